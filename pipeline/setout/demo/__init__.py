@@ -1,0 +1,1 @@
+"""The demo property: invented, and made by code."""

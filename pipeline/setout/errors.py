@@ -1,0 +1,59 @@
+"""The one family of errors: what is wrong, where, and what mends it.
+
+Doubts that do not stop the work are not errors but findings (:class:`setout.nouns.Finding`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing in the input that cannot be used.
+
+    Attributes
+    ----------
+    what : the fault in one sentence, quoting the offending value
+    where : file, layer, feature, key or coordinate at fault
+    remedy : what the user can do about it
+    """
+
+    what: str
+    where: str = ""
+    remedy: str = ""
+
+    def __str__(self) -> str:
+        """Return the fault as one line: where, what, remedy.
+
+        >>> print(Fault("distance = 15 has no unit", "plan.toml: setback[0].distance", "write \\"15 ft\\""))
+        plan.toml: setback[0].distance: distance = 15 has no unit; write "15 ft"
+        """
+        text = f"{self.where}: {self.what}" if self.where else self.what
+        return f"{text}; {self.remedy}" if self.remedy else text
+
+
+class SetoutError(Exception):
+    """Root of every error that setout raises on purpose.
+
+    Carries one or more :class:`Fault`; the command prints each on its own line and leaves with ``exit_code``.
+    """
+
+    exit_code = 2
+
+    def __init__(self, what: str, where: str = "", remedy: str = "", *, faults: tuple[Fault, ...] = ()) -> None:
+        self.faults = faults or (Fault(what, where, remedy),)
+        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+class PlanFaults(SetoutError):
+    """All the faults of one plan file and the files it names, together."""
+
+    def __init__(self, faults: tuple[Fault, ...]) -> None:
+        super().__init__("", faults=faults)
+
+
+class Interrupted(SetoutError):
+    """The work was stopped, or there is no room to write it; earlier results are untouched."""
+
+    exit_code = 3

@@ -1,0 +1,1 @@
+"""Pure geometry: arrays in, arrays out, no word of the trade."""

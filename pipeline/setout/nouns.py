@@ -1,0 +1,452 @@
+"""The nouns of the trade as frozen values; every stage takes some of them and returns others.
+
+Coordinates are metres in the site's working frame (:class:`Frame`) unless a name says otherwise. Tables of many
+plants are structures of arrays, one entry a tree, all of the same length.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any, Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+from pyproj import CRS, Transformer
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+Geometries = NDArray[np.object_]
+
+Severity = Literal["note", "warn", "stop"]
+
+
+@lru_cache(maxsize=64)
+def transformer(source: CRS, target: CRS) -> Transformer:
+    """Return the transformation between two CRS, x before y on both sides.
+
+    Parameters
+    ----------
+    source, target : CRS
+        From and to.
+
+    Returns
+    -------
+    Transformer
+        Takes and gives (east or longitude, north or latitude).
+    """
+    return Transformer.from_crs(source, target, always_xy=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """The local ground-true frame that all planning is done in.
+
+    A Transverse Mercator through the site's middle, on the survey's own datum, its scale raised to the site's height,
+    so that a distance in the frame and a level taped distance on the ground agree within 5 parts per million. Its
+    y axis is true north at the site's middle.
+
+    Attributes
+    ----------
+    crs : the frame itself [m]
+    survey_crs : CRS of the boundary, in which every layer is delivered
+    plane_crs : plane CRS of the columns easting and northing: survey_crs if it is projected, else the UTM zone
+    lon, lat : middle of the site, WGS 84 [deg]
+    height_m : height the scale is raised to [m above the ellipsoid, as far as known]
+    scale : scale factor on the central meridian
+    """
+
+    crs: CRS
+    survey_crs: CRS
+    plane_crs: CRS
+    lon: float
+    lat: float
+    height_m: float
+    scale: float
+
+    def to(self, target: CRS, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Take frame coordinates [m] to another CRS, (x or lon, y or lat) in that CRS's unit."""
+        ex, ey = transformer(self.crs, target).transform(x, y)
+        return np.asarray(ex, float), np.asarray(ey, float)
+
+    def of(self, source: CRS, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Take coordinates of another CRS, (x or lon, y or lat), to the frame [m]."""
+        fx, fy = transformer(source, self.crs).transform(x, y)
+        return np.asarray(fx, float), np.asarray(fy, float)
+
+
+@dataclass(frozen=True, slots=True)
+class VectorLayer:
+    """Features as they were read from one file, untouched, in the file's own CRS.
+
+    Attributes
+    ----------
+    source : the reference as the plan file wrote it, "file:layer[kind=road]"
+    geometry : shapely geometries, 2D
+    columns : attribute columns, each as long as geometry
+    crs : horizontal CRS of the coordinates
+    """
+
+    source: str
+    geometry: Geometries
+    columns: Mapping[str, NDArray[Any]]
+    crs: CRS
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class RasterGrid:
+    """Where the cells of a DEM lie.
+
+    Attributes
+    ----------
+    crs : horizontal CRS of the grid
+    transform : (a, b, c, d, e, f): x = a col + b row + c, y = d col + e row + f at cell corners, in the CRS's unit
+    width, height : columns, rows
+    """
+
+    crs: CRS
+    transform: tuple[float, float, float, float, float, float]
+    width: int
+    height: int
+
+    def cell_of(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Return fractional (row, column) of coordinates in the grid's CRS; cell (i, j) covers [i, i+1) x [j, j+1)."""
+        a, b, c, d, e, f = self.transform
+        det = a * e - b * d
+        return (a * (y - f) - d * (x - c)) / det, (e * (x - c) - b * (y - f)) / det
+
+    def corner(self, row: Floats, col: Floats) -> tuple[Floats, Floats]:
+        """Return (x, y) in the grid's CRS of fractional (row, column)."""
+        a, b, c, d, e, f = self.transform
+        return a * col + b * row + c, d * col + e * row + f
+
+
+class Elevations(Protocol):
+    """A DEM that can be read a window at a time; how is the reader's business."""
+
+    grid: RasterGrid
+    source: str
+
+    def read(self, row0: int, row1: int, col0: int, col1: int) -> NDArray[np.float32]:
+        """Return heights [m] of rows row0..row1-1, columns col0..col1-1 (inside the grid); NaN where there is none."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that falls short, or that the user should know.
+
+    Attributes
+    ----------
+    code : stable short word, such as ``dem_gap`` or ``nearest_below_step``
+    severity : note, warn or stop
+    message : what and where, in plain words
+    measured, required : the figures behind it, as text with units; empty when there are none
+    remedy : what mends it
+    tree_id : the tree at fault, if one is
+    geometry : where, in the frame; None for the whole site
+    """
+
+    code: str
+    severity: Severity
+    message: str
+    measured: str = ""
+    required: str = ""
+    remedy: str = ""
+    tree_id: str = ""
+    geometry: BaseGeometry | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Setback:
+    """Ground kept clear of some features.
+
+    Attributes
+    ----------
+    why : the reason as the plan file words it
+    source : where the features come from; "boundary" for the property line
+    distance_m : clear distance [m]
+    measured_to : "trunk", or "canopy" (distance plus half the mature spread)
+    geometry : the features themselves, in the frame (for the boundary, its lines)
+    """
+
+    why: str
+    source: str
+    distance_m: float
+    measured_to: Literal["trunk", "canopy"]
+    geometry: Geometries
+
+
+@dataclass(frozen=True, slots=True)
+class NoPlant:
+    """An area where nothing is planted: reason, source, polygons in the frame."""
+
+    why: str
+    source: str
+    geometry: Geometries
+
+
+@dataclass(frozen=True, slots=True)
+class HeightLimit:
+    """Ground within ``within_m`` of some features where mature height is capped at ``height_m``."""
+
+    why: str
+    source: str
+    within_m: float
+    height_m: float
+    geometry: Geometries
+
+
+@dataclass(frozen=True, slots=True)
+class WaterPoints:
+    """Sources of water under pressure, as arrays.
+
+    Attributes
+    ----------
+    name : names, unique
+    x, y : frame [m]
+    z : elevation [m]; NaN unknown
+    pressure_kpa, flow_lph : static pressure and flow there; NaN unknown
+    """
+
+    name: tuple[str, ...]
+    x: Floats
+    y: Floats
+    z: Floats
+    pressure_kpa: Floats
+    flow_lph: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Water:
+    """The water side of a site: points, what a pipe may not cross, and the limits of the plan file."""
+
+    points: WaterPoints
+    barriers: Geometries
+    max_run_m: float | None
+    min_pressure_kpa: float | None
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """How a block is set out.
+
+    Attributes
+    ----------
+    kind : square, rectangular, offset or quincunx
+    step_m : distance in the row [m]
+    row_distance_m : distance between row lines [m]
+    shift : how far every second row is shifted along, as a share of the step (0 or 0.5)
+    alley_every, alley_width_m : a gap of this width [m] instead of the row distance after every n rows; 0 for none
+    headland_m : clear ground kept at both row ends [m]
+    free_rows : rows need not line up across: each takes the phase that fits it best
+    """
+
+    kind: str
+    step_m: float
+    row_distance_m: float
+    shift: float = 0.0
+    alley_every: int = 0
+    alley_width_m: float = 0.0
+    headland_m: float = 0.0
+    free_rows: bool = False
+
+    @property
+    def nearest_m(self) -> float:
+        """Return the distance to the nearest neighbour that the geometry gives [m].
+
+        >>> round(Pattern("offset", 16.0, 12.0, 0.5).nearest_m, 3), round(Pattern("quincunx", 24.0, 12.0, 0.5).nearest_m, 2)
+        (14.422, 16.97)
+        """
+        across = self.row_distance_m if not self.free_rows else min(self.row_distance_m, self.step_m)
+        side = self.shift * self.step_m
+        diagonal = float(np.hypot(min(side, self.step_m - side), across)) if not self.free_rows else across
+        return min(self.step_m, diagonal, 2 * self.row_distance_m if self.shift else np.inf)
+
+
+@dataclass(frozen=True, slots=True)
+class Plant:
+    """What grows at a position: catalogue name, variety, mature size [m] (NaN unknown) and its share of the block."""
+
+    name: str
+    variety: str = ""
+    role: str = ""
+    share: float = 1.0
+    spread_m: float = float("nan")
+    height_m: float = float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """One named part of the ground planted in one pattern.
+
+    Attributes
+    ----------
+    name : the block's name
+    area : its polygon in the frame, or None: all usable ground that no other block takes
+    pattern : how it is set out
+    direction : bearing of its rows [deg from true north], or "longest side" or "best"
+    plants : what is planted, in the order of the plan file
+    """
+
+    name: str
+    area: BaseGeometry | None
+    pattern: Pattern
+    direction: float | Literal["longest side", "best"]
+    plants: tuple[Plant, ...]
+
+    @property
+    def spread_m(self) -> float:
+        """Return the widest mature spread among the block's plants [m]; NaN when none is known."""
+        known = [p.spread_m for p in self.plants if np.isfinite(p.spread_m)]
+        return max(known, default=float("nan"))
+
+    @property
+    def height_m(self) -> float:
+        """Return the greatest mature height among the block's plants [m]; NaN when none is known."""
+        known = [p.height_m for p in self.plants if np.isfinite(p.height_m)]
+        return max(known, default=float("nan"))
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """The property: everything surveyed, in one working frame."""
+
+    name: str
+    units: str
+    frame: Frame
+    boundary: BaseGeometry
+    setbacks: tuple[Setback, ...] = ()
+    no_plant: tuple[NoPlant, ...] = ()
+    height_limits: tuple[HeightLimit, ...] = ()
+    water: Water | None = None
+    blocks: tuple[Block, ...] = ()
+    monuments: Floats = field(default_factory=lambda: np.empty((0, 2)))
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """What the terrain allows, one bit a DEM cell over the site's window.
+
+    Attributes
+    ----------
+    elevations : the DEM, read a window at a time; None when the plan names none
+    frame : the site's frame
+    window : (row0, row1, col0, col1) of the site in the DEM's grid
+    steep : packed bits, shape (rows, ceil(cols / 8)): slope over the limit
+    blank : packed bits of the same shape: no elevation
+    max_slope : the limit, rise over run; inf for none
+    share_blank : share of the site's area without elevation, 0 to 1
+    allow_blank : ground without elevation may be planted
+    """
+
+    elevations: Elevations | None
+    frame: Frame
+    window: tuple[int, int, int, int]
+    steep: NDArray[np.uint8]
+    blank: NDArray[np.uint8]
+    max_slope: float
+    share_blank: float = 0.0
+    allow_blank: bool = False
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Exclusion:
+    """Ground taken out for one reason: polygon in the frame, area it takes alone and newly [m2]."""
+
+    reason: str
+    source: str
+    distance_m: float
+    alone_m2: float
+    newly_m2: float
+    geometry: BaseGeometry
+
+
+@dataclass(frozen=True, slots=True)
+class AccountRow:
+    """One line of the land account; areas in m2."""
+
+    step: int
+    reason: str
+    alone_m2: float
+    newly_m2: float
+    remaining_m2: float
+
+
+@dataclass(frozen=True, slots=True)
+class Usable:
+    """Ground left to plant: polygons in the frame by block, what was taken from it, and the account."""
+
+    block: tuple[str, ...]
+    geometry: Geometries
+    exclusions: tuple[Exclusion, ...]
+    height_limits: tuple[Exclusion, ...]
+    account: tuple[AccountRow, ...]
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Row lines as planted: block index, row number (1, 2, ... in walking order), first and last tree [m], count."""
+
+    block: Ints
+    row: Ints
+    x0: Floats
+    y0: Floats
+    x1: Floats
+    y1: Floats
+    trees: Ints
+    bearing_deg: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Trees:
+    """Planting positions in walking order; every array has one entry a tree.
+
+    Attributes
+    ----------
+    block : index into the site's blocks
+    row, position : numbers from 1, along the way a crew walks
+    x, y : frame [m]
+    plant : index into the block's plants
+    """
+
+    block: NDArray[np.int32]
+    row: NDArray[np.int32]
+    position: NDArray[np.int32]
+    x: Floats
+    y: Floats
+    plant: NDArray[np.int32]
+
+    def __len__(self) -> int:
+        """Return the number of trees."""
+        return int(self.x.size)
+
+
+@dataclass(frozen=True, slots=True)
+class Planting:
+    """The finished plan: what every writer writes from.
+
+    Attributes
+    ----------
+    site, ground, usable, rows, trees : the stages' results
+    facts : per-tree columns by layer column name (elevation_m, slope_pct, nearest_m, run_m ...), NaN where unknown
+    findings : everything that falls short or should be known, in order of severity
+    """
+
+    site: Site
+    ground: Ground
+    usable: Usable
+    rows: Rows
+    trees: Trees
+    facts: Mapping[str, NDArray[Any]]
+    findings: tuple[Finding, ...]

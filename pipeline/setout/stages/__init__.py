@@ -1,0 +1,1 @@
+"""The stages of the journey, in the order that run.py puts them; none imports another."""

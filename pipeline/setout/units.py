@@ -1,0 +1,264 @@
+"""Quantities in and out, at the door only: inside setout everything is SI.
+
+Lengths are metres, areas square metres, slopes rise over run, angles degrees, pressures kilopascals, flows litres
+per hour. Factors are exact by definition (NIST SP 811, Appendix B; US survey foot 85 FR 62698) unless said otherwise.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Final
+
+FOOT: Final = 0.3048
+"""International foot [m], exact."""
+US_SURVEY_FOOT: Final = 1200 / 3937
+"""US survey foot [m], exact; deprecated since 2022 but still the unit of many state-plane surveys."""
+ACRE: Final = 43560 * FOOT**2
+"""International acre [m2], exact: 4046.8564224."""
+PSI: Final = 6.894757293168361
+"""Pound-force per square inch [kPa]."""
+PSI_PER_FOOT: Final = 0.4333
+"""Pressure of one foot of water [psi/ft], 62.4 lb/ft3 over 144 in2/ft2."""
+KPA_PER_M: Final = PSI_PER_FOOT * PSI / FOOT
+"""Pressure of one metre of water [kPa/m], from :data:`PSI_PER_FOOT`."""
+GALLON: Final = 3.785411784
+"""US liquid gallon [l], exact."""
+
+LENGTH: Final[dict[str, float]] = {
+    "m": 1.0, "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0,
+    "km": 1000.0, "dm": 0.1, "cm": 0.01, "mm": 0.001,
+    "ft": FOOT, "foot": FOOT, "feet": FOOT, "'": FOOT, "in": FOOT / 12, "inch": FOOT / 12, "inches": FOOT / 12,
+    '"': FOOT / 12, "yd": 3 * FOOT, "yard": 3 * FOOT, "yards": 3 * FOOT, "mi": 5280 * FOOT, "mile": 5280 * FOOT,
+    "ftus": US_SURVEY_FOOT, "us survey ft": US_SURVEY_FOOT, "us survey foot": US_SURVEY_FOOT,
+    "us survey feet": US_SURVEY_FOOT, "us-ft": US_SURVEY_FOOT,
+    "chain": 66 * FOOT, "chains": 66 * FOOT, "rod": 16.5 * FOOT, "rods": 16.5 * FOOT,
+    "link": 0.66 * FOOT, "links": 0.66 * FOOT,
+}  # fmt: skip
+AREA: Final[dict[str, float]] = {
+    "m2": 1.0, "sq m": 1.0, "ha": 1e4, "hectare": 1e4, "hectares": 1e4, "km2": 1e6,
+    "acre": ACRE, "acres": ACRE, "ac": ACRE, "ft2": FOOT**2, "sq ft": FOOT**2,
+}  # fmt: skip
+PRESSURE: Final[dict[str, float]] = {
+    "kpa": 1.0, "pa": 1e-3, "mpa": 1e3, "bar": 100.0, "psi": PSI, "ft of water": PSI_PER_FOOT * PSI, "m of water": KPA_PER_M,
+}  # fmt: skip
+FLOW: Final[dict[str, float]] = {
+    "l/h": 1.0, "lph": 1.0, "l/min": 60.0, "lpm": 60.0, "l/s": 3600.0, "lps": 3600.0, "m3/h": 1000.0,
+    "gal/h": GALLON, "gph": GALLON, "gal/min": GALLON * 60, "gpm": GALLON * 60, "gal/day": GALLON / 24,
+}  # fmt: skip
+ANGLE: Final[dict[str, float]] = {"deg": 1.0, "°": 1.0, "degree": 1.0, "degrees": 1.0, "rad": math.degrees(1.0)}
+
+KINDS: Final[dict[str, dict[str, float]]] = {
+    "length": LENGTH, "area": AREA, "pressure": PRESSURE, "flow": FLOW, "angle": ANGLE,
+}  # fmt: skip
+EXAMPLE: Final[dict[str, str]] = {
+    "length": '"16 ft" or "4.9 m"', "area": '"0.1 acre" or "400 m2"', "pressure": '"12 psi" or "80 kPa"',
+    "flow": '"5 gal/min" or "1.1 m3/h"', "angle": '"8.5 deg"', "slope": '"15 %" or "8.5 deg"',
+}  # fmt: skip
+
+_TERM: Final = re.compile(
+    r"([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*"  # the number
+    r"((?:[A-Za-z°'\"][A-Za-z°'\"/ -]*)(?:(?<=[A-Za-z])[23](?:/[A-Za-z]+)?)?)?"  # its unit; m2 and m3/h end in a digit
+)
+_BEARING: Final = re.compile(r"^([NS])\s*(\d+(?:\.\d+)?)\s*(?:deg|°)?\s*([EW])$", re.IGNORECASE)
+_COMPASS: Final[dict[str, float]] = {
+    "north-south": 0.0, "n-s": 0.0, "east-west": 90.0, "e-w": 90.0,
+    "northeast-southwest": 45.0, "northwest-southeast": 135.0,
+}  # fmt: skip
+
+
+def quantity(text: object, kind: str) -> float:
+    """Read one quantity with its unit as SI.
+
+    Parameters
+    ----------
+    text : object
+        What the user wrote, such as ``"16 ft"`` or ``"5 ft 6 in"``.
+    kind : str
+        One of ``length, area, pressure, flow, angle, slope``.
+
+    Returns
+    -------
+    float
+        The value in the SI unit of its kind (module docstring); finite.
+
+    Raises
+    ------
+    ValueError
+        The text has no unit, a unit of another kind, or no finite number.
+
+    Examples
+    --------
+    >>> round(quantity("16 ft", "length"), 4), round(quantity("5 ft 6 in", "length"), 4)
+    (4.8768, 1.6764)
+    >>> quantity("400 m2", "area"), quantity("1.5 m3/h", "flow"), round(quantity("0.1 acre", "area"), 3)
+    (400.0, 1500.0, 404.686)
+    >>> quantity("15 %", "slope"), round(quantity("8.5 deg", "slope"), 4)
+    (0.15, 0.1495)
+    >>> quantity(16, "length")
+    Traceback (most recent call last):
+    ValueError: 16 has no unit; write "16 ft" or "4.9 m"
+    """
+    if isinstance(text, (int, float)) and not isinstance(text, bool):
+        raise ValueError(f"{text} has no unit; write {EXAMPLE[kind]}")
+    if not isinstance(text, str) or not text.strip():
+        raise ValueError(f"{text!r} is not a {kind}; write {EXAMPLE[kind]}")
+    if kind == "slope":
+        return _slope(text)
+    return _sum_of_terms(text, kind)
+
+
+def _sum_of_terms(text: str, kind: str) -> float:
+    table = KINDS[kind]
+    total, end, terms = 0.0, 0, 0
+    stripped = text.strip()
+    for match in _TERM.finditer(stripped):
+        if stripped[end : match.start()].strip():
+            break
+        number, unit = match.group(1), (match.group(2) or "").strip().lower()
+        if not unit:
+            raise ValueError(f'"{text}" has no unit; write {EXAMPLE[kind]}')
+        if unit not in table:
+            raise ValueError(f'"{text}" has the unit "{unit}", which is no {kind}; write {EXAMPLE[kind]}')
+        total += float(number) * table[unit]
+        end, terms = match.end(), terms + 1
+    if terms == 0 or stripped[end:].strip():
+        raise ValueError(f'"{text}" is not a {kind}; write {EXAMPLE[kind]}')
+    if not math.isfinite(total):
+        raise ValueError(f'"{text}" is not a finite {kind}')
+    return total
+
+
+def _slope(text: str) -> float:
+    stripped = text.strip().lower()
+    if stripped.endswith(("%", "percent")):
+        number = stripped.removesuffix("percent").removesuffix("%").strip()
+        try:
+            value = float(number) / 100
+        except ValueError:
+            raise ValueError(f'"{text}" is not a slope; write {EXAMPLE["slope"]}') from None
+    else:
+        try:
+            degrees = _sum_of_terms(stripped, "angle")
+        except ValueError:
+            raise ValueError(f'"{text}" is not a slope with its unit; write {EXAMPLE["slope"]}') from None
+        if not -90 < degrees < 90:
+            raise ValueError(f'"{text}" is not a slope below 90 deg')
+        value = math.tan(math.radians(degrees))
+    if not math.isfinite(value):
+        raise ValueError(f'"{text}" is not a finite slope')
+    return value
+
+
+def bearing(text: str) -> float:
+    """Read a row direction as a bearing from true north.
+
+    Parameters
+    ----------
+    text : str
+        ``"north-south"``, a quadrant bearing such as ``"N 20 E"``, or an azimuth such as ``"110 deg"``.
+
+    Returns
+    -------
+    float
+        Bearing [deg], clockwise from true north, in [0, 180): a row has no sense of travel.
+
+    Raises
+    ------
+    ValueError
+        The text is none of these.
+
+    Examples
+    --------
+    >>> bearing("N 20 E"), bearing("N 20 W"), bearing("S 10 E"), bearing("east-west"), bearing("290 deg")
+    (20.0, 160.0, 170.0, 90.0, 110.0)
+    """
+    stripped = text.strip()
+    if stripped.lower() in _COMPASS:
+        return _COMPASS[stripped.lower()]
+    match = _BEARING.match(stripped)
+    if match:
+        north, angle, east = match.group(1).upper() == "N", float(match.group(2)), match.group(3).upper() == "E"
+        if angle > 90:
+            raise ValueError(f'"{text}": a quadrant bearing is at most 90 deg')
+        return (angle if north == east else -angle) % 180.0
+    return _sum_of_terms(stripped, "angle") % 180.0
+
+
+def show_length(metres: float, units: str = "us", digits: int | None = None) -> str:
+    """Write a length for people.
+
+    Parameters
+    ----------
+    metres : float
+        Length [m].
+    units : str
+        ``"us"`` (international feet) or ``"si"``.
+    digits : int, optional
+        Decimals; as many as the size deserves when absent.
+
+    Returns
+    -------
+    str
+        The length with its unit.
+
+    Examples
+    --------
+    >>> show_length(4.8768), show_length(4.8768, "si"), show_length(4.3958, "us", 3)
+    ('16 ft', '4.88 m', '14.422 ft')
+    """
+    value, unit = (metres / FOOT, "ft") if units == "us" else (metres, "m")
+    if digits is None:
+        digits = 2 if abs(value) < 100 else 1
+        return f"{value:.{digits}f}".rstrip("0").rstrip(".") + f" {unit}"
+    return f"{value:.{digits}f} {unit}"
+
+
+def show_area(square_metres: float, units: str = "us") -> str:
+    """Write an area for people, in acres or hectares (square feet or metres when small).
+
+    Parameters
+    ----------
+    square_metres : float
+        Area [m2].
+    units : str
+        ``"us"`` or ``"si"``.
+
+    Returns
+    -------
+    str
+        The area with its unit.
+
+    Examples
+    --------
+    >>> show_area(ACRE * 10), show_area(1e5, "si"), show_area(50.0)
+    ('10.00 acres', '10.00 ha', '538 sq ft')
+    """
+    if units == "us":
+        acres = square_metres / ACRE
+        return f"{acres:,.2f} acres" if abs(acres) >= 0.05 else f"{square_metres / FOOT**2:,.0f} sq ft"
+    hectares = square_metres / 1e4
+    return f"{hectares:,.2f} ha" if abs(hectares) >= 0.05 else f"{square_metres:,.0f} m2"
+
+
+def show_pressure(kpa: float, units: str = "us") -> str:
+    """Write a pressure for people.
+
+    Parameters
+    ----------
+    kpa : float
+        Pressure [kPa].
+    units : str
+        ``"us"`` or ``"si"``.
+
+    Returns
+    -------
+    str
+        The pressure with its unit.
+
+    Examples
+    --------
+    >>> show_pressure(310.264), show_pressure(310.264, "si")
+    ('45.0 psi', '310 kPa')
+    """
+    return f"{kpa / PSI:.1f} psi" if units == "us" else f"{kpa:.0f} kPa"

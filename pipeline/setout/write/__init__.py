@@ -1,0 +1,1 @@
+"""Writers, one module a product: they format finished values and decide nothing."""
