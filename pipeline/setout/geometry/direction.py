@@ -1,0 +1,195 @@
+"""Directions of lines over ground: along its longest side, or searched for the one in which most points fit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from setout.geometry.lattice import Lattice, Layout, count_layouts, span_v
+from setout.geometry.rowcut import Cutters, turned
+
+Floats = NDArray[np.float64]
+
+EVENTS_A_SEARCH = 6_000_000
+"""Crossings of lines with cutters that one search may look at: what bounds its work, whatever the ground's size."""
+
+
+def longest_side(area: BaseGeometry, straight_deg: float = 3.0) -> float:
+    """Return the bearing of the longest straight side of an area.
+
+    Corners that turn by less than ``straight_deg`` do not end a side, so a surveyed line with points along it counts
+    as one.
+
+    Parameters
+    ----------
+    area : BaseGeometry
+        Polygon or multipolygon, y axis north.
+    straight_deg : float
+        Least turn that ends a side [deg].
+
+    Returns
+    -------
+    float
+        Bearing [deg] in [0, 180).
+
+    Examples
+    --------
+    >>> longest_side(shapely.Polygon([(0, 0), (5, 0), (10, 0), (10, 6), (0, 6)]))
+    90.0
+    """
+    best, bearing = -1.0, 0.0
+    for ring in shapely.get_exterior_ring(shapely.get_parts(area)):
+        xy = shapely.get_coordinates(ring)[:-1]
+        xy = xy[np.any(xy != np.roll(xy, 1, axis=0), axis=1)]
+        leg = np.roll(xy, -1, axis=0) - xy
+        heading = np.arctan2(leg[:, 1], leg[:, 0])
+        turn = np.abs((heading - np.roll(heading, 1) + np.pi) % (2 * np.pi) - np.pi)
+        corners = np.flatnonzero(turn >= np.radians(straight_deg))
+        if len(corners) < 2:
+            continue
+        side = xy[np.roll(corners, -1)] - xy[corners]
+        length = np.hypot(*side.T)
+        longest = int(np.argmax(np.round(length, 6)))
+        if length[longest] > best:
+            best = float(length[longest])
+            bearing = float(np.degrees(np.arctan2(side[longest, 0], side[longest, 1])) % 180.0)
+    return 0.0 if bearing >= 180.0 else bearing
+
+
+def lines_along(cutters: Cutters, bearing: float) -> Cutters:
+    """Turn cutters so that lines of a bearing run along u.
+
+    Parameters
+    ----------
+    cutters : Cutters
+        In x (east) and y (north).
+    bearing : float
+        Clockwise from y [deg].
+
+    Returns
+    -------
+    Cutters
+        In u (along) and v (to the left).
+    """
+    angle = np.radians(bearing)
+    return turned(cutters, float(np.sin(angle)), float(np.cos(angle)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Search:
+    lattice: Lattice
+    cutters: Cutters
+
+    def tries(self, bearing: float, firsts: Floats) -> list[Layout]:
+        """Count the layouts of one bearing, line 0 at shares of the period from the ground's low edge."""
+        along = lines_along(self.cutters, bearing)
+        low, _ = span_v(along)
+        return count_layouts(self.lattice, along, low + firsts * self.lattice.period, bearing)
+
+    def load(self, bearing: float) -> int:
+        """Return how many crossings one layout looks at."""
+        along = lines_along(self.cutters, bearing)
+        lines, _ = self.lattice.lines(span_v(along)[0], *span_v(along))
+        if not len(lines):
+            return 1
+        edges = np.vstack([along.ground[:, [1, 3]], along.holes[:, [1, 3]]])
+        reach = along.capsules[:, [1, 3]]
+        height = np.abs(edges[:, 1] - edges[:, 0]).sum() + (np.abs(reach[:, 1] - reach[:, 0]) + 2 * along.capsules[:, 4]).sum()
+        if along.discs is not None:
+            height += 2 * along.discs[:, 2].sum()
+        return int(2 * height / self.lattice.period) + 2 * len(lines)
+
+
+def rank(layout: Layout) -> tuple[int, int, float, float, float]:
+    """Order layouts: most points, then fewest (longest) lines, then nearest to north-south.
+
+    Parameters
+    ----------
+    layout : Layout
+        One layout.
+
+    Returns
+    -------
+    tuple
+        Smaller is better.
+    """
+    off_north = min(layout.bearing % 180.0, 180.0 - layout.bearing % 180.0)
+    return (-layout.count, layout.lines, round(off_north, 6), round(layout.bearing, 6), layout.first)
+
+
+def layouts_along(lattice: Lattice, cutters: Cutters, bearing: float) -> list[Layout]:
+    """Search the place of the lines for one bearing.
+
+    Parameters
+    ----------
+    lattice : Lattice
+        The set-out.
+    cutters : Cutters
+        In x and y.
+    bearing : float
+        Direction of the lines [deg].
+
+    Returns
+    -------
+    list of Layout
+        Best first.
+    """
+    search = _Search(lattice, cutters)
+    tries = int(np.clip(EVENTS_A_SEARCH // (8 * search.load(bearing)), 8, 64))
+    return sorted(search.tries(bearing, np.arange(tries) / tries), key=rank)
+
+
+def layouts_any_way(lattice: Lattice, cutters: Cutters, area: BaseGeometry) -> list[Layout]:
+    """Search direction and place of the lines together.
+
+    Bearings are counted from the ground's longest side, so that turned ground is searched the same way; north-south and
+    east-west are always among them. Three rounds, each finer around the best of the one before.
+
+    Parameters
+    ----------
+    lattice : Lattice
+        The set-out.
+    cutters : Cutters
+        In x and y.
+    area : BaseGeometry
+        The ground, for its longest side.
+
+    Returns
+    -------
+    list of Layout
+        Best first.
+    """
+    search = _Search(lattice, cutters)
+    side = longest_side(area)
+    share = EVENTS_A_SEARCH / search.load(side)
+    places = int(np.clip(share / 360, 4, 8))
+    ways = int(np.clip(share / 2 / places, 8, 180))
+    spacing = 180.0 / ways
+    firsts = np.arange(places) / places
+    bearings = [*(side + spacing * np.arange(ways)), 0.0, 90.0]
+    found = [layout for bearing in bearings for layout in search.tries(bearing % 180.0, firsts)]
+    for finer, keep in ((4, 5), (16, 3)):
+        leaders = _leaders(found, keep, spacing / finer * 2)
+        more = int(np.clip(share / 4 / (keep * 6), 4, 32))
+        for leader in leaders:
+            for turn in (-3, -2, -1, 1, 2, 3):
+                bearing = (leader.bearing + turn * spacing / finer) % 180.0
+                found += search.tries(bearing, np.arange(more) / more)
+            found += search.tries(leader.bearing, np.arange(more) / more)
+    return sorted(found, key=rank)
+
+
+def _leaders(found: list[Layout], keep: int, apart: float) -> list[Layout]:
+    """Return the best layouts whose bearings differ by at least apart [deg]."""
+    leaders: list[Layout] = []
+    for layout in sorted(found, key=rank):
+        gaps = [abs((layout.bearing - other.bearing + 90.0) % 180.0 - 90.0) for other in leaders]
+        if all(gap >= apart for gap in gaps):
+            leaders.append(layout)
+        if len(leaders) == keep:
+            break
+    return leaders
