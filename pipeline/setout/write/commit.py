@@ -1,0 +1,327 @@
+"""All or nothing: results are written aside and moved into place together, once they are whole.
+
+Everything goes into a hidden folder beside the output folder (inside it where the folder is a file system of its
+own or its parent is closed). When all is written, a list of moves is laid down and the files change places by
+renames alone. A run that fails or is killed before that leaves the earlier result as it was; one killed during the
+renames is brought to its end by the next run. Files that setout does not write stay.
+"""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import shutil
+import signal
+import tempfile
+import threading
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, Self
+
+from setout.errors import Interrupted, SetoutError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from types import TracebackType
+
+MANAGED: Final = (
+    "plan.gpkg",
+    # what a database program left beside an older plan.gpkg would be played back into the new one
+    "plan.gpkg-journal",
+    "plan.gpkg-wal",
+    "plan.gpkg-shm",
+    "map.html",
+    "report.html",
+    "run.json",
+    "packet/README.txt",
+    "packet/stakeout.csv",
+    "packet/trees.gpx",
+    "terrain/slope.tif",
+    "terrain/hillshade.tif",
+)
+"""Every file that ``plan`` may write; what an earlier run wrote and the new one does not is taken away."""
+
+_FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
+_MOVES: Final = "moves.json"
+_LOCK: Final = "lock"
+_NEW: Final = "new"
+_OLD: Final = "old"
+
+
+def check_writable(folder: Path) -> None:
+    """Check that results can be written into a folder, before any work is done.
+
+    Parameters
+    ----------
+    folder : Path
+        The output folder; need not exist.
+
+    Raises
+    ------
+    SetoutError
+        The folder, or the place where it would be made, cannot be written.
+    """
+    place = folder.absolute()
+    while not os.path.lexists(place) and place != place.parent:
+        place = place.parent
+    remedy = "choose another folder with --out"
+    if not place.is_dir():
+        raise SetoutError(f"{place} is not a folder", str(folder), remedy)
+    try:
+        probe = tempfile.mkdtemp(prefix=".setout-", dir=place)
+    except OSError as error:
+        if error.errno in _FULL:
+            raise _no_room(folder) from error
+        raise SetoutError(f"cannot write there: {error.strerror or error}", str(folder), remedy) from error
+    Path(probe).rmdir()
+
+
+class OutputFolder:
+    """A folder whose contents change all at once, or not at all.
+
+    Parameters
+    ----------
+    folder : Path
+        The output folder; made when everything is written.
+    managed : tuple
+        Paths, relative to the folder, that this run owns: those it does not write are removed at the end.
+
+    Raises
+    ------
+    SetoutError
+        The folder cannot be written.
+    Interrupted
+        There is no room.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> place = Path(tempfile.mkdtemp())
+    >>> with OutputFolder(place / "out") as out:
+    ...     _ = (out.path / "run.json").write_text("{}")
+    ...     (place / "out").exists()
+    False
+    >>> sorted(p.name for p in (place / "out").iterdir()), sorted(p.name for p in place.iterdir())
+    (['run.json'], ['out'])
+    """
+
+    def __init__(self, folder: Path, managed: tuple[str, ...] = MANAGED) -> None:
+        self.folder = folder.absolute().resolve()
+        self.managed = managed
+        self._staging: Path | None = None
+        self._lock = -1
+
+    @property
+    def path(self) -> Path:
+        """Return the folder to write into while the context is open."""
+        if self._staging is None:
+            raise RuntimeError("the output folder is not open")
+        return self._staging / _NEW
+
+    def __enter__(self) -> Self:
+        """Finish or clear what earlier runs left, and make the folder to write into."""
+        check_writable(self.folder)
+        with _full_is_interrupted(self.folder):
+            for place, prefix in self._places():
+                _tidy(place, prefix, self.folder)
+            place, prefix = self._places()[0 if self._beside() else 1]
+            place.mkdir(parents=True, exist_ok=True)
+            self._staging = Path(tempfile.mkdtemp(prefix=prefix, dir=place))
+            self._lock = _hold(self._staging / _LOCK)
+            self.path.mkdir()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Move everything into place, or clear it away when the work failed."""
+        try:
+            if error is None:
+                with _full_is_interrupted(self.folder):
+                    self._commit()
+            elif isinstance(error, Exception) and _is_full(error, self.path):
+                raise _no_room(self.folder) from error
+        finally:
+            self._clear()
+
+    def _places(self) -> tuple[tuple[Path, str], tuple[Path, str]]:
+        return (self.folder.parent, f".{self.folder.name}.setout-"), (self.folder, ".setout-")
+
+    def _beside(self) -> bool:
+        parent = self.folder.parent
+        if not parent.is_dir():
+            return True
+        same = not self.folder.exists() or self.folder.stat().st_dev == parent.stat().st_dev
+        try:
+            check_writable(parent)
+        except SetoutError:
+            return False
+        return same
+
+    def _commit(self) -> None:
+        staging = self.path.parent
+        new = sorted(str(p.relative_to(self.path)) for p in self.path.rglob("*") if not p.is_dir())
+        for name in new:
+            _sync(self.path / name)
+        gone = [name for name in self.managed if name not in new]
+        for name in new:
+            target = self.folder / name
+            if target.is_dir() and not target.is_symlink():
+                raise SetoutError(
+                    f"{name} is a folder where a file is to be written", str(self.folder), "move it away"
+                )
+        (staging / _OLD).mkdir()
+        with _no_signals():
+            marker = staging / (_MOVES + ".part")
+            marker.write_text(json.dumps({"new": new, "gone": gone}), encoding="utf-8")
+            _sync(marker)
+            marker.replace(staging / _MOVES)
+            try:
+                _move(staging, self.folder, new, gone)
+            except OSError:
+                _undo(staging, self.folder, new, gone)
+                raise
+            (staging / _MOVES).unlink()
+
+    def _clear(self) -> None:
+        if self._lock >= 0:
+            os.close(self._lock)
+        if self._staging is not None:
+            shutil.rmtree(self._staging, ignore_errors=True)
+        self._staging, self._lock = None, -1
+
+
+def _move(staging: Path, folder: Path, new: list[str], gone: list[str]) -> None:
+    """Put the new files in place of the old, which are kept aside; may be run again after it was cut short.
+
+    At every moment each file is there, the old or the new one.
+    """
+    for name in new:
+        source, target, aside = staging / _NEW / name, folder / name, staging / _OLD / name
+        if not os.path.lexists(source):
+            continue
+        target.parent.mkdir(parents=True, exist_ok=True)
+        if os.path.lexists(target):
+            _keep(target, aside)
+        source.replace(target)
+    for name in gone:
+        target = folder / name
+        if os.path.lexists(target) and not target.is_dir():
+            aside = staging / _OLD / name
+            aside.parent.mkdir(parents=True, exist_ok=True)
+            target.replace(aside)
+        if target.parent != folder and target.parent.is_dir() and not any(target.parent.iterdir()):
+            target.parent.rmdir()
+    _sync(folder)
+
+
+def _keep(target: Path, aside: Path) -> None:
+    aside.parent.mkdir(parents=True, exist_ok=True)
+    aside.unlink(missing_ok=True)
+    try:
+        os.link(target, aside, follow_symlinks=False)
+    except OSError:  # a file system without links
+        target.replace(aside)
+
+
+def _undo(staging: Path, folder: Path, new: list[str], gone: list[str]) -> None:
+    for name in new:
+        if not os.path.lexists(staging / _NEW / name) and os.path.lexists(folder / name):
+            (folder / name).replace(staging / _NEW / name)
+    for name in [*gone, *new]:
+        if os.path.lexists(staging / _OLD / name):
+            (folder / name).parent.mkdir(parents=True, exist_ok=True)
+            (staging / _OLD / name).replace(folder / name)
+    (staging / _MOVES).unlink(missing_ok=True)
+
+
+def _tidy(place: Path, prefix: str, folder: Path) -> None:
+    """Finish the moves of a run that was killed during them; clear the rest of killed runs."""
+    if not place.is_dir():
+        return
+    for left in sorted(place.glob(prefix.replace("[", "[[]") + "*")):
+        if not left.is_dir() or left.is_symlink():
+            continue
+        lock = _hold(left / _LOCK)
+        if lock < 0:  # its run is alive
+            continue
+        try:
+            if (left / _MOVES).exists():
+                moves = json.loads((left / _MOVES).read_text(encoding="utf-8"))
+                _move(left, folder, moves["new"], moves["gone"])
+        finally:
+            os.close(lock)
+        shutil.rmtree(left, ignore_errors=True)
+
+
+def _hold(path: Path) -> int:
+    """Lock a file for as long as this process lives; -1 when another process holds it."""
+    try:
+        import fcntl
+    except ImportError:  # no such locks on this system: leave what others may be using
+        return -1
+    handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        os.close(handle)
+        return -1
+    return handle
+
+
+def _sync(path: Path) -> None:
+    flags = os.O_RDONLY
+    handle = os.open(path, flags)
+    try:
+        os.fsync(handle)
+    except OSError as error:
+        if error.errno not in {errno.EINVAL, errno.ENOTSUP}:  # file systems that cannot
+            raise
+    finally:
+        os.close(handle)
+
+
+@contextmanager
+def _no_signals() -> Iterator[None]:
+    """Hold back Ctrl-C and a polite kill for the moment of the renames."""
+    if threading.current_thread() is not threading.main_thread() or not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextmanager
+def _full_is_interrupted(folder: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        if error.errno in _FULL:
+            raise _no_room(folder) from error
+        raise SetoutError(
+            f"cannot write there: {error}", str(folder), "choose another folder with --out"
+        ) from error
+
+
+def _is_full(error: BaseException, staging: Path) -> bool:
+    """Say whether an error, or what led to it, comes from want of room; libraries do not always pass the number on."""
+    seen: BaseException | None = error
+    while seen is not None:
+        if isinstance(seen, OSError) and seen.errno in _FULL:
+            return True
+        if "no space left" in str(seen).lower() or "disk is full" in str(seen).lower():
+            return True
+        seen = seen.__cause__ or seen.__context__
+    return isinstance(error, OSError) and error.errno is None and shutil.disk_usage(staging).free < 1 << 16
+
+
+def _no_room(folder: Path) -> Interrupted:
+    return Interrupted(
+        "no room left to write the results; earlier results are untouched",
+        str(folder),
+        "free some space and run again",
+    )
