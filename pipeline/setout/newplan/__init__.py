@@ -1,0 +1,1 @@
+"""Make a plan file from survey files."""

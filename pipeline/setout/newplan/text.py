@@ -1,0 +1,281 @@
+"""A plan file as text: TOML with a comment on every choice."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from setout.newplan.recognise import BOUNDARY, PLANTABLE, Figure, Rule, Shape, names, recognise
+
+CHECK: Final = "usual figure - check local code"
+_CALL: Final = {"us": "call 811 before you dig", "si": "have buried lines marked before you dig"}
+_ESCAPES: Final = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\r": "\\r", "\t": "\\t"}
+
+
+@dataclass(frozen=True, slots=True)
+class SurveyedLayer:
+    """One layer of a feature file, as far as a plan file needs to know it.
+
+    Attributes
+    ----------
+    reference : how the plan file names it, "file:layer" or "file"
+    title : the name that says what it is
+    shape : kind of its geometry
+    count : number of features
+    columns : names of its attributes
+    kinds : values of an attribute that sorts the features, by attribute name
+    """
+
+    reference: str
+    title: str
+    shape: Shape
+    count: int
+    columns: tuple[str, ...] = ()
+    kinds: tuple[tuple[str, tuple[str, ...]], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SurveyedSite:
+    """What the survey files told.
+
+    Attributes
+    ----------
+    name : name for the plan
+    units : "us" or "si", what people read
+    units_why : why these
+    boundary, boundary_note : reference, and what was found there
+    dem, dem_notes : references, and what was found in each
+    layers : layers of the feature files
+    """
+
+    name: str
+    units: str
+    units_why: str
+    boundary: str
+    boundary_note: str
+    dem: tuple[str, ...]
+    dem_notes: tuple[str, ...]
+    layers: tuple[SurveyedLayer, ...]
+
+
+def toml_string(text: str) -> str:
+    r"""Return a text as a TOML basic string.
+
+    Parameters
+    ----------
+    text : str
+        Any text, quotes and control characters included.
+
+    Returns
+    -------
+    str
+        The text in quotes, escaped as TOML 1.0 asks.
+
+    Examples
+    --------
+    >>> print(toml_string('12" main\\north'))
+    "12\" main\\north"
+    """
+    escaped = (_ESCAPES.get(c, f"\\u{ord(c):04X}" if ord(c) < 0x20 or ord(c) == 0x7F else c) for c in text)
+    return f'"{"".join(escaped)}"'
+
+
+def comment(text: str) -> str:
+    r"""Return a text as a comment of one line; every sign that is not printable becomes a space.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+
+    Returns
+    -------
+    str
+        The comment with its sign.
+
+    Examples
+    --------
+    >>> comment("roads\nkind = 1")
+    '# roads kind = 1'
+    """
+    return "# " + "".join(c if c.isprintable() else " " for c in text)
+
+
+def plan_text(site: SurveyedSite) -> str:
+    """Return the whole plan file.
+
+    Parameters
+    ----------
+    site : SurveyedSite
+        What the survey files told.
+
+    Returns
+    -------
+    str
+        TOML, ending in a line break.
+    """
+    known = [(layer, recognise(layer.title, layer.shape, layer.columns)) for layer in site.layers]
+    sections = [_head(site), _site(site), _ground(site), _boundary_setback(site.units)]
+    sections += [_setback(layer, rule, site.units) for layer, rule in known if rule and rule.use == "setback"]
+    sections += [_no_plant(layer, rule) for layer, rule in known if rule and rule.use == "no_plant"]
+    sections += [_height_limit(layer, rule, site.units) for layer, rule in known if rule and rule.height]
+    sections += [_unused(layer) for layer, rule in known if rule is None]
+    sections += [_water(known, site.units), _block(site)]
+    return "\n".join("\n".join(section) + "\n" for section in sections if section)
+
+
+def _head(site: SurveyedSite) -> list[str]:
+    return [
+        "# A plan file made from survey files. It plans as it stands; its figures are a start.",
+        f"# Check your local code and your permits, and {_CALL[site.units]}.",
+        '# Every quantity carries its unit. Paths are relative to this file; "file:layer" picks a layer,',
+        '# "file:layer[column=value]" the features whose column has that value.',
+        "",
+        f"name  = {toml_string(site.name)}",
+        f'units = "{site.units}"  {comment(f"what people read, us or si; {site.units_why}")}',
+    ]
+
+
+def _site(site: SurveyedSite) -> list[str]:
+    lines = ["[site]", f"boundary = {toml_string(site.boundary)}  {comment(site.boundary_note)}"]
+    if not site.dem:
+        return [
+            *lines,
+            '# dem = ["survey/dem.tif"]  # no DEM was named: slope and elevation stay unknown until one is',
+        ]
+    lines.append("dem = [")
+    lines += [f"  {toml_string(d)},  {comment(n)}" for d, n in zip(site.dem, site.dem_notes, strict=True)]
+    return [*lines, "]"]
+
+
+def _ground(site: SurveyedSite) -> list[str]:
+    slope = 'max_slope = "15 %"  # state fruit guides advise against orchards on steeper ground'
+    return [
+        "[ground]",
+        slope if site.dem else f"# {slope}: needs a DEM",
+        f"min_area = {_quoted(Figure('0.1 acre', '400 m2'), site.units)}  # smaller leftovers are dropped",
+        f"min_width = {_quoted(Figure('16 ft', '4.9 m'), site.units)}  # narrower ones too",
+    ]
+
+
+def _boundary_setback(units: str) -> list[str]:
+    return [
+        "[[setback]]",
+        'from = "boundary"',
+        f"distance = {_quoted(Figure('15 ft', '4.6 m'), units)}  # no canopy over the line; {CHECK}",
+        'measured_to = "trunk"  # or "canopy": the distance plus half the mature spread',
+        'why = "property line"',
+    ]
+
+
+def _setback(layer: SurveyedLayer, rule: Rule, units: str) -> list[str]:
+    lines = [
+        "[[setback]]",
+        f"from = {toml_string(layer.reference)}  {comment(_seen(layer))}",
+        f"distance = {_quoted(rule.distance, units)}  {comment(f'{rule.remark}; {CHECK}')}",
+        f'measured_to = "{rule.measured_to}"',
+        f"why = {toml_string(_why(layer, rule))}",
+    ]
+    return lines + _by_kind(layer)
+
+
+def _no_plant(layer: SurveyedLayer, rule: Rule) -> list[str]:
+    return [
+        "[[no_plant]]",
+        f"from = {toml_string(layer.reference)}  {comment(f'{_seen(layer)}; {rule.remark}')}",
+        f"why = {toml_string(_why(layer, rule))}",
+    ]
+
+
+def _height_limit(layer: SurveyedLayer, rule: Rule, units: str) -> list[str]:
+    assert rule.height is not None
+    return [
+        "[[height_limit]]",
+        f"from = {toml_string(layer.reference)}  {comment(_seen(layer))}",
+        f"within = {_quoted(rule.distance, units)}  {comment(f'{rule.remark}; {CHECK}')}",
+        f"height = {_quoted(rule.height, units)}",
+        f"why = {toml_string(_why(layer, rule))}",
+    ]
+
+
+def _unused(layer: SurveyedLayer) -> list[str]:
+    """Return comments about a layer that nothing is done with, and what could be."""
+    lines = [comment(f"not used: {layer.reference} ({_seen(layer)})")]
+    if layer.shape == "polygon" and names(PLANTABLE, layer.title):
+        hint = f"# To plant just there, write in a [[block]]:  area = {toml_string(layer.reference)}"
+    elif names(BOUNDARY, layer.title):
+        hint = "# It looks like a property line; the boundary comes from [site]."
+    else:
+        hint = (
+            f'# To keep clear of it:  [[setback]] from = {toml_string(layer.reference)}, distance = "10 ft"'
+        )
+    return [*lines, hint]
+
+
+def _water(known: list[tuple[SurveyedLayer, Rule | None]], units: str) -> list[str]:
+    points = [layer for layer, rule in known if rule and rule.use == "water"]
+    if not points:
+        return [
+            "# No water points were found, so nothing is said about water. They are points with columns such",
+            '# as name, pressure_psi and flow_gpm:  [water] points = "survey/features.gpkg:water_points"',
+        ]
+    first, *others = points
+    metered = any(names("press(ure)?|psi|kpa|bar", column) for column in first.columns)
+    pressure = _quoted(Figure("12 psi", "83 kPa"), units)
+    run = _quoted(Figure("1000 ft", "300 m"), units)
+    roads = [
+        layer.reference for layer, rule in known if rule and rule.why == "road" and layer.shape != "point"
+    ]
+    lines = [
+        "[water]",
+        f"points = {toml_string(first.reference)}  {comment(_seen(first))}",
+        f"max_run = {run}  # longest pipe from a water point to a tree; yours to choose",
+        f"{'' if metered else '# '}min_pressure = {pressure}  # left after the lift, for drip emitters",
+        'beyond_reach = "plant"  # or "exclude": plant only what a water point can serve',
+    ]
+    barriers = ", ".join(toml_string(road) for road in roads)
+    if barriers:
+        lines.append(f"# barriers = [{barriers}]  # take out the sign to let no pipe cross these")
+    return lines + [
+        comment(f"water points too, but a plan takes one layer: {other.reference}") for other in others
+    ]
+
+
+def _block(site: SurveyedSite) -> list[str]:
+    units = site.units
+    return [
+        "[[block]]",
+        'name = "A"  # no area: all ground that nothing above takes out',
+        'pattern = "offset"  # every second row shifted by half a step; or square, rectangular, quincunx',
+        f"step = {_quoted(Figure('16 ft', '4.9 m'), units)}  # in the row; room for the plant below",
+        'row_distance = "equilateral"  # 0.866 of the step, all six neighbours equally far; or a length',
+        'direction = "best"  # fits most trees; or "north-south" (better light), "longest side", "N 20 E"',
+        f"headland = {_quoted(Figure('20 ft', '6.1 m'), units)}  # clear ground at row ends to turn on",
+        'plants = [{ plant = "apple, semi-dwarf" }]  # a stand-in: "setout plants" lists the catalogue',
+    ]
+
+
+def _quoted(figure: Figure, units: str) -> str:
+    return toml_string(figure.text(units))
+
+
+def _seen(layer: SurveyedLayer) -> str:
+    noun = {"point": "point", "line": "line", "polygon": "area", "mixed": "feature", "none": "row"}[
+        layer.shape
+    ]
+    return f"{layer.count} {noun}{'' if layer.count == 1 else 's'}"
+
+
+def _why(layer: SurveyedLayer, rule: Rule) -> str:
+    """Return the reason: the layer's own name, which the reader knows, and the class where that says more."""
+    title = " ".join(layer.title.replace("_", " ").split())
+    return title if names(rule.why, title) else f"{title} ({rule.why})"
+
+
+def _by_kind(layer: SurveyedLayer) -> list[str]:
+    return [
+        comment(
+            f"Its {column} is {', '.join(values)}: [{column}={values[0]}] after the layer takes one alone."
+        )
+        for column, values in layer.kinds
+    ]

@@ -1,0 +1,264 @@
+"""The house guards itself: layers, docstrings, what ships, what start-up may import, what the README says."""
+
+from __future__ import annotations
+
+import ast
+import importlib.util
+import os
+import re
+import shutil
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+SOURCE = ROOT / "pipeline" / "setout"
+MODULES = sorted(SOURCE.rglob("*.py"))
+WHEEL_FILES = Path(__file__).with_name("wheel_files.txt")
+HEAVY = {"geopandas", "pandas", "rasterio", "fiona", "folium", "scipy", "numba", "matplotlib"}
+PACKAGE_PATH = {**os.environ, "PYTHONPATH": str(ROOT / "pipeline"), "PYTHONDONTWRITEBYTECODE": "1"}
+
+
+def needs(module: str, extra: str) -> pytest.MarkDecorator:
+    absent = importlib.util.find_spec(module) is None
+    return pytest.mark.skipif(absent, reason=f'{module} is not installed; pip install -e ".[{extra}]"')
+
+
+def run(*command: str, cwd: Path = ROOT, text_in: str | None = None) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        command, cwd=cwd, input=text_in, env=PACKAGE_PATH, capture_output=True, text=True, check=False
+    )
+
+
+def module_name(path: Path) -> str:
+    return str(path.relative_to(SOURCE))
+
+
+# ------------------------------------------------------------------------------------------------ layout
+
+
+def test_top_level_holds_what_it_should_and_nothing_else() -> None:
+    listed = run("git", "ls-files")
+    if listed.returncode:
+        pytest.skip("not a git work tree: what is committed cannot be listed")
+    top = {line.split("/", 1)[0] for line in listed.stdout.splitlines()}
+    assert {name for name in top if not name.startswith(".")} <= {
+        "README.md", "DEVELOPERS.md", "pyproject.toml", "pipeline", "data", "maps", "tests",
+    }  # fmt: skip
+
+
+def test_pipeline_is_a_source_root_with_one_package() -> None:
+    assert not (ROOT / "pipeline" / "__init__.py").exists()
+    packages = [path for path in (ROOT / "pipeline").iterdir() if (path / "__init__.py").exists()]
+    assert [path.name for path in packages] == ["setout"]
+
+
+@needs("hatchling", "test")
+def test_the_wheel_holds_exactly_the_files_listed(tmp_path: Path) -> None:
+    options = ("-q", "--no-deps", "--no-build-isolation", "--wheel-dir", str(tmp_path))
+    built = run(sys.executable, "-m", "pip", "wheel", *options, ".")
+    assert built.returncode == 0, built.stderr
+    (wheel,) = tmp_path.glob("setout-*.whl")
+    with zipfile.ZipFile(wheel) as archive:
+        names = sorted(n for n in archive.namelist() if ".dist-info/" not in n)
+    assert names == WHEEL_FILES.read_text(encoding="utf-8").split()
+
+
+# --------------------------------------------------------------------------------------------- the linters
+
+
+@needs("ruff", "dev")
+@pytest.mark.parametrize(
+    "line",
+    ["import pipeline.setout", "from pipeline.setout import units", "from pipeline import setout"],
+)
+def test_importing_through_the_source_root_is_banned(line: str) -> None:
+    text = f'"""A module."""\n\n{line}\n'
+    found = run(
+        sys.executable, "-m", "ruff", "check", "--no-cache", "--output-format", "concise",
+        "--stdin-filename", "pipeline/setout/example.py", "-", text_in=text,
+    )  # fmt: skip
+    assert found.returncode == 1
+    assert "TID251" in found.stdout
+    assert "pipeline/ is a source root, not a package" in found.stdout
+
+
+@needs("importlinter", "dev")
+def test_imports_point_downward() -> None:
+    found = run(str(Path(sys.executable).with_name("lint-imports")), "--no-cache")
+    assert found.returncode == 0, found.stdout
+
+
+@needs("importlinter", "dev")
+def test_the_import_contract_fires(tmp_path: Path) -> None:
+    shutil.copytree(SOURCE, tmp_path / "setout", ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copy(ROOT / "pyproject.toml", tmp_path)
+    with (tmp_path / "setout" / "units.py").open("a", encoding="utf-8") as file:
+        file.write("\nfrom setout import plan\n")
+    command = (str(Path(sys.executable).with_name("lint-imports")), "--no-cache")
+    environment = {**PACKAGE_PATH, "PYTHONPATH": str(tmp_path)}
+    found = subprocess.run(
+        command, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False
+    )
+    assert found.returncode == 1
+    assert "setout.units is not allowed to import setout.plan" in found.stdout
+
+
+@needs("numpydoc", "dev")
+def test_docstrings_follow_the_numpy_standard() -> None:
+    found = run(sys.executable, "-m", "numpydoc", "lint", *map(str, MODULES))
+    assert found.returncode == 0, found.stdout + found.stderr
+
+
+@needs("numpydoc", "dev")
+def test_the_docstring_check_fires(tmp_path: Path) -> None:
+    bad = tmp_path / "bad.py"
+    bad.write_text('"""A module."""\n\n\ndef double(x):\n    """Return twice x."""\n    return 2 * x\n')
+    found = run(sys.executable, "-m", "numpydoc", "lint", "--config", str(ROOT), str(bad))
+    assert found.returncode == 1
+    assert "PR01" in found.stdout + found.stderr
+
+
+# ---------------------------------------------------------------------------------------------- the code
+
+
+@pytest.mark.parametrize("path", MODULES, ids=module_name)
+def test_modules_and_functions_stay_readable(path: Path) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert len(text.splitlines()) <= 600, "one room, not a hall: split this module"
+    too_long = [
+        f"{node.name} ({lines} lines)"
+        for node in ast.walk(ast.parse(text))
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) and (lines := length(node)) > 60
+    ]
+    assert not too_long
+
+
+def length(node: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
+    """Return a function's lines from its name to its end, less its docstring."""
+    assert node.end_lineno is not None
+    lines = node.end_lineno - node.lineno + 1
+    first = node.body[0]
+    documented = isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant)
+    if documented and isinstance(first.value.value, str):  # type: ignore[attr-defined]
+        assert first.end_lineno is not None
+        lines -= first.end_lineno - first.lineno + 1
+    return lines
+
+
+@pytest.mark.parametrize("path", sorted((SOURCE / "stages").rglob("*.py")), ids=module_name)
+def test_stages_see_no_path_clock_or_print(path: Path) -> None:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    imported = {
+        alias.name.split(".")[0] for n in ast.walk(tree) if isinstance(n, ast.Import) for alias in n.names
+    }
+    imported |= {n.module.split(".")[0] for n in ast.walk(tree) if isinstance(n, ast.ImportFrom) and n.module}
+    banned = {"pathlib", "os", "io", "time", "datetime", "random", "logging", "rasterio", "fiona", "pyogrio"}
+    assert not imported & (banned | {"geopandas", "folium", "tempfile", "shutil", "sys"})
+    called = {n.func.id for n in ast.walk(tree) if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)}
+    assert not called & {"print", "open", "input"}
+
+
+def test_no_module_keeps_state() -> None:
+    """Nothing is reassigned through ``global``: a function's result rests on what it was given."""
+    for path in MODULES:
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        assert not [n for n in ast.walk(tree) if isinstance(n, ast.Global)], module_name(path)
+
+
+# ---------------------------------------------------------------------------------------------- start-up
+
+
+@pytest.mark.parametrize(
+    "arguments", [["--help"], ["plan", "--help"], ["new", "--help"], ["plants", "apple"]]
+)
+def test_start_up_imports_nothing_heavy(arguments: list[str]) -> None:
+    script = (
+        "import sys\n"
+        "from setout.cli import main\n"
+        "try:\n"
+        f"    main({arguments!r})\n"
+        "except SystemExit:\n"
+        "    pass\n"
+        f"print('heavy:', sorted({HEAVY!r} & set(sys.modules)))\n"
+    )
+    found = run(sys.executable, "-c", script)
+    assert found.returncode == 0, found.stderr
+    assert found.stdout.splitlines()[-1] == "heavy: []"
+
+
+def test_importing_the_package_is_light() -> None:
+    script = f"import sys, setout; print(sorted({HEAVY | {'shapely', 'pyproj'}!r} & set(sys.modules)))"
+    found = run(sys.executable, "-c", script)
+    assert found.stdout.strip() == "[]", found.stderr
+
+
+# ------------------------------------------------------------------------------------------ the documents
+
+
+def readme_calls() -> list[list[str]]:
+    """Return the words of every call of the command in the README."""
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    blocks = "\n".join(re.findall(r"^```sh\n(.*?)^```$", text, re.MULTILINE | re.DOTALL))
+    spans = "\n".join(re.findall(r"`(setout [^`]+)`", text))
+    return [line.split() for line in re.findall(r"\bsetout ((?:[a-z]+|--).*)", f"{blocks}\n{spans}")]
+
+
+def help_of(*words: str) -> subprocess.CompletedProcess[str]:
+    return run(sys.executable, "-m", "setout", *words, "--help")
+
+
+def test_every_command_and_option_of_the_readme_exists() -> None:
+    calls = readme_calls()
+    assert len(calls) > 4
+    assert {"demo", "new", "plan", "check", "plants"} <= {call[0] for call in calls}
+    helps = {verb: help_of(verb) for verb in {call[0] for call in calls} if not verb.startswith("-")}
+    for verb, shown in helps.items():
+        assert shown.returncode == 0, f"setout {verb}: {shown.stderr}"
+    for call in calls:
+        options = [word.split("=")[0] for word in call if word.startswith("--") and word != "--help"]
+        shown = helps[call[0]] if call[0] in helps else help_of()
+        assert [o for o in options if o not in shown.stdout] == [], " ".join(call)
+
+
+def test_every_command_is_in_the_readme() -> None:
+    verbs = set(re.search(r"\{([a-z,]+)\}", help_of().stdout)[1].split(","))  # type: ignore[index]
+    assert verbs == {call[0] for call in readme_calls() if not call[0].startswith("-")}
+
+
+@pytest.mark.parametrize("name", ["demo", "tests"])
+def test_the_readme_has_its_two_commands(name: str) -> None:
+    found = run(sys.executable, ".ci/readme_command.py", name)
+    assert found.returncode == 0, found.stderr
+    assert found.stdout.startswith("python3 -m venv .venv && ")
+    assert found.stdout.count("\n") == 1
+
+
+@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md"])
+def test_links_and_files_in_the_documents_exist(document: str) -> None:
+    text = (ROOT / document).read_text(encoding="utf-8")
+    links = re.findall(r"\]\((?!https?:|#)([^)#]+)(?:#[^)]*)?\)", text)
+    assert [link for link in links if not (ROOT / link).exists()] == []
+
+
+def test_plan_file_keys_of_the_readme_are_those_of_the_model() -> None:
+    from setout.plan import Plan
+
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    listed = set(re.findall(r"^\| `([a-z_.]+)` \|", text, re.MULTILINE))
+    assert listed == set(keys(Plan))
+
+
+def keys(model: type, prefix: str = "") -> list[str]:
+    """Return the dotted keys of a plan-file section and of the sections in it."""
+    from setout.plan import _model_in
+
+    found = []
+    for name, field in model.model_fields.items():  # type: ignore[attr-defined]
+        key = f"{prefix}{field.alias or name}"
+        inner = _model_in(field.annotation)
+        found += keys(inner, f"{key}.") if inner is not None else [key]
+    return found
