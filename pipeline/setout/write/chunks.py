@@ -7,7 +7,7 @@ well-known binary) together with its boxes.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final, Protocol
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
@@ -46,32 +46,30 @@ class Chunked:
         return self.make(part)
 
 
-Values = NDArray[Any] | Chunked
+@dataclass(frozen=True, slots=True)
+class Coded:
+    """A text column as a code a row and the few texts that the codes stand for; a negative code is null.
 
-
-def coded(labels: Sequence[str], codes: NDArray[np.integer[Any]]) -> Chunked:
-    """Return a text column from a code a row, without making the texts.
-
-    Parameters
-    ----------
-    labels : Sequence
-        The texts.
-    codes : array
-        Index into labels, one a row; negative for null.
-
-    Returns
-    -------
-    Chunked
-        The column.
-
-    Examples
-    --------
     >>> import numpy as np
-    >>> coded(("north", "south"), np.array([1, -1, 0]))[0:3].tolist()
+    >>> Coded(("north", "south"), np.array([1, -1, 0]))[0:3].tolist()
     ['south', '', 'north']
     """
-    table = np.array([*labels, ""], dtype=object)
-    return Chunked(len(codes), lambda part: table[codes[part]])
+
+    labels: Sequence[str]
+    codes: NDArray[np.integer[Any]]
+
+    def __len__(self) -> int:
+        """Return the number of rows."""
+        return len(self.codes)
+
+    def __getitem__(self, part: slice) -> NDArray[Any]:
+        """Return the texts of a slice, empty for null."""
+        table = np.array([*self.labels, ""], dtype=object)
+        texts: NDArray[Any] = table[np.maximum(self.codes[part], -1)]
+        return texts
+
+
+Values = NDArray[Any] | Chunked | Coded
 
 
 def several(
@@ -111,21 +109,52 @@ def several(
     return {name: Chunked(rows, lambda part, name=name: part_of(name, part)) for name in names}  # type: ignore[misc]
 
 
-class Geometry(Protocol):
-    """What a layer's geometry can do: tell its length and pack a slice."""
+@dataclass(frozen=True, slots=True)
+class Packed:
+    """Geometry of a slice as GeoPackage blobs.
 
-    def __len__(self) -> int:
-        """Return the number of rows."""
-        ...
+    Attributes
+    ----------
+    boxes : minx, miny, maxx, maxy of each; NaN where there is no geometry
+    matrix : the bytes, one line a row
+    lengths : how many of them each row uses; None for all
+    """
 
-    def pack(self, part: slice, srs_id: int) -> tuple[list[bytes | None], Floats]:
-        """Return the blobs of a slice and their boxes (minx, miny, maxx, maxy), NaN where there is no geometry."""
-        ...
+    boxes: Floats
+    matrix: NDArray[np.uint8]
+    lengths: NDArray[np.int64] | None = None
+
+    def blobs(self) -> list[bytes | None]:
+        """Return the blobs one by one."""
+        width = self.matrix.shape[1]
+        whole: list[bytes | None] = np.ascontiguousarray(self.matrix).view(f"V{width}")[:, 0].tolist()
+        if self.lengths is None:
+            return whole
+        pairs = zip(whole, self.lengths.tolist(), strict=True)
+        return [blob[:n] if blob is not None else None for blob, n in pairs]
+
+
+def _head(rows: int, srs_id: int, flags: int, fields: Sequence[tuple[Any, ...]]) -> NDArray[Any]:
+    """Return records that begin as a GeoPackage blob does, with the fields named after it."""
+    begin = [("gp", "S2"), ("version", "u1"), ("flags", "u1"), ("srs", "<i4")]
+    record = np.zeros(rows, dtype=np.dtype([*begin, *fields]))
+    record["gp"], record["flags"], record["srs"] = b"GP", flags, srs_id
+    return record
+
+
+_WKB: Final = (("order", "u1"), ("kind", "<u4"))
+_PLAIN: Final = 1
+"""Flags of a blob: little-endian, no envelope."""
+_ENVELOPE: Final = 3
+"""Flags of a blob: little-endian, envelope of x and y."""
 
 
 @dataclass(frozen=True, slots=True)
 class Points:
-    """Points as arrays: x and y finite; z NaN where unknown (such a point is written without z), None for none at all."""
+    """Points as arrays: x and y finite; z NaN where unknown, None for none at all.
+
+    A point whose z is unknown is written without it, never with a made-up one.
+    """
 
     x: Values
     y: Values
@@ -135,51 +164,27 @@ class Points:
         """Return the number of points."""
         return len(self.x)
 
-    def pack(self, part: slice, srs_id: int) -> tuple[list[bytes | None], Floats]:
-        """Return the blobs of a slice and their boxes."""
+    def pack(self, part: slice, srs_id: int) -> Packed:
+        """Return the points of a slice, packed."""
         x, y = np.asarray(self.x[part], float), np.asarray(self.y[part], float)
-        if not (np.isfinite(x).all() and np.isfinite(y).all()):
-            at = int(np.flatnonzero(~(np.isfinite(x) & np.isfinite(y)))[0])
+        finite = np.isfinite(x) & np.isfinite(y)
+        if not finite.all():
+            at = int(np.flatnonzero(~finite)[0])
             raise SetoutError(f"point ({x[at]}, {y[at]}) is not finite", f"row {part.start + at}")
-        flat = _packed_points(x, y, None, srs_id)
-        if self.z is None:
-            blobs = flat
-        else:
-            z = np.asarray(self.z[part], float)
-            known = np.isfinite(z)
-            solid = _packed_points(x, y, z, srs_id)
-            blobs = (
-                solid if known.all() else [s if k else f for s, f, k in zip(solid, flat, known, strict=True)]
-            )
-        return blobs, np.column_stack((x, y, x, y))
-
-
-def _packed_points(x: Floats, y: Floats, z: Floats | None, srs_id: int) -> list[bytes | None]:
-    ordinates = [("x", "<f8"), ("y", "<f8")] + ([] if z is None else [("z", "<f8")])
-    record = np.zeros(
-        x.size,
-        dtype=[
-            ("gp", "S2"),
-            ("version", "u1"),
-            ("flags", "u1"),
-            ("srs", "<i4"),
-            ("order", "u1"),
-            ("kind", "<u4"),
-            *ordinates,
-        ],
-    )
-    record["gp"], record["flags"], record["srs"], record["order"] = b"GP", 1, srs_id, 1
-    record["kind"] = 1 if z is None else 1001
-    record["x"], record["y"] = x, y
-    if z is not None:
-        record["z"] = z
-    packed: list[bytes | None] = record.view(f"V{record.dtype.itemsize}").tolist()
-    return packed
+        boxes = np.column_stack((x, y, x, y))
+        record = _head(x.size, srs_id, _PLAIN, (*_WKB, ("x", "<f8"), ("y", "<f8"), ("z", "<f8")))
+        record["order"], record["x"], record["y"] = 1, x, y
+        z = np.full(x.size, np.nan) if self.z is None else np.asarray(self.z[part], float)
+        known = np.isfinite(z)
+        record["kind"] = np.where(known, 1001, 1)
+        record["z"] = np.where(known, z, 0.0)
+        matrix = record.view(np.uint8).reshape(x.size, 37)
+        return Packed(boxes, matrix, None if known.all() else np.where(known, 37, 29))
 
 
 @dataclass(frozen=True, slots=True)
 class Segments:
-    """Straight lines as arrays of both ends."""
+    """Straight lines as arrays of both ends, finite."""
 
     x0: Values
     y0: Values
@@ -190,16 +195,18 @@ class Segments:
         """Return the number of lines."""
         return len(self.x0)
 
-    def pack(self, part: slice, srs_id: int) -> tuple[list[bytes | None], Floats]:
-        """Return the blobs of a slice and their boxes."""
-        ends = np.stack(
-            [
-                np.column_stack((self.x0[part], self.y0[part])),
-                np.column_stack((self.x1[part], self.y1[part])),
-            ],
-            axis=1,
-        )
-        return Shapes(shapely.linestrings(ends)).pack(slice(0, len(ends)), srs_id)
+    def pack(self, part: slice, srs_id: int) -> Packed:
+        """Return the lines of a slice, packed."""
+        ends = np.column_stack([np.asarray(v[part], float) for v in (self.x0, self.y0, self.x1, self.y1)])
+        if not np.isfinite(ends).all():
+            at = int(np.flatnonzero(~np.isfinite(ends).all(axis=1))[0])
+            raise SetoutError(f"line {ends[at].tolist()} is not finite", f"row {part.start + at}")
+        low, high = np.minimum(ends[:, :2], ends[:, 2:]), np.maximum(ends[:, :2], ends[:, 2:])
+        fields = (("envelope", "<f8", 4), *_WKB, ("points", "<u4"), ("ends", "<f8", 4))
+        record = _head(len(ends), srs_id, _ENVELOPE, fields)
+        record["envelope"] = np.stack((low[:, 0], high[:, 0], low[:, 1], high[:, 1]), axis=1)
+        record["order"], record["kind"], record["points"], record["ends"] = 1, 2, 2, ends
+        return Packed(np.hstack((low, high)), record.view(np.uint8).reshape(len(ends), record.itemsize))
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,25 +221,18 @@ class Shapes:
         return len(self.geometry)
 
     def pack(self, part: slice, srs_id: int) -> tuple[list[bytes | None], Floats]:
-        """Return the blobs of a slice and their boxes."""
+        """Return the blobs of a slice and their boxes, NaN where there is no geometry."""
         shapes = np.asarray(self.geometry[part], dtype=object)
-        if self.multi:
-            shapes = multipolygons(shapes)
-        shapes = np.where(shapely.is_empty(shapes), None, shapes)
+        shapes = multipolygons(shapes) if self.multi else shapely.force_2d(shapes)
+        shapes[shapely.is_empty(shapes)] = None
         boxes = np.asarray(shapely.bounds(shapes), float)
-        wkb = shapely.to_wkb(shapes, byte_order=1, flavor="iso")
-        header = np.zeros(
-            len(shapes),
-            dtype=[("gp", "S2"), ("version", "u1"), ("flags", "u1"), ("srs", "<i4"), ("envelope", "<f8", 4)],
-        )
-        header["gp"], header["flags"], header["srs"] = (
-            b"GP",
-            3,
-            srs_id,
-        )  # 3: little-endian, envelope of x and y
+        if np.isinf(boxes).any() or np.isnan(boxes[~shapely.is_missing(shapes)]).any():
+            raise SetoutError("a geometry has coordinates that are not finite", f"rows from {part.start}")
+        header = _head(len(shapes), srs_id, _ENVELOPE, (("envelope", "<f8", 4),))
         header["envelope"] = boxes[:, [0, 2, 1, 3]]
-        heads = header.view("V40").tolist()
-        return [None if body is None else head + body for head, body in zip(heads, wkb, strict=True)], boxes
+        wkb = shapely.to_wkb(shapes, byte_order=1, flavor="iso", output_dimension=2)
+        pairs = zip(header.view("V40").tolist(), wkb, strict=True)
+        return [None if body is None else head + body for head, body in pairs], boxes
 
 
 def multipolygons(shapes: Geometries) -> Geometries:

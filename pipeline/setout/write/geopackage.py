@@ -10,17 +10,20 @@ from __future__ import annotations
 import errno
 import sqlite3
 from contextlib import closing
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Final
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
+import pyproj
+import shapely
 
 from setout.errors import SetoutError
-from setout.layers import Column, LayerContract, check
+from setout.layers import LayerContract, check
 
-from . import packed_rtree
-from .chunks import ROWS, Chunked, Geometry, Points, Segments, Shapes, Values, coded, several
+from .chunks import Chunked, Coded, Points, Segments, Shapes, Values, several
+from .rows import Table, insert, insert_index, lay
 from .styles import LAYER_STYLES_TABLE, style_rows
+from .table_pages import PAGE, PageFile, RowTooLongError
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -29,7 +32,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from pyproj import CRS
 
-__all__ = ["Chunked", "LayerData", "Points", "Segments", "Shapes", "coded", "several", "write"]
+__all__ = ["Chunked", "Coded", "LayerData", "Points", "Segments", "several", "write"]
 
 APPLICATION_ID: Final = 0x47504B47
 """The four letters "GPKG" (OGC 12-128, requirement 2)."""
@@ -38,6 +41,14 @@ LAST_CHANGE: Final = "2000-01-01T00:00:00.000Z"
 CUSTOM_SRS: Final = 100_000
 """srs_id of a CRS that has no code of an authority."""
 GEOMETRY: Final = "geom"
+_ALLOWED: Final = {  # shapely type numbers; -1 is a missing geometry
+    "": set(),
+    "POINT": {-1, 0},
+    "POINT Z": {-1, 0},
+    "LINESTRING": {-1, 1},
+    "MULTIPOLYGON": {-1, 3, 6, 7},
+    "GEOMETRY": {-1, 0, 1, 2, 3, 4, 5, 6, 7},
+}
 SQL_TYPE: Final = {"text": "TEXT", "int": "INTEGER", "real": "REAL", "bool": "BOOLEAN"}
 
 _CORE: Final = """
@@ -87,15 +98,15 @@ class LayerData:
     Attributes
     ----------
     contract : what the layer holds
-    columns : values by column name: an array, a :class:`Chunked`, or None for a column that is null throughout.
-        NaN and infinity become null, and so does an empty text
-    geometry : :class:`Points`, :class:`Segments` or shapely geometries, in the CRS that write is given; None for a table
+    columns : values by column name: an array, a :class:`Chunked`, a :class:`Coded`, or None for a column that is
+        null throughout. NaN and infinity become null, and so does an empty text
+    geometry : :class:`Points`, :class:`Segments` or an array of shapely geometries, in the CRS that write is given;
+        None for a table
     """
 
     contract: LayerContract
     columns: Mapping[str, Values | None]
-    geometry: Geometry | NDArray[np.object_] | None = None
-    rows: int = field(init=False)
+    geometry: Points | Segments | Shapes | NDArray[np.object_] | None = None
 
     def __post_init__(self) -> None:
         """Check the contract.
@@ -103,20 +114,38 @@ class LayerData:
         Raises
         ------
         SetoutError
-            The columns break the contract, or geometry is missing or too much.
+            The columns break the contract, or geometry is missing or of another kind.
         """
-        contract = self.contract
-        if (self.geometry is None) != (contract.geometry is None):
-            raise SetoutError(
-                f"geometry is {type(self.geometry).__name__}, the contract says {contract.geometry}",
-                contract.name,
-            )
-        if isinstance(self.geometry, np.ndarray):
-            shapes = Shapes(self.geometry, multi=contract.geometry == "MULTIPOLYGON")
-            object.__setattr__(self, "geometry", shapes)
-        lengths = [len(v) for v in (self.geometry, *self.columns.values()) if v is not None]
-        object.__setattr__(self, "rows", lengths[0] if lengths else 0)
-        check(contract, self.columns, self.rows)
+        check(self.contract, self.columns, self.rows)
+        kind, geometry = self.contract.geometry, self.geometry
+        if (geometry is None) != (kind is None):
+            raise SetoutError(f"geometry is {type(geometry).__name__}, not {kind}", self.contract.name)
+        if geometry is not None and len(geometry) != self.rows:
+            raise SetoutError(f"{len(geometry)} geometries for {self.rows} rows", self.contract.name)
+        allowed = _ALLOWED[kind or ""]
+        if isinstance(geometry, np.ndarray):
+            found = set(np.unique(shapely.get_type_id(geometry)).tolist())
+            if not found <= allowed:
+                names = ", ".join(sorted({g.geom_type for g in geometry if g is not None}))
+                raise SetoutError(f"geometry is {names}, not {kind}", self.contract.name)
+        elif (isinstance(geometry, Points) and 0 not in allowed) or (
+            isinstance(geometry, Segments) and 1 not in allowed
+        ):
+            raise SetoutError(f"geometry is {type(geometry).__name__}, not {kind}", self.contract.name)
+
+    @property
+    def rows(self) -> int:
+        """Return the number of rows."""
+        given = [self.geometry, *self.columns.values()]
+        return next((len(values) for values in given if values is not None), 0)
+
+    def table(self, srs_id: int) -> Table:
+        """Return the rows as they are written."""
+        geometry = self.geometry
+        if isinstance(geometry, np.ndarray):
+            geometry = Shapes(geometry, multi=self.contract.geometry == "MULTIPOLYGON")
+        name, columns = self.contract.name, self.contract.columns
+        return Table(name, self.rows, columns, self.columns, geometry, srs_id if geometry is not None else 0)
 
 
 def write(path: Path, layers: Iterable[LayerData], crs: CRS) -> None:
@@ -139,34 +168,75 @@ def write(path: Path, layers: Iterable[LayerData], crs: CRS) -> None:
     if path.exists():
         raise FileExistsError(errno.EEXIST, "exists", str(path))
     try:
-        with closing(sqlite3.connect(path, isolation_level=None)) as db:
-            _write_all(db, layers, crs)
+        with closing(_Database(path)) as database:
+            _write_all(database, layers, crs)
     except sqlite3.Error as error:
         name = getattr(error, "sqlite_errorname", "")
         full = name == "SQLITE_FULL" or name.startswith("SQLITE_IOERR")
         raise OSError(errno.ENOSPC if full else errno.EIO, str(error), str(path)) from error
 
 
-def _write_all(db: sqlite3.Connection, layers: Iterable[LayerData], crs: CRS) -> None:
-    # a new file that is thrown away when anything fails needs no journal and no waiting for the disk
-    for pragma in ("journal_mode = OFF", "synchronous = OFF", "locking_mode = EXCLUSIVE", "cache_size = -16000",
-                   f"application_id = {APPLICATION_ID}", f"user_version = {USER_VERSION}"):  # fmt: skip
-        db.execute(f"PRAGMA {pragma}")
-    db.execute("BEGIN")
+class _Database:
+    """The file being written: open in SQLite, but for the moments in which pages are laid into it."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.db = self._open()
+
+    def _open(self) -> sqlite3.Connection:
+        db = sqlite3.connect(self.path, isolation_level=None)
+        # a new file, thrown away when anything fails, needs no journal and no waiting for the disk
+        for pragma in (
+            f"page_size = {PAGE}",
+            "auto_vacuum = NONE",
+            "journal_mode = OFF",
+            "synchronous = OFF",
+        ):
+            db.execute(f"PRAGMA {pragma}")
+        db.execute("PRAGMA cache_size = -16000")
+        db.execute("BEGIN")
+        return db
+
+    def lay(self, table: Table) -> bool:
+        """Lay a table's rows and index down as pages; False, and nothing changed, where that cannot be done."""
+        roots = dict(
+            self.db.execute("SELECT name, rootpage FROM sqlite_master WHERE type = 'table'").fetchall()
+        )
+        self.db.execute("COMMIT")
+        self.db.close()
+        file = PageFile(self.path)
+        try:
+            laid = file.usable
+            if laid:
+                lay(file, roots, table)
+        except RowTooLongError:
+            laid = False
+        finally:
+            file.close(keep=laid)
+        self.db = self._open()
+        return laid
+
+    def close(self) -> None:
+        self.db.close()
+
+
+def _write_all(database: _Database, layers: Iterable[LayerData], crs: CRS) -> None:
+    database.db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+    database.db.execute(f"PRAGMA user_version = {USER_VERSION}")
     for statement in _CORE.split(";\n"):
-        db.execute(statement)
+        database.db.execute(statement)
     srs = _srs(crs)
-    db.executemany("INSERT INTO gpkg_spatial_ref_sys VALUES (?, ?, ?, ?, ?, ?)", _srs_rows(srs))
+    database.db.executemany("INSERT INTO gpkg_spatial_ref_sys VALUES (?, ?, ?, ?, ?, ?)", _srs_rows(srs))
     contracts: list[LayerContract] = []
     labels: dict[str, set[str]] = {"block": set(), "reason": set()}
     for layer in layers:
-        _write_layer(db, layer, int(srs[1]))
+        _write_layer(database, layer, srs[1])
         contracts.append(layer.contract)
         if layer.contract.name in {"rows", "usable", "exclusions"}:
             for name, seen in labels.items():
                 seen.update(_texts(layer, name))
-    _write_styles(db, contracts, {name: sorted(seen) for name, seen in labels.items()})
-    db.execute("COMMIT")
+    _write_styles(database.db, contracts, {name: sorted(seen) for name, seen in labels.items()})
+    database.db.execute("COMMIT")
 
 
 def _texts(layer: LayerData, name: str) -> set[str]:
@@ -176,135 +246,78 @@ def _texts(layer: LayerData, name: str) -> set[str]:
 
 def _srs(crs: CRS) -> tuple[str, int, str, int, str, str]:
     """Return the gpkg_spatial_ref_sys row of a CRS; an authority's code only where its CRS is the very same."""
-    from pyproj import CRS as AnyCRS
-
     flat = (crs.sub_crs_list[0] if crs.is_compound else crs).to_2d()
     for confidence in (100, 70):
         found = flat.to_authority(min_confidence=confidence)
         if not found or not found[1].isdecimal():
             continue
-        known = AnyCRS.from_authority(*found)
+        known = pyproj.CRS.from_authority(*found)
         if known.equals(flat, ignore_axis_order=True):
             return known.name, int(found[1]), found[0], int(found[1]), known.to_wkt("WKT1_GDAL"), ""
     return flat.name, CUSTOM_SRS, "NONE", CUSTOM_SRS, flat.to_wkt("WKT1_GDAL"), "CRS of the survey"
 
 
 def _srs_rows(srs: tuple[str, int, str, int, str, str]) -> list[tuple[str, int, str, int, str, str]]:
-    from pyproj import CRS as AnyCRS
-
-    wgs84 = AnyCRS.from_epsg(4326).to_wkt("WKT1_GDAL")
+    wgs84 = pyproj.CRS.from_epsg(4326).to_wkt("WKT1_GDAL")
+    undefined = "undefined {} coordinate reference system"
     rows = [
-        (
-            "Undefined Cartesian SRS",
-            -1,
-            "NONE",
-            -1,
-            "undefined",
-            "undefined Cartesian coordinate reference system",
-        ),
-        (
-            "Undefined geographic SRS",
-            0,
-            "NONE",
-            0,
-            "undefined",
-            "undefined geographic coordinate reference system",
-        ),
+        ("Undefined Cartesian SRS", -1, "NONE", -1, "undefined", undefined.format("Cartesian")),
+        ("Undefined geographic SRS", 0, "NONE", 0, "undefined", undefined.format("geographic")),
         ("WGS 84 geodetic", 4326, "EPSG", 4326, wgs84, "longitude/latitude on WGS 84"),
     ]
     return rows if srs[1] == 4326 else [*rows, srs]
 
 
-def _write_layer(db: sqlite3.Connection, layer: LayerData, srs_id: int) -> None:
+def _write_layer(database: _Database, layer: LayerData, srs_id: int) -> None:
     contract = layer.contract
     kind = (contract.geometry or "").removesuffix(" Z")
     shape = [f'"{GEOMETRY}" {kind}'] if kind else []
     columns = [f'"{column.name}" {SQL_TYPE[column.kind]}' for column in contract.columns]
-    db.execute(
-        f'CREATE TABLE "{contract.name}" ("fid" INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, {", ".join(shape + columns)})'
-    )
-    boxes = _insert(db, layer, srs_id)
-    finite = boxes[np.isfinite(boxes[:, 0])]
-    extent = (
-        [None] * 4 if not len(finite) else [*finite[:, :2].min(0).tolist(), *finite[:, 2:].max(0).tolist()]
-    )
-    db.execute(
-        "INSERT INTO gpkg_contents VALUES (?, ?, ?, '', ?, ?, ?, ?, ?, ?)",
-        (
-            contract.name,
-            "features" if kind else "attributes",
-            contract.name,
-            LAST_CHANGE,
-            *extent,
-            srs_id if kind else None,
-        ),
-    )
+    key = '"fid" INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL'
+    database.db.execute(f'CREATE TABLE "{contract.name}" ({", ".join([key, *shape, *columns])})')
+    table, index = layer.table(srs_id), f"rtree_{contract.name}_{GEOMETRY}"
     if kind:
-        z = 0 if not (contract.geometry or "").endswith("Z") else 1
-        db.execute(
-            "INSERT INTO gpkg_geometry_columns VALUES (?, ?, ?, ?, ?, 0)",
-            (contract.name, GEOMETRY, kind, srs_id, z),
-        )
-        _index(db, contract.name, boxes)
+        database.db.execute(f'CREATE VIRTUAL TABLE "{index}" USING rtree(id, minx, maxx, miny, maxy)')
+        database.db.execute(f'DELETE FROM "{index}_node"')
+    if isinstance(table.geometry, Points | Segments) and layer.rows and database.lay(table):
+        database.db.execute("INSERT INTO sqlite_sequence VALUES (?, ?)", (contract.name, layer.rows))
+    else:
+        insert(database.db, table)
+        if kind:
+            insert_index(database.db, index, table.tree())
+    _register(database.db, contract, table, kind)
 
 
-def _insert(db: sqlite3.Connection, layer: LayerData, srs_id: int) -> NDArray[np.float64]:
-    """Insert the rows chunk by chunk and return the boxes of their geometries."""
-    filled = [
-        (column, layer.columns[column.name])
-        for column in layer.contract.columns
-        if layer.columns.get(column.name) is not None
-    ]
-    names = (
-        ["fid"] + ([GEOMETRY] if layer.geometry is not None else []) + [column.name for column, _ in filled]
+def _register(db: sqlite3.Connection, contract: LayerContract, table: Table, kind: str) -> None:
+    extent = [None if np.isnan(value) else float(value) for value in table.bounds]
+    where = (*extent, table.srs_id) if kind else (None,) * 5
+    name = contract.name
+    db.execute(
+        "INSERT INTO gpkg_contents VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (name, "features" if kind else "attributes", name, contract.title, LAST_CHANGE, *where),
     )
-    statement = 'INSERT INTO "{}" ({}) VALUES ({})'.format(
-        layer.contract.name, ", ".join(f'"{n}"' for n in names), ", ".join("?" * len(names))
+    if not kind:
+        return
+    z = 0 if contract.geometry != "POINT Z" else _z_of(table)
+    db.execute(
+        "INSERT INTO gpkg_geometry_columns VALUES (?, ?, ?, ?, ?, 0)", (name, GEOMETRY, kind, table.srs_id, z)
     )
-    boxes = np.empty((layer.rows if layer.geometry is not None else 0, 4))
-    for start in range(0, layer.rows, ROWS):
-        part = slice(start, min(layer.rows, start + ROWS))
-        lists: list[Sequence[Any]] = [range(part.start + 1, part.stop + 1)]
-        if layer.geometry is not None:
-            blobs, boxes[part] = layer.geometry.pack(part, srs_id)
-            lists.append(blobs)
-        lists.extend(_listed(column, values[part]) for column, values in filled if values is not None)
-        db.executemany(statement, zip(*lists, strict=True))
-    return boxes
-
-
-def _listed(column: Column, values: NDArray[Any]) -> list[Any]:
-    """Return values as SQLite takes them: text, int, float or None."""
-    values = np.asarray(values)
-    if column.kind == "text":
-        texts: list[Any] = values.tolist()
-        return texts if column.required else [text or None for text in texts]
-    if values.dtype.kind == "f":
-        known = np.isfinite(values)
-        if column.kind == "real":  # SQLite itself stores NaN as null
-            return (values if known.all() else np.where(known, values, np.nan)).tolist()
-        whole = np.where(known, values, 0).astype(np.int64).tolist()
-        return (
-            whole if known.all() else [n if k else None for n, k in zip(whole, known.tolist(), strict=True)]
-        )
-    if column.kind == "real":
-        return values.astype(float).tolist()
-    return values.astype(np.int64).tolist()
-
-
-def _index(db: sqlite3.Connection, table: str, boxes: NDArray[np.float64]) -> None:
-    name = f"rtree_{table}_{GEOMETRY}"
-    db.execute(f'CREATE VIRTUAL TABLE "{name}" USING rtree(id, minx, maxx, miny, maxy)')
-    ids = np.flatnonzero(np.isfinite(boxes[:, 0]))
-    packed_rtree.fill(db, name, ids + 1, packed_rtree.outward(boxes[ids]))
-    script = _TRIGGERS.format(t=table, c=GEOMETRY, box=_BOX.format(c=GEOMETRY))
+    script = _TRIGGERS.format(t=name, c=GEOMETRY, box=_BOX.format(c=GEOMETRY))
     for statement in script.split("END;\n"):
         if statement.strip():
             db.execute(statement + "END")
     db.execute(
         "INSERT INTO gpkg_extensions VALUES (?, ?, 'gpkg_rtree_index', ?, 'write-only')",
-        (table, GEOMETRY, "http://www.geopackage.org/spec120/#extension_rtree"),
+        (name, GEOMETRY, "http://www.geopackage.org/spec120/#extension_rtree"),
     )
+
+
+def _z_of(table: Table) -> int:
+    """Return 1 (every geometry has z) or 2 (some have)."""
+    z = table.geometry.z if isinstance(table.geometry, Points) else None
+    if z is None:
+        return 2
+    return 1 if all(np.isfinite(np.asarray(z[part], float)).all() for part in table.parts()) else 2
 
 
 def _write_styles(
@@ -322,6 +335,6 @@ def _write_styles(
         ),
     )
     db.execute(
-        "INSERT INTO gpkg_contents VALUES ('layer_styles', 'attributes', 'layer_styles', '', ?, NULL, NULL, NULL, NULL, NULL)",
-        (LAST_CHANGE,),
+        "INSERT INTO gpkg_contents VALUES (?, 'attributes', ?, 'How layers look', ?, NULL, NULL, NULL, NULL, NULL)",
+        ("layer_styles", "layer_styles", LAST_CHANGE),
     )

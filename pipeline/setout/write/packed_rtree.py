@@ -8,13 +8,13 @@ The node format is the one that SQLite documents at the head of its rtree.c: a 2
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    import sqlite3
     from collections.abc import Iterator
 
 CELLS: Final = 51
@@ -23,6 +23,8 @@ NODE: Final = np.dtype(
     [("depth", ">u2"), ("count", ">u2"), ("cell", [("id", ">i8"), ("box", ">f4", 4)], CELLS)]
 )
 """One node as it lies in the file, 1228 bytes."""
+
+_ROWS: Final = 50_000
 
 Boxes = NDArray[np.float32]
 
@@ -77,7 +79,6 @@ def hilbert(x: NDArray[np.uint32], y: NDArray[np.uint32], bits: int = 16) -> NDA
     >>> hilbert(np.array([0, 0, 1, 1], np.uint32), np.array([0, 1, 1, 0], np.uint32), bits=1).tolist()
     [0, 1, 2, 3]
     """
-    x, y = x.copy(), y.copy()
     distance = np.zeros_like(x)
     for level in range(bits - 1, -1, -1):
         rx, ry = (x >> level) & 1, (y >> level) & 1
@@ -105,56 +106,111 @@ def order(boxes: Boxes) -> NDArray[np.intp]:
     """
     if not len(boxes):
         return np.empty(0, np.intp)
-    x = boxes[:, 0].astype(np.float64) + boxes[:, 1]
-    y = boxes[:, 2].astype(np.float64) + boxes[:, 3]
-    side = max(np.ptp(x), np.ptp(y)) or 1.0
-    x = ((x - x.min()) * (65535 / side)).astype(np.uint32)
-    y = ((y - y.min()) * (65535 / side)).astype(np.uint32)
-    return np.argsort(hilbert(x, y), kind="stable")
+    low = boxes[:, 0::2].min(axis=0).astype(np.float64)
+    side = float((boxes[:, 1::2].max(axis=0) - low).max()) or 1.0
+    distance = np.empty(len(boxes), np.uint32)
+    for start in range(0, len(boxes), _ROWS):
+        part = boxes[start : start + _ROWS].astype(np.float64)
+        middle = (part[:, 0::2] + part[:, 1::2]) / 2 - low
+        cell = (middle * (65535 / side)).astype(np.uint32)
+        distance[start : start + _ROWS] = hilbert(cell[:, 0], cell[:, 1])
+    return np.argsort(distance, kind="stable")
 
 
-def nodes(ids: NDArray[np.int64], boxes: Boxes) -> Iterator[tuple[int, NDArray[Any], NDArray[np.int64]]]:
-    """Pack boxes, in the order given, into the nodes of a tree.
+@dataclass(frozen=True, slots=True)
+class PackedTree:
+    """A tree laid down whole.
+
+    Attributes
+    ----------
+    ids : id of each box, in packing order
+    boxes : every box, by its place in the order that along names
+    along : where each id's box lies in boxes
+    first_leaf : number of the first leaf node
+    """
+
+    ids: NDArray[np.int64]
+    boxes: Boxes
+    along: NDArray[np.intp]
+    first_leaf: int
+
+    def leaf_of(self) -> NDArray[np.int32]:
+        """Return the number of the leaf that holds each box, in the order of boxes."""
+        leaf = np.empty(len(self.along), np.int32)
+        leaf[self.along] = np.arange(len(self.along)) // CELLS + self.first_leaf
+        return leaf
+
+    def nodes(self) -> Iterator[tuple[int, NDArray[Any], NDArray[np.int64]]]:
+        """Yield the nodes in order of their number, the root first.
+
+        Yields
+        ------
+        tuple
+            Number of the first node of a run, the run's nodes (dtype ``NODE``), and the node above each (0 above the
+            root).
+        """
+        levels = self._levels()
+        first = 1
+        for level in range(len(levels), -1, -1):
+            count = -(-(len(levels[level - 1]) if level else max(1, len(self.ids))) // CELLS)
+            above = first - (-(-len(levels[level]) // CELLS)) if level < len(levels) else 0
+            for start in range(0, count, 1024):
+                stop = min(count, start + 1024)
+                cells = slice(start * CELLS, stop * CELLS)
+                if level:
+                    bounds = levels[level - 1][cells]
+                    children = np.arange(cells.start, cells.start + len(bounds)) + first + count
+                else:
+                    children, bounds = self.ids[cells], self.boxes[self.along[cells]]
+                run = _run(children, bounds, stop - start)
+                if level == len(levels):
+                    run["depth"] = level
+                yield first + start, run, np.arange(start, stop) // CELLS + above
+            first += count
+
+    def _levels(self) -> list[Boxes]:
+        """Return the bounds of the nodes of each level under the root, leaves first."""
+        levels: list[Boxes] = []
+        if len(self.ids) <= CELLS:
+            return levels
+        step = CELLS * 1024
+        parts = (self.boxes[self.along[start : start + step]] for start in range(0, len(self.ids), step))
+        levels.append(np.concatenate([_bounds(part) for part in parts]))
+        while len(levels[-1]) > CELLS:
+            levels.append(_bounds(levels[-1]))
+        return levels
+
+
+def pack(ids: NDArray[np.int64], boxes: Boxes) -> PackedTree:
+    """Pack boxes into a tree.
 
     Parameters
     ----------
     ids : array
-        The id of each box, in packing order.
+        Id of each box.
     boxes : array, shape (n, 4)
-        minx, maxx, miny, maxy.
+        minx, maxx, miny, maxy, finite.
 
-    Yields
-    ------
-    tuple
-        Number of the first node of a run, the run's nodes (dtype ``NODE``), and the node above each (0 for the root).
-        Nodes come in order of their number, the root first.
+    Returns
+    -------
+    PackedTree
+        The tree.
     """
-    levels = [(ids, boxes)]
-    counts = [max(1, -(-len(ids) // CELLS))]
-    while counts[-1] > 1:
-        starts = np.arange(0, len(levels[-1][0]), CELLS)
-        below = levels[-1][1]
-        bounds = np.empty((len(starts), 4), np.float32)
-        bounds[:, 0::2] = np.minimum.reduceat(below[:, 0::2], starts)
-        bounds[:, 1::2] = np.maximum.reduceat(below[:, 1::2], starts)
-        levels.append((np.arange(len(starts)), bounds))
-        counts.append(-(-len(starts) // CELLS))
-    first = 1
-    depth = len(levels) - 1
-    for level in range(depth, -1, -1):
-        children, bounds = levels[level]
-        if level:
-            children = children + first + counts[level]
-        above = first - counts[level + 1] if level < depth else 0
-        for start in range(0, counts[level], 1024):
-            stop = min(counts[level], start + 1024)
-            cells = slice(start * CELLS, stop * CELLS)
-            run = _run(children[cells], bounds[cells], stop - start)
-            parents = np.arange(start, stop) // CELLS + above if level < depth else np.zeros(1, np.int64)
-            if level == depth:
-                run["depth"] = depth
-            yield first + start, run, parents
-        first += counts[level]
+    along = order(boxes)
+    first_leaf, level = 1, -(-len(ids) // CELLS)
+    while level > 1:  # leaves come last, after every node above them
+        level = -(-level // CELLS)
+        first_leaf += level
+    return PackedTree(ids[along], boxes, along, first_leaf)
+
+
+def _bounds(boxes: Boxes) -> Boxes:
+    """Return the bounds of each full node's worth of boxes."""
+    starts = np.arange(0, len(boxes), CELLS)
+    bounds = np.empty((len(starts), 4), np.float32)
+    bounds[:, 0::2] = np.minimum.reduceat(boxes[:, 0::2], starts)
+    bounds[:, 1::2] = np.maximum.reduceat(boxes[:, 1::2], starts)
+    return bounds
 
 
 def _run(children: NDArray[np.int64], bounds: Boxes, count: int) -> NDArray[Any]:
@@ -163,45 +219,5 @@ def _run(children: NDArray[np.int64], bounds: Boxes, count: int) -> NDArray[Any]
     cells["id"][: len(children)], cells["box"][: len(children)] = children, bounds
     run["cell"] = cells.reshape(count, CELLS)
     run["count"] = CELLS
-    if count:
-        run["count"][-1] = len(children) - (count - 1) * CELLS
+    run["count"][-1] = len(children) - (count - 1) * CELLS
     return run
-
-
-def fill(db: sqlite3.Connection, name: str, ids: NDArray[np.int64], boxes: Boxes) -> None:
-    """Fill a new, empty R-tree of a database.
-
-    Parameters
-    ----------
-    db : Connection
-        The database; a transaction may be open.
-    name : str
-        Name of the virtual table, made with the columns id, minx, maxx, miny, maxy.
-    ids : array
-        Row ids, rising.
-    boxes : array, shape (n, 4)
-        minx, maxx, miny, maxy of each.
-    """
-    along = order(boxes)
-    packed = ids[along]
-    first_leaf, level = 1, -(-len(ids) // CELLS)
-    while level > 1:  # leaves come last, after every node above them
-        level = -(-level // CELLS)
-        first_leaf += level
-    leaf_of = np.empty(len(ids), np.int64)
-    leaf_of[along] = np.arange(len(ids)) // CELLS + first_leaf
-    db.execute(f'DELETE FROM "{name}_node"')
-    for first, run, parents in nodes(packed, boxes[along]):
-        numbers = range(first, first + len(run))
-        db.executemany(
-            f'INSERT INTO "{name}_node" VALUES (?, ?)',
-            zip(numbers, run.view(f"V{NODE.itemsize}").tolist(), strict=True),
-        )
-        if first > 1:
-            db.executemany(
-                f'INSERT INTO "{name}_parent" VALUES (?, ?)', zip(numbers, parents.tolist(), strict=True)
-            )
-    for start in range(0, len(ids), 50_000):
-        part = slice(start, start + 50_000)
-        rows = zip(ids[part].tolist(), leaf_of[part].tolist(), strict=True)
-        db.executemany(f'INSERT INTO "{name}_rowid" VALUES (?, ?)', rows)
