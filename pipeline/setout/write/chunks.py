@@ -69,7 +69,34 @@ class Coded:
         return texts
 
 
-Values = NDArray[Any] | Chunked | Coded
+@dataclass(frozen=True, slots=True)
+class WalkIds:
+    """Ids block-row-position (or block-row where position is None) out of codes and numbers.
+
+    >>> import numpy as np
+    >>> one = np.array([1, 2])
+    >>> WalkIds(("A", "B"), np.array([0, 1]), one, one)[0:2].tolist()
+    ['A-1-1', 'B-2-2']
+    """
+
+    labels: Sequence[str]
+    codes: NDArray[np.integer[Any]]
+    row: NDArray[np.integer[Any]]
+    position: NDArray[np.integer[Any]] | None = None
+
+    def __len__(self) -> int:
+        """Return the number of rows."""
+        return len(self.codes)
+
+    def __getitem__(self, part: slice) -> NDArray[Any]:
+        """Return the ids of a slice."""
+        columns = [[self.labels[code] for code in self.codes[part].tolist()], self.row[part].tolist()]
+        if self.position is not None:
+            columns.append(self.position[part].tolist())
+        return np.array(["-".join(map(str, parts)) for parts in zip(*columns, strict=True)], dtype=object)
+
+
+Values = NDArray[Any] | Chunked | Coded | WalkIds
 
 
 def several(

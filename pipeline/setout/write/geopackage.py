@@ -20,7 +20,7 @@ import shapely
 from setout.errors import SetoutError
 from setout.layers import LayerContract, check
 
-from .chunks import Chunked, Coded, Points, Segments, Shapes, Values, several
+from .chunks import Chunked, Coded, Points, Segments, Shapes, Values, WalkIds, several
 from .rows import Table, insert, insert_index, lay
 from .styles import LAYER_STYLES_TABLE, style_rows
 from .table_pages import PAGE, PageFile, RowTooLongError
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from pyproj import CRS
 
-__all__ = ["Chunked", "Coded", "LayerData", "Points", "Segments", "several", "write"]
+__all__ = ["Chunked", "Coded", "LayerData", "Points", "Segments", "WalkIds", "several", "write"]
 
 APPLICATION_ID: Final = 0x47504B47
 """The four letters "GPKG" (OGC 12-128, requirement 2)."""

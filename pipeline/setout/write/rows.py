@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from . import packed_rtree, table_pages
-from .chunks import ROWS, Coded, Packed, Points, Segments, Shapes, Values
+from .chunks import ROWS, Coded, Packed, Points, Segments, Shapes, Values, WalkIds
 
 if TYPE_CHECKING:
     import sqlite3
@@ -171,6 +171,8 @@ def _field(column: Column, values: Values | None, part: slice) -> table_pages.Fi
         if isinstance(values, Coded):
             codes = np.maximum(values.codes[part], -1)
             return table_pages.labels(codes, [*(text or None for text in values.labels), None])
+        if isinstance(values, WalkIds):
+            return table_pages.joined(_id_pieces(values, part))
         return table_pages.texts([text or None for text in values[part].tolist()])
     numbers = np.asarray(values[part])
     if column.kind == "real":
@@ -179,6 +181,18 @@ def _field(column: Column, values: Values | None, part: slice) -> table_pages.Fi
         known = np.isfinite(numbers)
         return table_pages.integers(np.where(known, numbers, 0).astype(np.int64), known)
     return table_pages.integers(numbers.astype(np.int64))
+
+
+def _id_pieces(ids: WalkIds, part: slice) -> list[table_pages.Piece]:
+    """Return block, "-", row, "-" and position as bytes; numbers out of a table, since the same ones come often."""
+    dash = table_pages.Piece(np.full((part.stop - part.start, 1), ord("-"), np.uint8))
+    pieces = [table_pages.picked(table_pages.utf8(ids.labels), ids.codes[part])]
+    for numbers in (ids.row, ids.position):
+        if numbers is None:
+            continue
+        different, which = np.unique(numbers[part], return_inverse=True)
+        pieces += [dash, table_pages.picked(table_pages.utf8([str(n) for n in different.tolist()]), which)]
+    return pieces
 
 
 def _node_pages(tree: packed_rtree.PackedTree) -> Iterator[tuple[Bytes, Lengths]]:

@@ -53,7 +53,7 @@ class Field:
     """One column of some rows in record format: its serial type, one for all rows or one a row, and its bytes."""
 
     serial: int | Lengths
-    piece: Piece | None = None
+    pieces: tuple[Piece, ...] = ()
 
 
 NULL: Final = Field(0)
@@ -76,14 +76,14 @@ def reals(values: NDArray[np.floating[Any]]) -> Field:
     --------
     >>> import numpy as np
     >>> field = reals(np.array([1.0, np.nan]))
-    >>> field.serial.tolist(), field.piece.lengths.tolist()
+    >>> field.serial.tolist(), field.pieces[0].lengths.tolist()
     ([7, 0], [8, 0])
     """
     matrix = values.astype(">f8").view(np.uint8).reshape(len(values), 8)
     known = np.isfinite(values)
     if known.all():
-        return Field(7, Piece(matrix))
-    return Field(np.where(known, 7, 0), Piece(matrix, np.where(known, 8, 0)))
+        return Field(7, (Piece(matrix),))
+    return Field(np.where(known, 7, 0), (Piece(matrix, np.where(known, 8, 0)),))
 
 
 def integers(values: NDArray[np.integer[Any]], known: NDArray[np.bool_] | None = None) -> Field:
@@ -111,8 +111,8 @@ def integers(values: NDArray[np.integer[Any]], known: NDArray[np.bool_] | None =
     serial, width = next((s, w) for s, w in ((1, 1), (2, 2), (4, 4), (6, 8)) if widest < 1 << (8 * w - 1))
     matrix = values.astype(f">i{width}").view(np.uint8).reshape(len(values), width)
     if known is None or known.all():
-        return Field(serial, Piece(matrix))
-    return Field(np.where(known, serial, 0), Piece(matrix, np.where(known, width, 0)))
+        return Field(serial, (Piece(matrix),))
+    return Field(np.where(known, serial, 0), (Piece(matrix, np.where(known, width, 0)),))
 
 
 def texts(values: Sequence[str | None]) -> Field:
@@ -134,14 +134,9 @@ def texts(values: Sequence[str | None]) -> Field:
     >>> field.serial.tolist()
     [19, 0, 23]
     """
-    coded = [b"" if text is None else text.encode("utf-8", "replace") for text in values]
-    lengths = np.fromiter(map(len, coded), np.int64, len(coded))
-    known = np.fromiter((text is not None for text in values), np.bool_, len(coded))
-    width = max(int(lengths.max(initial=0)), 1)
-    if width > LONGEST:
-        raise RowTooLongError
-    matrix = np.array(coded, dtype=f"S{width}").view(np.uint8).reshape(len(coded), width)
-    return Field(np.where(known, 13 + 2 * lengths, 0), Piece(matrix, lengths))
+    piece = utf8(["" if text is None else text for text in values])
+    known = np.fromiter((text is not None for text in values), np.bool_, len(values))
+    return Field(np.where(known, 13 + 2 * _lengths(piece), 0), (piece,))
 
 
 def labels(codes: NDArray[np.integer[Any]], table: Sequence[str | None]) -> Field:
@@ -160,10 +155,58 @@ def labels(codes: NDArray[np.integer[Any]], table: Sequence[str | None]) -> Fiel
         As :func:`texts` gives.
     """
     few = texts(table)
-    piece = few.piece
-    if piece is None or piece.lengths is None or isinstance(few.serial, int):
-        raise TypeError("texts are ragged")
-    return Field(few.serial[codes], Piece(piece.matrix[codes], piece.lengths[codes]))
+    return Field(np.asarray(few.serial)[codes], (picked(few.pieces[0], codes),))
+
+
+def joined(pieces: Sequence[Piece]) -> Field:
+    """Return a text column that is pieces of text one after the other.
+
+    Parameters
+    ----------
+    pieces : Sequence
+        UTF-8 bytes, at least one a row in all.
+
+    Returns
+    -------
+    Field
+        Serial type 13 + 2 n.
+    """
+    return Field(13 + 2 * sum(map(_lengths, pieces)), tuple(pieces))
+
+
+def utf8(values: Sequence[str]) -> Piece:
+    """Return texts as UTF-8 bytes.
+
+    Parameters
+    ----------
+    values : Sequence
+        One text a row.
+
+    Returns
+    -------
+    Piece
+        Their bytes.
+
+    Raises
+    ------
+    RowTooLongError
+        A text is longer than a page.
+    """
+    coded = [text.encode("utf-8", "replace") for text in values]
+    lengths = np.fromiter(map(len, coded), np.int64, len(coded))
+    width = max(int(lengths.max(initial=0)), 1)
+    if width > LONGEST:
+        raise RowTooLongError
+    return Piece(np.array(coded, dtype=f"S{width}").view(np.uint8).reshape(len(coded), width), lengths)
+
+
+def picked(piece: Piece, rows: NDArray[np.integer[Any]]) -> Piece:
+    """Return some rows of a piece, as often and in the order named."""
+    return Piece(piece.matrix[rows], None if piece.lengths is None else piece.lengths[rows])
+
+
+def _lengths(piece: Piece) -> Lengths:
+    return np.full(len(piece.matrix), piece.matrix.shape[1]) if piece.lengths is None else piece.lengths
 
 
 def blobs(matrix: Bytes, lengths: Lengths | None = None) -> Field:
@@ -182,7 +225,7 @@ def blobs(matrix: Bytes, lengths: Lengths | None = None) -> Field:
         Serial type 12 + 2 n.
     """
     serial = 12 + 2 * matrix.shape[1] if lengths is None else 12 + 2 * lengths
-    return Field(serial, Piece(matrix, lengths))
+    return Field(serial, (Piece(matrix, lengths),))
 
 
 def varint(values: Lengths) -> Piece:
@@ -276,7 +319,7 @@ def _record(rows: int, fields: Sequence[Field]) -> tuple[list[Piece], list[Piece
     size = _total(rows, serials) + 1
     if int(size.max(initial=0)) > 127:
         raise RowTooLongError
-    return [varint(size), *serials], [field.piece for field in fields if field.piece is not None]
+    return [varint(size), *serials], [piece for field in fields for piece in field.pieces]
 
 
 def _total(rows: int, pieces: Iterable[Piece]) -> Lengths:
