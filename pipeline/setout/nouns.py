@@ -164,6 +164,26 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True)
+class Survey:
+    """Everything the plan file names, as it was read.
+
+    Attributes
+    ----------
+    boundary : the property line, polygons
+    layers : features by the reference that the plan file uses for them
+    elevations : the DEM, or None
+    unused : layers of the same files that the plan file does not use
+    findings : doubts that the readers had
+    """
+
+    boundary: VectorLayer
+    layers: Mapping[str, VectorLayer]
+    elevations: Elevations | None
+    unused: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Setback:
     """Ground kept clear of some features.
 
@@ -232,6 +252,43 @@ class Water:
     max_run_m: float | None
     min_pressure_kpa: float | None
     source: str
+    sleeves: Geometries = field(default_factory=lambda: np.empty(0, object))
+    plant_beyond: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """Ground that the water points can serve, as the corners that a pipe bends round on its way.
+
+    Attributes
+    ----------
+    x, y : corners [m in the frame]; the water points themselves first, then the ends and bends of barriers
+    run : length of pipe from the water point to the corner [m]
+    point : index of that water point
+    max_run_m : longest pipe [m]; inf for no limit
+    barriers : what no pipe crosses, drawn a few millimetres wide; None where there is nothing
+    ceiling_m : per water point, the highest elevation that still has the least pressure [m]; inf where unknown
+    areas : per water point the ground in its run, as polygons in the frame; empty for an unlimited run
+    """
+
+    x: Floats
+    y: Floats
+    run: Floats
+    point: Ints
+    max_run_m: float
+    barriers: BaseGeometry | None
+    ceiling_m: Floats
+    areas: Geometries
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Served:
+    """What water reaches each of some positions: water point (-1 for none), pipe run [m], static pressure [kPa]."""
+
+    point: Ints
+    run_m: Floats
+    pressure_kpa: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -438,8 +495,9 @@ class Planting:
 
     Attributes
     ----------
-    site, ground, usable, rows, trees : the stages' results
-    facts : per-tree columns by layer column name (elevation_m, slope_pct, nearest_m, run_m ...), NaN where unknown
+    site, ground, usable, rows, trees, reach : the stages' results; reach is None without a water section
+    facts : per-tree columns by layer column name (tree_id, elevation_m, slope_pct, nearest_m, run_m ...), NaN where
+        unknown; beside them water_index, the water point that serves each tree (-1 for none)
     findings : everything that falls short or should be known, in order of severity
     """
 
@@ -450,3 +508,4 @@ class Planting:
     trees: Trees
     facts: Mapping[str, NDArray[Any]]
     findings: tuple[Finding, ...]
+    reach: Reach | None = None

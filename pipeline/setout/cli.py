@@ -1,0 +1,235 @@
+"""The command: parse, one call, report. The one place where errors become text and an exit code.
+
+Results go to stdout, talk and progress to stderr. Exit codes: 0 done; 1 check found trees that fall short; 2 the input
+cannot be used; 3 interrupted or out of space.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import signal
+import sys
+import traceback
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+from setout import __version__
+from setout.errors import SetoutError
+
+if TYPE_CHECKING:
+    from setout.nouns import Finding, Planting
+
+CAUTION = (
+    "Have buried utilities located before digging, keep clear of overhead lines, and check every setback with local codes "
+    "and licensed practice."
+)
+SHOWN = 12
+"""Findings of one kind shown on the screen; all are in the report."""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command.
+
+    Parameters
+    ----------
+    argv : Sequence of str, optional
+        Arguments; those of the process when absent.
+
+    Returns
+    -------
+    int
+        The exit code.
+    """
+    parser = _parser()
+    args = parser.parse_args(argv)
+    if args.command is None:
+        parser.print_help()
+        return 0
+    try:
+        signal.signal(signal.SIGTERM, _stop)
+        code: int = args.run(args)
+        sys.stdout.flush()
+    except SetoutError as error:
+        for fault in error.faults:
+            _say(f"setout: {fault}")
+        return error.exit_code
+    except (KeyboardInterrupt, _Stopped):
+        _say("setout: interrupted; earlier results are as they were")
+        return 3
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as error:  # noqa: BLE001 - whatever it is, the user gets words and not a traceback
+        if os.environ.get("SETOUT_TRACEBACK"):
+            traceback.print_exc()
+        said = " ".join(str(error).split())[:300]
+        _say(f"setout: something went wrong that setout did not expect ({type(error).__name__}: {said}); nothing was written; "
+             "please report it, with what SETOUT_TRACEBACK=1 in the environment adds")  # fmt: skip
+        return 2
+    return code
+
+
+class _Stopped(BaseException):
+    """The process was asked to end."""
+
+
+def _stop(_number: int, _frame: Any) -> NoReturn:
+    raise _Stopped
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="setout", description="From survey files of a property to a planting that can be staked, piped and grown.", epilog=CAUTION
+    )
+    parser.add_argument("--version", action="version", version=f"setout {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND")
+
+    demo = commands.add_parser("demo", help="write the demo property's survey files and plan file, and plan it")
+    demo.add_argument("folder", nargs="?", default="setout-demo", metavar="DIR", help="where to (default: setout-demo)")
+    demo.set_defaults(run=_demo)
+
+    new = commands.add_parser("new", help="look at survey files and write a plan file with a comment on every choice")
+    new.add_argument("folder", metavar="DIR", help="folder that the plan file is written into")
+    new.add_argument("--boundary", required=True, metavar="F", help="property line: a vector file, corner CSV or deed text")
+    new.add_argument("--dem", nargs="+", action="extend", default=[], metavar="F", help="elevation raster, or several tiles")
+    new.add_argument("--features", nargs="+", action="extend", default=[], metavar="F", help="buildings, roads, wells, lines, water points")
+    new.add_argument("--units", choices=("us", "si"), help="what people read (default: as the survey)")
+    new.set_defaults(run=_new)
+
+    plan = commands.add_parser("plan", help="plan a property: the main job")
+    plan.add_argument("plan", metavar="PLAN", help="the plan file")
+    plan.add_argument("--out", metavar="DIR", help="folder of the results (default: out beside the plan file)")
+    plan.add_argument("--only", nargs="+", metavar="PRODUCT", help="write only some of: geopackage, map, terrain, report, packet")
+    plan.set_defaults(run=_plan)
+
+    check = commands.add_parser("check", help="judge positions, from the plan or surveyed after planting")
+    check.add_argument("plan", metavar="PLAN", help="the plan file")
+    check.add_argument("--trees", required=True, metavar="FILE", help='positions: "out/plan.gpkg:trees" or any point file')
+    check.set_defaults(run=_check)
+
+    plants = commands.add_parser("plants", help="the plant catalogue with its sources")
+    plants.add_argument("word", nargs="?", default="", metavar="WORD", help="only plants with this word in their name")
+    plants.set_defaults(run=_plants)
+    for command in (demo, new, plan, check, plants):
+        command.add_argument("--json", action="store_true", help="results as JSON on stdout")
+        command.add_argument("--quiet", action="store_true", help="no progress on stderr")
+    return parser
+
+
+def _say(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)  # noqa: T201
+
+
+def _show(text: str) -> None:
+    print(text)  # noqa: T201
+
+
+def _demo(args: argparse.Namespace) -> int:
+    from setout import demo, run
+
+    folder = Path(args.folder)
+    path = demo.write_demo(folder)
+    planting = run.plan(path, folder / "out", say=None if args.quiet else _progress)
+    _report(planting, folder / "out", as_json=args.json)
+    return 0
+
+
+def _new(args: argparse.Namespace) -> int:
+    from setout import newplan
+
+    path = newplan.write_new_plan(
+        Path(args.folder),
+        boundary=Path(args.boundary),
+        dem=[Path(name) for name in args.dem],
+        features=[Path(name) for name in args.features],
+        units=args.units,
+    )
+    _show(json.dumps({"plan": str(path)}) if args.json else f"{path}\nRead it through, then: setout plan {path}")
+    return 0
+
+
+def _plan(args: argparse.Namespace) -> int:
+    from setout import run
+
+    out = Path(args.out) if args.out else Path(args.plan).parent / "out"
+    products = run.PRODUCTS if args.only is None else tuple(args.only)
+    planting = run.plan(args.plan, out, products=products, say=None if args.quiet else _progress)
+    _report(planting, out, as_json=args.json)
+    return 0
+
+
+def _progress(text: str) -> None:
+    _say(f"  {text} ...")
+
+
+def _report(planting: Planting, out: Path, *, as_json: bool) -> None:
+    """Show the summary of a finished plan."""
+    from setout.units import show_area, show_length
+
+    site, account = planting.site, planting.usable.account
+    counts = {block.name: int((planting.trees.block == k).sum()) for k, block in enumerate(site.blocks)}
+    if as_json:
+        record = {
+            "out": str(out), "name": site.name, "trees": len(planting.trees), "trees_by_block": counts,
+            "gross_m2": account[0].remaining_m2, "net_m2": account[-1].remaining_m2,
+            "findings": [_finding(f) for f in planting.findings],
+        }  # fmt: skip
+        _show(json.dumps(record, indent=1))
+        return
+    gross, net = show_area(account[0].remaining_m2, site.units), show_area(account[-1].remaining_m2, site.units)
+    _show(f"{site.name}: {len(planting.trees):,} trees on {net} of usable ground ({gross} in all)")
+    for k, block in enumerate(site.blocks):
+        rows, pattern = planting.rows.block == k, block.pattern
+        step, between = show_length(pattern.step_m, site.units), show_length(pattern.row_distance_m, site.units)
+        way = f"{planting.rows.bearing_deg[rows][0]:.1f} deg" if rows.any() else "none"
+        _show(f"  {block.name}: {counts[block.name]:,} trees in {int(rows.sum())} rows, {pattern.kind}, step {step}, rows {between} apart, bearing {way}")
+    shown: dict[str, int] = {}
+    for finding in planting.findings:
+        shown[finding.code] = shown.get(finding.code, 0) + 1
+        if finding.severity != "note" and shown[finding.code] <= SHOWN:
+            _show(f"  {finding.severity}: {finding.message}" + (f"; {finding.remedy}" if finding.remedy else ""))
+    _show(f"Results in {out}: open map.html or report.html there.\n{CAUTION}")
+
+
+def _finding(finding: Finding) -> dict[str, str]:
+    names = ("code", "severity", "tree_id", "message", "measured", "required", "remedy")
+    return {name: getattr(finding, name) for name in names}
+
+
+def _check(args: argparse.Namespace) -> int:
+    from setout import run
+
+    judged = run.check(args.plan, args.trees, say=None if args.quiet else _progress)
+    short = len({f.tree_id for f in judged.findings})
+    if args.json:
+        _show(json.dumps({"trees": judged.trees, "short": short, "findings": [_finding(f) for f in judged.findings]}, indent=1))
+    else:
+        _show(f"{judged.trees:,} trees looked at, {short:,} fall short")
+        for finding in judged.findings[:200]:
+            _show(f"  {finding.message}: {finding.measured} (required {finding.required}); {finding.remedy}")
+        if len(judged.findings) > 200:
+            _show(f"  and {len(judged.findings) - 200:,} more; --json gives all")
+    return 1 if short else 0
+
+
+def _plants(args: argparse.Namespace) -> int:
+    from setout.errors import SetoutError as Error
+    from setout.tables import catalogue
+    from setout.units import FOOT
+
+    word = args.word.casefold()
+    found = [entry for entry in catalogue.entries() if word in f"{entry.name} {entry.note}".casefold()]
+    if not found:
+        raise Error(f'no plant has "{args.word}" in its name', "setout plants", "leave the word out to see them all")
+    if args.json:
+        names = ("species", "size_class", "note", "height_range_m", "spread_range_m", "source")
+        _show(json.dumps([{name: getattr(entry, name) for name in names} for entry in found], indent=1))
+        return 0
+    for entry in found:
+        height, spread = (f"{low / FOOT:.0f}-{high / FOOT:.0f} ft" for low, high in (entry.height_range_m, entry.spread_range_m))
+        note = f" ({entry.note})" if entry.note else ""
+        _show(f"{entry.name}{note}: {height} high, {spread} wide; size: {entry.source}")
+    return 0

@@ -1,0 +1,209 @@
+"""Polygons around areas: buffers true to a stated tolerance, and the outlines of raster cells."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+ARC_TOLERANCE = 0.005
+"""How far a drawn arc may lie off the true circle [m]."""
+
+
+def arc_segments(radius: float, tolerance: float = ARC_TOLERANCE) -> int:
+    """Return how many segments a quarter circle needs.
+
+    Parameters
+    ----------
+    radius : float
+        Radius of the arc.
+    tolerance : float
+        Greatest distance between chord and arc, in the same unit.
+
+    Returns
+    -------
+    int
+        Segments a quarter, at least 4.
+
+    Examples
+    --------
+    >>> arc_segments(30.0), arc_segments(0.0)
+    (44, 4)
+    """
+    if radius <= tolerance:
+        return 4
+    return max(4, int(np.ceil(np.pi / (4 * np.arccos(1 - tolerance / radius)))))
+
+
+def around(geometry: NDArray[np.object_], distance: float) -> BaseGeometry:
+    """Return everything within a distance of some geometries, as one polygon whose arcs lie just inside the true ones.
+
+    Parameters
+    ----------
+    geometry : ndarray of shapely geometries
+        What is kept clear of.
+    distance : float
+        Clear distance; 0 gives the areas themselves.
+
+    Returns
+    -------
+    BaseGeometry
+        Polygon or multipolygon, possibly empty.
+
+    Examples
+    --------
+    >>> round(around(np.array([shapely.Point(0, 0)]), 10.0).area, 1)
+    314.0
+    """
+    if not len(geometry):
+        return shapely.MultiPolygon()
+    if distance <= 0:
+        return polygonal(shapely.union_all(geometry[shapely.get_dimensions(geometry) == 2]))
+    return shapely.union_all(shapely.buffer(geometry, distance, quad_segs=arc_segments(distance)))
+
+
+def discs_around(x: NDArray[np.float64], y: NDArray[np.float64], radius: float) -> BaseGeometry:
+    """Return the union of discs, as one polygon whose arcs lie just outside the true ones.
+
+    Parameters
+    ----------
+    x, y : (n,) ndarrays
+        Centres.
+    radius : float
+        Radius of every disc.
+
+    Returns
+    -------
+    BaseGeometry
+        Polygon or multipolygon.
+
+    Examples
+    --------
+    >>> round(discs_around(np.zeros(1), np.zeros(1), 10.0).area, 1)
+    314.3
+    """
+    quarter = arc_segments(radius)
+    outer = radius / np.cos(np.pi / (4 * quarter))
+    return shapely.union_all(shapely.buffer(shapely.points(x, y), outer, quad_segs=quarter))
+
+
+def polygonal(geometry: BaseGeometry) -> BaseGeometry:
+    """Return the polygons in a geometry and nothing else.
+
+    Parameters
+    ----------
+    geometry : BaseGeometry
+        Anything, such as the result of an overlay.
+
+    Returns
+    -------
+    BaseGeometry
+        Polygon or multipolygon, possibly empty.
+
+    Examples
+    --------
+    >>> polygonal(shapely.GeometryCollection([shapely.Point(0, 0), shapely.box(0, 0, 1, 1)])).area
+    1.0
+    """
+    if geometry.geom_type in ("Polygon", "MultiPolygon"):
+        return geometry
+    parts = shapely.get_parts(geometry)
+    parts = parts[shapely.get_dimensions(parts) == 2]
+    if not len(parts):
+        return shapely.MultiPolygon()
+    return parts[0] if len(parts) == 1 else shapely.MultiPolygon(list(shapely.get_parts(parts)))
+
+
+def parts_of(geometry: BaseGeometry) -> NDArray[np.object_]:
+    """Return the single polygons of a geometry.
+
+    Parameters
+    ----------
+    geometry : BaseGeometry
+        Anything.
+
+    Returns
+    -------
+    ndarray of shapely polygons
+        Non-empty ones only.
+
+    Examples
+    --------
+    >>> len(parts_of(shapely.MultiPolygon()))
+    0
+    """
+    parts = shapely.get_parts(polygonal(geometry))
+    kept: NDArray[np.object_] = parts[~shapely.is_empty(parts)]
+    return kept
+
+
+def cell_polygons(mask: NDArray[np.bool_], row0: int = 0, col0: int = 0) -> NDArray[np.object_]:
+    """Return the outlines of the set cells of a mask, in cell coordinates (x = column, y = row).
+
+    Cells that touch at a side are one polygon; polygons touch each other at corners at most, so together they are a
+    valid multipolygon.
+
+    Parameters
+    ----------
+    mask : (rows, cols) ndarray of bool
+        Cells to outline.
+    row0, col0 : int
+        Cell coordinates of the mask's first cell.
+
+    Returns
+    -------
+    ndarray of shapely polygons
+        One per connected patch of cells.
+
+    Examples
+    --------
+    >>> [p.wkt for p in cell_polygons(np.array([[True, True]]), 5, 7)]
+    ['POLYGON ((7 5, 7 6, 9 6, 9 5, 7 5))']
+    """
+    from affine import Affine
+    from rasterio.features import shapes
+
+    if not mask.any():
+        return np.empty(0, object)
+    rings: list[list[tuple[float, float]]] = []
+    ring_of: list[int] = []
+    found = shapes(mask.view(np.uint8), mask=mask, connectivity=4, transform=Affine.translation(col0, row0))
+    for number, (polygon, _) in enumerate(found):
+        rings.extend(polygon["coordinates"])
+        ring_of.extend([number] * len(polygon["coordinates"]))
+    ends = np.cumsum([0, *map(len, rings)])
+    xy = np.array([point for ring in rings for point in ring], float)
+    polygon_ends = np.append(np.flatnonzero(np.diff(ring_of, prepend=-1)), len(rings))
+    out: NDArray[np.object_] = shapely.from_ragged_array(shapely.GeometryType.POLYGON, xy, (ends, polygon_ends))
+    return out
+
+
+def without_narrow(geometry: BaseGeometry, width: float) -> BaseGeometry:
+    """Return the part of an area in which a disc of a given diameter fits, its corners kept.
+
+    The opening of the area by the disc, grown back by a quarter of the width inside the area, so that square corners
+    (0.21 of the width away from the disc) stay.
+
+    Parameters
+    ----------
+    geometry : BaseGeometry
+        Polygon or multipolygon.
+    width : float
+        Least width.
+
+    Returns
+    -------
+    BaseGeometry
+        Polygon or multipolygon, possibly empty.
+
+    Examples
+    --------
+    >>> neck = shapely.union_all([shapely.box(0, 0, 10, 10), shapely.box(10, 4, 30, 5)])
+    >>> round(without_narrow(neck, 2.0).area, 1), without_narrow(shapely.box(0, 0, 10, 10), 2.0).area
+    (100.6, 100.0)
+    """
+    radius = width / 2
+    core = shapely.buffer(geometry, -radius * (1 - 1e-6), quad_segs=8)
+    grown = shapely.buffer(core, radius * 1.5, quad_segs=8)
+    return polygonal(shapely.intersection(geometry, grown))

@@ -1,0 +1,121 @@
+"""The plan file: from TOML text to a plan, with every fault of it and of the files it names at once."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from setout.errors import Fault, PlanFaults, SetoutError
+from setout.plan import Plan, parse_plan
+from setout.read import reference
+
+
+def read_plan_file(path: Path) -> Plan:
+    """Read and check a plan file.
+
+    Parameters
+    ----------
+    path : Path
+        The TOML file.
+
+    Returns
+    -------
+    Plan
+        All quantities in SI; every file it names is there.
+
+    Raises
+    ------
+    PlanFaults
+        Every fault of the file: its text, its keys and values, and the files that are missing.
+    """
+    mapping = _mapping(path)
+    faults: list[Fault] = []
+    plan = None
+    try:
+        plan = parse_plan(mapping, path.name)
+    except PlanFaults as error:
+        faults += error.faults
+    faults += _missing_files(mapping, path)
+    if faults or plan is None:
+        raise PlanFaults(tuple(faults))
+    return plan if plan.name else plan.model_copy(update={"name": path.stem.replace("_", " ")})
+
+
+def _mapping(path: Path) -> dict[str, Any]:
+    where = str(path)
+    if path.is_dir():
+        raise SetoutError("is a folder, not a plan file", where, 'name the .toml file in it, such as "plan.toml"')
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise SetoutError("there is no such plan file", where, 'check the path, or write one with "setout new"') from None
+    except UnicodeDecodeError:
+        raise SetoutError("is not text in UTF-8", where, "a plan file is a TOML text file") from None
+    except OSError as error:
+        raise SetoutError(f"cannot be read ({error.strerror})", where, "check the path and its permissions") from None
+    if not text.strip():
+        raise SetoutError("the plan file is empty", where, 'write one with "setout new"')
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise SetoutError(f"the text is not TOML: {error}", where, "texts stand in double quotes, tables in brackets") from None
+
+
+def references(mapping: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Yield (key, text) of every survey file that a plan file names, whatever else is wrong with it.
+
+    Parameters
+    ----------
+    mapping : Mapping
+        What the TOML file holds.
+
+    Yields
+    ------
+    tuple of str
+        Where it stands and what stands there.
+    """
+    site = _table(mapping.get("site"))
+    yield from _texts("site.boundary", site.get("boundary"))
+    yield from _texts("site.dem", site.get("dem"))
+    for name in ("setback", "no_plant", "height_limit"):
+        for number, section in enumerate(_tables(mapping.get(name)), 1):
+            if section.get("from") != "boundary" or name != "setback":
+                yield from _texts(f"{name}[{number}].from", section.get("from"))
+    water = _table(mapping.get("water"))
+    for key in ("points", "barriers", "sleeves", "climate"):
+        yield from _texts(f"water.{key}", water.get(key))
+    for number, block in enumerate(_tables(mapping.get("block")), 1):
+        yield from _texts(f"block[{number}].area", block.get("area"))
+
+
+def _missing_files(mapping: Mapping[str, Any], path: Path) -> Iterator[Fault]:
+    for key, text in references(mapping):
+        where = f"{path.name}: {key}"
+        try:
+            file = reference.parse(text, path.parent).path
+        except SetoutError as error:
+            yield from (Fault(f.what, where, f.remedy) for f in error.faults)
+            continue
+        if not file.exists():
+            near = sorted(p.name for p in file.parent.glob(f"*{file.suffix}"))[:6] if file.parent.is_dir() else []
+            remedy = f"there are {', '.join(near)}" if near else "paths count from the plan file's folder"
+            yield Fault(f'"{text}": there is no file {file}', where, remedy)
+
+
+def _table(value: Any) -> Mapping[str, Any]:
+    return value if isinstance(value, Mapping) else {}
+
+
+def _tables(value: Any) -> list[Mapping[str, Any]]:
+    return [item for item in value if isinstance(item, Mapping)] if isinstance(value, list) else []
+
+
+def _texts(key: str, value: Any) -> Iterator[tuple[str, str]]:
+    if isinstance(value, str):
+        yield key, value
+    elif isinstance(value, list):
+        for number, item in enumerate(value, 1):
+            if isinstance(item, str):
+                yield f"{key}[{number}]", item

@@ -1,0 +1,106 @@
+"""Reading everything that a plan names, with the faults of all files together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TypeVar
+
+from pyproj import CRS
+
+from setout.errors import Fault, PlanFaults, SetoutError
+from setout.nouns import Elevations, Finding, Survey, VectorLayer
+from setout.plan import Plan
+from setout.read import crs as crs_words
+from setout.read import raster, reference, vector
+
+T = TypeVar("T")
+
+
+def read_survey(plan: Plan, base: Path) -> Survey:
+    """Read the boundary, the DEM and every layer that a plan names.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan file.
+    base : Path
+        Its folder, which relative paths count from.
+
+    Returns
+    -------
+    Survey
+        Everything as the files hold it.
+
+    Raises
+    ------
+    PlanFaults
+        The faults of all files that cannot be used.
+    """
+    faults: list[Fault] = []
+
+    def attempt(key: str, work: Callable[[], T]) -> T | None:
+        try:
+            return work()
+        except SetoutError as error:
+            faults.extend(Fault(f.what, f"{key}: {f.where}" if f.where else key, f.remedy) for f in error.faults)
+            return None
+
+    site = plan.site
+    given = attempt("site.crs", lambda: crs_words.understood(site.crs, "site.crs"))
+    dem_crs = attempt("site.dem_crs", lambda: crs_words.understood(site.dem_crs, "site.dem_crs")) or given
+    boundary = attempt(
+        "site.boundary",
+        lambda: vector.read_boundary(
+            reference.parse(site.boundary, base), crs=given, unit=site.unit, adjust=site.adjust == "compass", start=site.start
+        ),
+    )
+    layers: dict[str, VectorLayer] = {}
+    for key, text in _layer_references(plan):
+        if text not in layers:
+            layer = attempt(key, lambda text=text: vector.read_vector(reference.parse(text, base), crs=given, unit=site.unit))  # type: ignore[misc]
+            if layer is not None:
+                layers[text] = layer
+    elevations, doubts = attempt("site.dem", lambda: _elevations(plan, base, dem_crs)) or (None, ())
+    unused = attempt("site", lambda: tuple(_unused(plan, base)))
+    if faults or boundary is None:
+        raise PlanFaults(tuple(faults))
+    return Survey(boundary, layers, elevations, unused or (), doubts)
+
+
+def _elevations(plan: Plan, base: Path, crs: CRS | None) -> tuple[Elevations | None, tuple[Finding, ...]]:
+    names = plan.site.dem
+    if not names:
+        return None, ()
+    return raster.open_elevations([base / name for name in names], crs=crs, unit=plan.site.dem_unit, names=names)
+
+
+def _layer_references(plan: Plan) -> Iterator[tuple[str, str]]:
+    for number, setback in enumerate(plan.setback, 1):
+        if setback.from_ != "boundary":
+            yield f"setback[{number}].from", setback.from_
+    for number, area in enumerate(plan.no_plant, 1):
+        yield f"no_plant[{number}].from", area.from_
+    for number, limit in enumerate(plan.height_limit, 1):
+        yield f"height_limit[{number}].from", limit.from_
+    if plan.water is not None:
+        yield "water.points", plan.water.points
+        yield from ((f"water.barriers[{n}]", text) for n, text in enumerate(plan.water.barriers, 1))
+        yield from ((f"water.sleeves[{n}]", text) for n, text in enumerate(plan.water.sleeves, 1))
+    for number, block in enumerate(plan.block, 1):
+        if block.area is not None:
+            yield f"block[{number}].area", block.area
+
+
+def _unused(plan: Plan, base: Path) -> Iterator[str]:
+    """Yield the layers of the named files that the plan does not use."""
+    used: dict[Path, set[str | None]] = {}
+    for text in [plan.site.boundary, *(text for _, text in _layer_references(plan))]:
+        found = reference.parse(text, base)
+        used.setdefault(found.path, set()).add(found.layer)
+    for path, names in sorted(used.items()):
+        if None in names or not path.is_file():
+            continue
+        for info in vector.list_layers(path):
+            if info.name not in names:
+                yield f"{path.name}:{info.name}"

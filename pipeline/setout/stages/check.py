@@ -1,0 +1,279 @@
+"""Check: an independent look at finished positions, never at how they were placed.
+
+Distances are measured against the original vectors in the frame, room by the true nearest neighbour, slope by the cell
+that the tree stands on. The same code judges positions that came back from the field.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+from shapely.geometry.base import BaseGeometry
+
+from setout.nouns import Bools, Finding, Floats, Geometries, Ints, Site
+from setout.units import show_length, show_pressure
+
+ROOM_TOLERANCE = 1e-3
+"""How much nearer than its pattern's distance a neighbour may stand [m]: rounding, not planting."""
+DISTANCE_TOLERANCE = 0.01
+"""How much nearer to a feature a tree may stand than its setback says [m]."""
+SLOPE_TOLERANCE = 1e-4
+"""How much steeper than the limit a cell may be, rise over run."""
+
+
+@dataclass(frozen=True, slots=True)
+class Positions:
+    """Trees to be judged.
+
+    Attributes
+    ----------
+    tree_id : what they are called
+    block : index of the block each belongs to; -1 for none
+    x, y : frame [m]
+    facts : per-tree figures by column name: nearest_m, slope_pct, run_m, pressure_kpa (NaN unknown)
+    """
+
+    tree_id: NDArray[np.str_]
+    block: Ints
+    x: Floats
+    y: Floats
+    facts: Mapping[str, NDArray[Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class Checks:
+    """What the check holds trees to, beside what the site says: steepest slope, rise over run; inf for no limit."""
+
+    max_slope: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Short:
+    """Trees that fall short in one respect."""
+
+    code: str
+    trees: Ints
+    message: str
+    measured: Floats
+    required: Floats | float
+    unit: str
+    remedy: str
+
+
+def check(site: Site, positions: Positions, checks: Checks, areas: Geometries) -> tuple[Finding, ...]:
+    """Judge positions against everything that the site holds them to.
+
+    Parameters
+    ----------
+    site : Site
+        The property, in the frame.
+    positions : Positions
+        Trees, planned or surveyed.
+    checks : Checks
+        Limits that are not in the site.
+    areas : ndarray of polygons
+        The blocks' ground.
+
+    Returns
+    -------
+    tuple of Finding
+        One for every tree and respect in which it falls short, in the order of the checks and the trees.
+    """
+    if not len(positions.x):
+        return ()
+    points = shapely.points(positions.x, positions.y)
+    looks = (
+        _boundary(site, positions, points, areas),
+        _room(site, positions),
+        _setbacks(site, positions, points),
+        _height_limits(site, positions, points),
+        _slope(positions, checks),
+        _water(site, positions),
+    )
+    return tuple(finding for look in looks for short in look for finding in _worded(site, positions, short))
+
+
+def nearest_neighbour(x: Floats, y: Floats) -> Floats:
+    """Return the distance from every tree to its nearest other tree [m]; inf for a tree alone.
+
+    Parameters
+    ----------
+    x, y : (n,) ndarrays
+        Positions [m].
+
+    Returns
+    -------
+    (n,) ndarray
+        Distance [m].
+
+    Examples
+    --------
+    >>> nearest_neighbour(np.array([0.0, 3.0]), np.array([0.0, 4.0]))
+    array([5., 5.])
+    """
+    xy = np.column_stack([x, y])
+    if len(xy) < 2:
+        return np.full(len(xy), np.inf)
+    distance: Floats = cKDTree(xy, balanced_tree=False, compact_nodes=False).query(xy, k=2, workers=-1)[0][:, 1]
+    return distance
+
+
+def _boundary(site: Site, positions: Positions, points: Geometries, areas: Geometries) -> Iterator[_Short]:
+    outside = _outside(site.boundary, positions.x, positions.y, points)
+    beyond = shapely.distance(site.boundary, points[outside])
+    yield _Short("outside_boundary", outside, "stands outside the boundary", beyond, 0.0, "m beyond", "move it onto the property")
+    for index, area in enumerate(areas):
+        own = np.flatnonzero(positions.block == index)
+        out = own[_outside(area, positions.x[own], positions.y[own], points[own])]
+        out = np.setdiff1d(out, outside)
+        name = site.blocks[index].name
+        yield _Short(
+            "outside_block", out, f"stands outside block {name}", shapely.distance(area, points[out]), 0.0, "m beyond",
+            "move it into its block, or give it to another",
+        )  # fmt: skip
+
+
+def _outside(area: BaseGeometry, x: Floats, y: Floats, points: Geometries) -> Ints:
+    """Return the points that are outside an area by more than the tolerance."""
+    shapely.prepare(area)
+    out = np.flatnonzero(~shapely.contains_xy(area, x, y))
+    return out[shapely.distance(area, points[out]) > DISTANCE_TOLERANCE]
+
+
+def _room(site: Site, positions: Positions) -> Iterator[_Short]:
+    nearest = positions.facts["nearest_m"]
+    for index, block in enumerate(site.blocks):
+        own = np.flatnonzero(positions.block == index)
+        least = block.pattern.nearest_m
+        close = own[nearest[own] < least - ROOM_TOLERANCE]
+        yield _Short(
+            "too_close", close, "stands closer to its neighbour than its pattern gives", nearest[close], least, "m",
+            "move or remove one of the two",
+        )  # fmt: skip
+
+
+def _within(features: Geometries, trees: shapely.STRtree, distance: float) -> Ints:
+    """Return the trees nearer than a distance to any feature."""
+    if distance <= 0:
+        inside = trees.query(features[shapely.get_dimensions(features) == 2], "contains_properly")[1]
+        return np.unique(inside)
+    return np.unique(trees.query(features, "dwithin", distance=distance)[1])
+
+
+def _measured(features: Geometries, points: Geometries) -> Floats:
+    distance = np.full(len(points), np.inf)
+    for feature in features:
+        np.minimum(distance, shapely.distance(feature, points), out=distance)
+    return distance
+
+
+def _setbacks(site: Site, positions: Positions, points: Geometries) -> Iterator[_Short]:
+    tree = shapely.STRtree(points)
+    spread = np.array([*(b.spread_m for b in site.blocks), np.nan])
+    half = np.nan_to_num(spread / 2)[positions.block]
+    for setback in site.setbacks:
+        canopy = setback.measured_to == "canopy"
+        widest = setback.distance_m + (half.max() if canopy else 0.0)
+        near = _within(setback.geometry, tree, widest - DISTANCE_TOLERANCE)
+        required = setback.distance_m + (half[near] if canopy else np.zeros(len(near)))
+        measured = _measured(setback.geometry, points[near])
+        short = measured < required - DISTANCE_TOLERANCE
+        yield _Short(
+            "setback", near[short], f"stands too near: {setback.why}", measured[short], required[short], "m", "move or remove it"
+        )
+    for no_plant in site.no_plant:
+        inside = np.unique(tree.query(no_plant.geometry, "contains_properly")[1])
+        deep = _measured(np.array([shapely.boundary(g) for g in no_plant.geometry], object), points[inside])
+        yield _Short("no_plant", inside[deep > DISTANCE_TOLERANCE], f"stands where nothing is planted: {no_plant.why}",
+                     deep[deep > DISTANCE_TOLERANCE], 0.0, "m inside", "move or remove it")  # fmt: skip
+
+
+def _height_limits(site: Site, positions: Positions, points: Geometries) -> Iterator[_Short]:
+    height = np.array([*(b.height_m for b in site.blocks), np.nan])[positions.block]
+    for limit in site.height_limits:
+        tall = np.flatnonzero(height > limit.height_m + 1e-9)
+        if not len(tall):
+            continue
+        near = tall[_within(limit.geometry, shapely.STRtree(points[tall]), limit.within_m - DISTANCE_TOLERANCE)]
+        yield _Short("height_limit", near, f"grows too tall there: {limit.why}", height[near], limit.height_m, "m high",
+                     "plant something lower, hold it lower, or move it")  # fmt: skip
+
+
+def _slope(positions: Positions, checks: Checks) -> Iterator[_Short]:
+    slope = positions.facts["slope_pct"]
+    steep = np.flatnonzero(slope > 100 * (checks.max_slope + SLOPE_TOLERANCE))
+    yield _Short("too_steep", steep, "stands on ground over the slope limit", slope[steep], 100 * checks.max_slope, "%", "move or remove it")
+
+
+def _water(site: Site, positions: Positions) -> Iterator[_Short]:
+    water = site.water
+    if water is None or water.plant_beyond:
+        return
+    run = positions.facts["run_m"]
+    far = np.flatnonzero(~np.isfinite(run))
+    most = np.inf if water.max_run_m is None else water.max_run_m
+    yield _Short("beyond_reach", far, "no water point reaches it", np.full(len(far), np.nan), most, "m run", "add a water point, or lengthen max_run")
+    if water.min_pressure_kpa is not None:
+        kpa = positions.facts["pressure_kpa"]
+        low = np.flatnonzero(kpa < water.min_pressure_kpa - 1e-6)
+        yield _Short("low_pressure", low, "static pressure falls short there", kpa[low], water.min_pressure_kpa, "kPa", "serve it from a higher pressure")
+
+
+def _worded(site: Site, positions: Positions, short: _Short) -> Iterator[Finding]:
+    required = np.broadcast_to(np.asarray(short.required, float), (len(short.trees),))
+    for k, tree in enumerate(short.trees):
+        name = str(positions.tree_id[tree])
+        yield Finding(
+            short.code, "stop", f"tree {name} {short.message}", _figure(float(short.measured[k]), short.unit, site.units),
+            _figure(float(required[k]), short.unit, site.units), short.remedy, name,
+            shapely.Point(positions.x[tree], positions.y[tree]),
+        )  # fmt: skip
+
+
+def _figure(value: float, unit: str, units: str) -> str:
+    if not np.isfinite(value):
+        return ""
+    if unit == "%":
+        return f"{value:.2f} %"
+    if unit == "kPa":
+        return show_pressure(value, units)
+    _, _, word = unit.partition(" ")
+    return f"{show_length(value, units, 3)} {word}".strip()
+
+
+def codes_by_tree(tree_id: Sequence[str] | NDArray[np.str_], findings: Sequence[Finding]) -> NDArray[np.object_]:
+    """Gather the codes of the findings that name each tree.
+
+    Parameters
+    ----------
+    tree_id : Sequence of str
+        The trees.
+    findings : Sequence of Finding
+        Any findings.
+
+    Returns
+    -------
+    ndarray of str
+        Codes separated by blanks, empty where there is none.
+
+    Examples
+    --------
+    >>> codes_by_tree(["A-1-1", "A-1-2"], [Finding("too_close", "stop", "", tree_id="A-1-2")])
+    array(['', 'too_close'], dtype=object)
+    """
+    codes: dict[str, list[str]] = {}
+    for finding in findings:
+        if finding.tree_id:
+            codes.setdefault(finding.tree_id, []).append(finding.code)
+    out = np.full(len(tree_id), "", object)
+    if codes:
+        for k, name in enumerate(tree_id):
+            if name in codes:
+                out[k] = " ".join(dict.fromkeys(codes[str(name)]))
+    return out

@@ -1,0 +1,162 @@
+"""Reach: which ground the water points can serve.
+
+A place is served by a water point when a pipe of at most the longest run leads to it without crossing a barrier, and
+when the static pressure there, after the lift, is still at least the minimum. Lift costs 0.4333 psi per foot (62.4
+lb/ft3 over 144 in2/ft2). Friction is not in it: pipes are sized later, so this is the most a point can ever serve.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from scipy.spatial import cKDTree
+
+from setout.geometry.detour import Obstacles, in_sight, obstacles_of, sees, ways_from
+from setout.geometry.outlines import discs_around, polygonal
+from setout.nouns import Finding, Floats, Geometries, Ints, Reach, Served, Water
+from setout.units import KPA_PER_M
+
+SLEEVE_WIDTH = 1.0
+"""Width of the opening that a sleeve under a road makes in a barrier [m]; common practice, no source."""
+
+
+def reach_of(water: Water) -> Reach:
+    """Work out the ground in reach of every water point.
+
+    Parameters
+    ----------
+    water : Water
+        Points, barriers and limits, in the frame.
+
+    Returns
+    -------
+    Reach
+        Corners of the pipes' ways and the ground in reach.
+    """
+    points = water.points
+    longest = water.max_run_m if water.max_run_m is not None else np.inf
+    obstacles = obstacles_of(water.barriers, water.sleeves, SLEEVE_WIDTH)
+    corners: list[tuple[Floats, Floats, Ints]] = []
+    for index, (x, y) in enumerate(zip(points.x, points.y, strict=True)):
+        if obstacles is None:
+            node, run = np.array([[x, y]]), np.zeros(1)
+        else:
+            node, run = ways_from(obstacles, float(x), float(y), longest)
+        corners.append((node, run, np.full(len(run), index)))
+    xy = np.vstack([node for node, _, _ in corners])
+    run = np.concatenate([part for _, part, _ in corners])
+    point = np.concatenate([part for _, _, part in corners]).astype(np.int64)
+    areas = _areas(xy, run, point, len(points.x), longest, obstacles)
+    least = water.min_pressure_kpa
+    ceiling = np.full(len(points.x), np.inf)
+    if least is not None:
+        known = np.isfinite(points.pressure_kpa) & np.isfinite(points.z)
+        ceiling[known] = points.z[known] + (points.pressure_kpa[known] - least) / KPA_PER_M
+    barriers = None if obstacles is None else obstacles.shape
+    return Reach(xy[:, 0], xy[:, 1], run, point, longest, barriers, ceiling, areas, tuple(_findings(water)))
+
+
+def _areas(xy: Floats, run: Floats, point: Ints, size: int, longest: float, obstacles: Obstacles | None) -> Geometries:
+    areas = np.empty(size, object)
+    for index in range(size):
+        if not np.isfinite(longest):
+            areas[index] = shapely.MultiPolygon()
+            continue
+        parts = []
+        for (x, y), so_far in zip(xy[point == index], run[point == index], strict=True):
+            left = longest - so_far
+            if left <= 0:
+                continue
+            disc = discs_around(np.array([x]), np.array([y]), left)
+            parts.append(disc if obstacles is None else in_sight(obstacles, float(x), float(y), disc, left))
+        areas[index] = polygonal(parts[0] if len(parts) == 1 else shapely.union_all(parts))
+    return areas
+
+
+def serve(reach: Reach, water: Water, x: Floats, y: Floats, z: Floats) -> Served:
+    """Find for every position the water point with the shortest run that still has pressure there.
+
+    Parameters
+    ----------
+    reach : Reach
+        From :func:`reach_of`.
+    water : Water
+        The points that it was made from.
+    x, y : (n,) ndarrays
+        Positions [m in the frame].
+    z : (n,) ndarray
+        Their elevations [m]; NaN where unknown, which no pressure limit is held against.
+
+    Returns
+    -------
+    Served
+        Water point, run [m] and static pressure [kPa] of every position.
+    """
+    size = len(x)
+    best, run = np.full(size, -1, np.int64), np.full(size, np.nan)
+    open_, tree = np.arange(size), cKDTree(np.column_stack([reach.x, reach.y]))
+    obstacles = None if reach.barriers is None else Obstacles(reach.barriers, np.empty((0, 2)))
+    wide = min(4, len(reach.x))
+    while len(open_):
+        # the nearest corners are enough once none further off can give a shorter run
+        straight, node = tree.query(np.column_stack([x[open_], y[open_]]), k=wide, workers=-1)
+        straight, node = straight.reshape(len(open_), wide), node.reshape(len(open_), wide)
+        total = straight + reach.run[node]
+        fits = (total <= reach.max_run_m + 5e-7) & ~(z[open_][:, None] > reach.ceiling_m[reach.point[node]] + 1e-9)
+        total = np.where(fits, total, np.inf)
+        if obstacles is not None:
+            _drop_crossing(obstacles, total, node, reach, x[open_], y[open_])
+        pick = np.argmin(total, axis=1)
+        rows = np.arange(len(open_))
+        found = np.isfinite(total[rows, pick])
+        certain = total[rows, pick] <= straight[:, -1]
+        settled = (found & certain) | (wide >= len(reach.x)) | (~found & (straight[:, -1] > reach.max_run_m))
+        take = found & settled
+        best[open_[take]] = reach.point[node[rows, pick][take]]
+        run[open_[take]] = total[rows, pick][take]
+        open_ = open_[~settled]
+        wide = min(wide * 4, len(reach.x))
+    pressure = np.full(size, np.nan)
+    has = best >= 0
+    at = best[has]
+    pressure[has] = water.points.pressure_kpa[at] - KPA_PER_M * (z[has] - water.points.z[at])
+    return Served(best, run, pressure)
+
+
+def _drop_crossing(obstacles: Obstacles, total: Floats, node: Ints, reach: Reach, x: Floats, y: Floats) -> None:
+    """Set the length of ways that cross a barrier to inf, looking at the shortest of each position first."""
+    clear = np.zeros(len(x), bool)
+    while True:
+        pick = np.argmin(total, axis=1)
+        rows = np.flatnonzero(~clear & np.isfinite(total[np.arange(len(x)), pick]))
+        if not len(rows):
+            return
+        corner = node[rows, pick[rows]]
+        free = sees(obstacles, x[rows], y[rows], reach.x[corner], reach.y[corner])
+        clear[rows[free]] = True
+        total[rows[~free], pick[rows[~free]]] = np.inf
+
+
+def _findings(water: Water) -> list[Finding]:
+    """Say what the water points' file leaves open."""
+    points, found = water.points, []
+    blind = [name for name, p in zip(points.name, points.pressure_kpa, strict=True) if not np.isfinite(p)]
+    if blind:
+        found.append(
+            Finding(
+                "water_pressure_unknown", "warn", f"no pressure is given for water point {', '.join(blind)} ({water.source})",
+                remedy='add a column such as pressure_psi or pressure_kpa, or water.pressure = "45 psi" to the plan file; '
+                "until then no pressure limit is held against it",
+            )
+        )  # fmt: skip
+    if water.min_pressure_kpa is not None:
+        low = np.flatnonzero(points.pressure_kpa < water.min_pressure_kpa)
+        found += [
+            Finding(
+                "water_pressure_low", "warn", f"water point {points.name[k]} has less pressure than the minimum even at its own height",
+                f"{points.pressure_kpa[k]:.0f} kPa", f"{water.min_pressure_kpa:.0f} kPa", "raise its pressure or lower min_pressure",
+                geometry=shapely.Point(points.x[k], points.y[k]),
+            )
+            for k in low
+        ]  # fmt: skip
+    return found

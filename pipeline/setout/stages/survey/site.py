@@ -1,0 +1,244 @@
+"""Survey: bring everything that was read into one ground-true frame, and make it whole or refuse it.
+
+A line between two surveyed points is the straight sight line on the ground: points are transformed, edges are not bent.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from pyproj import CRS
+from shapely.geometry.base import BaseGeometry
+
+from setout.errors import SetoutError
+from setout.geometry.outlines import parts_of, polygonal
+from setout.nouns import (
+    Block,
+    Finding,
+    Floats,
+    Frame,
+    Geometries,
+    HeightLimit,
+    NoPlant,
+    Setback,
+    Site,
+    Survey,
+    VectorLayer,
+    Water,
+)
+from setout.plan import Plan
+from setout.stages.survey.frame import frame_of
+from setout.stages.survey.water_points import water_points
+from setout.units import show_area
+
+REPAIRABLE = 0.01
+"""Share of the area that a repair of crossing lines may change; beyond it the order of corners is in doubt."""
+STRETCHED = 0.002
+"""Scale error beyond which a grid is no use for measuring."""
+
+
+def site_of(plan: Plan, survey: Survey) -> Site:
+    """Make the site from its survey.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan file.
+    survey : Survey
+        What its files hold.
+
+    Returns
+    -------
+    Site
+        Everything in the working frame.
+
+    Raises
+    ------
+    SetoutError
+        The boundary encloses no area, or its lines cross so that the property is in doubt.
+    """
+    boundary, repairs = _whole(survey.boundary)
+    frame = frame_of(boundary, survey.boundary.crs, survey.elevations, plan.site.elevation, plan.site.geoid_height)
+    land = polygonal(_in_frame(np.array([boundary], object), survey.boundary.crs, frame)[0])
+    findings = [*survey.findings, *survey.boundary.findings, *_placed(repairs, survey.boundary.crs, frame)]
+    findings += _grid_findings(frame, land)
+    layers = {name: _layer_in_frame(layer, frame, findings) for name, layer in survey.layers.items()}
+    findings += [
+        Finding("layer_unused", "note", f"{name} is in the survey files but the plan file does not use it",
+                remedy="use it in a setback, no_plant or height_limit, or leave it")
+        for name in survey.unused
+    ]  # fmt: skip
+    site = Site(
+        plan.name or "Planting",
+        plan.units,
+        frame,
+        land,
+        tuple(_setbacks(plan, layers, land)),
+        tuple(NoPlant(s.why or s.from_, s.from_, _areas_only(layers[s.from_], s.from_)) for s in plan.no_plant),
+        tuple(HeightLimit(s.why or s.from_, s.from_, s.within, s.height, layers[s.from_]) for s in plan.height_limit),
+        _water(plan, survey, layers, frame),
+        tuple(_blocks(plan, layers)),
+        _monuments(land),
+    )
+    findings += _far_features(site)
+    return Site(*(getattr(site, name) for name in Site.__slots__[:-1]), findings=tuple(findings))
+
+
+def _whole(layer: VectorLayer) -> tuple[BaseGeometry, list[tuple[str, Floats, float]]]:
+    """Join the boundary's parts and mend crossing lines; return what was mended as (reason, place, area changed)."""
+    parts: list[BaseGeometry] = []
+    mended: list[tuple[str, Floats, float]] = []
+    for geometry in layer.geometry:
+        if shapely.is_valid(geometry):
+            parts.append(geometry)
+            continue
+        reason = str(shapely.is_valid_reason(geometry))
+        place = np.array([float(v) for v in reason.partition("[")[2].rstrip("]").split()[:2]] or [np.nan, np.nan])
+        fixed = polygonal(shapely.make_valid(geometry, method="structure", keep_collapsed=False))
+        changed = abs(fixed.area - geometry.area)
+        if fixed.is_empty or changed > REPAIRABLE * fixed.area:
+            raise SetoutError(
+                f"the boundary crosses itself ({reason.partition('[')[0].strip().lower()}) at "
+                f"{place[0]:.3f}, {place[1]:.3f}: which ground is inside is in doubt",
+                layer.source,
+                "put its corners in order",
+            )
+        mended.append((reason.partition("[")[0].strip(), place, changed))
+        parts.append(fixed)
+    whole = polygonal(shapely.union_all(parts))
+    if whole.is_empty or whole.area <= 0:
+        raise SetoutError("the boundary encloses no area", layer.source, "give at least three corners that are not in line")
+    overlap = sum(float(part.area) for part in parts) - whole.area
+    if overlap > 1e-9 * whole.area:
+        mended.append(("parts of the boundary overlap", np.array([whole.centroid.x, whole.centroid.y]), overlap))
+    return whole, mended
+
+
+def _placed(mended: list[tuple[str, Floats, float]], crs: CRS, frame: Frame) -> Iterator[Finding]:
+    for reason, place, changed in mended:
+        x, y = frame.of(crs, place[:1], place[1:])
+        point = shapely.Point(float(x[0]), float(y[0])) if np.isfinite(x[0]) else None
+        square_unit = "square degrees" if crs.is_geographic else f"square {crs.axis_info[0].unit_name}s"
+        yield Finding(
+            "boundary_repaired", "warn", f"the boundary was mended at {place[0]:.3f}, {place[1]:.3f} ({reason.lower()})",
+            f"area changed by {changed:.6g} {square_unit}", "a boundary that does not cross itself",
+            "check that corner against the deed or the survey", geometry=point,
+        )  # fmt: skip
+
+
+def _grid_findings(frame: Frame, land: BaseGeometry) -> Iterator[Finding]:
+    """Say so where the survey's grid is no use for measuring distances."""
+    low_x, low_y, high_x, high_y = land.bounds
+    x, y = frame.to(frame.plane_crs, np.array([low_x, high_x]), np.array([low_y, high_y]))
+    factor = frame.plane_crs.axis_info[0].unit_conversion_factor
+    stretch = float(np.hypot(x[1] - x[0], y[1] - y[0]) * factor / np.hypot(high_x - low_x, high_y - low_y))
+    if abs(stretch - 1) > STRETCHED:
+        yield Finding(
+            "grid_stretched", "warn",
+            f"distances in the survey's CRS ({frame.plane_crs.name}) are {stretch:.4f} times those on the ground; all figures here are ground distances",
+            f"{stretch:.4f}", "within 0.2 % of 1", "deliver the survey in UTM, a state plane or a national grid",
+        )  # fmt: skip
+
+
+def _in_frame(geometry: NDArray[np.object_], crs: CRS, frame: Frame) -> Geometries:
+    def move(xy: Floats) -> Floats:
+        return np.column_stack(frame.of(crs, xy[:, 0], xy[:, 1]))
+
+    out: Geometries = shapely.transform(geometry, move)
+    return out
+
+
+def _layer_in_frame(layer: VectorLayer, frame: Frame, findings: list[Finding]) -> Geometries:
+    """Take a layer's features to the frame; areas whose lines cross are mended with a finding."""
+    findings += layer.findings
+    geometry = _in_frame(layer.geometry, layer.crs, frame)
+    if not np.isfinite(shapely.get_coordinates(geometry)).all():
+        raise SetoutError(f"some coordinates cannot be brought to the site ({layer.crs.name})", layer.source, "check its CRS")
+    broken = ~shapely.is_valid(geometry)
+    if broken.any():
+        geometry = geometry.copy()
+        geometry[broken] = shapely.make_valid(geometry[broken])
+        findings.append(
+            Finding("feature_repaired", "note", f"{int(broken.sum())} features of {layer.source} cross themselves and were mended",
+                    remedy="check them against the survey", geometry=geometry[broken][0])
+        )  # fmt: skip
+    return geometry
+
+
+def _setbacks(plan: Plan, layers: dict[str, Geometries], land: BaseGeometry) -> Iterator[Setback]:
+    for section in plan.setback:
+        own = section.from_ == "boundary"
+        geometry = np.array([shapely.boundary(land)], object) if own else layers[section.from_]
+        why = section.why or ("property line" if own else section.from_)
+        yield Setback(why, section.from_, section.distance, section.measured_to, geometry)
+
+
+def _areas_only(geometry: Geometries, source: str) -> Geometries:
+    areas = geometry[shapely.get_dimensions(geometry) == 2]
+    if not len(areas):
+        raise SetoutError("an area without plants needs polygons, and there are none", source, "use a setback for points and lines")
+    return areas
+
+
+def _blocks(plan: Plan, layers: dict[str, Geometries]) -> Iterator[Block]:
+    for section in plan.block:
+        area = None
+        if section.area is not None:
+            area = polygonal(shapely.union_all(_areas_only(layers[section.area], section.area)))
+        direction = section.direction
+        yield Block(section.name, area, section.to_pattern(), direction, section.to_plants())
+
+
+def _water(plan: Plan, survey: Survey, layers: dict[str, Geometries], frame: Frame) -> Water | None:
+    section = plan.water
+    if section is None:
+        return None
+
+    def gathered(references: tuple[str, ...]) -> Geometries:
+        found = [layers[ref] for ref in references]
+        return np.concatenate(found) if found else np.empty(0, object)
+
+    points = water_points(survey.layers[section.points], layers[section.points], section.pressure, section.flow)
+    return Water(
+        points, gathered(section.barriers), section.max_run, section.min_pressure, section.points, gathered(section.sleeves),
+        section.beyond_reach == "plant",
+    )  # fmt: skip
+
+
+def _monuments(land: BaseGeometry) -> Floats:
+    """Return the corners of the largest part of the boundary, in order."""
+    largest = max(parts_of(land), key=lambda part: part.area)
+    corners: Floats = shapely.get_coordinates(shapely.get_exterior_ring(largest))[:-1]
+    return corners
+
+
+def _far_features(site: Site) -> Iterator[Finding]:
+    """Name the features that are too far away to matter, so that none is left out in silence."""
+    rules = [(s.why, s.source, s.geometry, s.distance_m) for s in site.setbacks]
+    rules += [(h.why, h.source, h.geometry, h.within_m) for h in site.height_limits]
+    rules += [(n.why, n.source, n.geometry, 0.0) for n in site.no_plant]
+    shapely.prepare(site.boundary)
+    for why, source, geometry, distance in rules:
+        far = int((~shapely.dwithin(site.boundary, geometry, distance + 100.0)).sum())
+        if far:
+            yield Finding(
+                "feature_far", "note" if far < len(geometry) else "warn",
+                f"{far} of {len(geometry)} features of {source} ({why}) lie more than 100 m beyond their distance from the site and take no ground",
+                f"{far} far away", "", "check the file's CRS if they should be on the site",
+            )  # fmt: skip
+    if site.water is not None:
+        points = shapely.points(site.water.points.x, site.water.points.y)
+        outside = [n for n, d in zip(site.water.points.name, shapely.distance(site.boundary, points), strict=True) if d > 0]
+        if outside:
+            yield Finding(
+                "water_point_outside", "warn", f"water point {', '.join(outside[:8])} is outside the boundary",
+                f"{len(outside)} outside", "inside", "check that its pipe may come onto the property", 
+            )  # fmt: skip
+
+
+def gross_note(site: Site) -> str:
+    """Say in words how large the site is."""
+    return show_area(site.boundary.area, site.units)

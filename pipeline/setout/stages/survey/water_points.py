@@ -1,0 +1,100 @@
+"""Water points from their attribute columns, whatever unit those are in."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from setout.errors import SetoutError
+from setout.nouns import Floats, Geometries, VectorLayer, WaterPoints
+from setout.units import FLOW, GALLON, PRESSURE, quantity
+
+PRESSURE_SUFFIX = {"psi": PRESSURE["psi"], "kpa": 1.0, "bar": 100.0, "mpa": 1e3, "ft": PRESSURE["ft of water"], "m": PRESSURE["m of water"]}
+FLOW_SUFFIX = {
+    "gpm": FLOW["gpm"], "gph": GALLON, "lps": 3600.0, "lpm": 60.0, "lph": 1.0, "ls": 3600.0, "lh": 1.0, "m3h": 1000.0,
+}  # fmt: skip
+
+
+def water_points(layer: VectorLayer, geometry: Geometries, pressure: float | None, flow: float | None) -> WaterPoints:
+    """Read water points with their pressure and flow.
+
+    Parameters
+    ----------
+    layer : VectorLayer
+        As read: columns ``name``, ``pressure_psi`` or ``flow_gpm`` and the like, or ``pressure`` with its unit in the text.
+    geometry : ndarray of shapely points
+        The same features in the frame.
+    pressure, flow : float, optional
+        What the plan file says for points that do not say [kPa], [l/h].
+
+    Returns
+    -------
+    WaterPoints
+        With elevations unknown.
+
+    Raises
+    ------
+    SetoutError
+        The layer holds no points, a number has no unit, or a value is not above zero.
+    """
+    if not len(geometry) or np.any(shapely.get_type_id(geometry) != shapely.GeometryType.POINT):
+        parts, of = shapely.get_parts(geometry, return_index=True)
+        if not len(parts) or np.any(shapely.get_type_id(parts) != shapely.GeometryType.POINT):
+            raise SetoutError("water points must be points", layer.source, "give the layer of the risers or valves")
+        columns: dict[str, NDArray[Any]] = {name: np.asarray(values)[of] for name, values in layer.columns.items()}
+    else:
+        parts, columns = geometry, {name: np.asarray(values) for name, values in layer.columns.items()}
+    size = len(parts)
+    kpa = _column(columns, "pressure", PRESSURE_SUFFIX, size, layer.source)
+    lph = _column(columns, "flow", FLOW_SUFFIX, size, layer.source)
+    return WaterPoints(
+        _names(columns, len(parts)),
+        shapely.get_x(parts),
+        shapely.get_y(parts),
+        np.full(len(parts), np.nan),
+        np.where(np.isfinite(kpa), kpa, np.nan if pressure is None else pressure),
+        np.where(np.isfinite(lph), lph, np.nan if flow is None else flow),
+    )
+
+
+def _names(columns: dict[str, NDArray[Any]], size: int) -> tuple[str, ...]:
+    """Return unique names: the column ``name`` (or an id), numbered where one is missing or there twice."""
+    by_lower = {name.lower(): name for name in columns}
+    column = next((by_lower[n] for n in ("name", "label", "id", "riser_id", "valve", "point") if n in by_lower), None)
+    given = ["" if column is None or v is None or v != v else str(v) for v in (columns[column] if column else [None] * size)]
+    out: list[str] = []
+    for number, text in enumerate(given, 1):
+        name = text or f"W{number}"
+        out.append(name if name not in out else f"{name} ({number})")
+    return tuple(out)
+
+
+def _column(columns: dict[str, NDArray[Any]], kind: str, suffixes: dict[str, float], size: int, source: str) -> Floats:
+    """Return a column in SI whatever its suffix; NaN where it is absent or empty."""
+    for name, values in columns.items():
+        lower = name.lower().replace("/", "").replace(" ", "_")
+        stem, _, suffix = lower.partition("_")
+        if stem != kind or (suffix and suffix not in suffixes):
+            continue
+        out = np.full(size, np.nan)
+        for k, value in enumerate(values):
+            if value is None or value != value or value == "":
+                continue
+            out[k] = _value(value, suffixes.get(suffix), kind, f"{source}: {name}, feature {k + 1}")
+        return out
+    return np.full(size, np.nan)
+
+
+def _value(value: Any, factor: float | None, kind: str, where: str) -> float:
+    try:
+        number = quantity(value, kind) if factor is None else float(value) * factor
+    except (ValueError, TypeError) as error:
+        what, _, remedy = str(error).partition("; ")
+        hint = f'{remedy or "give a number"}, or name the column with its unit, such as {"pressure_psi" if kind == "pressure" else "flow_gpm"}'
+        raise SetoutError(what, where, hint) from None
+    if not np.isfinite(number) or number <= 0:
+        raise SetoutError(f"{value} is not a {kind} above zero", where, "correct it or leave it empty")
+    return number
