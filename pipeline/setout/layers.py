@@ -1,7 +1,7 @@
 """What every layer that setout writes holds: its columns, their units and meaning, and its kind of geometry.
 
-Lengths are metres, areas square metres, pressures kilopascals, flows litres per hour; the unit is in each column's
-name. A contract says what a layer *may* hold; a column that a plan gives no input for is null.
+Lengths are metres, areas square metres, pressures kilopascals, flows litres per hour; the unit is in each
+column's name. A contract says what a layer *may* hold; a column that a plan gives no input for is null.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class LayerContract:
-    """One layer: its name, kind of geometry (None for a table without) and columns in the order they are written."""
+    """One layer: its name, kind of geometry (None for a table) and columns in the order they are written."""
 
     name: str
     geometry: GeometryKind | None
@@ -297,8 +297,8 @@ def check(contract: LayerContract, columns: Mapping[str, Sized | None], rows: in
     contract : LayerContract
         What the layer promises.
     columns : Mapping
-        Arrays by column name, all of one length; None for a column that is null throughout. Values that are no numpy
-        array (made chunk by chunk) are judged by their length alone.
+        Arrays by column name, all of one length; None for a column that is null throughout. Values that are
+        no numpy array (made chunk by chunk) are judged by their length alone.
     rows : int, optional
         Length that all have to have; the length of the first when absent.
 

@@ -1,12 +1,13 @@
-"""Columns and geometry that are handed to a writer a slice at a time, so that no writer holds a second copy of a layer.
+"""Columns and geometry handed over a slice at a time, so that no writer holds a second copy of a layer.
 
-Geometry leaves here as GeoPackage blobs (OGC 12-128, clause 2.1.3: "GP", version, flags, srs_id, envelope, then ISO
-well-known binary) together with its boxes.
+Geometry leaves here as GeoPackage blobs (OGC 12-128, clause 2.1.3: "GP", version, flags, srs_id, envelope,
+then ISO well-known binary) together with its boxes.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -71,18 +72,30 @@ class Coded:
 
 @dataclass(frozen=True, slots=True)
 class WalkIds:
-    """Ids block-row-position (or block-row where position is None) out of codes and numbers.
+    """Ids block-row-position out of codes and numbers, each number as wide as the greatest of its block.
 
     >>> import numpy as np
-    >>> one = np.array([1, 2])
-    >>> WalkIds(("A", "B"), np.array([0, 1]), one, one)[0:2].tolist()
-    ['A-1-1', 'B-2-2']
+    >>> ids = WalkIds(("A", "B"), np.array([0, 1, 0]), np.array([1, 2, 10]), np.array([7, 7, 7]))
+    >>> ids[0:3].tolist()
+    ['A-01-7', 'B-2-7', 'A-10-7']
     """
 
     labels: Sequence[str]
     codes: NDArray[np.integer[Any]]
     row: NDArray[np.integer[Any]]
-    position: NDArray[np.integer[Any]] | None = None
+    position: NDArray[np.integer[Any]]
+    _widths: tuple[list[int], list[int]] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Find how wide the numbers of each block are."""
+        greatest = np.zeros((2, len(self.labels)), np.int64)
+        for part in (slice(k, k + ROWS) for k in range(0, len(self.codes), ROWS)):
+            for code in np.unique(self.codes[part]).tolist():
+                own = self.codes[part] == code
+                for of, numbers in enumerate((self.row, self.position)):
+                    greatest[of, code] = max(greatest[of, code], int(numbers[part][own].max()))
+        rows, positions = ([len(str(n)) for n in numbers] for numbers in greatest.tolist())
+        object.__setattr__(self, "_widths", (rows, positions))
 
     def __len__(self) -> int:
         """Return the number of rows."""
@@ -90,10 +103,23 @@ class WalkIds:
 
     def __getitem__(self, part: slice) -> NDArray[Any]:
         """Return the ids of a slice."""
-        columns = [[self.labels[code] for code in self.codes[part].tolist()], self.row[part].tolist()]
-        if self.position is not None:
-            columns.append(self.position[part].tolist())
-        return np.array(["-".join(map(str, parts)) for parts in zip(*columns, strict=True)], dtype=object)
+        (heads, which), (tails, last) = self.halves(part)
+        pairs = zip(which.tolist(), last.tolist(), strict=True)
+        return np.array([heads[k] + tails[n] for k, n in pairs], dtype=object)
+
+    def halves(self, part: slice) -> list[tuple[list[str], NDArray[np.intp]]]:
+        """Return the different "block-row-" of a slice with which of them each id begins; ends likewise."""
+        codes = self.codes[part].astype(np.int64)
+        found = []
+        for of, numbers in enumerate((self.row[part], self.position[part])):
+            span = int(numbers.max(initial=0)) + 1
+            different, which = np.unique(codes * span + numbers, return_inverse=True)
+            widths, texts = self._widths[of], []
+            for code, number in zip((different // span).tolist(), (different % span).tolist(), strict=True):
+                text = f"{number:0{widths[code]}d}"
+                texts.append(text if of else f"{self.labels[code]}-{text}-")
+            found.append((texts, which))
+        return found
 
 
 Values = NDArray[Any] | Chunked | Coded | WalkIds
@@ -133,7 +159,7 @@ def several(
             last[:] = [(part, make(part))]
         return last[0][1][name]
 
-    return {name: Chunked(rows, lambda part, name=name: part_of(name, part)) for name in names}  # type: ignore[misc]
+    return {name: Chunked(rows, partial(part_of, name)) for name in names}
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,7 +294,7 @@ def multipolygons(shapes: Geometries) -> Geometries:
     Parameters
     ----------
     shapes : array
-        Polygons, multipolygons or collections; lines and points in a collection have no area and are left out.
+        Polygons, multipolygons or collections, of which only what has an area is kept.
 
     Returns
     -------

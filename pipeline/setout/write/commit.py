@@ -1,9 +1,9 @@
 """All or nothing: results are written aside and moved into place together, once they are whole.
 
-Everything goes into a hidden folder beside the output folder (inside it where the folder is a file system of its
-own or its parent is closed). When all is written, a list of moves is laid down and the files change places by
-renames alone. A run that fails or is killed before that leaves the earlier result as it was; one killed during the
-renames is brought to its end by the next run. Files that setout does not write stay.
+Everything goes into a hidden folder beside the output folder (inside it where the folder is a file system
+of its own or its parent is closed). When all is written, a list of moves is laid down and the files change
+places by renames alone. A run that fails or is killed before that leaves the earlier result as it was; one
+killed during the renames is brought to its end by the next run. Files that setout does not write stay.
 """
 
 from __future__ import annotations
@@ -308,7 +308,7 @@ def _full_is_interrupted(folder: Path) -> Iterator[None]:
 
 
 def _is_full(error: BaseException, staging: Path) -> bool:
-    """Say whether an error, or what led to it, comes from want of room; libraries do not always pass the number on."""
+    """Say whether an error, or what led to it, is want of room; not every library passes the number on."""
     seen: BaseException | None = error
     while seen is not None:
         if isinstance(seen, OSError) and seen.errno in _FULL:

@@ -1,8 +1,9 @@
 """GeoPackage (OGC 12-128r14, version 1.2) written straight into SQLite.
 
-Version 1.2 because older desktops open it without complaint. The tables are those of the standard's annex C; the
-spatial index is its R-tree extension (annex F.3), packed whole instead of grown row by row. ``last_change`` is a fixed
-date, so that the same plan gives the same file byte for byte: when a plan was made stands in run.json.
+Version 1.2 because older desktops open it without complaint. The tables are those of the standard's annex
+C; the spatial index is its R-tree extension (annex F.3), packed whole instead of grown row by row.
+``last_change`` is a fixed date, so that the same plan gives the same file byte for byte: when a plan was
+made stands in run.json.
 """
 
 from __future__ import annotations
@@ -53,14 +54,17 @@ SQL_TYPE: Final = {"text": "TEXT", "int": "INTEGER", "real": "REAL", "bool": "BO
 
 _CORE: Final = """
 CREATE TABLE gpkg_spatial_ref_sys (srs_name TEXT NOT NULL, srs_id INTEGER NOT NULL PRIMARY KEY,
-  organization TEXT NOT NULL, organization_coordsys_id INTEGER NOT NULL, definition TEXT NOT NULL, description TEXT);
-CREATE TABLE gpkg_contents (table_name TEXT NOT NULL PRIMARY KEY, data_type TEXT NOT NULL, identifier TEXT UNIQUE,
-  description TEXT DEFAULT '', last_change DATETIME NOT NULL DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now')),
+  organization TEXT NOT NULL, organization_coordsys_id INTEGER NOT NULL, definition TEXT NOT NULL,
+  description TEXT);
+CREATE TABLE gpkg_contents (table_name TEXT NOT NULL PRIMARY KEY, data_type TEXT NOT NULL,
+  identifier TEXT UNIQUE, description TEXT DEFAULT '',
+  last_change DATETIME NOT NULL DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now')),
   min_x DOUBLE, min_y DOUBLE, max_x DOUBLE, max_y DOUBLE, srs_id INTEGER,
   CONSTRAINT fk_gc_r_srs_id FOREIGN KEY (srs_id) REFERENCES gpkg_spatial_ref_sys(srs_id));
 CREATE TABLE gpkg_geometry_columns (table_name TEXT NOT NULL, column_name TEXT NOT NULL,
   geometry_type_name TEXT NOT NULL, srs_id INTEGER NOT NULL, z TINYINT NOT NULL, m TINYINT NOT NULL,
-  CONSTRAINT pk_geom_cols PRIMARY KEY (table_name, column_name), CONSTRAINT uk_gc_table_name UNIQUE (table_name),
+  CONSTRAINT pk_geom_cols PRIMARY KEY (table_name, column_name),
+  CONSTRAINT uk_gc_table_name UNIQUE (table_name),
   CONSTRAINT fk_gc_tn FOREIGN KEY (table_name) REFERENCES gpkg_contents(table_name),
   CONSTRAINT fk_gc_srs FOREIGN KEY (srs_id) REFERENCES gpkg_spatial_ref_sys (srs_id));
 CREATE TABLE gpkg_extensions (table_name TEXT, column_name TEXT, extension_name TEXT NOT NULL,
@@ -98,10 +102,10 @@ class LayerData:
     Attributes
     ----------
     contract : what the layer holds
-    columns : values by column name: an array, a :class:`Chunked`, a :class:`Coded`, or None for a column that is
-        null throughout. NaN and infinity become null, and so does an empty text
-    geometry : :class:`Points`, :class:`Segments` or an array of shapely geometries, in the CRS that write is given;
-        None for a table
+    columns : values by column name: an array, a :class:`Chunked`, a :class:`Coded`, or None for a column
+        that is null throughout. NaN and infinity become null, and so does an empty text
+    geometry : :class:`Points`, :class:`Segments` or an array of shapely geometries, in the CRS that write
+        is given; None for a table
     """
 
     contract: LayerContract
@@ -158,7 +162,8 @@ def write(path: Path, layers: Iterable[LayerData], crs: CRS) -> None:
     layers : Iterable
         The layers, in the order in which a reader lists them; each is let go once it is written.
     crs : CRS
-        CRS of every geometry; x before y, whatever the CRS says of its axes. Of a compound CRS the horizontal part.
+        CRS of every geometry; x before y, whatever the CRS says of its axes. Of a compound CRS the
+        horizontal part.
 
     Raises
     ------
@@ -198,7 +203,7 @@ class _Database:
         return db
 
     def lay(self, table: Table) -> bool:
-        """Lay a table's rows and index down as pages; False, and nothing changed, where that cannot be done."""
+        """Lay a table's rows and index down as pages; where that cannot be done change nothing: False."""
         roots = dict(
             self.db.execute("SELECT name, rootpage FROM sqlite_master WHERE type = 'table'").fetchall()
         )
@@ -245,7 +250,7 @@ def _texts(layer: LayerData, name: str) -> set[str]:
 
 
 def _srs(crs: CRS) -> tuple[str, int, str, int, str, str]:
-    """Return the gpkg_spatial_ref_sys row of a CRS; an authority's code only where its CRS is the very same."""
+    """Return the row of a CRS; with an authority's code only where that stands for the very same CRS."""
     flat = (crs.sub_crs_list[0] if crs.is_compound else crs).to_2d()
     for confidence in (100, 70):
         found = flat.to_authority(min_confidence=confidence)
@@ -335,6 +340,7 @@ def _write_styles(
         ),
     )
     db.execute(
-        "INSERT INTO gpkg_contents VALUES (?, 'attributes', ?, 'How layers look', ?, NULL, NULL, NULL, NULL, NULL)",
-        ("layer_styles", "layer_styles", LAST_CHANGE),
+        "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change) "
+        "VALUES ('layer_styles', 'attributes', 'layer_styles', 'How layers look', ?)",
+        (LAST_CHANGE,),
     )

@@ -1,9 +1,10 @@
 """A spatial index laid down whole: the nodes of an SQLite R*Tree, packed along a Hilbert curve.
 
-Inserting box by box costs more than writing the features themselves; sorting them along a space-filling curve and
-cutting the order into full nodes gives the same index in one pass (Kamel and Faloutsos 1993, "On packing R-trees").
-The node format is the one that SQLite documents at the head of its rtree.c: a 2-byte depth (in the root only), a
-2-byte count of cells, then cells of an 8-byte id and four 32-bit coordinates (minx, maxx, miny, maxy), big-endian.
+Inserting box by box costs more than writing the features themselves; sorting them along a space-filling
+curve and cutting the order into full nodes gives the same index in one pass (Kamel and Faloutsos 1993, "On
+packing R-trees"). The node format is the one that SQLite documents at the head of its rtree.c: a 2-byte
+depth (in the root only), a 2-byte count of cells, then cells of an 8-byte id and four 32-bit coordinates
+(minx, maxx, miny, maxy), big-endian.
 """
 
 from __future__ import annotations
@@ -59,7 +60,8 @@ def outward(boxes: NDArray[np.float64]) -> Boxes:
 def hilbert(x: NDArray[np.uint32], y: NDArray[np.uint32], bits: int = 16) -> NDArray[np.uint32]:
     """Return the distance along the Hilbert curve of cells of a square grid.
 
-    The bit-by-bit walk of Hilbert's curve with turning quadrants (Skilling 2004, "Programming the Hilbert curve").
+    The bit-by-bit walk of Hilbert's curve with turning quadrants (Skilling 2004, "Programming the Hilbert
+    curve").
 
     Parameters
     ----------
@@ -83,10 +85,10 @@ def hilbert(x: NDArray[np.uint32], y: NDArray[np.uint32], bits: int = 16) -> NDA
     for level in range(bits - 1, -1, -1):
         rx, ry = (x >> level) & 1, (y >> level) & 1
         distance = (distance << 2) | ((3 * rx) ^ ry)
-        mask = np.uint32((1 << level) - 1)
-        flip = np.where((ry == 0) & (rx == 1), mask, np.uint32(0))
+        mask = (1 << level) - 1
+        flip = rx * (1 - ry) * mask  # the lower right quadrant is walked backwards
         x, y = (x & mask) ^ flip, (y & mask) ^ flip
-        turn = np.where(ry == 0, x ^ y, np.uint32(0))
+        turn = (x ^ y) * (1 - ry)  # both lower quadrants are walked with x and y exchanged
         x, y = x ^ turn, y ^ turn
     return distance
 
@@ -146,8 +148,8 @@ class PackedTree:
         Yields
         ------
         tuple
-            Number of the first node of a run, the run's nodes (dtype ``NODE``), and the node above each (0 above the
-            root).
+            Number of the first node of a run, the run's nodes (dtype ``NODE``), and the node above each (0
+            above the root).
         """
         levels = self._levels()
         first = 1

@@ -1,4 +1,4 @@
-"""The rows of a layer on their way into an SQLite table: handed over one by one, or laid down as finished pages."""
+"""The rows of a layer on their way into an SQLite table: one by one, or laid down as finished pages."""
 
 from __future__ import annotations
 
@@ -173,7 +173,11 @@ def _field(column: Column, values: Values | None, part: slice) -> table_pages.Fi
             return table_pages.labels(codes, [*(text or None for text in values.labels), None])
         if isinstance(values, WalkIds):
             return table_pages.joined(_id_pieces(values, part))
-        return table_pages.texts([text or None for text in values[part].tolist()])
+        texts = values[part]
+        plain = table_pages.ascii_bytes(texts) if texts.dtype.kind == "U" else None
+        if plain is not None:
+            return table_pages.joined([plain])
+        return table_pages.texts([text or None for text in texts.tolist()])
     numbers = np.asarray(values[part])
     if column.kind == "real":
         return table_pages.reals(numbers.astype(np.float64))
@@ -184,14 +188,10 @@ def _field(column: Column, values: Values | None, part: slice) -> table_pages.Fi
 
 
 def _id_pieces(ids: WalkIds, part: slice) -> list[table_pages.Piece]:
-    """Return block, "-", row, "-" and position as bytes; numbers out of a table, since the same ones come often."""
-    dash = table_pages.Piece(np.full((part.stop - part.start, 1), ord("-"), np.uint8))
-    pieces = [table_pages.picked(table_pages.utf8(ids.labels), ids.codes[part])]
-    for numbers in (ids.row, ids.position):
-        if numbers is None:
-            continue
-        different, which = np.unique(numbers[part], return_inverse=True)
-        pieces += [dash, table_pages.picked(table_pages.utf8([str(n) for n in different.tolist()]), which)]
+    """Return heads and tails of ids as bytes; each different one is made into text only once."""
+    pieces = []
+    for texts, which in ids.halves(part):
+        pieces.append(table_pages.picked(table_pages.utf8(texts), which))
     return pieces
 
 

@@ -1,8 +1,9 @@
-"""Stake-out files: what a survey crew loads (PNEZD), what a phone or handheld loads (GPX), and the note beside them.
+"""Stake-out files: PNEZD for a survey crew, GPX for a phone or handheld, and the note beside them.
 
-PNEZD is point, northing, easting, elevation, description: northing comes before easting. All lengths of that file,
-elevation too, are in the unit of the plane CRS; the note names it and gives its exact size, since the two feet in
-use lie 2 parts per million apart, which is 15 ft at a state-plane easting of 7,600,000 ft.
+PNEZD is point, northing, easting, elevation, description: northing comes before easting. All lengths of
+that file, elevation too, are in the unit of the plane CRS; the note names it and gives its exact size,
+since the two feet in use lie 2 parts per million apart, which is 15 ft at a state-plane easting of
+7,600,000 ft.
 """
 
 from __future__ import annotations
@@ -15,7 +16,6 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from setout.errors import SetoutError
-from setout.nouns import Floats, Frame
 from setout.units import FOOT, US_SURVEY_FOOT
 
 if TYPE_CHECKING:
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from pyproj import CRS
+
+    from setout.nouns import Floats, Frame
 
 ROWS: Final = 20_000
 GPX_NAMESPACE: Final = "http://www.topografix.com/GPX/1/1"
@@ -118,8 +120,8 @@ def cell_text(text: str) -> str:
     Returns
     -------
     str
-        One line without commas, semicolons, tabs or double quotes; a leading ``= + - @``, which a spreadsheet would
-        run as a formula, has an apostrophe before it.
+        One line without commas, semicolons, tabs or double quotes; a leading ``= + - @``, which a
+        spreadsheet would run as a formula, has an apostrophe before it.
 
     Examples
     --------
@@ -189,7 +191,7 @@ def _pnezd_lines(points: StakePoints, size: float, decimals: int) -> Iterator[tu
 
 
 def short_names(ids: Sequence[str]) -> list[str]:
-    """Return names for waypoints: the ids, if they are short, else unique ones of at most 10 letters A-Z and digits.
+    """Return names for waypoints: the ids if they are short, else at most 10 letters A-Z and digits.
 
     Parameters
     ----------
@@ -278,18 +280,20 @@ def write_gpx(path: Path, trees: StakePoints, name: str) -> None:
         file.write("</gpx>\n")
 
 
-def _waypoint(lat: float, lon: float, elevation: float, name: str, full: str, note: str) -> str:  # noqa: PLR0917
+def _waypoint(lat: float, lon: float, elevation: float, name: str, full: str, note: str) -> str:
     height = f"<ele>{elevation:.2f}</ele>" if math.isfinite(elevation) else ""
     described = f"<desc>{_xml(note)}</desc>" if note else ""
     # the schema fixes the order: ele, name, cmt, desc, sym
-    return f'<wpt lat="{lat:.8f}" lon="{lon:.8f}">{height}<name>{_xml(name)}</name><cmt>{_xml(full)}</cmt>{described}</wpt>\n'
+    named = f"<name>{_xml(name)}</name><cmt>{_xml(full)}</cmt>"
+    return f'<wpt lat="{lat:.8f}" lon="{lon:.8f}">{height}{named}{described}</wpt>\n'
 
 
 def _bounds(trees: StakePoints) -> str:
     if not len(trees):
         return ""
-    lows, highs = (trees.lat.min(), trees.lon.min()), (trees.lat.max(), trees.lon.max())
-    return f'<bounds minlat="{lows[0]:.8f}" minlon="{lows[1]:.8f}" maxlat="{highs[0]:.8f}" maxlon="{highs[1]:.8f}"/>'
+    south, west, north, east = trees.lat.min(), trees.lon.min(), trees.lat.max(), trees.lon.max()
+    low, high = f'minlat="{south:.8f}" minlon="{west:.8f}"', f'maxlat="{north:.8f}" maxlon="{east:.8f}"'
+    return f"<bounds {low} {high}/>"
 
 
 def _xml(text: str) -> str:
@@ -310,7 +314,7 @@ def grid_to_ground(frame: Frame) -> float:
     Returns
     -------
     float
-        What a distance between two coordinates of the plane CRS is multiplied by to get the level taped distance.
+        A distance in the plane CRS times this is the level taped distance.
     """
     half = 50.0
     x, y = np.array([-half, half, 0.0, 0.0]), np.array([0.0, 0.0, -half, half])
@@ -351,26 +355,27 @@ def write_readme(path: Path, trees: StakePoints, monuments: StakePoints, frame: 
         "",
         f"Plane CRS     {frame.plane_crs.name}{code}",
         f"Unit          {name} = {exact.get(size, f'{size!r} m')}; northing, easting and elevation alike",
-        f"Elevation     ground, from the DEM, in its height system; known at {known} of {len(trees)} trees, else empty",
-        f"Grid factor   ground distance = grid distance x {factor:.8f} ({(factor - 1) * 1e6:+.1f} parts per million)",
+        f"Elevation     ground, in the DEM's height system; {known} of {len(trees)} trees, else empty",
+        f"Grid factor   ground distance = grid distance x {factor:.8f} ({(factor - 1) * 1e6:+.1f} ppm)",
         "              Coordinates are grid coordinates. Distances in the plan are level ground distances;",
         "              a tape laid on a slope reads more.",
         "",
-        "BOUNDARY MONUMENTS: occupy or check at least two before setting any stake. Stop if they do not agree.",
+        "BOUNDARY MONUMENTS: check at least two before setting any stake. Stop if they do not agree.",
     ]
     places = zip(monuments.tree_id, monuments.northing.tolist(), monuments.easting.tolist(), strict=True)
     lines += [f"  {cell_text(p):<8} N {n:.{decimals}f}   E {e:.{decimals}f}" for p, n, e in places]
     lines += [
         "",
         "CAUTIONS",
-        "- Boundary corners here are those of the survey file, not a legal boundary survey. Where a line matters,",
-        "  have it marked by a licensed surveyor.",
-        "- Have buried utilities located and marked before digging (in the US call 811 two to three working days",
-        "  ahead); dig by hand near the marks.",
+        "- Boundary corners here are those of the survey file, not a legal boundary survey. Where a line",
+        "  matters, have it marked by a licensed surveyor.",
+        "- Have buried utilities located and marked before digging (in the US call 811 two to three working",
+        "  days ahead); dig by hand near the marks.",
         "- Keep machines, ladders and poles clear of overhead lines; ask the line's owner for the distance.",
         "- Keep machines off ground steeper than their makers allow.",
-        "- Setbacks from wells, septic systems, water and roads follow the plan file. Local codes and permits govern.",
-        "- A phone or handheld (trees.gpx) is good to some metres: use it to find a tree, not to set a stake.",
+        "- Setbacks from wells, septic systems, water and roads follow the plan file. Local codes and",
+        "  permits govern.",
+        "- A phone or handheld (trees.gpx) is good to some metres: use it to find a tree, not to stake it.",
         "",
     ]
     path.write_text("\n".join(lines), encoding="utf-8", newline="\r\n")

@@ -1,10 +1,10 @@
-"""How the layers look when they are opened: one style a layer, as QML and as OGC SLD, for the table layer_styles.
+"""How the layers look when they are opened: a style for each, as QML and as OGC SLD, for layer_styles.
 
-The table is a convention that desktop programs share, no part of the GeoPackage standard; SLD 1.1 with Symbology
-Encoding 1.1 (OGC 05-078r4, 05-077r4) is the open one of the two texts. Colours come from two published sets that
-people with any kind of colour vision tell apart: Okabe and Ito, "Color Universal Design" (2008), for what is planted
-and told, and Tol, "Colour Schemes" (SRON/EPS/TN/09-002, 2021, scheme "muted"), for ground that is taken out. Where
-colours run out, shapes of points change too.
+The table is a convention that desktop programs share, no part of the GeoPackage standard; SLD 1.1 with
+Symbology Encoding 1.1 (OGC 05-078r4, 05-077r4) is the open one of the two texts. Colours come from two
+published sets that people with any kind of colour vision tell apart: Okabe and Ito, "Color Universal
+Design" (2008), for what is planted and told, and Tol, "Colour Schemes" (SRON/EPS/TN/09-002, 2021, scheme
+"muted"), for ground that is taken out. Where colours run out, shapes of points change too.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 
 LAYER_STYLES_TABLE: Final = """CREATE TABLE layer_styles (id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
   f_table_catalog TEXT, f_table_schema TEXT, f_table_name TEXT, f_geometry_column TEXT, styleName TEXT,
-  styleQML TEXT, styleSLD TEXT, useAsDefault BOOLEAN, description TEXT, owner TEXT, ui TEXT, update_time DATETIME)"""
+  styleQML TEXT, styleSLD TEXT, useAsDefault BOOLEAN, description TEXT, owner TEXT, ui TEXT,
+  update_time DATETIME)"""
 
 BLACK, ORANGE, SKY, GREEN = "#000000", "#E69F00", "#56B4E9", "#009E73"
 YELLOW, BLUE, VERMILLION, PURPLE = "#F0E442", "#0072B2", "#D55E00", "#CC79A7"
@@ -206,7 +207,8 @@ def _sld(layer: str, attribute: str, symbols: Sequence[Symbol]) -> str:
         '<StyledLayerDescriptor version="1.1.0" xmlns="http://www.opengis.net/sld"'
         ' xmlns:ogc="http://www.opengis.net/ogc" xmlns:se="http://www.opengis.net/se">\n'
         f"<NamedLayer><se:Name>{layer}</se:Name><UserStyle><se:Name>setout {layer}</se:Name>"
-        f"<se:FeatureTypeStyle>\n{rules}</se:FeatureTypeStyle></UserStyle></NamedLayer>\n</StyledLayerDescriptor>\n"
+        f"<se:FeatureTypeStyle>\n{rules}</se:FeatureTypeStyle></UserStyle></NamedLayer>\n"
+        "</StyledLayerDescriptor>\n"
     )
 
 

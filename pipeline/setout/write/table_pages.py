@@ -1,12 +1,12 @@
 """Rows of an SQLite table laid down as finished pages, many at a time.
 
-Handing a million trees to SQLite row by row costs more time than planning them. This module writes what SQLite
-itself would write, a b-tree of table pages, from whole columns with numpy. Source of every number here is "Database
-File Format" of the SQLite project (sqlite.org/fileformat2.html): sections 1.3 (header), 1.5 (b-tree pages), 2.1
-(record format). The format has been frozen since 2004.
+Handing a million trees to SQLite row by row costs more time than planning them. This module writes what
+SQLite itself would write, a b-tree of table pages, from whole columns with numpy. Source of every number
+here is "Database File Format" of the SQLite project (sqlite.org/fileformat2.html): sections 1.3 (header),
+1.5 (b-tree pages), 2.1 (record format). The format has been frozen since 2004.
 
-A row is a sequence of pieces (sizes, types, values); a piece is a byte matrix, one line a row, of which each row uses
-all columns, or the first few of its own number.
+A row is a sequence of pieces (sizes, types, values); a piece is a byte matrix, one line a row, of which
+each row uses all columns, or the first few of its own number.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One column of some rows in record format: its serial type, one for all rows or one a row, and its bytes."""
+    """One column of some rows in record format: its serial type (one, or one a row) and its bytes."""
 
     serial: int | Lengths
     pieces: tuple[Piece, ...] = ()
@@ -164,14 +164,15 @@ def joined(pieces: Sequence[Piece]) -> Field:
     Parameters
     ----------
     pieces : Sequence
-        UTF-8 bytes, at least one a row in all.
+        UTF-8 bytes; a row without any is null.
 
     Returns
     -------
     Field
-        Serial type 13 + 2 n.
+        Serial type 13 + 2 n (UTF-8, n bytes) or 0 (null).
     """
-    return Field(13 + 2 * sum(map(_lengths, pieces)), tuple(pieces))
+    lengths = sum(map(_lengths, pieces))
+    return Field(np.where(lengths, 13 + 2 * lengths, 0), tuple(pieces))
 
 
 def utf8(values: Sequence[str]) -> Piece:
@@ -198,6 +199,17 @@ def utf8(values: Sequence[str]) -> Piece:
     if width > LONGEST:
         raise RowTooLongError
     return Piece(np.array(coded, dtype=f"S{width}").view(np.uint8).reshape(len(coded), width), lengths)
+
+
+def ascii_bytes(values: NDArray[np.str_]) -> Piece | None:
+    """Return an array of texts as bytes without making them one by one; None where one is not ASCII."""
+    width = values.dtype.itemsize // 4
+    if not width or not values.dtype.isnative:
+        return None
+    points = np.ascontiguousarray(values).view(np.uint32).reshape(len(values), width)
+    if points.max(initial=0) > 127:
+        return None
+    return Piece(points.astype(np.uint8), np.strings.str_len(values).astype(np.int64))
 
 
 def picked(piece: Piece, rows: NDArray[np.integer[Any]]) -> Piece:
@@ -229,7 +241,7 @@ def blobs(matrix: Bytes, lengths: Lengths | None = None) -> Field:
 
 
 def varint(values: Lengths) -> Piece:
-    """Return numbers below 2**35 in SQLite's variable-length form: 7 bits a byte, high bit set on all but the last.
+    """Return numbers below 2**35 in SQLite's variable-length form, 7 bits a byte.
 
     Parameters
     ----------
@@ -476,7 +488,7 @@ class PageFile:
         self._file.seek(self._pages * PAGE)
 
     def close(self, *, keep: bool = True) -> None:
-        """Close the file: say in its header how long it is now and that it has changed, or forget what was added.
+        """Close the file and say in its header how long it is now, or forget what was added.
 
         Parameters
         ----------
