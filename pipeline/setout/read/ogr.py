@@ -1,0 +1,291 @@
+"""Vector files through GDAL: GeoPackage, Shapefile (zipped too), GeoJSON, KML, FlatGeobuf and what else it knows.
+
+Geometries go from WKB straight to shapely and attributes to numpy, without a table library between, so that large
+layers read fast. Z and M are dropped and arcs become chords of a tenth of a degree, nearer than 1 cm to any arc whose
+radius is below 26 km.
+"""
+
+from __future__ import annotations
+
+import warnings
+import zipfile
+from contextlib import contextmanager
+from pathlib import Path, PurePosixPath
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from shapely.errors import GEOSException
+
+from setout.errors import SetoutError
+from setout.nouns import Finding, Geometries
+from setout.read.crs import understood
+from setout.read.found import Found, LayerInfo, exists
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+WGS84_FORMATS = frozenset({".geojson", ".json", ".geojsonl", ".geojsons", ".kml", ".kmz"})
+INSIDE_ZIP = frozenset({".shp", ".gpkg", ".geojson", ".json", ".kml", ".fgb"})
+ARC_STEP_DEG = "0.1"
+KNOWN = "GeoPackage, Shapefile, GeoJSON, KML, FlatGeobuf, DXF, GPX, a CSV of corners or a text of deed calls"
+
+
+def layers(path: Path, source: str, *, count: bool = True) -> tuple[LayerInfo, ...]:
+    """Return the layers of a file that have a geometry.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    source : str
+        How messages name it.
+    count : bool
+        Count the features too, which may read the whole file; -1 otherwise.
+
+    Returns
+    -------
+    tuple of LayerInfo
+        In the file's order; tables without geometry left out.
+
+    Raises
+    ------
+    SetoutError
+        The file is missing, empty, damaged, incomplete or of no known format.
+    """
+    import pyogrio
+
+    found: list[LayerInfo] = []
+    for opener, name in _openers(path, source):
+        with _gdal(source):
+            listed = pyogrio.list_layers(opener)
+        for layer, kind in listed.tolist():
+            if kind is None:
+                continue
+            info = LayerInfo(name or str(layer), _plain(kind), -1, opener)
+            if count:
+                with _gdal(source):
+                    number = int(pyogrio.read_info(opener, layer=layer, force_feature_count=True)["features"])
+                info = LayerInfo(info.name, info.kind, number, opener)
+            found.append(info)
+    return tuple(found)
+
+
+def read(path: Path, layer: LayerInfo, source: str) -> Found:
+    """Read one layer.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    layer : LayerInfo
+        One of :func:`layers`.
+    source : str
+        How messages name it.
+
+    Returns
+    -------
+    Found
+        Features in the file's order, with the CRS that the file says.
+
+    Raises
+    ------
+    SetoutError
+        The layer cannot be read whole.
+    """
+    shapefile = layer.opener.lower().endswith(".shp")
+    meta, wkb, fields, warned = _raw(layer, source, shapefile=shapefile)
+    geometry = _shapes(wkb, source)
+    names = [str(name) for name in meta["fields"]]
+    columns = {name: _column(values) for name, values in zip(names, fields, strict=True)}
+    if shapefile and not _says_encoding(layer.opener):
+        columns = {name: _utf8(values) for name, values in columns.items()}
+    findings = tuple(
+        Finding(
+            "file_warning", "warn", f"{source}: {text}", "", "", "compare the layer with what was surveyed"
+        )
+        for text in warned
+    )
+    standard = Path(layer.opener).suffix.lower() in WGS84_FORMATS
+    return Found(geometry, columns, understood(meta["crs"], source), standard, findings)
+
+
+def _raw(
+    layer: LayerInfo, source: str, *, shapefile: bool
+) -> tuple[dict[str, Any], Any, Any, tuple[str, ...]]:
+    import pyogrio.raw
+
+    name = None if shapefile else layer.name
+    for encoding in (None, "ISO-8859-1"):
+        try:
+            with _gdal(source) as warned:
+                meta, _, wkb, fields = pyogrio.raw.read(
+                    layer.opener, layer=name, force_2d=True, encoding=encoding, read_geometry=True
+                )
+                return meta, wkb, fields, tuple(dict.fromkeys(warned))
+        except UnicodeDecodeError:
+            continue
+    raise SetoutError("its text is in no known encoding", source, "export the layer again as UTF-8")
+
+
+@contextmanager
+def _gdal(source: str) -> Iterator[list[str]]:
+    """Turn what GDAL raises into SetoutError, collect what it warns of, and flatten arcs finely meanwhile."""
+    import pyogrio
+    from pyogrio.errors import DataSourceError, FieldError, GeometryError
+
+    warned: list[str] = []
+    pyogrio.set_gdal_config_options({"OGR_ARC_STEPSIZE": ARC_STEP_DEG, "SHAPE_RESTORE_SHX": False})
+    try:
+        with warnings.catch_warnings(record=True) as caught:
+            warnings.simplefilter("always")
+            yield warned
+        # That M is dropped, and that a shapefile's winding order was mended, changes nothing here.
+        texts = [str(w.message) for w in caught if issubclass(w.category, RuntimeWarning)]
+        warned += [t for t in texts if "organizePolygons" not in t and "winding order" not in t]
+    except (DataSourceError, FieldError, GeometryError, RuntimeError, ValueError) as error:
+        if isinstance(error, UnicodeDecodeError):
+            raise
+        raise SetoutError(
+            f"cannot be read: {_short(error)}", source, f"it must be {KNOWN}, whole and undamaged"
+        ) from None
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_ARC_STEPSIZE": None, "SHAPE_RESTORE_SHX": None})
+
+
+def _short(error: Exception) -> str:
+    text = str(error).split("; It might help")[0].split("\n")[0]
+    text = text.replace("sqlite3_prepare_v2", "")
+    return (
+        "the file is damaged or cut short" if "malformed" in text or "not a database" in text else text[:300]
+    )
+
+
+def _plain(kind: str) -> str:
+    """Return a geometry type without Z, M and 2.5D."""
+    words = [w for w in kind.replace("2.5D", "").split() if w not in {"Z", "M", "ZM", "Measured", "3D"}]
+    return "".join(words) or "Unknown"
+
+
+def _shapes(wkb: NDArray[np.object_], source: str) -> Geometries:
+    try:
+        return np.asarray(shapely.from_wkb(wkb), dtype=object)
+    except GEOSException:
+        single = shapely.from_wkb(wkb, on_invalid="ignore")
+        at = np.flatnonzero(shapely.is_missing(single) & np.array([w is not None for w in wkb]))
+        raise SetoutError(
+            f"feature {int(at[0]) + 1} has a broken geometry (a ring of fewer than three corners, say)", source,
+            f"mend it in the file; {at.size} features of the layer are broken",
+        ) from None  # fmt: skip
+
+
+def _column(values: NDArray[Any]) -> NDArray[Any]:
+    return values if values.dtype.kind != "U" else values.astype(object)
+
+
+def _says_encoding(opener: str) -> bool:
+    return (
+        any(Path(opener).with_suffix(end).exists() for end in (".cpg", ".CPG", ".cst"))
+        or "/vsizip/" in opener
+    )
+
+
+def _utf8(values: NDArray[Any]) -> NDArray[Any]:
+    """Read text as UTF-8 where a Shapefile that says no encoding clearly holds it; GDAL then reads Latin-1."""
+    if values.dtype.kind != "O":
+        return values
+    out = []
+    for value in values.tolist():
+        if isinstance(value, str) and not value.isascii():
+            try:
+                value = value.encode("latin-1").decode("utf-8")
+            except UnicodeError:
+                return values
+        out.append(value)
+    array = np.empty(len(out), dtype=object)
+    array[:] = out
+    return array
+
+
+def _openers(path: Path, source: str) -> list[tuple[str, str]]:
+    """Return what GDAL has to open for a file, each with the layer name to show for it ("" for GDAL's own)."""
+    exists(path, source)
+    suffix = path.suffix.lower()
+    if path.is_dir() and suffix != ".gdb":
+        inside = sorted(p.name for p in path.iterdir() if p.suffix.lower() in INSIDE_ZIP)
+        raise SetoutError(
+            "is a folder, not a file", source, f"name a file in it: {', '.join(inside[:8]) or 'it has none'}"
+        )
+    if suffix == ".zip":
+        return _zipped(path, source)
+    if suffix in {".shx", ".dbf", ".prj", ".cpg"}:
+        raise SetoutError(f'is a part of a Shapefile, "{path.name}"', source, f'name "{path.stem}.shp"')
+    if suffix == ".shp":
+        siblings = {
+            p.suffix.lower() for p in path.parent.iterdir() if p.stem.casefold() == path.stem.casefold()
+        }
+        with path.open("rb") as file:
+            head = file.read(100)
+        _whole_shapefile(path.stem, siblings, head, path.stat().st_size, source)
+    elif suffix == ".gpkg":
+        _whole_geopackage(path, source)
+    return [(str(path), "")]
+
+
+def _zipped(path: Path, source: str) -> list[tuple[str, str]]:
+    try:
+        with zipfile.ZipFile(path) as archive:
+            names = [n for n in archive.namelist() if not n.startswith("__MACOSX") and not n.endswith("/")]
+            inside = [PurePosixPath(n) for n in names]
+            data = [p for p in inside if p.suffix.lower() in INSIDE_ZIP and not p.name.startswith(".")]
+            for shp in (p for p in data if p.suffix.lower() == ".shp"):
+                beside = {
+                    p.suffix.lower() for p in inside
+                    if p.parent == shp.parent and p.stem.casefold() == shp.stem.casefold()
+                }  # fmt: skip
+                with archive.open(str(shp)) as file:
+                    head = file.read(100)
+                _whole_shapefile(shp.stem, beside, head, archive.getinfo(str(shp)).file_size, source)
+    except (zipfile.BadZipFile, RuntimeError, NotImplementedError, OSError, EOFError):
+        raise SetoutError(
+            "is no readable zip file, or is cut short", source, "get it again, or unzip it"
+        ) from None
+    if not data:
+        shown = ", ".join(names[:8]) or "nothing"
+        raise SetoutError(
+            f"holds no Shapefile; it holds {shown}", source, "unzip it and name the survey file itself"
+        )
+    return [(f"/vsizip/{{{path.resolve()}}}/{p}", p.stem if p.suffix.lower() == ".shp" else "") for p in data]
+
+
+def _whole_shapefile(stem: str, siblings: set[str], head: bytes, size: int, source: str) -> None:
+    for part, holds in ((".shx", "the index"), (".dbf", "the attributes")):
+        if part not in siblings:
+            raise SetoutError(
+                f'its part "{stem}{part}" ({holds}) is missing', source,
+                "a Shapefile is .shp, .shx, .dbf and .prj together; copy them all",
+            )  # fmt: skip
+    # ESRI Shapefile Technical Description (1998), table 1: file code 9994, then the length in 16-bit words at byte 24.
+    if len(head) < 100 or int.from_bytes(head[:4], "big") != 9994:
+        raise SetoutError("is no Shapefile", source, "export the layer again")
+    if int.from_bytes(head[24:28], "big") * 2 > size:
+        raise SetoutError("the Shapefile is cut short", source, "get the file again from where it came")
+
+
+def _whole_geopackage(path: Path, source: str) -> None:
+    with path.open("rb") as file:
+        head = file.read(100)
+    if not head.startswith(b"SQLite format 3\0"):
+        what = (
+            "a text file" if head and all(b in b"\t\r\n" or b >= 32 for b in head) else "another kind of file"
+        )
+        raise SetoutError(
+            f"is no GeoPackage but {what}", source, "export the layer again, or give it its right extension"
+        )
+    # SQLite file format, section 1.3: page size at byte 16, pages at 28, valid when the counters at 24 and 92 agree.
+    page = int.from_bytes(head[16:18], "big")
+    pages = int.from_bytes(head[28:32], "big") if head[24:28] == head[92:96] else 0
+    if pages * (65536 if page == 1 else page) > path.stat().st_size:
+        raise SetoutError("the GeoPackage is cut short", source, "get the file again from where it came")

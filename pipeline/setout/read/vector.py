@@ -1,0 +1,305 @@
+"""Survey files in: any vector file as a layer of features, any boundary as polygons, each in the file's own CRS.
+
+The readers of single formats find features (:class:`setout.read.found.Found`); here the CRS and unit are settled
+between what the file says, what the plan file says, and what the coordinates allow.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from setout.errors import SetoutError
+from setout.nouns import Finding, Floats, Geometries, VectorLayer
+from setout.read import corners, deed, dxf, ogr, rings, track
+from setout.read.crs import SAY_CRS, foot_doubt, horizontal, metres, misfit, scale_to, settle
+from setout.read.found import Found, LayerInfo, LayerLine, box_of, exists, filtered, objects, solid, text_of
+from setout.read.reference import Reference, did_you_mean
+from setout.units import FOOT, US_SURVEY_FOOT
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from pyproj import CRS
+
+TABLES = frozenset({".csv", ".tsv"})
+TEXTS = frozenset({".txt", ".deed"})
+FEET = (FOOT, US_SURVEY_FOOT)
+
+
+def read_vector(ref: Reference, *, crs: CRS | None = None, unit: str | None = None) -> VectorLayer:
+    """Read one layer of a survey file.
+
+    Parameters
+    ----------
+    ref : Reference
+        File, layer and filter.
+    crs, unit : CRS, str, optional
+        What the plan file says for files that do not say their own.
+
+    Returns
+    -------
+    VectorLayer
+        All features in the file's order and CRS, two-dimensional; rows of a CSV are points, deed calls a polygon.
+
+    Raises
+    ------
+    SetoutError
+        The file cannot be used: what is wrong, where, and what mends it.
+    """
+    plan = horizontal(crs) if crs is not None else None
+    if _is_deed(ref):
+        found, place = deed.read(ref.path, ref.text, crs=plan, unit=unit, adjust=False, start=None)
+        return _layer(ref, found, place)
+    found, said = _find(ref, plan, unit, boundary=False)
+    found = solid(filtered(found, ref), ref.text)
+    return _layer(ref, *_settled(ref, found, said, plan, unit, strict=False))
+
+
+def read_boundary(
+    ref: Reference,
+    *,
+    crs: CRS | None = None,
+    unit: str | None = None,
+    adjust: bool = False,
+    start: tuple[float, float] | None = None,
+) -> VectorLayer:
+    """Read a boundary as polygons.
+
+    Parameters
+    ----------
+    ref : Reference
+        Any vector file, a CSV of corners, or a text of deed calls.
+    crs, unit : CRS, str, optional
+        What the plan file says for files that do not say their own. A file that says another CRS is refused.
+    adjust : bool
+        Distribute a deed's misclosure by the compass rule.
+    start : (float, float), optional
+        (easting, northing) of a deed's point of beginning in the CRS's unit, where the deed does not say.
+
+    Returns
+    -------
+    VectorLayer
+        Polygons and multipolygons; closed lines have become polygons. A ring that crosses itself stays as it is.
+
+    Raises
+    ------
+    SetoutError
+        The file cannot be used: what is wrong, where, and what mends it.
+    """
+    plan = horizontal(crs) if crs is not None else None
+    if _is_deed(ref):
+        found, place = deed.read(ref.path, ref.text, crs=plan, unit=unit, adjust=adjust, start=start)
+        _fits(found, place, ref)
+        return _layer(ref, found, place)
+    found, said = _find(ref, plan, unit, boundary=True)
+    found = solid(filtered(found, ref), ref.text)
+    suffix = ref.path.suffix.lower()
+    if suffix in TABLES | TEXTS:
+        found = corners.ring(found, ref.text)
+    elif suffix == ".gpx":
+        found = track.closed(found, ref.text)
+    found, place = _settled(ref, found, said, plan, unit, strict=True)
+    return _layer(ref, rings.polygons(found, place, ref.text), place)
+
+
+def list_layers(path: Path) -> list[LayerLine]:
+    """Return the layers of a survey file that have a geometry.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    list of LayerLine
+        Name, geometry type (a DXF line that closes counts as Polygon; "Unknown" if mixed), number of features.
+
+    Raises
+    ------
+    SetoutError
+        The file cannot be read.
+    """
+    source = path.name
+    suffix = path.suffix.lower()
+    if suffix == ".dxf":
+        infos = dxf.layers(path, source)
+    elif suffix == ".gpx":
+        infos = track.layers(path, source)
+    elif suffix in TABLES or (suffix in TEXTS and corners.looks_like(text_of(path, source))):
+        found, _ = corners.read(path, source, None)
+        infos = (LayerInfo(path.stem, "Point", int(found.geometry.size)),)
+    elif suffix in TEXTS:
+        deed.parse(text_of(path, source), "ft", source)
+        infos = (LayerInfo(path.stem, "Polygon", 1),)
+    else:
+        infos = tuple(_known_kind(path, i, source) for i in ogr.layers(path, source))
+    return [LayerLine(info.name, info.kind, info.count) for info in infos]
+
+
+def _is_deed(ref: Reference) -> bool:
+    return ref.path.suffix.lower() in TEXTS and not corners.looks_like(text_of(ref.path, ref.text))
+
+
+def _find(ref: Reference, plan: CRS | None, unit: str | None, *, boundary: bool) -> tuple[Found, str | None]:
+    """Return the features a reference names, unfiltered, and the unit that the file says of its coordinates."""
+    exists(ref.path, ref.text)
+    suffix = ref.path.suffix.lower()
+    if suffix == ".dxf":
+        found, said = dxf.read(ref.path, ref.text, unit)
+        if said is None and unit is None and (plan is None or not plan.is_geographic):
+            raise SetoutError("the drawing does not say its unit ($INSUNITS)", ref.text, dxf.SAY_UNIT)
+        return _of_drawing(found, ref, boundary=boundary), said
+    if suffix == ".gpx":
+        return track.read(ref.path, ref.layer, ref.text, boundary=boundary), None
+    if suffix in TABLES | TEXTS:
+        _no_layer(ref)
+        return corners.read(ref.path, ref.text, plan)
+    return _of_layers(ref, boundary=boundary), None
+
+
+def _no_layer(ref: Reference) -> None:
+    if ref.layer is not None and ref.layer.casefold() != ref.path.stem.casefold():
+        raise SetoutError(f'a text file has no layer "{ref.layer}"', ref.text, "name the file alone")
+
+
+def _of_drawing(found: Found, ref: Reference, *, boundary: bool) -> Found:
+    """Take the layer that a reference to a drawing means."""
+    if ref.layer is None and ref.where is None and found.geometry.size:
+        names = found.columns["layer"]
+        stem = np.array([name.casefold() == ref.path.stem.casefold() for name in names.tolist()], bool)
+        if stem.any():
+            return found.take(stem)
+        if boundary and (only := _one_closed(found)) is not None:
+            return found.take(names == only)
+    return dxf.on_layer(found, ref.layer, ref.text, several=ref.where is not None)
+
+
+def _one_closed(found: Found) -> str | None:
+    """Return the drawing's only layer with lines that close; None if there are none or several."""
+    closed = found.columns["closed"].astype(bool)
+    there = set(found.columns["layer"][closed].tolist())
+    return there.pop() if len(there) == 1 else None
+
+
+def _of_layers(ref: Reference, *, boundary: bool) -> Found:
+    infos = ogr.layers(ref.path, ref.text, count=False)
+    if not infos:
+        raise SetoutError("holds no layer with geometry", ref.text, "export the survey with its geometry")
+    if ref.layer is not None:
+        name = ref.layer
+        info = next((i for i in infos if i.name == name), None)
+        info = info or next((i for i in infos if i.name.casefold() == name.casefold()), None)
+        if info is None:
+            raise SetoutError(
+                f'there is no layer "{name}"', ref.text, did_you_mean(name, [i.name for i in infos])
+            )
+        return ogr.read(ref.path, info, ref.text)
+    if len(infos) == 1:
+        return ogr.read(ref.path, infos[0], ref.text)
+    return ogr.read(ref.path, _meant(ref, boundary=boundary), ref.text)
+
+
+def _meant(ref: Reference, *, boundary: bool) -> LayerInfo:
+    """Return the layer that is meant where none is named: the file's own name, the only filled, the only polygons."""
+    infos = [_known_kind(ref.path, i, ref.text) for i in ogr.layers(ref.path, ref.text)]
+    own = [i for i in infos if i.name.casefold() == ref.path.stem.casefold()]
+    filled = [i for i in infos if i.count]
+    areal = [i for i in filled if "Polygon" in i.kind] if boundary else []
+    for only in (own, filled, areal):
+        if len(only) == 1:
+            return only[0]
+    shown = ", ".join(str(i) for i in infos[:12])
+    raise SetoutError(
+        f"holds {len(infos)} layers: {shown}", ref.text, f'name one: "{ref.path.name}:{infos[0].name}"'
+    )
+
+
+def _known_kind(path: Path, info: LayerInfo, source: str) -> LayerInfo:
+    """Look at the features of a layer that does not say its geometry type."""
+    if info.kind not in {"Unknown", "GeometryCollection"} or info.count == 0:
+        return info
+    geometry = ogr.read(path, info, source).geometry
+    kinds = Counter(shape.geom_type.removeprefix("Multi") for shape in geometry.tolist() if shape is not None)
+    kind = next(iter(kinds)) if len(kinds) == 1 else "Unknown"
+    return replace(info, kind=kind)
+
+
+def _settled(
+    ref: Reference, found: Found, said: str | None, plan: CRS | None, unit: str | None, *, strict: bool
+) -> tuple[Found, CRS]:
+    """Settle unit and CRS; return the features in the CRS's unit, and the CRS."""
+    if found.crs is None:
+        if plan is None:
+            raise SetoutError("does not say its CRS", ref.text, SAY_CRS)
+        found = _scaled(ref, found, said, plan, unit)
+    box = box_of(found.geometry)
+    place, findings = settle(ref.text, found.crs, plan, box, strict=strict, standard=found.standard)
+    return replace(found, findings=(*found.findings, *findings)), place
+
+
+def _scaled(ref: Reference, found: Found, said: str | None, plan: CRS, unit: str | None) -> Found:
+    """Bring coordinates from the unit of the file, or else of the plan file, to the CRS's unit."""
+    source = ref.text
+    used, findings = said or unit, found.findings
+    if said is not None and unit is not None and metres(said, source) != metres(unit, source):
+        used, more = _either_unit(found, said, unit, plan, source)
+        findings = (*findings, *more)
+    if used is None or (plan.is_geographic and said is None):
+        return found
+    factor = scale_to(plan, used, source)
+    if unit is None:
+        x0, y0, x1, y1 = (v * factor for v in box_of(found.geometry))
+        findings = (*findings, *foot_doubt(plan, used, (x0, y0, x1, y1), source))
+    if factor == 1.0:
+        return replace(found, findings=findings)
+    return replace(found, geometry=_times(found.geometry, factor), findings=findings)
+
+
+def _either_unit(
+    found: Found, said: str, unit: str, plan: CRS, source: str
+) -> tuple[str, tuple[Finding, ...]]:
+    """Choose between the unit a file says and the one the plan file says.
+
+    "Feet" in a file may be either foot, so the plan file tells which. Otherwise the plan file's unit is taken only
+    where the file's own puts the survey outside the CRS's area of use.
+    """
+    if metres(said, source) == FOOT and metres(unit, source) in FEET:
+        return unit, ()
+    boxes = []
+    for name in (said, unit):
+        factor = scale_to(plan, name, source)
+        x0, y0, x1, y1 = (v * factor for v in box_of(found.geometry))
+        boxes.append((x0, y0, x1, y1))
+    if not misfit(plan, boxes[0]) or misfit(plan, boxes[1]):
+        raise SetoutError(
+            f'it says its unit is "{said}", the plan file says "{unit}"', source,
+            "mend site.unit, or leave it out: this file says its own",
+        )  # fmt: skip
+    message = f'{source}: it says its unit is "{said}", which puts it outside the area of use of its CRS; taken as "{unit}"'
+    remedy = "set the drawing's unit ($INSUNITS) to the one it was made in"
+    return unit, (Finding("unit_from_plan", "warn", message, said, unit, remedy),)
+
+
+def _times(geometry: Geometries, factor: float) -> Geometries:
+    def scaled(xy: Floats) -> Floats:
+        return xy * factor
+
+    return objects(shapely.transform(geometry, scaled).tolist())
+
+
+def _fits(found: Found, place: CRS, ref: Reference) -> None:
+    if fault := misfit(place, box_of(found.geometry)):
+        raise SetoutError(fault, ref.text, "mend the start, or the CRS, or the unit of the start")
+
+
+def _layer(ref: Reference, found: Found, place: CRS) -> VectorLayer:
+    return VectorLayer(ref.text, found.geometry, dict(found.columns), place, found.findings)
+
+
+__all__ = ["list_layers", "read_boundary", "read_vector"]
