@@ -1,0 +1,289 @@
+"""Our folium pieces: a map that needs no network, a layer of trees, layers of outlines, and the page around them.
+
+Stock folium links to scripts and styles on the net, and runs what it is given through its template engine a second
+time; every piece here carries all it needs, and hands its text to the page untouched and as data.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass
+from functools import cache
+from importlib import metadata, resources
+from typing import TYPE_CHECKING, Any, Final
+
+import folium
+import jinja2
+import numpy as np
+import shapely
+from branca.element import Element, Figure
+from folium.elements import ElementAddToElement
+from folium.map import Layer
+
+from setout.errors import SetoutError
+
+from . import palette
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
+
+LEAFLET_WHEEL: Final = "django-js-lib-leaflet"
+LEAFLET_FILES: Final = "js_lib_leaflet/static/js_lib_leaflet/"
+SCRIPTS: Final = ("geodesy.js", "treelayer.js", "shapes.js", "panel.js", "measure.js", "start.js")
+MAX_ZOOM: Final = 24
+
+
+def environment() -> jinja2.Environment:
+    """Return the template engine for our pages: every text is escaped."""
+    return jinja2.Environment(
+        loader=jinja2.FunctionLoader(template_text), autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True,
+    )  # fmt: skip
+
+
+@cache
+def template_text(name: str) -> str:
+    """Return one file of ``templates``."""
+    return (resources.files("setout.write") / "templates" / name).read_text("utf-8")
+
+
+def script_json(value: object) -> str:
+    """Write a value as JSON that may stand inside a script element: no text in it can end the element.
+
+    >>> script_json({"a": "</script><!--"})
+    '{"a":"\\\\u003c/script\\\\u003e\\\\u003c!--"}'
+    """
+    text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+class Raw(Element):  # type: ignore[misc]
+    """Text that reaches the page as it is: no template engine looks into it."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self._name = "Raw"
+        self.text = text
+
+    def render(self, **_: object) -> str:
+        """Return the text."""
+        return self.text
+
+
+@cache
+def leaflet() -> tuple[str, str]:
+    """Return Leaflet's script and style from its wheel, pictures inlined.
+
+    Returns
+    -------
+    tuple of str
+        (script, style): neither asks for anything from outside.
+
+    Raises
+    ------
+    SetoutError
+        The wheel is not installed, or holds no such file.
+    """
+    try:
+        wheel = metadata.distribution(LEAFLET_WHEEL)
+        script = _wheel_file(wheel, "leaflet.js").decode("utf-8")
+        style = _wheel_file(wheel, "leaflet.css").decode("utf-8")
+        style = re.sub(r"url\(images/([\w.-]+)\)", lambda m: f"url({_data_uri(wheel, m.group(1))})", style)
+    except (metadata.PackageNotFoundError, OSError) as error:
+        raise SetoutError(
+            f"the map's script library cannot be read: {error}", LEAFLET_WHEEL, f"pip install {LEAFLET_WHEEL}"
+        ) from error
+    script = re.sub(r"//# sourceMappingURL=\S+", "", script)
+    if "</script" in script.lower():
+        raise SetoutError("the map's script library would end its own element", LEAFLET_WHEEL)
+    return script, style
+
+
+def _wheel_file(wheel: metadata.Distribution, name: str) -> bytes:
+    with open(str(wheel.locate_file(LEAFLET_FILES + name)), "rb") as file:  # noqa: PTH123 - may lie in a zip-like tree
+        return file.read()
+
+
+def _data_uri(wheel: metadata.Distribution, name: str) -> str:
+    return "data:image/png;base64," + base64.b64encode(_wheel_file(wheel, f"images/{name}")).decode("ascii")
+
+
+class OfflineMap(folium.Map):  # type: ignore[misc]
+    """A folium map whose page carries its scripts, styles and pictures, and has its own frame around the map.
+
+    Takes other folium layers like any map, as long as they need nothing but Leaflet.
+    """
+
+    default_js: Sequence[tuple[str, str]] = ()
+    default_css: Sequence[tuple[str, str]] = ()
+
+    def __init__(self, page: Mapping[str, Any], location: tuple[float, float]) -> None:
+        super().__init__(location=location, tiles=None, zoom_start=16)
+        self._name = "Map"
+        self.page = page
+
+    def render(self, **kwargs: Any) -> None:
+        """Put frame, scripts and the map itself into the page, then every layer."""
+        figure = self.get_root()
+        figure._template = environment().get_template("map.html")  # noqa: SLF001 - folium's way to set a page
+        figure.page = self.page
+        figure.map_id = self.get_name()
+        script, style = leaflet()
+        own = "\n".join(template_text(name) for name in SCRIPTS) + f"\nsetout.MARKS = {script_json(palette.MARKS)};"
+        figure.leaflet_css, figure.own_css = style, template_text("map.css")
+        figure.leaflet_js, figure.own_js = script, own
+        options = {
+            "center": self.location, "zoom": 16, "maxZoom": MAX_ZOOM, "minZoom": 2, "zoomControl": False,
+            "attributionControl": False, "zoomSnap": 0.25, "zoomDelta": 1, "wheelPxPerZoomLevel": 90,
+        }  # fmt: skip
+        name = self.get_name()
+        figure.script.add_child(
+            Raw(f'var {name} = setout.map("{name}", {script_json(options)});'), name=name, index=0
+        )
+        for child in list(self._children.values()):
+            child.render(**kwargs)
+
+    def save_to(self, path: Any) -> None:
+        """Write the page; the same plan gives the same bytes."""
+        number_elements(self.get_root())
+        path.write_text(self.get_root().render(), "utf-8", newline="\n")
+
+
+def number_elements(root: Figure) -> None:
+    """Number the elements of a page in their order, in place of folium's random names."""
+    for i, element in enumerate(_walk(root)):
+        element._id = f"{i}"  # noqa: SLF001 - folium has no public way to name an element
+
+
+def _walk(element: Element) -> Iterator[Element]:
+    yield element
+    for child in element._children.values():  # noqa: SLF001 - as above
+        yield from _walk(child)
+
+
+class PlanLayer(Layer):  # type: ignore[misc]
+    """A layer made by one of our script's functions from plain data.
+
+    Parameters
+    ----------
+    name : str
+        What people read.
+    make : str
+        The script's function.
+    data, options
+        Its two arguments, as plain data.
+    show : bool
+        Shown when the map opens.
+    """
+
+    def __init__(self, name: str, make: str, data: object, options: object, *, show: bool = True) -> None:
+        super().__init__(name=name, overlay=True, control=True, show=show)
+        self._name = "PlanLayer"
+        self.make, self.data, self.plan_options = make, data, options
+
+    def render(self, **_: object) -> None:
+        """Put the layer's one line of script into the page."""
+        figure, name = self.get_root(), self.get_name()
+        line = f"var {name} = setout.{self.make}({script_json(self.data)}, {script_json(self.plan_options)});"
+        figure.script.add_child(Raw(line), name=name)
+        if self.show:
+            added = ElementAddToElement(element_name=name, element_parent_name=self._parent.get_name())
+            added._id = f"{self._id}add"  # noqa: SLF001 - keeps the page the same from run to run
+            added._parent = self  # noqa: SLF001
+            added.render()
+
+
+class Start(Element):  # type: ignore[misc]
+    """The last line of the page's script: gives the tools the map, its layers and what they say."""
+
+    def __init__(self, data: object, layers: Mapping[str, Layer]) -> None:
+        super().__init__()
+        self._name = "Start"
+        self.data, self.layers = data, layers
+
+    def render(self, **_: object) -> None:
+        """Put the line into the page."""
+        table = ",".join(f"{json.dumps(key)}:{layer.get_name()}" for key, layer in self.layers.items())
+        line = f"setout.start({self._parent.get_name()}, {script_json(self.data)}, {{{table}}});"
+        self.get_root().script.add_child(Raw(line), name=self.get_name())
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How outlines are drawn: colours, width [px], dashes, name of a hatch, and the pane they lie in."""
+
+    color: str
+    weight: float = 1.5
+    fill: str = ""
+    fillOpacity: float = 1.0  # noqa: N815 - the words of SVG and Leaflet
+    opacity: float = 1.0
+    dashArray: str = ""  # noqa: N815
+    pane: str = "ground"
+    canvas: bool = False
+
+
+def shape_layer(
+    name: str, features: Sequence[tuple[NDArray[np.float64], NDArray[np.int64], Sequence[tuple[str, str]]]],
+    look: Look, *, closed: bool, show: bool = True,
+) -> PlanLayer:  # fmt: skip
+    """Make a layer of outlines or lines.
+
+    Parameters
+    ----------
+    name : str
+        What people read.
+    features : Sequence of tuples
+        Each (points, lengths, about): Web Mercator (k, 2) [m] of all its rings one after the other; the points of
+        each ring, negative for a hole of the ring before; what to say of it as (label, value).
+    look : Look
+        How it is drawn.
+    closed : bool
+        Rings of polygons rather than lines.
+    show : bool
+        Shown when the map opens.
+
+    Returns
+    -------
+    PlanLayer
+        The layer, to be added to a map.
+    """
+    points = np.concatenate([f[0] for f in features]) if features else np.empty((0, 2))
+    origin = np.floor(points.min(axis=0) * 1000) if len(points) else np.zeros(2)
+    steps = np.rint(points * 1000 - origin).astype("<i4")
+    data = {
+        "origin": [int(v) for v in origin],
+        "points": base64.b64encode(steps.tobytes()).decode("ascii"),
+        "features": [{"rings": f[1].tolist(), "about": [list(row) for row in f[2]]} for f in features],
+        "closed": closed,
+    }
+    return PlanLayer(name, "shapes", data, asdict(look), show=show)
+
+
+def rings_of(geometry: BaseGeometry) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Return all points of a geometry's polygons or lines, and the length of each ring, negative for a hole.
+
+    >>> box = shapely.box(0, 0, 9, 9) - shapely.box(3, 3, 6, 6)
+    >>> points, lengths = rings_of(box)
+    >>> points.shape, lengths.tolist()
+    ((10, 2), [5, -5])
+    """
+    parts, lengths = [], []
+    for part in shapely.get_parts(geometry):
+        if isinstance(part, shapely.Polygon):
+            rings = [part.exterior, *part.interiors]
+        elif isinstance(part, shapely.LineString):
+            rings = [part]
+        else:
+            continue
+        for i, ring in enumerate(rings):
+            xy = shapely.get_coordinates(ring)
+            if len(xy):
+                parts.append(xy)
+                lengths.append(len(xy) if i == 0 else -len(xy))
+    return (np.concatenate(parts) if parts else np.empty((0, 2))), np.array(lengths, np.int64)

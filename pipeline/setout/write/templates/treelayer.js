@@ -1,0 +1,314 @@
+// The trees: binary columns, one canvas, a grid to find them by. Nothing here makes an object per tree.
+(function () {
+  "use strict";
+  const setout = window.setout;
+  const ARCS = 4000; // more trees in view than this are stamped as pixels
+  const CELL = 16; // trees to a cell of the grid, about
+  const TYPES = { u1: Uint8Array, u2: Uint16Array, u4: Uint32Array, i4: Int32Array };
+
+  class Columns {
+    constructor(head, bytes) {
+      this.n = head.n;
+      this.byName = new Map();
+      this.list = head.columns;
+      for (const c of head.columns) {
+        this.byName.set(c.name, c);
+        if (c.kind === "ids") { c.raw = bytes.subarray(c.at, c.at + c.bytes); continue; }
+        c.codes = new TYPES[c.type](bytes.buffer, bytes.byteOffset + c.at, this.n);
+        if (c.delta) {
+          const sums = new Float64Array(this.n);
+          for (let i = 0, sum = 0; i < this.n; i++) sums[i] = sum += c.codes[i];
+          c.codes = sums;
+        }
+      }
+    }
+    has(name) { return this.byName.has(name); }
+    // The value in the column's own unit; null where it is unknown.
+    value(name, i) {
+      const c = this.byName.get(name);
+      if (!c) return null;
+      if (c.kind === "text") return c.table[c.codes[i]] || null;
+      return c.codes[i] === c.unknown ? null : (c.offset + c.codes[i]) * c.step;
+    }
+    // The value as people read it; null where it is unknown.
+    text(name, i) {
+      const v = this.value(name, i), c = this.byName.get(name);
+      if (v === null || c.kind === "text") return v;
+      return (v * c.factor).toFixed(c.decimals) + (c.unit ? " " + c.unit : "");
+    }
+    ids() {
+      if (!this._ids) this._ids = new TextDecoder().decode(this.byName.get("tree_id").raw).split("\n");
+      return this._ids;
+    }
+    id(i) { return this.ids()[i]; }
+    find(id) {
+      if (!this._places) this._places = new Map(this.ids().map((name, i) => [name.toUpperCase(), i]));
+      const at = this._places.get(id.trim().toUpperCase());
+      return at === undefined ? -1 : at;
+    }
+    like(part, most) {
+      const want = part.trim().toUpperCase(), starts = [], holds = [];
+      if (!want) return [];
+      for (let i = 0; i < this.n && starts.length < most; i++) {
+        const id = this.ids()[i].toUpperCase();
+        if (id.startsWith(want)) starts.push(i);
+        else if (holds.length < most && id.includes(want)) holds.push(i);
+      }
+      return starts.concat(holds).slice(0, most);
+    }
+  }
+
+  setout.TreeLayer = L.Renderer.extend({
+    options: { padding: 0.25, pane: "trees", colours: ["#45a4a1"], edge: "#22312e", attention: "#b3261e" },
+
+    initialize: function (head, options) {
+      L.Renderer.prototype.initialize.call(this, options);
+      this.head = head;
+      this._waiting = [];
+      const raw = setout.bytes(head.bytes);
+      head.bytes = null;
+      if (!head.compact) this._take(raw);
+      else if (typeof DecompressionStream === "undefined") this.failed = true;
+      else {
+        const stream = new Blob([raw]).stream().pipeThrough(new DecompressionStream("deflate"));
+        new Response(stream).arrayBuffer().then((b) => this._take(new Uint8Array(b)));
+      }
+    },
+
+    whenReady: function (then) { if (this.columns) then(); else this._waiting.push(then); },
+
+    _take: function (bytes) {
+      const columns = new Columns(this.head, bytes);
+      this.n = columns.n;
+      this._x = columns.byName.get("x").codes;
+      this._y = columns.byName.get("y").codes;
+      this._mask = null;
+      this._codes = new Uint8Array(this.n);
+      this._attention = [];
+      this._hollowFrom = Infinity;
+      this._buildGrid();
+      this.columns = columns;
+      for (const then of this._waiting.splice(0)) then();
+      this.redraw();
+    },
+
+    // Counting sort of the trees into square cells.
+    _buildGrid: function () {
+      let w = 1, h = 1;
+      for (let i = 0; i < this.n; i++) { if (this._x[i] > w) w = this._x[i]; if (this._y[i] > h) h = this._y[i]; }
+      const size = Math.max(Math.sqrt((w * h * CELL) / Math.max(this.n, 1)), Math.max(w, h) / 2000, 1);
+      const nx = Math.floor(w / size) + 1, ny = Math.floor(h / size) + 1;
+      const start = new Uint32Array(nx * ny + 1), cell = new Uint32Array(this.n), order = new Uint32Array(this.n);
+      for (let i = 0; i < this.n; i++) {
+        cell[i] = Math.floor(this._y[i] / size) * nx + Math.floor(this._x[i] / size);
+        start[cell[i] + 1]++;
+      }
+      for (let c = 0; c < nx * ny; c++) start[c + 1] += start[c];
+      const next = start.slice();
+      for (let i = 0; i < this.n; i++) order[next[cell[i]]++] = i;
+      this._grid = { size, nx, ny, start, order };
+      this._w = w; this._h = h;
+    },
+
+    latLng: function (i) {
+      const o = this.head.origin;
+      return L.latLng(setout.unmercator((o[0] + this._x[i]) / 1000, (o[1] + this._y[i]) / 1000));
+    },
+    getBounds: function () {
+      const o = this.head.origin;
+      return L.latLngBounds(
+        setout.unmercator(o[0] / 1000, o[1] / 1000),
+        setout.unmercator((o[0] + this._w) / 1000, (o[1] + this._h) / 1000));
+    },
+    // Codes from hollowFrom on are drawn as rings: their colours are taken already.
+    setColours: function (codes, colours, hollowFrom) {
+      this._codes = codes;
+      this.options.colours = colours;
+      this._hollowFrom = hollowFrom === undefined ? Infinity : hollowFrom;
+      this.redraw();
+    },
+    setMask: function (mask) { this._mask = mask; this.redraw(); },
+    setAttention: function (list) { this._attention = list; this.redraw(); },
+    select: function (i) { this.selected = i; this.redraw(); },
+    redraw: function () { if (this._map && this.columns) this._draw(); return this; },
+
+    // The nearest shown tree within so many pixels, -1 if there is none.
+    nearest: function (latlng, pixels) {
+      if (!this.columns || !this._map) return -1;
+      const p = L.Projection.SphericalMercator.project(latlng), o = this.head.origin, g = this._grid;
+      const x = p.x * 1000 - o[0], y = p.y * 1000 - o[1];
+      const reach = pixels / this._view().k;
+      const c0 = Math.max(0, Math.floor((x - reach) / g.size)), c1 = Math.min(g.nx - 1, Math.floor((x + reach) / g.size));
+      const r0 = Math.max(0, Math.floor((y - reach) / g.size)), r1 = Math.min(g.ny - 1, Math.floor((y + reach) / g.size));
+      let best = -1, least = reach * reach;
+      for (let r = r0; r <= r1; r++) for (let c = c0; c <= c1; c++) {
+        for (let j = g.start[r * g.nx + c]; j < g.start[r * g.nx + c + 1]; j++) {
+          const i = g.order[j], dx = this._x[i] - x, dy = this._y[i] - y, d = dx * dx + dy * dy;
+          if (d <= least && (!this._mask || this._mask[i])) { best = i; least = d; }
+        }
+      }
+      return best;
+    },
+
+    // Pixels from tree coordinates on the canvas: px = ax + k x, py = ay - k y; and pixels per metre of ground.
+    _view: function () {
+      const map = this._map, zoom = map.getZoom(), s = map.options.crs.scale(zoom), o = map.getPixelOrigin();
+      const k = s / (2 * Math.PI * setout.R) / 1000, b = this._bounds || { min: { x: 0, y: 0 } };
+      const lat = map.getCenter().lat, m = setout.metresPerDegree(lat, this.options.earth);
+      return {
+        k, ax: s / 2 + k * this.head.origin[0] - o.x - b.min.x, ay: s / 2 - k * this.head.origin[1] - o.y - b.min.y,
+        perMetre: s / 360 / m.lon, zoom,
+      };
+    },
+
+    // Radius on the screen: true mature spread, or a dot where it is unknown; never too small to see.
+    radius: function (i, view) {
+      const spread = this.columns.value("spread_m", i);
+      return spread === null ? 3 : Math.max((spread / 2) * view.perMetre, this._least);
+    },
+
+    _initContainer: function () {
+      this._container = L.DomUtil.create("canvas", "setout-trees");
+      this._container.setAttribute("aria-hidden", "true");
+    },
+    _destroyContainer: function () { L.DomUtil.remove(this._container); this._container = null; },
+    _updatePaths: function () {},
+    _update: function () {
+      if (this._map._animatingZoom && this._bounds) return;
+      L.Renderer.prototype._update.call(this);
+      L.DomUtil.setPosition(this._container, this._bounds.min);
+      this._map.whenReady(() => this.redraw());
+    },
+
+    _draw: function () {
+      const c = this._container, size = this._bounds.getSize(), dpr = Math.min(window.devicePixelRatio || 1, 2);
+      const w = Math.round(size.x * dpr), h = Math.round(size.y * dpr);
+      if (c.width !== w || c.height !== h) {
+        c.width = w; c.height = h; c.style.width = size.x + "px"; c.style.height = size.y + "px";
+      }
+      const ctx = c.getContext("2d"), view = this._view(), seen = this._inView(view, size);
+      ctx.setTransform(1, 0, 0, 1, 0, 0);
+      ctx.clearRect(0, 0, w, h);
+      this._least = seen.length > ARCS ? 0.75 : 1.6;
+      this.drawn = seen.length;
+      if (seen.length > ARCS) this._stamp(ctx, view, seen, dpr, w, h);
+      ctx.setTransform(dpr, 0, 0, dpr, 0, 0);
+      if (seen.length <= ARCS) this._arcs(ctx, view, seen);
+      this._rings(ctx, view, size);
+    },
+
+    _inView: function (view, size) {
+      const g = this._grid, edge = 20 * view.perMetre + 4;
+      const col = (px) => Math.floor((px - view.ax) / view.k / g.size), row = (py) => Math.floor((view.ay - py) / view.k / g.size);
+      const c0 = Math.max(0, col(-edge)), c1 = Math.min(g.nx - 1, col(size.x + edge));
+      const r0 = Math.max(0, row(size.y + edge)), r1 = Math.min(g.ny - 1, row(-edge));
+      let n = 0;
+      for (let r = r0; r <= r1 && c0 <= c1; r++) n += g.start[r * g.nx + c1 + 1] - g.start[r * g.nx + c0];
+      const out = new Uint32Array(n);
+      n = 0;
+      for (let r = r0; r <= r1 && c0 <= c1; r++) {
+        for (let j = g.start[r * g.nx + c0]; j < g.start[r * g.nx + c1 + 1]; j++) {
+          const i = g.order[j];
+          if (!this._mask || this._mask[i]) out[n++] = i;
+        }
+      }
+      return out.subarray(0, n);
+    },
+
+    _arcs: function (ctx, view, seen) {
+      const colours = this.options.colours, groups = new Map(), TURN = 2 * Math.PI;
+      for (const i of seen) {
+        const code = this._codes[i];
+        if (!groups.has(code)) groups.set(code, []);
+        groups.get(code).push(i);
+      }
+      for (const code of [...groups.keys()].sort((p, q) => p - q)) {
+        const list = groups.get(code), hollow = code >= this._hollowFrom;
+        ctx.beginPath();
+        for (const i of list) {
+          const x = view.ax + view.k * this._x[i], y = view.ay - view.k * this._y[i], r = this.radius(i, view);
+          ctx.moveTo(x + r, y);
+          ctx.arc(x, y, r, 0, TURN);
+        }
+        ctx.globalAlpha = 0.82;
+        ctx.fillStyle = hollow ? "#fdfcf8" : colours[code];
+        ctx.fill();
+        ctx.globalAlpha = hollow ? 1 : 0.55;
+        ctx.lineWidth = hollow ? 2.4 : 0.8;
+        ctx.strokeStyle = hollow ? colours[code] : this.options.edge;
+        ctx.stroke();
+        ctx.globalAlpha = 1;
+      }
+      if (seen.length && this.radius(seen[0], view) > 5) this._stems(ctx, view, seen);
+      if (view.zoom >= 20.5 && seen.length < 700) this._labels(ctx, view, seen);
+    },
+
+    _stems: function (ctx, view, seen) {
+      ctx.fillStyle = this.options.edge;
+      for (const i of seen) ctx.fillRect(view.ax + view.k * this._x[i] - 1, view.ay - view.k * this._y[i] - 1, 2, 2);
+    },
+
+    _labels: function (ctx, view, seen) {
+      ctx.font = "600 11px system-ui, sans-serif";
+      ctx.textAlign = "center";
+      ctx.lineWidth = 3;
+      ctx.strokeStyle = "rgba(253,252,248,.9)";
+      ctx.fillStyle = this.options.edge;
+      for (const i of seen) {
+        const x = view.ax + view.k * this._x[i], y = view.ay - view.k * this._y[i] + 15, id = this.columns.id(i);
+        ctx.strokeText(id, x, y);
+        ctx.fillText(id, x, y);
+      }
+    },
+
+    // Many trees: write their pixels straight into an image, each a small disc.
+    _stamp: function (ctx, view, seen, dpr, w, h) {
+      const image = ctx.createImageData(w, h), px = new Uint32Array(image.data.buffer), discs = new Map();
+      const inks = this.options.colours.map((hex) => {
+        const n = parseInt(hex.slice(1), 16);
+        return (0xff000000 | ((n & 255) << 16) | (n & 0xff00) | (n >> 16)) >>> 0;
+      });
+      for (const i of seen) {
+        const r = Math.max(0.5, Math.round(this.radius(i, view) * dpr * 2) / 2);
+        let disc = discs.get(r);
+        if (!disc) discs.set(r, (disc = this._disc(r, w)));
+        const x = Math.round((view.ax + view.k * this._x[i]) * dpr), y = Math.round((view.ay - view.k * this._y[i]) * dpr);
+        const e = disc.reach, at = y * w + x, ink = inks[this._codes[i]];
+        if (x < e || y < e || x >= w - e || y >= h - e) continue;
+        const solid = disc.solid, soft = disc.soft, faint = (ink & 0xffffff) | 0x80000000;
+        for (let j = 0; j < solid.length; j++) px[at + solid[j]] = ink;
+        for (let j = 0; j < soft.length; j++) if (!px[at + soft[j]]) px[at + soft[j]] = faint;
+      }
+      ctx.putImageData(image, 0, 0);
+    },
+
+    _disc: function (r, w) {
+      const reach = Math.ceil(r + 0.5), solid = [], soft = [];
+      for (let y = -reach; y <= reach; y++) for (let x = -reach; x <= reach; x++) {
+        const d = Math.hypot(x, y);
+        if (d <= r - 0.25 || (x === 0 && y === 0)) solid.push(y * w + x);
+        else if (d <= r + 0.4) soft.push(y * w + x);
+      }
+      return { reach, solid: Int32Array.from(solid), soft: Int32Array.from(soft) };
+    },
+
+    // Rings around the trees that need attention, and around the chosen one.
+    _rings: function (ctx, view, size) {
+      const ring = (i, colour, width, gap) => {
+        const x = view.ax + view.k * this._x[i], y = view.ay - view.k * this._y[i];
+        if (x < -50 || y < -50 || x > size.x + 50 || y > size.y + 50) return;
+        ctx.beginPath();
+        ctx.arc(x, y, this.radius(i, view) + gap, 0, 2 * Math.PI);
+        ctx.lineWidth = width;
+        ctx.strokeStyle = colour;
+        ctx.stroke();
+      };
+      for (const i of this._attention.slice(0, ARCS)) if (!this._mask || this._mask[i]) ring(i, this.options.attention, 1.8, 1.5);
+      if (this.selected >= 0) {
+        ring(this.selected, "#fdfcf8", 6, 5);
+        ring(this.selected, this.options.edge, 2.6, 5);
+      }
+    },
+  });
+  setout.trees = (head, options) => new setout.TreeLayer(head, options);
+})();

@@ -1,0 +1,235 @@
+"""What map and report say in words: cautions, blocks, how distances are measured."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from setout.nouns import Block, Planting, Site
+from setout.units import ACRE, show_area, show_length
+
+CAUTIONS: Final = (
+    (
+        "Buried lines",
+        "Before any digging, augering or driving of stakes, call the utility-locating service (811 in the United"
+        " States, the national or local service elsewhere) and wait for the marks. Private lines, such as to a well"
+        " or a barn, are often not marked: ask the owner.",
+    ),
+    (
+        "Overhead lines",
+        "Keep ladders, masts, pipes and machine booms well away from every overhead line. Height limits shown are"
+        " those of the plan file; the line's owner decides what may grow near it.",
+    ),
+    (
+        "Slopes and machines",
+        "Slopes come from the elevation model and can miss banks, ruts and holes. Walk the ground before a tractor"
+        " works there; most overturns are sideways.",
+    ),
+    (
+        "Wells, septic fields and water",
+        "Setbacks are those of the plan file, not the law. Verify each with local code, the permits of the property"
+        " and the health department, and keep chemicals, roots and wheels away as they ask.",
+    ),
+    (
+        "What this plan is",
+        "A plan from survey files, not a survey. Property lines, easements and pressures are for licensed surveyors"
+        " and engineers to settle; local codes and licensed practice always come first.",
+    ),
+)
+"""What has to be known before work starts: (title, text)."""
+
+SEVERITY: Final = {"stop": "Stop", "warn": "Warning", "note": "Note"}
+TAPE_SLOPE: Final = 0.15
+"""Slope [rise over run] at which the difference between tape and plan is told."""
+
+
+@dataclass(frozen=True, slots=True)
+class BlockLine:
+    """What there is to say of one block as planted; lengths in metres, NaN where there is nothing to measure."""
+
+    name: str
+    pattern: str
+    step_m: float
+    row_distance_m: float
+    nearest_m: float
+    trees: int
+    rows: int
+    area_m2: float
+    bearing_deg: float
+    plants: tuple[tuple[str, int], ...]
+
+
+def tape_excess(slope: float) -> float:
+    """Return how much more a tape laid on a slope reads than the horizontal distance, as a share.
+
+    >>> round(100 * tape_excess(0.15), 3)
+    1.119
+    """
+    return math.hypot(1.0, slope) - 1.0
+
+
+def plant_label(name: str, variety: str) -> str:
+    """Return how one thing planted is called.
+
+    >>> plant_label("apple, semi-dwarf", "Jonathan")
+    'apple, semi-dwarf: Jonathan'
+    """
+    return f"{name}: {variety}" if variety else name
+
+
+def plant_kinds(site: Site) -> tuple[tuple[str, str, str], ...]:
+    """Return the (name, variety, role) of everything planted on a site, each once, in the order of the plan file."""
+    return tuple(dict.fromkeys((p.name, p.variety, p.role) for block in site.blocks for p in block.plants))
+
+
+def block_lines(planting: Planting) -> tuple[BlockLine, ...]:
+    """Sum up every block.
+
+    Parameters
+    ----------
+    planting : Planting
+        The finished plan.
+
+    Returns
+    -------
+    tuple of BlockLine
+        In the order of the plan file.
+    """
+    return tuple(_block_line(planting, i, block) for i, block in enumerate(planting.site.blocks))
+
+
+def _block_line(planting: Planting, index: int, block: Block) -> BlockLine:
+    trees, rows = planting.trees, planting.rows
+    mine = trees.block == index
+    nearest = np.asarray(planting.facts.get("nearest_m", np.full(mine.size, np.nan)), float)[mine]
+    known = nearest[np.isfinite(nearest)]
+    area = sum(
+        float(shape.area)
+        for name, shape in zip(planting.usable.block, planting.usable.geometry, strict=True)
+        if name == block.name
+    )
+    bearings = rows.bearing_deg[rows.block == index]
+    counts = np.bincount(trees.plant[mine], minlength=len(block.plants))
+    return BlockLine(
+        name=block.name,
+        pattern=block.pattern.kind,
+        step_m=block.pattern.step_m,
+        row_distance_m=block.pattern.row_distance_m,
+        nearest_m=float(known.min()) if known.size else math.nan,
+        trees=int(mine.sum()),
+        rows=int((rows.block == index).sum()),
+        area_m2=area,
+        bearing_deg=float(bearings[0]) if bearings.size else math.nan,
+        plants=tuple(
+            (plant_label(p.name, p.variety), int(c)) for p, c in zip(block.plants, counts, strict=False)
+        ),
+    )
+
+
+def closer_than_step(line: BlockLine, units: str) -> str:
+    """Say so where the true nearest neighbour is closer than the step; empty where it is not.
+
+    Differences below 5 mm are not told: they are less than a stake is wide.
+
+    >>> line = BlockLine("D", "offset", 4.8768, 3.6576, 4.39589, 10, 2, 1e3, 0.0, ())
+    >>> closer_than_step(line, "us")
+    'Block D: rows 12 ft apart bring neighbours in the next row to 14.42 ft, closer than the 16 ft step.'
+    """
+    if not line.nearest_m < line.step_m - 0.005:
+        return ""
+    near, step = show_length(line.nearest_m, units, 2), show_length(line.step_m, units)
+    rows = show_length(line.row_distance_m, units)
+    across = math.hypot(line.row_distance_m, line.step_m / 2)
+    if abs(line.nearest_m - across) < 0.005 or abs(line.nearest_m - line.row_distance_m) < 0.005:
+        return (
+            f"Block {line.name}: rows {rows} apart bring neighbours in the next row to {near},"
+            f" closer than the {step} step."
+        )
+    return f"Block {line.name}: the nearest two trees stand {near} apart, closer than the {step} step."
+
+
+def bearing_text(degrees: float) -> str:
+    """Write a row direction as a quadrant bearing from true north.
+
+    >>> bearing_text(0.0), bearing_text(20.0), bearing_text(160.0), bearing_text(90.0)
+    ('north-south', 'N 20° E', 'N 20° W', 'east-west')
+    """
+    if not math.isfinite(degrees):
+        return ""
+    turned = degrees % 180.0
+    if min(turned, 180 - turned) < 0.05:
+        return "north-south"
+    if abs(turned - 90) < 0.05:
+        return "east-west"
+    angle, side = (turned, "E") if turned < 90 else (180 - turned, "W")
+    return f"N {angle:.1f}".removesuffix(".0") + f"° {side}"
+
+
+def density(trees: int, area_m2: float, units: str) -> str:
+    """Write trees per acre or hectare.
+
+    >>> density(100, 4046.8564224, "us"), density(100, 1e4, "si"), density(0, 0.0, "us")
+    ('100 per acre', '100 per ha', '')
+    """
+    if area_m2 <= 0:
+        return ""
+    unit, name = (ACRE, "acre") if units == "us" else (1e4, "ha")
+    return f"{trees * unit / area_m2:,.0f} per {name}"
+
+
+def counts_line(planting: Planting) -> str:
+    """Sum the plan up in one line: trees, net and gross area, blocks."""
+    site = planting.site
+    planted = sum(float(shape.area) for shape in planting.usable.geometry)
+    blocks = len(site.blocks)
+    return (
+        f"{len(planting.trees):,} trees in {blocks} block{'' if blocks == 1 else 's'} on"
+        f" {show_area(planted, site.units)} of {show_area(float(site.boundary.area), site.units)}"
+    )
+
+
+def measured_how(planting: Planting) -> Iterator[str]:
+    """Yield the sentences on distances, frame and coordinate system."""
+    frame = planting.site.frame
+    excess = tape_excess(TAPE_SLOPE)
+    yield (
+        "Distances are horizontal ground distances. A tape held level reads them; a tape laid on a"
+        f" {TAPE_SLOPE:.0%} slope reads {excess:.1%} more".replace("%", " %")
+        + f" ({show_length(30.48 * excess, planting.site.units)} in {show_length(30.48, planting.site.units)})."
+    )
+    yield (
+        f"Files are delivered in the survey's own coordinate system, {frame.survey_crs.name}{_code(frame.survey_crs)}."
+        f" Eastings and northings are in {frame.plane_crs.name}{_code(frame.plane_crs)}, unit"
+        f" {frame.plane_crs.axis_info[0].unit_name}."
+    )
+    yield (
+        f"Trees were set out in a local Transverse Mercator frame at {frame.lat:.5f}°, {frame.lon:.5f}° raised to"
+        f" {show_length(frame.height_m, planting.site.units, 0)} above the ellipsoid (scale {frame.scale:.8f}), so that"
+        " a distance in it is a distance on the ground."
+    )
+    factor = grid_to_ground(planting.site)
+    if math.isfinite(factor):
+        yield (
+            f"Grid to ground: multiply a distance between coordinates by {factor:.8f} to get the distance on the ground"
+            f" ({(factor - 1) * 1e6:+.0f} parts per million, at the middle of the site)."
+        )
+
+
+def grid_to_ground(site: Site) -> float:
+    """Return ground distance over distance between plane coordinates at the middle of a site; NaN if it has no plane."""
+    frame = site.frame
+    if not frame.plane_crs.is_projected:
+        return math.nan
+    x, y = frame.of(frame.plane_crs.geodetic_crs or frame.plane_crs, np.array([frame.lon]), np.array([frame.lat]))
+    px, py = frame.to(frame.plane_crs, np.array([x[0] - 50, x[0] + 50]), np.array([y[0], y[0]]))
+    unit = frame.plane_crs.axis_info[0].unit_conversion_factor
+    return 100.0 / (math.hypot(float(px[1] - px[0]), float(py[1] - py[0])) * unit)
+
+
+def _code(crs: object) -> str:
+    authority = crs.to_authority() if hasattr(crs, "to_authority") else None
+    return f" ({':'.join(authority)})" if authority else ""
