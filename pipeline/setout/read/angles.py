@@ -50,7 +50,7 @@ def sexagesimal(text: str) -> float:
 
 
 def coordinate(text: str) -> float:
-    r"""Read a latitude or longitude: decimal degrees, or degrees, minutes and seconds with a sign or hemisphere.
+    r"""Read a latitude or longitude: decimal, or degrees, minutes and seconds with a sign or hemisphere.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""A CSV of corners, or of any points: columns by their trade names, decimal point or comma, and units in the names."""
+"""A CSV of corners or other points: columns by trade name, units in the names, decimal point or comma."""
 
 from __future__ import annotations
 
@@ -32,7 +32,8 @@ ORDER: Final = frozenset({"order", "seq", "sequence"})
 UNITS: Final = {
     "us survey ft": "US survey ft", "us survey feet": "US survey ft", "us survey foot": "US survey ft",
     "usft": "US survey ft", "us ft": "US survey ft", "ftus": "US survey ft", "survey ft": "US survey ft",
-    "ft": "ft", "feet": "ft", "foot": "ft", "ift": "ft", "m": "m", "metres": "m", "meters": "m", "metre": "m", "meter": "m",
+    "ft": "ft", "feet": "ft", "foot": "ft", "ift": "ft",
+    "m": "m", "metres": "m", "meters": "m", "metre": "m", "meter": "m",
     "deg": "", "degrees": "", "dd": "",
 }  # fmt: skip
 HOW: Final = "name the columns easting and northing, or lon and lat, in the first line"
@@ -72,7 +73,8 @@ def read(path: Path, source: str, crs: CRS | None) -> tuple[Found, str | None]:
 
     Notes
     -----
-    With both kinds of columns, easting and northing are taken when the plan file names a plane CRS, else lon and lat.
+    With both kinds of columns, easting and northing are taken when the plan file names a plane CRS, else
+    lon and lat.
     """
     table = _table(text_of(path, source), source)
     names = [_named(name) for name in table.header]
@@ -156,18 +158,15 @@ def _table(text: str, source: str) -> Table:
     if not numbered:
         raise SetoutError("the file is empty", source, HOW)
     delimiter = _delimiter(numbered[0][1])
-    rows: list[list[str]] = []
     try:
-        for row in csv.reader(
-            io.StringIO("\n".join(line for _, line in numbered)), delimiter=delimiter, strict=True
-        ):
-            rows.append([cell.strip() for cell in row])
+        lined = io.StringIO("\n".join(line for _, line in numbered))
+        rows = [[cell.strip() for cell in row] for row in csv.reader(lined, delimiter=delimiter, strict=True)]
     except csv.Error as error:
         raise SetoutError(f"is no table: {error}", source, HOW) from None
     header = rows[0]
     if sum(_is_number(cell) for cell in header) >= 2:
         raise SetoutError(
-            f'its first line "{numbered[0][1][:60]}" is data, so which column is which cannot be told', source,
+            f'its first line "{numbered[0][1][:60]}" is data: which column is which cannot be told', source,
             'write a first line such as "point,northing,easting,elevation,description"',
         )  # fmt: skip
     lines = [i for i, _ in numbered[1:]]
@@ -234,7 +233,7 @@ def _degrees(text: str, delimiter: str) -> float:
 
 
 def _number(text: str, delimiter: str) -> float:
-    """Read a number with decimal point or, where the comma does not separate columns, comma; thousands may be marked.
+    """Read a number with decimal point, or comma where that does not separate columns; thousands marks go.
 
     >>> _number("987,000.25", ","), _number("1.234,5", ";"), _number("12,5", ";")
     (987000.25, 1234.5, 12.5)

@@ -1,7 +1,8 @@
 """Which CRS and unit the coordinates of a survey file are in, and whether the coordinates agree.
 
-A file that does not say is refused unless the plan file says it; a file whose coordinates contradict what it says
-is refused too. The area of use that the EPSG register gives each CRS is the measure, with generous slack.
+A file that does not say is refused unless the plan file says it; a file whose coordinates contradict what
+it says is refused too. The area of use that the EPSG register gives each CRS is the measure, with generous
+slack.
 """
 
 from __future__ import annotations
@@ -15,9 +16,9 @@ from setout.nouns import Finding, Floats, transformer
 from setout.units import FOOT, LENGTH, US_SURVEY_FOOT
 
 SLACK_DEG = 5.0
-"""How far outside its CRS's area of use a survey may lie [deg]: states plan across their zone's edge, none that far."""
+"""How far outside its CRS's area of use a survey may lie [deg]; zones are used past their edge."""
 SLIP_M = 1000.0
-"""Two CRS that put the same numbers nearer together than this [m] are one CRS mistaken: a foot, a datum, a realization."""
+"""Two CRS that put the same numbers nearer together than this [m] are a slip: a foot, a datum."""
 AGREE_M = 1e-3
 """Two CRS that put the same numbers nearer together than this [m] are the same for a survey."""
 GEODETIC = CRS.from_epsg(4326)
@@ -148,7 +149,7 @@ def metres(unit: str, source: str) -> float:
 
 
 def foot_doubt(crs: CRS, unit: str, box: Box, source: str) -> tuple[Finding, ...]:
-    """Say how far the other foot would move coordinates whose file says just "feet" under a CRS in US survey feet."""
+    """Say how far the US survey foot of a CRS would move coordinates whose file says just "feet"."""
     if unit_m(crs) != US_SURVEY_FOOT or abs(metres(unit, source) / FOOT - 1) > 1e-12:
         return ()
     reach = max(abs(v) for v in box) * US_SURVEY_FOOT
@@ -158,9 +159,10 @@ def foot_doubt(crs: CRS, unit: str, box: Box, source: str) -> tuple[Finding, ...
     return (
         Finding(
             "foot_kind", "warn",
-            f"{source}: coordinates in feet were taken as international feet, as written; {show(crs)} counts in "
-            f"US survey feet, which would put the survey up to {shift:.2f} m elsewhere",
-            f"{shift:.2f} m", "0.01 m", 'ask the surveyor; if they are US survey feet, write site.unit = "US survey ft"',
+            f"{source}: coordinates in feet were taken as international feet, as written; "
+            f"{show(crs)} counts in US survey feet, which would put the survey up to {shift:.2f} m elsewhere",
+            f"{shift:.2f} m", "0.01 m",
+            'ask the surveyor; if they are US survey feet, write site.unit = "US survey ft"',
         ),
     )  # fmt: skip
 
@@ -199,19 +201,21 @@ def misfit(crs: CRS, box: Box) -> str:
             return f"coordinates reach {_far(box)}, where {show(crs)} does not exist"
     lon, lat = np.asarray(lon, float), np.asarray(lat, float)
     if not crs.is_geographic and _like_degrees(crs, xs, ys, lon, lat):
-        return f"coordinates such as ({xs[0]:.8g}, {ys[0]:.8g}) look like degrees, but {show(crs)} is a plane CRS"
+        such = f"coordinates such as ({xs[0]:.8g}, {ys[0]:.8g})"
+        return f"{such} look like degrees, but {show(crs)} is a plane CRS"
     if _used_near(crs, lon, lat, SLACK_DEG):
         return ""
     west, south, east, north = crs.area_of_use.bounds if crs.area_of_use else (0.0, 0.0, 0.0, 0.0)
     return (
-        f"coordinates such as ({xs[0]:.8g}, {ys[0]:.8g}) put it at latitude {lat[0]:.2f}, longitude {lon[0]:.2f}, but "
-        f"{show(crs)} is for latitudes {south:g} to {north:g}, longitudes {west:g} to {east:g}"
+        f"coordinates such as ({xs[0]:.8g}, {ys[0]:.8g}) put it at latitude {lat[0]:.2f}, "
+        f"longitude {lon[0]:.2f}, but {show(crs)} "
+        f"is for latitudes {south:g} to {north:g}, longitudes {west:g} to {east:g}"
     )
 
 
-def settle(source: str, own: CRS | None, plan: CRS | None, box: Box, *, strict: bool, standard: bool) -> tuple[
-    CRS, tuple[Finding, ...]
-]:  # fmt: skip
+def settle(
+    source: str, own: CRS | None, plan: CRS | None, box: Box, *, strict: bool, standard: bool
+) -> tuple[CRS, tuple[Finding, ...]]:
     """Settle the CRS of a file between what it says, what the plan file says and what its coordinates allow.
 
     Parameters
@@ -223,8 +227,8 @@ def settle(source: str, own: CRS | None, plan: CRS | None, box: Box, *, strict: 
     box : (float, float, float, float)
         Bounds of the coordinates.
     strict : bool
-        Refuse a file that says another CRS than the plan file (the boundary); otherwise only where one looks like a
-        slip for the other, nearer than :data:`SLIP_M`.
+        Refuse a file that says another CRS than the plan file (the boundary); otherwise only where one
+        looks like a slip for the other, nearer than :data:`SLIP_M`.
     standard : bool
         The format itself fixes WGS 84, so what the plan file says is for other files.
 
@@ -297,14 +301,14 @@ def _far(box: Box) -> str:
 
 
 def _like_degrees(crs: CRS, xs: Floats, ys: Floats, lon: Floats, lat: Floats) -> bool:
-    """Tell whether plane coordinates are degrees: small numbers that lie in the area of use only, or also, as such."""
+    """Tell whether plane coordinates are degrees: small numbers that lie in the area of use as such."""
     if crs.area_of_use is None or np.any(np.abs(xs) > 360.0) or np.any(np.abs(ys) > 90.0):
         return False
     return _used_near(crs, xs, ys, 0.0) or not _used_near(crs, lon, lat, 0.5)
 
 
 def _used_near(crs: CRS, lon: Floats, lat: Floats, slack: float) -> bool:
-    """Tell whether any of the places lies within the CRS's area of use and slack; yes when the register gives none."""
+    """Tell whether any place lies within the CRS's area of use and slack; yes when none is registered."""
     area = crs.area_of_use
     if area is None:
         return True

@@ -19,7 +19,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 from pyproj import CRS, Proj
@@ -27,7 +27,8 @@ from shapely.geometry import Polygon
 
 from setout.errors import SetoutError
 from setout.nouns import Finding, Floats, Severity, transformer
-from setout.read.angles import SIGNS, coordinate, sexagesimal
+from setout.read.angles import coordinate
+from setout.read.calls import HOW, NUMBER, UNIT, Call, chunks, read_call, unit_name
 from setout.read.crs import GEODETIC, metres, show, understood, unit_m
 from setout.read.found import Found, objects, text_of
 from setout.units import FOOT, LENGTH
@@ -40,56 +41,14 @@ BOUNDARY_RATIO = 10_000.0
 LEAST_RATIO = 5_000.0
 """Least closure for general work, 1 in this (common practice for parcels)."""
 OPEN_RATIO = 20.0
-"""A traverse that misses its start by more than 1 in this is not closed at all: a call is wrong or missing."""
+"""A traverse that misses its start by more than 1 in this is not closed: a call is wrong or missing."""
 
-_UNITS: Final = {
-    r"u\.?\s?s\.?[\s_-]*survey[\s_-]*(?:feet|foot|ft)|ft[\s_]?us|us-?ft|usft": "US survey ft",
-    r"feet|foot|ft|'|′|’": "ft",
-    r"met(?:er|re)s?|m": "m",
-    r"chains?|ch": "chains",
-    r"rods?|poles?|perch(?:es)?|rd": "rods",  # pole and perch are other names of the rod, 16.5 ft
-    r"links?|lks?|li": "links",
-    r"yards?|yds?": "yd",
-    r"inch(?:es)?|\"|″|”": "in",
-}
-_UNIT: Final = "|".join(f"(?:{pattern})" for pattern in _UNITS)
-_NUMBER: Final = r"\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?|\.\d+"
-_I: Final = re.IGNORECASE
-_BEARING = re.compile(rf"\b(north|south|n|s)\.?[\s,]*(\d{SIGNS})\s*(east|west|e|w)\b\.?", _I)
-_DUE = re.compile(
-    r"\b(?:due\s+)?(north|south|east|west|n|s|e|w)\b\.?(?=[\s,]*(?:(?:for|a|an|distance|of)\b[\s,]*)*[\d.])",
-    _I,
-)
-_AZIMUTH = re.compile(
-    r"^\s*(?:az(?:imuth)?\.?[\s:]*)?(\d+(?:\.\d+)?(?:\s*[-:°º]\s*\d+(?:\s*[-:'′’]\s*\d+(?:\.\d+)?\s*[\"″”]?|(?:\.\d+)?\s*['′’])?)?)"
-    r"\s*(?:deg(?:rees?)?|°)?[\s,]+(?=[\d.])",
-    _I,
-)
-_TERM = re.compile(rf"(?P<number>{_NUMBER})\s*-?(?P<unit>{_UNIT})?(?![A-Za-z\d])\.?", _I)
-_OF = re.compile(r"distance\s+of\s+(?=[\d.])", _I)
-_FILL = re.compile(r"[\s,;:]*(?:(?:for|a|an|distance|of|along|is)\b[\s,]*)*", _I)
-_CURVE = re.compile(r"\b(curve|arc|radius|delta|chord|tangent|central angle)\b", _I)
-_HOME = re.compile(
-    r"\b(?:point|place)\s+of\s+(?:beginning|commencement)|\bp\.?o\.?b\b|\bclose\b|\bback to (?:the )?start",
-    _I,
-)
-_HEADER = re.compile(r"^\s*(start|units?|crs)\b\s*[:=]?\s*(.*)$", _I)
+_HEADER = re.compile(r"^\s*(start|units?|crs)\b\s*[:=]?\s*(.*)$", re.IGNORECASE)
 _START = re.compile(
     rf"\b(northing|easting|latitude|longitude|lat|long?|n|e)\b\s*[:=]?\s*"
-    rf"(-?(?:{_NUMBER}))\s*(?P<unit>{_UNIT})?(?![A-Za-z\d])",
-    _I,
+    rf"(-?(?:{NUMBER}))\s*(?P<unit>{UNIT})?(?![A-Za-z\d])",
+    re.IGNORECASE,
 )
-_HOW: Final = 'write a call as "S 68-05-35 W 472.68 ft"'
-
-
-@dataclass(frozen=True, slots=True)
-class Call:
-    """One course: azimuth [deg clockwise from grid north], distance [m], its words, and its line in the text."""
-
-    azimuth_deg: float
-    distance_m: float
-    text: str
-    line: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,11 +58,10 @@ class Deed:
     Attributes
     ----------
     calls : the courses in order
-    start : (easting, northing) of the point of beginning in ``start_unit``, or (lon, lat) [deg]; None if not said
-    start_unit : its unit; "" for the CRS's own, "deg" for longitude and latitude
-    crs : the CRS as written; None if not said
-    unit : unit most distances are written in, to show results in
-    home_unmeasured : the last course reads "to the point of beginning", without distance
+    start : (easting, northing) of the point of beginning in ``start_unit``, or (lon, lat) [deg]; None if
+    not said start_unit : its unit; "" for the CRS's own, "deg" for longitude and latitude crs : the CRS as
+    written; None if not said unit : unit most distances are written in, to show results in home_unmeasured
+    : the last course reads "to the point of beginning", without distance
     """
 
     calls: tuple[Call, ...]
@@ -143,7 +101,7 @@ class Traverse:
 
     @property
     def ratio(self) -> float:
-        """Return perimeter over misclosure: 10,000 means 1 in 10,000; inf for a perfect closure, NaN if unknown."""
+        """Return perimeter over misclosure: 10,000 means 1 in 10,000; inf if perfect, NaN if unknown."""
         miss = self.misclosure_m
         return self.perimeter_m / miss if miss > 0 else math.inf if miss == 0 else math.nan
 
@@ -174,7 +132,8 @@ def parse(text: str, unit: str | None = None, source: str = "deed") -> Deed:
     Raises
     ------
     SetoutError
-        A line that is no call, a curve, a distance without unit, a tie line that does not belong to the boundary.
+        A line that is no call, a curve, a distance without unit, a tie line that does not belong to the
+        boundary.
 
     Examples
     --------
@@ -199,13 +158,13 @@ def parse(text: str, unit: str | None = None, source: str = "deed") -> Deed:
             default = match[2].strip()
             metres(default, at)
     default = default or unit
-    found = [_call(chunk, number, default, source) for number, chunk in _chunks(body, source)]
+    found = [read_call(chunk, number, default, source) for number, chunk in chunks(body, source)]
     calls = tuple(call for call, _ in found if call is not None)
     if len(calls) < 2:
-        raise SetoutError(f"holds {len(calls)} calls; a boundary takes three or more", source, _HOW)
-    for (call, _), (number, _) in zip(found[:-1], _chunks(body, source)[:-1], strict=True):
+        raise SetoutError(f"holds {len(calls)} calls; a boundary takes three or more", source, HOW)
+    for (call, _), (number, _) in zip(found[:-1], chunks(body, source)[:-1], strict=True):
         if call is None:
-            raise SetoutError("a call without distance is not the last", f"{source}: line {number}", _HOW)
+            raise SetoutError("a call without distance is not the last", f"{source}: line {number}", HOW)
     shown = [used for _, used in found if used]
     most = max(dict.fromkeys(shown), key=shown.count, default="ft")
     return replace(head, calls=calls, unit=most, home_unmeasured=found[-1][0] is None)
@@ -219,8 +178,8 @@ def traverse(deed: Deed, adjust: bool = False) -> Traverse:  # noqa: FBT001, FBT
     deed : Deed
         The calls.
     adjust : bool
-        Distribute the misclosure by the compass rule: each course takes the share of it that its length has of the
-        perimeter (Bowditch; e.g. Ghilani and Wolf, Elementary Surveying, ch. 10).
+        Distribute the misclosure by the compass rule: each course takes the share of it that its length has
+        of the perimeter (Bowditch; e.g. Ghilani and Wolf, Elementary Surveying, ch. 10).
 
     Returns
     -------
@@ -303,120 +262,6 @@ def read(
     return Found(objects([Polygon(corners)]), columns, place, findings=findings), place
 
 
-def _chunks(body: list[tuple[int, str]], source: str) -> list[tuple[int, str]]:
-    """Return the calls' texts with their line numbers: lines, or what stands between one "thence" and the next."""
-    whole = "\n".join(line for _, line in body)
-    if not re.search(r"\bthence\b", whole, _I):
-        return [(number, line) for number, line in body if line.strip()]
-    if re.search(r"\bcommencing\b", whole, _I):
-        raise SetoutError(
-            'the description ties in from a point "commencing" outside the boundary', source,
-            'leave the tie calls out and give the point of beginning as "start N ... E ..."',
-        )  # fmt: skip
-    chunks: list[tuple[int, str]] = []
-    for number, line in body:
-        pieces = re.split(r"\bthence\b[\s,]*", line, flags=_I)
-        alone = not chunks or _BEARING.search(chunks[-1][1]) is not None
-        if pieces[0].strip() and ((_BEARING.search(pieces[0]) and alone) or not chunks):
-            chunks.append((number, pieces[0]))
-        elif chunks:
-            chunks[-1] = (chunks[-1][0], f"{chunks[-1][1]} {pieces[0]}")
-        chunks += [(number, piece) for piece in pieces[1:]]
-    # What comes before the first call ("Beginning at an iron pin ...") is description, unless it is a call itself.
-    opening = chunks[0]
-    if not _BEARING.search(opening[1]) and not _DUE.search(opening[1]) and not _AZIMUTH.match(opening[1]):
-        chunks = chunks[1:]
-    return chunks
-
-
-def _call(chunk: str, line: int, default: str | None, source: str) -> tuple[Call | None, str]:
-    """Read one call and the unit it is in; (None, "") for an unmeasured way home."""
-    at = f"{source}: line {line}"
-    words = " ".join(chunk.split()).rstrip(" ;.")
-    bearing = _BEARING.search(words) or _AZIMUTH.match(words) or _DUE.search(words)
-    curve = _CURVE.search(words)
-    if curve and (not bearing or curve.start() < bearing.start()):
-        raise _curve_error(words, at)
-    if not bearing:
-        if _HOME.search(words):
-            return None, ""
-        raise SetoutError(f'"{words[:80]}" is no call', at, _HOW)
-    try:
-        azimuth = _azimuth(bearing)
-    except ValueError as error:
-        raise SetoutError(f"{error}", at, _HOW) from None
-    rest = words[bearing.end() :]
-    distance, used, end = _distance(rest, default, at)
-    if curve and curve.start() < bearing.end() + end:
-        raise _curve_error(words, at)
-    if distance is None:
-        if _HOME.search(rest):
-            return None, ""
-        raise SetoutError(f'"{words[:80]}" has no distance', at, _HOW)
-    if distance <= 0:
-        raise SetoutError(f'"{words[:80]}" has the distance 0', at, _HOW)
-    if _BEARING.search(rest[end:]):
-        raise SetoutError(
-            f'"{words[:80]}" holds two calls', at, 'write each call on its own line, or "thence" before it'
-        )
-    return Call(azimuth, distance, words, line), used
-
-
-def _curve_error(words: str, at: str) -> SetoutError:
-    remedy = "give the curve as calls along its chords: points on the arc every few feet, from the plat's radius and delta"
-    return SetoutError(f'"{words[:80]}" is a curve, which deed calls here cannot hold', at, remedy)
-
-
-def _azimuth(match: re.Match[str]) -> float:
-    if match.re is _AZIMUTH:
-        value = sexagesimal(match[1])
-        if value > 360:
-            raise ValueError(f'"{match[0].strip()}": an azimuth is at most 360 deg')
-        return value % 360.0
-    if match.re is _DUE:
-        return {"n": 0.0, "e": 90.0, "s": 180.0, "w": 270.0}[match[1][0].lower()]
-    angle = sexagesimal(match[2])
-    if angle > 90:
-        raise ValueError(f'"{match[0].strip()}": a quadrant bearing is at most 90 deg')
-    north, east = match[1][0].lower() == "n", match[3][0].lower() == "e"
-    return (angle if east else -angle) % 360.0 if north else 180.0 - (angle if east else -angle)
-
-
-def _distance(rest: str, default: str | None, at: str) -> tuple[float | None, str, int]:
-    """Return the distance [m] after a bearing, the unit it is in, and where its text ends."""
-    of = _OF.search(rest)
-    fill = _FILL.match(rest)
-    first = _TERM.match(rest, of.end()) if of else _TERM.match(rest, fill.end() if fill else 0)
-    if first is None:
-        first = next((m for m in _TERM.finditer(rest) if m["unit"]), None)
-    if first is None:
-        return None, "", 0
-    total, used, end = 0.0, "", first.end()
-    term: re.Match[str] | None = first
-    last = math.inf
-    while term:
-        name = _unit_name(term["unit"]) if term["unit"] else default
-        if name is None:
-            raise SetoutError(
-                f'the distance {term["number"]} has no unit', at,
-                'write "unit ft" in the file, a unit behind the number, or site.unit in the plan file',
-            )  # fmt: skip
-        factor = metres(name, at)
-        if factor >= last:
-            break
-        total += float(term["number"].replace(",", "")) * factor
-        used, last, end = used or name, factor, term.end()
-        gap = re.compile(r"[\s,]*(?:and\b)?\s*").match(rest, end)
-        term = _TERM.match(rest, gap.end() if gap else end)
-        if term and not term["unit"]:
-            break
-    return total, used, end
-
-
-def _unit_name(text: str) -> str:
-    return next(name for pattern, name in _UNITS.items() if re.fullmatch(pattern, text, _I))
-
-
 def _start(text: str, head: Deed, at: str) -> Deed:
     parts = {
         m[1].lower()[:2].rstrip("o") if m[1][0].lower() == "l" else m[1][0].lower(): m
@@ -425,7 +270,7 @@ def _start(text: str, head: Deed, at: str) -> Deed:
     plain = {key: float(m[2].replace(",", "")) for key, m in parts.items()}
     if {"n", "e"} <= plain.keys():
         named = {m["unit"] for m in parts.values() if m["unit"]}
-        unit = _unit_name(named.pop()) if len(named) == 1 else ""
+        unit = unit_name(named.pop()) if len(named) == 1 else ""
         if named:
             raise SetoutError(f'"start {text.strip()}" mixes units', at, "give both numbers in one unit")
         return replace(head, start=(plain["e"], plain["n"]), start_unit=unit)
@@ -466,8 +311,8 @@ def _placed(deed: Deed, crs: CRS, start: tuple[float, float] | None, source: str
         if start is None:
             raise SetoutError(
                 "the calls do not say where they begin", source,
-                'write a line "start N ... E ..." in the file, or site.start = [easting, northing] in the plan file: a '
-                "corner with known coordinates",
+                'write a line "start N ... E ..." in the file, or site.start = [easting, northing] in the '
+                "plan file: a corner with known coordinates",
             )  # fmt: skip
         return start
     if deed.start_unit == "deg":
@@ -499,7 +344,8 @@ def _closure(deed: Deed, done: Traverse, source: str) -> tuple[Finding, ...]:
             f"{source}: the calls miss their start by {_length(done.misclosure_m, deed, 3)} in "
             f"{_length(done.perimeter_m, deed)}, {shown}{rule}",
             shown, f"1:{BOUNDARY_RATIO:,.0f}",
-            "" if severity == "note" else "look for a slip in the calls; a licensed surveyor settles where the line is",
+            "" if severity == "note"
+            else "look for a slip in the calls; a licensed surveyor settles where the line is",
         ),
     )  # fmt: skip
 
@@ -515,14 +361,14 @@ def _grid_scale(crs: CRS, at: tuple[float, float], source: str) -> tuple[Finding
         or abs(float(factors.parallel_scale) - scale) > 1e-4
     ):
         raise SetoutError(
-            f"{show(crs)} stretches distances by {scale:.4f} there, so deed calls cannot be laid out in it", source,
+            f"{show(crs)} stretches distances by {scale:.4f} there; calls cannot be laid out in it", source,
             "name the state-plane or UTM zone that the deed's bearings refer to, and the start in it",
         )  # fmt: skip
     if abs(scale - 1) < 2e-5:
         return ()
     message = (
-        f"{source}: the calls were laid on the grid as they stand; the grid's scale there is {scale:.6f}, so distances "
-        f"taped on the ground would come out {abs(1 / scale - 1) * 1e6:.0f} parts per million off"
+        f"{source}: the calls were laid on the grid as they stand; the grid's scale there is {scale:.6f}, so "
+        f"distances taped on the ground would come out {abs(1 / scale - 1) * 1e6:.0f} parts per million off"
     )
     return (
         Finding(

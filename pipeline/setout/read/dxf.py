@@ -1,7 +1,7 @@
 """DXF drawings, read entity by entity and counted, so that none is lost unsaid.
 
-A drawing has no CRS and says its unit in the header at best ($INSUNITS). Codes: Autodesk, DXF Reference, HEADER
-section, INSUNITS. Arcs and bulges become chords that leave the arc by at most 5 mm.
+A drawing has no CRS and says its unit in the header at best ($INSUNITS). Codes: Autodesk, DXF Reference,
+HEADER section, INSUNITS. Arcs and bulges become chords that leave the arc by at most 5 mm.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString, Point
 
 from setout.errors import SetoutError
-from setout.nouns import Finding
+from setout.nouns import Finding, Severity
 from setout.read.crs import metres
 from setout.read.found import Found, LayerInfo, exists, objects
 from setout.read.reference import did_you_mean
@@ -70,9 +70,9 @@ def read(path: Path, source: str, unit: str | None) -> tuple[Found, str | None]:
     Returns
     -------
     tuple
-        The features in the drawing's unit, with columns ``layer``, ``entity``, ``block``, ``closed``; and the unit
-        that the header says, None if none. Entities that are neither, or that the file holds but the reader
-        lost, are named in findings.
+        The features in the drawing's unit, with columns ``layer``, ``entity``, ``block``, ``closed``; and
+        the unit that the header says, None if none. Entities that are neither, or that the file holds but
+        the reader lost, are named in findings.
 
     Raises
     ------
@@ -174,14 +174,15 @@ def _open(path: Path, source: str) -> tuple[Any, tuple[Finding, ...]]:
     shown = ", ".join(f"{n} {kind}" for kind, n in sorted(lost.items()))
     total = sum(held.values())
     finding = Finding(
-        "dxf_lost", "warn", f"{source}: the drawing is damaged; {shown} of its {total} entities could not be read",
+        "dxf_lost", "warn",
+        f"{source}: the drawing is damaged; {shown} of its {total} entities could not be read",
         f"{sum(lost.values())} of {total}", "0", "run the drawing program's audit and save it again",
     )  # fmt: skip
     return doc, (finding,)
 
 
 def _held(path: Path) -> Counter[str]:
-    """Count the entities that the file's ENTITIES section holds, by reading its group codes and nothing else."""
+    """Count the entities of the file's ENTITIES section by its group codes and nothing else."""
     data = path.read_bytes()
     if data.startswith(b"AutoCAD Binary DXF"):
         return Counter()
@@ -199,7 +200,7 @@ def _held(path: Path) -> Counter[str]:
 
 
 def _shape(entity: Any, step: float) -> tuple[BaseGeometry | None, bool]:
-    """Return an entity as point or line in world coordinates, and whether it closes; (None, False) if it is neither."""
+    """Return an entity as point or line in world coordinates (None if neither), and whether it closes."""
     kind = entity.dxftype()
     if kind == "POINT":
         return _point(entity.dxf.location), False
@@ -252,8 +253,8 @@ def _flattened(
 ) -> Iterator[tuple[float, float]]:
     """Yield the corners and, where a bulge bends the way to the next, points along the arc.
 
-    The bulge is the tangent of a quarter of the arc's angle, positive when it runs counter-clockwise (Autodesk, DXF
-    Reference, LWPOLYLINE, group 42).
+    The bulge is the tangent of a quarter of the arc's angle, positive when it runs counter-clockwise
+    (Autodesk, DXF Reference, LWPOLYLINE, group 42).
     """
     ring = [*corners, corners[0]] if closed and corners else corners
     for (x0, y0, bulge), (x1, y1, _) in itertools.pairwise(ring):
@@ -298,7 +299,7 @@ def _said_skipped(skipped: Counter[str], source: str) -> tuple[Finding, ...]:
     if not skipped:
         return ()
     shown = ", ".join(f"{n} {kind}" for kind, n in sorted(skipped.items()))
-    severity = "note" if set(skipped) <= LETTERING else "warn"
+    severity: Severity = "note" if set(skipped) <= LETTERING else "warn"
     message = f"{source}: entities that are neither points nor lines were left out: {shown}"
     remedy = "draw what matters as closed polylines or points (explode hatches, blocks and regions)"
-    return (Finding("dxf_skipped", severity, message, str(skipped.total()), "0", remedy),)  # type: ignore[arg-type]
+    return (Finding("dxf_skipped", severity, message, str(skipped.total()), "0", remedy),)

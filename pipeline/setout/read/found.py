@@ -1,4 +1,4 @@
-"""What a format's reader finds in a file, before its CRS is settled, and the checks that every format shares."""
+"""What a format's reader finds in a file before its CRS is settled, and the checks all formats share."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class LayerInfo:
-    """A layer that a file holds: name, geometry type ("Unknown" if mixed or unsaid), features, what to open it by."""
+    """A layer of a file: name, geometry type ("Unknown" if mixed or unsaid), features, what to open it by."""
 
     name: str
     kind: str
@@ -68,7 +68,7 @@ class LayerLine(NamedTuple):
 
     name: str
     kind: str
-    count: int
+    features: int
 
 
 def objects(items: list[Any]) -> NDArray[np.object_]:
@@ -160,7 +160,7 @@ def _equal(column: NDArray[Any], value: str) -> NDArray[np.bool_]:
 
 
 def solid(found: Found, source: str) -> Found:
-    """Refuse coordinates that are no numbers and layers without any; drop features without geometry, saying how many.
+    """Refuse coordinates that are no numbers; drop features without geometry, saying how many.
 
     Parameters
     ----------
@@ -201,8 +201,9 @@ def solid(found: Found, source: str) -> Found:
     at = np.flatnonzero(blank) + 1
     shown = ", ".join(str(i) for i in at[:5].tolist()) + (" ..." if at.size > 5 else "")
     finding = Finding(
-        "feature_empty", "warn", f"{source}: {at.size} of {geometry.size} features have no geometry and were left out "
-        f"(number {shown})", str(at.size), "0", "draw them, or delete them from the layer",
+        "feature_empty", "warn",
+        f"{source}: {at.size} of {geometry.size} features have no geometry and were left out (number {shown})",
+        str(at.size), "0", "draw them, or delete them from the layer",
     )  # fmt: skip
     return replace(found.take(~blank), findings=(*found.findings, finding))
 

@@ -1,8 +1,8 @@
-"""Vector files through GDAL: GeoPackage, Shapefile (zipped too), GeoJSON, KML, FlatGeobuf and what else it knows.
+"""Vector files through GDAL: GeoPackage, Shapefile (zipped too), GeoJSON, KML, FlatGeobuf and others.
 
-Geometries go from WKB straight to shapely and attributes to numpy, without a table library between, so that large
-layers read fast. Z and M are dropped and arcs become chords of a tenth of a degree, nearer than 1 cm to any arc whose
-radius is below 26 km.
+Geometries go from WKB straight to shapely and attributes to numpy, without a table library between, so that
+large layers read fast. Z and M are dropped and arcs become chords of a tenth of a degree, nearer than 1 cm
+to any arc whose radius is below 26 km.
 """
 
 from __future__ import annotations
@@ -176,7 +176,7 @@ def _shapes(wkb: NDArray[np.object_], source: str) -> Geometries:
         single = shapely.from_wkb(wkb, on_invalid="ignore")
         at = np.flatnonzero(shapely.is_missing(single) & np.array([w is not None for w in wkb]))
         raise SetoutError(
-            f"feature {int(at[0]) + 1} has a broken geometry (a ring of fewer than three corners, say)", source,
+            f"feature {int(at[0]) + 1} has a broken geometry (a ring of two corners, say)", source,
             f"mend it in the file; {at.size} features of the layer are broken",
         ) from None  # fmt: skip
 
@@ -193,7 +193,7 @@ def _says_encoding(opener: str) -> bool:
 
 
 def _utf8(values: NDArray[Any]) -> NDArray[Any]:
-    """Read text as UTF-8 where a Shapefile that says no encoding clearly holds it; GDAL then reads Latin-1."""
+    """Read text as UTF-8 where a Shapefile that says no encoding clearly holds it (GDAL reads Latin-1)."""
     if values.dtype.kind != "O":
         return values
     out = []
@@ -210,7 +210,7 @@ def _utf8(values: NDArray[Any]) -> NDArray[Any]:
 
 
 def _openers(path: Path, source: str) -> list[tuple[str, str]]:
-    """Return what GDAL has to open for a file, each with the layer name to show for it ("" for GDAL's own)."""
+    """Return what GDAL has to open for a file, each with the layer name to show ("" for GDAL's own)."""
     exists(path, source)
     suffix = path.suffix.lower()
     if path.is_dir() and suffix != ".gdb":
@@ -267,7 +267,7 @@ def _whole_shapefile(stem: str, siblings: set[str], head: bytes, size: int, sour
                 f'its part "{stem}{part}" ({holds}) is missing', source,
                 "a Shapefile is .shp, .shx, .dbf and .prj together; copy them all",
             )  # fmt: skip
-    # ESRI Shapefile Technical Description (1998), table 1: file code 9994, then the length in 16-bit words at byte 24.
+    # ESRI Shapefile Technical Description (1998), table 1: code 9994; at byte 24 the length in 16-bit words.
     if len(head) < 100 or int.from_bytes(head[:4], "big") != 9994:
         raise SetoutError("is no Shapefile", source, "export the layer again")
     if int.from_bytes(head[24:28], "big") * 2 > size:
@@ -284,7 +284,7 @@ def _whole_geopackage(path: Path, source: str) -> None:
         raise SetoutError(
             f"is no GeoPackage but {what}", source, "export the layer again, or give it its right extension"
         )
-    # SQLite file format, section 1.3: page size at byte 16, pages at 28, valid when the counters at 24 and 92 agree.
+    # SQLite file format, section 1.3: page size at byte 16, pages at 28, valid if counters at 24 and 92 agree.
     page = int.from_bytes(head[16:18], "big")
     pages = int.from_bytes(head[28:32], "big") if head[24:28] == head[92:96] else 0
     if pages * (65536 if page == 1 else page) > path.stat().st_size:

@@ -1,7 +1,7 @@
 """What a plan file writes to name survey data: a file, a layer in it, the features to take from it.
 
-``survey/features.gpkg:road[kind=farm track]`` is the file ``survey/features.gpkg`` beside the plan file, its layer
-``road``, and of that the features whose column ``kind`` reads ``farm track``.
+``survey/features.gpkg:road[kind=farm track]`` is the file ``survey/features.gpkg`` beside the plan file, its
+layer ``road``, and of that the features whose column ``kind`` reads ``farm track``.
 """
 
 from __future__ import annotations
@@ -45,8 +45,8 @@ def parse(text: str, base: Path) -> Reference:
     Parameters
     ----------
     text : str
-        ``"file"``, ``"file:layer"``, ``"file:layer[column=value]"`` or ``"file[column=value]"``. A file that exists
-        under the whole text is that file, whatever signs its name holds.
+        ``"file"``, ``"file:layer"``, ``"file:layer[column=value]"`` or ``"file[column=value]"``. A file
+        that exists under the whole text is that file, whatever signs its name holds.
     base : Path
         The folder that a relative file name starts from: the plan file's.
 

@@ -1,4 +1,4 @@
-"""Closed lines become polygons: a boundary drawn as a polyline, as single lines that meet, or walked as a track."""
+"""Closed lines become polygons: a boundary drawn as a polyline, or as single lines that meet."""
 
 from __future__ import annotations
 
@@ -29,8 +29,9 @@ LEAST_M2 = 0.01
 def polygons(found: Found, crs: CRS, source: str) -> Found:
     """Return the polygons of a boundary layer, closed lines made polygons.
 
-    Where a layer holds polygons, its lines and points are left out with a finding. Where it holds only lines, those
-    that close, alone or end to end, are taken; a ring inside another is a hole in it, and a finding says so.
+    Where a layer holds polygons, its lines and points are left out with a finding. Where it holds only
+    lines, those that close, alone or end to end, are taken; a ring inside another is a hole in it, and a
+    finding says so.
 
     Parameters
     ----------
@@ -70,7 +71,7 @@ def polygons(found: Found, crs: CRS, source: str) -> Found:
     else:
         raise SetoutError(
             f"holds {parts.size} points, but a boundary is a polygon or a closed line", source,
-            "name the layer with the property line; corners as points go in a CSV, in order around the property",
+            "name the layer with the property line; corners as points go in a CSV, in order around it",
         )  # fmt: skip
     out, empty = _enclosing(out, crs, source)
     return Found(out.geometry, out.columns, out.crs, out.standard, (*found.findings, *extra, *empty))
@@ -95,7 +96,8 @@ def _flat(geometry: Geometries) -> tuple[Geometries, Ints]:
 def _left_out(number: int, source: str) -> tuple[Finding, ...]:
     return (
         Finding(
-            "boundary_left_out", "warn", f"{source}: {number} features beside the boundary's polygons were left out",
+            "boundary_left_out", "warn",
+            f"{source}: {number} features beside the boundary's polygons were left out",
             str(number), "0", "if they belong to the boundary, draw them as polygons",
         ),
     )  # fmt: skip
@@ -125,7 +127,8 @@ def _closed(lines: Geometries, crs: CRS, source: str) -> tuple[Geometries, Ints,
         if left:
             findings = (
                 Finding(
-                    "boundary_open_line", "warn", f"{source}: {len(left)} lines that close with nothing were left out",
+                    "boundary_open_line", "warn",
+                    f"{source}: {len(left)} lines that close with nothing were left out",
                     str(len(left)), "0", "join them end to end if they belong to the boundary",
                 ),
             )  # fmt: skip
@@ -188,7 +191,8 @@ def _open_lines(lines: list[BaseGeometry], near: float, crs: CRS, source: str) -
     if odd.size >= 2:
         a, b = ends[odd[0]], ends[odd[1]]
         gap = float(np.hypot(*(a - b))) * (unit_m(crs) or DEGREE_M)
-        what = f"its line is open between ({a[0]:.8g}, {a[1]:.8g}) and ({b[0]:.8g}, {b[1]:.8g}), about {gap:.2f} m apart"
+        ends = f"({a[0]:.8g}, {a[1]:.8g}) and ({b[0]:.8g}, {b[1]:.8g})"
+        what = f"its line is open between {ends}, about {gap:.2f} m apart"
     elif branch.size:
         a = ends[branch[0]]
         what = f"its lines branch at ({a[0]:.8g}, {a[1]:.8g}), so which ring is the boundary cannot be told"
@@ -198,7 +202,7 @@ def _open_lines(lines: list[BaseGeometry], near: float, crs: CRS, source: str) -
 
 
 def _nest(rings: list[NDArray[np.float64]], source: str) -> tuple[Geometries, Ints, tuple[Finding, ...]]:
-    """Make polygons of rings by the even-odd rule: a ring inside one other is its hole, inside two an island."""
+    """Make polygons of rings by the even-odd rule: a ring inside one other is a hole, inside two an island."""
     plain = [Polygon(xy) for xy in rings]
     area = np.array([abs(p.area) for p in plain])
     box = np.array([p.bounds for p in plain])
@@ -226,7 +230,7 @@ def _nest(rings: list[NDArray[np.float64]], source: str) -> tuple[Geometries, In
 
 
 def _enclosing(found: Found, crs: CRS, source: str) -> tuple[Found, tuple[Finding, ...]]:
-    """Leave out polygons whose hull encloses nothing; refuse when none is left. A ring that crosses itself stays."""
+    """Leave out polygons whose hull encloses nothing; refuse when none is left. Crossed rings stay."""
     hull = shapely.area(shapely.convex_hull(found.geometry))
     unit = unit_m(crs)
     if unit is None:

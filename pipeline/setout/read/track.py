@@ -118,14 +118,16 @@ def closed(found: Found, source: str) -> Found:
             )  # fmt: skip
         if gap > 0.01:
             findings.append(
-                Finding("track_gap", "warn", f"{label}: its ends are {gap:.1f} m apart and were joined", f"{gap:.1f} m",
-                        "0 m", "survey the corners if the line between them matters")
+                Finding("track_gap", "warn", f"{label}: its ends are {gap:.1f} m apart and were joined",
+                        f"{gap:.1f} m", "0 m", "survey the corners if the line between them matters")
             )  # fmt: skip
         shapes.append(Polygon(xy))
     findings.append(
         Finding(
-            "gps_accuracy", "note", f"{source}: a walked track is as exact as its receiver, several metres for a handheld "
-            "one; a property line is what a licensed surveyor says", "", "", "stake from surveyed corners near the line",
+            "gps_accuracy", "note",
+            f"{source}: a walked track is as exact as its receiver, several metres for a handheld one;"
+            " a property line is what a licensed surveyor says", "", "",
+            "stake from surveyed corners near the line",
         )
     )  # fmt: skip
     return Found(objects(shapes), found.columns, found.crs, found.standard, tuple(findings))

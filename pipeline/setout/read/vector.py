@@ -1,7 +1,7 @@
-"""Survey files in: any vector file as a layer of features, any boundary as polygons, each in the file's own CRS.
+"""Survey files in: any vector file as a layer, any boundary as polygons, each in the file's own CRS.
 
-The readers of single formats find features (:class:`setout.read.found.Found`); here the CRS and unit are settled
-between what the file says, what the plan file says, and what the coordinates allow.
+The readers of single formats find features (:class:`setout.read.found.Found`); here the CRS and unit are
+settled between what the file says, what the plan file says, and what the coordinates allow.
 """
 
 from __future__ import annotations
@@ -44,7 +44,8 @@ def read_vector(ref: Reference, *, crs: CRS | None = None, unit: str | None = No
     Returns
     -------
     VectorLayer
-        All features in the file's order and CRS, two-dimensional; rows of a CSV are points, deed calls a polygon.
+        All features in the file's order and CRS, two-dimensional; rows of a CSV are points, deed calls a
+        polygon.
 
     Raises
     ------
@@ -84,7 +85,8 @@ def read_boundary(
     Returns
     -------
     VectorLayer
-        Polygons and multipolygons; closed lines have become polygons. A ring that crosses itself stays as it is.
+        Polygons and multipolygons; closed lines have become polygons. A ring that crosses itself stays as
+        it is.
 
     Raises
     ------
@@ -118,7 +120,8 @@ def list_layers(path: Path) -> list[LayerLine]:
     Returns
     -------
     list of LayerLine
-        Name, geometry type (a DXF line that closes counts as Polygon; "Unknown" if mixed), number of features.
+        Name, geometry type (a DXF line that closes counts as Polygon; "Unknown" if mixed), number of
+        features.
 
     Raises
     ------
@@ -147,7 +150,7 @@ def _is_deed(ref: Reference) -> bool:
 
 
 def _find(ref: Reference, plan: CRS | None, unit: str | None, *, boundary: bool) -> tuple[Found, str | None]:
-    """Return the features a reference names, unfiltered, and the unit that the file says of its coordinates."""
+    """Return the features a reference names, unfiltered, and the unit that the file gives its coordinates."""
     exists(ref.path, ref.text)
     suffix = ref.path.suffix.lower()
     if suffix == ".dxf":
@@ -206,7 +209,7 @@ def _of_layers(ref: Reference, *, boundary: bool) -> Found:
 
 
 def _meant(ref: Reference, *, boundary: bool) -> LayerInfo:
-    """Return the layer that is meant where none is named: the file's own name, the only filled, the only polygons."""
+    """Return the layer meant where none is named: the file's own name, the only filled, the only polygons."""
     infos = [_known_kind(ref.path, i, ref.text) for i in ogr.layers(ref.path, ref.text)]
     own = [i for i in infos if i.name.casefold() == ref.path.stem.casefold()]
     filled = [i for i in infos if i.count]
@@ -266,8 +269,8 @@ def _either_unit(
 ) -> tuple[str, tuple[Finding, ...]]:
     """Choose between the unit a file says and the one the plan file says.
 
-    "Feet" in a file may be either foot, so the plan file tells which. Otherwise the plan file's unit is taken only
-    where the file's own puts the survey outside the CRS's area of use.
+    "Feet" in a file may be either foot, so the plan file tells which. Otherwise the plan file's unit is
+    taken only where the file's own puts the survey outside the CRS's area of use.
     """
     if metres(said, source) == FOOT and metres(unit, source) in FEET:
         return unit, ()
@@ -281,7 +284,7 @@ def _either_unit(
             f'it says its unit is "{said}", the plan file says "{unit}"', source,
             "mend site.unit, or leave it out: this file says its own",
         )  # fmt: skip
-    message = f'{source}: it says its unit is "{said}", which puts it outside the area of use of its CRS; taken as "{unit}"'
+    message = f'{source}: its unit "{said}" puts it outside the area of use of its CRS; taken as "{unit}"'
     remedy = "set the drawing's unit ($INSUNITS) to the one it was made in"
     return unit, (Finding("unit_from_plan", "warn", message, said, unit, remedy),)
 
