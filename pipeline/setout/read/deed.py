@@ -275,7 +275,7 @@ def _start(text: str, head: Deed, at: str) -> Deed:
             raise SetoutError(f'"start {text.strip()}" mixes units', at, "give both numbers in one unit")
         return replace(head, start=(plain["e"], plain["n"]), start_unit=unit)
     degrees = re.search(
-        r"\blat(?:itude)?\b[\s:=]*(.+?)[\s,;]*\blon(?:g|gitude)?\b[\s:=]*(.+)$", text.strip(), _I
+        r"\blat(?:itude)?\b[\s:=]*(.+?)[\s,;]*\blon(?:g|gitude)?\b[\s:=]*(.+)$", text.strip(), re.IGNORECASE
     )
     if degrees:
         try:

@@ -202,7 +202,7 @@ def solid(found: Found, source: str) -> Found:
     shown = ", ".join(str(i) for i in at[:5].tolist()) + (" ..." if at.size > 5 else "")
     finding = Finding(
         "feature_empty", "warn",
-        f"{source}: {at.size} of {geometry.size} features have no geometry and were left out (number {shown})",
+        f"{source}: {at.size} of {geometry.size} features have no geometry, left out (number {shown})",
         str(at.size), "0", "draw them, or delete them from the layer",
     )  # fmt: skip
     return replace(found.take(~blank), findings=(*found.findings, finding))

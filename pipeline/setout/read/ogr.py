@@ -284,7 +284,7 @@ def _whole_geopackage(path: Path, source: str) -> None:
         raise SetoutError(
             f"is no GeoPackage but {what}", source, "export the layer again, or give it its right extension"
         )
-    # SQLite file format, section 1.3: page size at byte 16, pages at 28, valid if counters at 24 and 92 agree.
+    # SQLite file format, section 1.3: page size at byte 16, pages at 28, if counters at 24 and 92 agree.
     page = int.from_bytes(head[16:18], "big")
     pages = int.from_bytes(head[28:32], "big") if head[24:28] == head[92:96] else 0
     if pages * (65536 if page == 1 else page) > path.stat().st_size:

@@ -186,23 +186,23 @@ def _open_lines(lines: list[BaseGeometry], near: float, crs: CRS, source: str) -
     ends = np.array([shapely.get_coordinates(line)[i] for line in lines for i in (0, -1)])
     node = _clusters(ends, near)
     count = np.bincount(node, minlength=len(ends))
-    odd = np.flatnonzero(count % 2 == 1)
+    loose = np.flatnonzero(count == 1)
     branch = np.flatnonzero(count > 2)
-    if odd.size >= 2:
-        a, b = ends[odd[0]], ends[odd[1]]
-        gap = float(np.hypot(*(a - b))) * (unit_m(crs) or DEGREE_M)
-        ends = f"({a[0]:.8g}, {a[1]:.8g}) and ({b[0]:.8g}, {b[1]:.8g})"
-        what = f"its line is open between {ends}, about {gap:.2f} m apart"
+    places = [f"({x:.8g}, {y:.8g})" for x, y in ends[[*loose, *branch]].tolist()]
+    if loose.size == 2 and not branch.size:
+        gap = float(np.hypot(*(ends[loose[0]] - ends[loose[1]]))) * (unit_m(crs) or DEGREE_M)
+        what = f"its line is open between {places[0]} and {places[1]}, about {gap:.2f} m apart"
+    elif loose.size:
+        what = f"its lines have {loose.size} loose ends, the first at {places[0]}"
     elif branch.size:
-        a = ends[branch[0]]
-        what = f"its lines branch at ({a[0]:.8g}, {a[1]:.8g}), so which ring is the boundary cannot be told"
+        what = f"its lines branch at {places[0]}, so which ring is the boundary cannot be told"
     else:
         what = "its lines enclose nothing"
     return SetoutError(what, source, "close the line: a boundary is a polygon or a closed line")
 
 
 def _nest(rings: list[NDArray[np.float64]], source: str) -> tuple[Geometries, Ints, tuple[Finding, ...]]:
-    """Make polygons of rings by the even-odd rule: a ring inside one other is a hole, inside two an island."""
+    """Make polygons of rings by the even-odd rule: a ring inside one other is a hole, in two an island."""
     plain = [Polygon(xy) for xy in rings]
     area = np.array([abs(p.area) for p in plain])
     box = np.array([p.bounds for p in plain])
