@@ -1,1 +1,5 @@
-"""Make a plan file from survey files."""
+"""Make a first plan file from survey files."""
+
+from setout.newplan.files import PLAN_NAME, write_new_plan
+
+__all__ = ["PLAN_NAME", "write_new_plan"]

@@ -7,6 +7,8 @@ from typing import Final
 
 from setout.newplan.recognise import BOUNDARY, PLANTABLE, Figure, Rule, Shape, names, recognise
 
+MOST_SIGNS: Final = 118
+"""A longer line is broken [characters]."""
 CHECK: Final = "usual figure - check local code"
 _CALL: Final = {"us": "call 811 before you dig", "si": "have buried lines marked before you dig"}
 _ESCAPES: Final = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\r": "\\r", "\t": "\\t"}
@@ -23,7 +25,9 @@ class SurveyedLayer:
     shape : kind of its geometry
     count : number of features
     columns : names of its attributes
-    kinds : values of an attribute that sorts the features, by attribute name
+    kinds : attributes that sort the features, with their values
+    pressure, flow : whether a water point's pressure and flow can be read
+    water_doubt : why the layer cannot be read as water points
     """
 
     reference: str
@@ -32,6 +36,9 @@ class SurveyedLayer:
     count: int
     columns: tuple[str, ...] = ()
     kinds: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    pressure: bool = False
+    flow: bool = False
+    water_doubt: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +51,9 @@ class SurveyedSite:
     units : "us" or "si", what people read
     units_why : why these
     boundary, boundary_note : reference, and what was found there
-    dem, dem_notes : references, and what was found in each
+    dem, dem_note : references, and what was found
     layers : layers of the feature files
+    crs, dem_unit : what was said for files that do not say it themselves; empty for nothing
     """
 
     name: str
@@ -54,8 +62,10 @@ class SurveyedSite:
     boundary: str
     boundary_note: str
     dem: tuple[str, ...]
-    dem_notes: tuple[str, ...]
+    dem_note: str
     layers: tuple[SurveyedLayer, ...]
+    crs: str = ""
+    dem_unit: str = ""
 
 
 def toml_string(text: str) -> str:
@@ -137,15 +147,17 @@ def _head(site: SurveyedSite) -> list[str]:
 
 
 def _site(site: SurveyedSite) -> list[str]:
-    lines = ["[site]", f"boundary = {toml_string(site.boundary)}  {comment(site.boundary_note)}"]
+    lines = ["[site]", comment(site.boundary_note), f"boundary = {toml_string(site.boundary)}"]
+    if site.crs:
+        lines.append(f"crs = {toml_string(site.crs)}  # as asked, for files that do not say theirs")
+    if site.dem_unit:
+        lines.append(f"dem_unit = {toml_string(site.dem_unit)}  # as asked, for a DEM that does not say it")
     if not site.dem:
         return [
             *lines,
             '# dem = ["survey/dem.tif"]  # no DEM was named: slope and elevation stay unknown until one is',
         ]
-    lines.append("dem = [")
-    lines += [f"  {toml_string(d)},  {comment(n)}" for d, n in zip(site.dem, site.dem_notes, strict=True)]
-    return [*lines, "]"]
+    return [*lines, comment(site.dem_note), "dem = [", *(f"  {toml_string(tile)}," for tile in site.dem), "]"]
 
 
 def _ground(site: SurveyedSite) -> list[str]:
@@ -161,7 +173,7 @@ def _ground(site: SurveyedSite) -> list[str]:
 def _boundary_setback(units: str) -> list[str]:
     return [
         "[[setback]]",
-        'from = "boundary"',
+        'from = "boundary"  # the property line itself',
         f"distance = {_quoted(Figure('15 ft', '4.6 m'), units)}  # no canopy over the line; {CHECK}",
         'measured_to = "trunk"  # or "canopy": the distance plus half the mature spread',
         'why = "property line"',
@@ -172,9 +184,9 @@ def _setback(layer: SurveyedLayer, rule: Rule, units: str) -> list[str]:
     lines = [
         "[[setback]]",
         f"from = {toml_string(layer.reference)}  {comment(_seen(layer))}",
-        f"distance = {_quoted(rule.distance, units)}  {comment(f'{rule.remark}; {CHECK}')}",
+        *_said(f"distance = {_quoted(rule.distance, units)}", f"{rule.remark}; {CHECK}"),
         f'measured_to = "{rule.measured_to}"',
-        f"why = {toml_string(_why(layer, rule))}",
+        f"why = {toml_string(_why(layer))}",
     ]
     return lines + _by_kind(layer)
 
@@ -183,7 +195,7 @@ def _no_plant(layer: SurveyedLayer, rule: Rule) -> list[str]:
     return [
         "[[no_plant]]",
         f"from = {toml_string(layer.reference)}  {comment(f'{_seen(layer)}; {rule.remark}')}",
-        f"why = {toml_string(_why(layer, rule))}",
+        f"why = {toml_string(_why(layer))}",
     ]
 
 
@@ -192,9 +204,9 @@ def _height_limit(layer: SurveyedLayer, rule: Rule, units: str) -> list[str]:
     return [
         "[[height_limit]]",
         f"from = {toml_string(layer.reference)}  {comment(_seen(layer))}",
-        f"within = {_quoted(rule.distance, units)}  {comment(f'{rule.remark}; {CHECK}')}",
+        *_said(f"within = {_quoted(rule.distance, units)}", f"{rule.remark}; {CHECK}"),
         f"height = {_quoted(rule.height, units)}",
-        f"why = {toml_string(_why(layer, rule))}",
+        f"why = {toml_string(_why(layer))}",
     ]
 
 
@@ -202,7 +214,8 @@ def _unused(layer: SurveyedLayer) -> list[str]:
     """Return comments about a layer that nothing is done with, and what could be."""
     lines = [comment(f"not used: {layer.reference} ({_seen(layer)})")]
     if layer.shape == "polygon" and names(PLANTABLE, layer.title):
-        hint = f"# To plant just there, write in a [[block]]:  area = {toml_string(layer.reference)}"
+        one = ", or one of its areas: [name=...] behind it" if "name" in layer.columns else ""
+        hint = f"# To plant just there, write in a [[block]]:  area = {toml_string(layer.reference)}{one}"
     elif names(BOUNDARY, layer.title):
         hint = "# It looks like a property line; the boundary comes from [site]."
     else:
@@ -213,14 +226,21 @@ def _unused(layer: SurveyedLayer) -> list[str]:
 
 
 def _water(known: list[tuple[SurveyedLayer, Rule | None]], units: str) -> list[str]:
-    points = [layer for layer, rule in known if rule and rule.use == "water"]
+    found = [layer for layer, rule in known if rule and rule.use == "water"]
+    doubts = [
+        comment(f"not used: {point.reference}: {point.water_doubt}") for point in found if point.water_doubt
+    ]
+    points = [layer for layer in found if not layer.water_doubt]
     if not points:
         return [
-            "# No water points were found, so nothing is said about water. They are points with columns such",
-            '# as name, pressure_psi and flow_gpm:  [water] points = "survey/features.gpkg:water_points"',
+            *doubts,
+            "# No usable water points were found, so nothing is said about water. Water points are points",
+            "# with the columns name, pressure_psi and flow_gpm:",
+            "#   [water]",
+            '#   points = "survey/features.gpkg:water_points"',
         ]
-    first, *others = points
-    metered = any(names("press(ure)?|psi|kpa|bar", column) for column in first.columns)
+    first, *others = sorted(points, key=lambda layer: -(2 * layer.pressure + layer.flow))
+    sign = "" if first.pressure else "# "
     pressure = _quoted(Figure("12 psi", "83 kPa"), units)
     run = _quoted(Figure("1000 ft", "300 m"), units)
     roads = [
@@ -230,12 +250,12 @@ def _water(known: list[tuple[SurveyedLayer, Rule | None]], units: str) -> list[s
         "[water]",
         f"points = {toml_string(first.reference)}  {comment(_seen(first))}",
         f"max_run = {run}  # longest pipe from a water point to a tree; yours to choose",
-        f"{'' if metered else '# '}min_pressure = {pressure}  # left after the lift, for drip emitters",
+        f"{sign}min_pressure = {pressure}  # left after the lift; for drip emitters",
         'beyond_reach = "plant"  # or "exclude": plant only what a water point can serve',
     ]
     barriers = ", ".join(toml_string(road) for road in roads)
     if barriers:
-        lines.append(f"# barriers = [{barriers}]  # take out the sign to let no pipe cross these")
+        lines.append(f"# barriers = [{barriers}]  # remove the first sign to let no pipe cross these")
     return lines + [
         comment(f"water points too, but a plan takes one layer: {other.reference}") for other in others
     ]
@@ -255,6 +275,12 @@ def _block(site: SurveyedSite) -> list[str]:
     ]
 
 
+def _said(setting: str, remark: str) -> list[str]:
+    """Return a setting with its comment behind it, or above it where the line would grow long."""
+    line = f"{setting}  {comment(remark)}"
+    return [line] if len(line) <= MOST_SIGNS else [comment(remark), setting]
+
+
 def _quoted(figure: Figure, units: str) -> str:
     return toml_string(figure.text(units))
 
@@ -266,10 +292,9 @@ def _seen(layer: SurveyedLayer) -> str:
     return f"{layer.count} {noun}{'' if layer.count == 1 else 's'}"
 
 
-def _why(layer: SurveyedLayer, rule: Rule) -> str:
-    """Return the reason: the layer's own name, which the reader knows, and the class where that says more."""
-    title = " ".join(layer.title.replace("_", " ").split())
-    return title if names(rule.why, title) else f"{title} ({rule.why})"
+def _why(layer: SurveyedLayer) -> str:
+    """Return the reason that the land account will give: the layer's own name, which the reader knows."""
+    return " ".join(layer.title.replace("_", " ").split())
 
 
 def _by_kind(layer: SurveyedLayer) -> list[str]:

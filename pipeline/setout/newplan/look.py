@@ -1,0 +1,347 @@
+"""Look into survey files for what a plan file has to know about them."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, TypeVar
+
+import numpy as np
+import shapely
+
+from setout import units as quantities
+from setout.errors import Fault, PlanFaults, SetoutError
+from setout.newplan.recognise import BOUNDARY, Shape, names, recognise
+from setout.newplan.text import SurveyedLayer, SurveyedSite
+from setout.nouns import transformer
+from setout.read import crs as crs_words
+from setout.read import raster, reference, vector
+from setout.read.found import box_of
+from setout.stages.survey.water_points import water_points
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from pyproj import CRS
+
+    from setout.nouns import Elevations, VectorLayer
+    from setout.read.reference import Reference
+
+T = TypeVar("T")
+
+SORTING: Final = ("kind", "type", "class", "category", "feature", "fclass", "use")
+"""Columns that usually say what a feature is."""
+MOST_KINDS: Final = 12
+"""A column with more different values than this does not sort its features."""
+Layer = tuple[str, str, int]
+"""A layer as :func:`setout.read.vector.list_layers` gives it: name, kind of geometry, number of features."""
+_ROWS: Final = 512
+_SHAPES: Final[dict[str, Shape]] = {
+    "Point": "point",
+    "LineString": "line",
+    "LinearRing": "line",
+    "Polygon": "polygon",
+}
+_US: Final = ((-125.0, 24.4, -66.9, 49.4), (-170.0, 52.0, -130.0, 71.5), (-160.3, 18.8, -154.7, 22.3))
+"""Rough boxes around the lower 48 states, Alaska and Hawaii: west, south, east, north [deg]."""
+
+
+@dataclass(frozen=True, slots=True)
+class SurveyFiles:
+    """The files of a survey, and what they do not say themselves.
+
+    Attributes
+    ----------
+    boundary : file of the property line, or "file:layer"
+    dem : rasters of the DEM
+    features : files of features, or "file:layer"; the other layers of the boundary's file count in any case
+    crs : coordinate system of files that do not say theirs
+    dem_unit : unit of heights of a DEM that does not say it
+    """
+
+    boundary: Path
+    dem: tuple[Path, ...] = ()
+    features: tuple[Path, ...] = ()
+    crs: str | None = None
+    dem_unit: str | None = None
+
+    @property
+    def given_crs(self) -> CRS | None:
+        """Return the coordinate system that was said beside the files."""
+        return crs_words.understood(self.crs, "--crs")
+
+
+def look(folder: Path, files: SurveyFiles, units: str | None = None) -> SurveyedSite:
+    """Look at all survey files of a site.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the plan file will be; the folder is there.
+    files : SurveyFiles
+        The survey.
+    units : str or None
+        "us" or "si"; chosen from the boundary when None.
+
+    Returns
+    -------
+    SurveyedSite
+        What there is.
+
+    Raises
+    ------
+    PlanFaults
+        Everything that cannot be used, all files together.
+    """
+    faults: list[Fault] = []
+
+    def attempt(work: Callable[[], T]) -> T | None:
+        try:
+            return work()
+        except SetoutError as error:
+            faults.extend(_outside_a_plan(fault) for fault in error.faults)
+            return None
+
+    crs = attempt(lambda: files.given_crs)
+    line = attempt(lambda: _boundary(files.boundary, folder, crs))
+    places: dict[tuple[Path, str | None, tuple[str, str] | None], Reference] = {}
+    for given in (*files.features, *((line[0].path,) if line else ())):
+        for place in attempt(lambda given=given: _places(given, line and line[0])) or []:
+            places.setdefault((place.path.resolve(), place.layer, place.where), place)
+    layers: list[SurveyedLayer] = []
+    for place in places.values():
+        layers += attempt(lambda place=place: _layers(place, folder, crs)) or []
+    heights = attempt(lambda: _elevations(files, crs)) if files.dem else None
+    chosen, why = _units(line[1], units) if line else ("us", "")
+    ground = attempt(lambda: _dem_note(heights, line[1], chosen)) if heights and line else ""
+    if line is None or faults:
+        raise PlanFaults(tuple(dict.fromkeys(faults)))
+    return SurveyedSite(
+        name=" ".join(folder.absolute().name.replace("_", " ").replace("-", " ").split()) or "orchard",
+        units=chosen,
+        units_why=why,
+        boundary=line[0].text,
+        boundary_note=_boundary_note(line[1], chosen),
+        dem=tuple(_named(Path.cwd() / path, None, None, folder) for path in files.dem),
+        dem_note=ground or "",
+        layers=tuple(layers),
+        crs=files.crs or "",
+        dem_unit=files.dem_unit or "",
+    )
+
+
+def _outside_a_plan(fault: Fault) -> Fault:
+    """Mend a remedy that speaks of a plan file, where there is none yet."""
+    if fault.remedy == crs_words.SAY_CRS:
+        return replace(fault, remedy='save it with its CRS, or say it: --crs "EPSG:..."')
+    return replace(
+        fault, remedy=fault.remedy.replace("site.dem_unit = ", "--dem-unit ").replace(" in the plan file", "")
+    )
+
+
+def _named(path: Path, layer: str | None, where: tuple[str, str] | None, folder: Path) -> str:
+    """Return the reference that a plan file in the folder names the data by, sure to be read back so."""
+    try:
+        file = Path(os.path.relpath(path.absolute(), folder.absolute())).as_posix()
+    except ValueError:  # another drive
+        file = path.absolute().as_posix()
+    text = file + (f":{layer}" if layer is not None else "") + (f"[{where[0]}={where[1]}]" if where else "")
+    try:
+        back = reference.parse(text, folder)
+        found = (back.path.resolve(), back.layer, back.where) == (path.resolve(), layer, where)
+    except SetoutError:
+        found = False
+    if not found:
+        raise SetoutError(
+            f'"{text}" cannot be written as a reference', str(path), "rename it: without colons and brackets"
+        )
+    return text
+
+
+# ---------- the property line
+
+
+def _boundary(given: Path, folder: Path, crs: CRS | None) -> tuple[Reference, VectorLayer]:
+    """Return the reference of the boundary and the boundary."""
+    place = reference.parse(str(given), Path.cwd())
+    layer = place.layer
+    if layer is None and place.where is None:
+        layer = _boundary_layer(vector.list_layers(place.path), place)
+    named = reference.parse(_named(place.path, layer, place.where, folder), folder)
+    return named, vector.read_boundary(named, crs=crs)
+
+
+def _boundary_layer(infos: Sequence[Layer], place: Reference) -> str | None:
+    """Return the layer that must be the boundary; None where the file has but one."""
+    if len(infos) <= 1:
+        return None
+    fitting = [(name, kind) for name, kind, count in infos if "Point" not in kind and count]
+    named = [name for name, _ in fitting if names(BOUNDARY, name)]
+    areal = [name for name, kind in fitting if "Polygon" in kind]
+    for choice in (named, areal):
+        if len(choice) == 1:
+            return choice[0]
+    could = named or areal or [name for name, _, _ in infos]
+    raise SetoutError(
+        f"several of its layers could be the boundary: {', '.join(could)}",
+        str(place.path),
+        f'say which: --boundary "{place.path}:{could[0]}"',
+    )
+
+
+def _middle(layer: VectorLayer) -> tuple[float, float]:
+    """Return longitude and latitude of the middle of a layer [deg]."""
+    west, south, east, north = box_of(layer.geometry)
+    lon, lat = transformer(layer.crs, crs_words.GEODETIC).transform((west + east) / 2, (south + north) / 2)
+    return float(lon), float(lat)
+
+
+def _units(line: VectorLayer, asked: str | None) -> tuple[str, str]:
+    if asked is not None:
+        return asked, "as asked"
+    unit = crs_words.unit_m(line.crs)
+    if unit in (quantities.FOOT, quantities.US_SURVEY_FOOT):
+        return "us", "the boundary is in feet"
+    lon, lat = _middle(line)
+    if any(west <= lon <= east and south <= lat <= north for west, south, east, north in _US):
+        return "us", "the site seems to lie in the United States"
+    return "si", "the boundary is not in feet"
+
+
+def _boundary_note(line: VectorLayer, units: str) -> str:
+    """Return area and coordinate system of the boundary, the area on the ellipsoid."""
+    geod = line.crs.get_geod()
+    area = 0.0
+    to_degrees = transformer(line.crs, line.crs.geodetic_crs or crs_words.GEODETIC)
+    for shape in line.geometry:
+        moved = shapely.transform(shape, lambda xy: np.column_stack(to_degrees.transform(xy[:, 0], xy[:, 1])))
+        area += abs(geod.geometry_area_perimeter(shapely.orient_polygons(moved))[0]) if geod else 0.0
+    return f"{quantities.show_area(area, units)}, {crs_words.show(line.crs)}"
+
+
+# ---------- the features
+
+
+def _places(given: Path, taken: Reference | None) -> list[Reference]:
+    """Return a reference for each layer that a file or "file:layer" names, the boundary's own left out."""
+    place = reference.parse(str(given), Path.cwd())
+    if place.layer is not None or place.where is not None:
+        return [place]
+    infos = vector.list_layers(place.path)
+    same = taken is not None and place.path.resolve() == taken.path.resolve()
+    if same and len(infos) <= 1:
+        return []
+    return [
+        reference.Reference(place.path, name if len(infos) > 1 else None, None, name)
+        for name, _, count in infos
+        if not (same and taken is not None and taken.layer == name) and count
+    ]
+
+
+def _layers(place: Reference, folder: Path, crs: CRS | None) -> list[SurveyedLayer]:
+    """Return what one layer is: one entry, or one for each kind where a column says what its features are."""
+    named = reference.parse(_named(place.path, place.layer, place.where, folder), folder)
+    layer = vector.read_vector(named, crs=crs)
+    title = place.where[1] if place.where else place.layer or place.text
+    if place.layer is None and recognise(title, _shape(layer), tuple(layer.columns)) is None:
+        title = place.path.stem
+    whole = _surveyed(named.text, title, layer)
+    if place.where is not None or recognise(title, whole.shape, whole.columns) or not whole.kinds:
+        return [whole]
+    column, values = whole.kinds[0]
+    parts = []
+    for value in values:
+        text = _named(place.path, place.layer, (column, value), folder)
+        part = vector.read_vector(reference.parse(text, folder), crs=crs)
+        parts.append(_surveyed(text, value, part))
+    return parts if any(recognise(p.title, p.shape, p.columns) for p in parts) else [whole]
+
+
+def _surveyed(text: str, title: str, layer: VectorLayer) -> SurveyedLayer:
+    pressure, flow, doubt = _water_columns(layer)
+    return SurveyedLayer(
+        text,
+        title,
+        _shape(layer),
+        len(layer.geometry),
+        tuple(layer.columns),
+        _kinds(layer),
+        pressure,
+        flow,
+        doubt,
+    )
+
+
+def _shape(layer: VectorLayer) -> Shape:
+    kinds = {
+        _SHAPES.get(kind.removeprefix("Multi"), "mixed") for kind in {g.geom_type for g in layer.geometry}
+    }
+    return kinds.pop() if len(kinds) == 1 else "mixed"
+
+
+def _kinds(layer: VectorLayer) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Return the columns that sort the features, with their values in the order they turn up."""
+    out = []
+    for column, values in layer.columns.items():
+        if column.lower() not in SORTING or values.dtype.kind not in "OU":
+            continue
+        texts = list(dict.fromkeys(str(v).strip() for v in values if v is not None and str(v).strip()))
+        if 1 <= len(texts) <= MOST_KINDS:
+            out.append((column, tuple(texts)))
+    return tuple(out)
+
+
+def _water_columns(layer: VectorLayer) -> tuple[bool, bool, str]:
+    """Return whether pressure and flow of water points can be read, and why not."""
+    if _shape(layer) != "point":
+        return False, False, ""
+    try:
+        points = water_points(layer, layer.geometry, None, None)
+    except SetoutError as error:
+        return False, False, str(error.faults[0])
+    return bool(np.isfinite(points.pressure_kpa).any()), bool(np.isfinite(points.flow_lph).any()), ""
+
+
+# ---------- the DEM
+
+
+def _elevations(files: SurveyFiles, crs: CRS | None) -> Elevations:
+    paths, shown = [Path.cwd() / path for path in files.dem], [str(path) for path in files.dem]
+    return raster.open_elevations(paths, crs=crs, unit=files.dem_unit, names=shown)[0]
+
+
+def _dem_note(heights: Elevations, line: VectorLayer, units: str) -> str:
+    """Return cells and system of the DEM, and the heights around the site."""
+    grid = heights.grid
+    unit = grid.crs.axis_info[0].unit_name if grid.crs.axis_info else "unit unknown"
+    a, b, _, d, e, _ = grid.transform
+    cells = f"{grid.width} x {grid.height} cells of {np.hypot(a, d):.6g} x {np.hypot(b, e):.6g} {unit}"
+    low, high = _relief(heights, line)
+    if not np.isfinite(low):
+        raise SetoutError(
+            "the DEM has no elevation anywhere around the boundary",
+            heights.source,
+            "name the DEM of this site",
+        )
+    across = f"{quantities.show_length(low, units)} to {quantities.show_length(high, units)}"
+    return f"{cells}, {crs_words.show(grid.crs)}; heights around the site {across}"
+
+
+def _relief(heights: Elevations, line: VectorLayer) -> tuple[float, float]:
+    """Return the lowest and highest height in the box around the boundary [m]; NaN when there is none."""
+    grid = heights.grid
+    west, south, east, north = box_of(line.geometry)
+    x, y = np.meshgrid(np.linspace(west, east, 9), np.linspace(south, north, 9))
+    row, col = grid.cell_of(*transformer(line.crs, grid.crs).transform(x, y))
+    if not (np.isfinite(row).all() and np.isfinite(col).all()):
+        return float("nan"), float("nan")
+    rows = max(0, int(np.floor(row.min()))), min(grid.height, int(np.ceil(row.max())))
+    cols = max(0, int(np.floor(col.min()))), min(grid.width, int(np.ceil(col.max())))
+    low, high = np.inf, -np.inf
+    for start in range(rows[0], rows[1] if cols[0] < cols[1] else 0, _ROWS):
+        block = heights.read(start, min(start + _ROWS, rows[1]), *cols)
+        known = block[np.isfinite(block)]
+        if known.size:
+            low, high = min(low, float(known.min())), max(high, float(known.max()))
+    return (low, high) if low <= high else (float("nan"), float("nan"))

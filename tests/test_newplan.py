@@ -1,0 +1,395 @@
+"""A first plan file from survey files: what is recognised, what is written, that it reads back whole."""
+
+from __future__ import annotations
+
+import itertools
+import os
+import tomllib
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+import shapely
+
+from setout import units
+from setout.demo import write_demo
+from setout.demo.property import survey_files
+from setout.errors import PlanFaults, SetoutError
+from setout.newplan import write_new_plan
+from setout.newplan.recognise import RULES, recognise
+from setout.newplan.text import SurveyedLayer, SurveyedSite, comment, plan_text, toml_string
+from setout.read.plan_file import read_plan_file
+from setout.read.survey import read_survey
+
+if TYPE_CHECKING:
+    from setout.plan import Plan
+
+SQUARE = shapely.box(2_068_400.0, 241_200.0, 2_069_400.0, 242_200.0)
+"""A square of 1000 ft in Pennsylvania South (ftUS), inside the demo's DEM."""
+
+
+@pytest.fixture(scope="module")
+def survey(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write_demo(tmp_path_factory.mktemp("demo")).parent / "survey"
+
+
+def write(path: Path, layer: str, shapes: list[Any], crs: str = "EPSG:2272", **columns: list[Any]) -> Path:
+    """Write one layer, beside the ones that are there."""
+    import pyogrio.raw
+
+    path.parent.mkdir(parents=True, exist_ok=True)
+    wkb = np.array([shapely.to_wkb(s) for s in shapes], dtype=object)
+    data = [np.array(v, dtype=object if isinstance(v[0], str) else None) for v in columns.values()]
+    driver = {".gpkg": "GPKG", ".shp": "ESRI Shapefile", ".geojson": "GeoJSON"}[path.suffix]
+    options = {"layer": layer} if driver == "GPKG" else {}
+    kind = shapes[0].geom_type if shapes else "Point"
+    pyogrio.raw.write(path, wkb, data, list(columns), driver=driver, geometry_type=kind, crs=crs, **options)
+    return path
+
+
+def made(path: Path) -> tuple[Plan, dict[str, Any], str]:
+    """Return the plan, what the file holds and its text; its files are read as planning reads them."""
+    plan = read_plan_file(path)
+    read_survey(plan, path.parent)
+    text = path.read_text(encoding="utf-8")
+    return plan, tomllib.loads(text), text
+
+
+def section(tables: list[dict[str, Any]], ending: str) -> dict[str, Any]:
+    (found,) = [table for table in tables if table["from"].endswith(ending)]
+    return found
+
+
+# ---------------------------------------------------------------- what a layer is
+
+
+@pytest.mark.parametrize(
+    ("name", "shape", "why"),
+    [
+        ("road", "line", "road"), ("Roads_2023", "line", "road"), ("driveway", "line", "road"),
+        ("farm lanes", "line", "road"), ("house", "polygon", "building"),
+        ("BUILDINGS", "polygon", "building"),
+        ("pole barn", "polygon", "building"), ("house_well", "point", "well"), ("Wellhead", "point", "well"),
+        ("septicField", "polygon", "septic field"), ("drainfield", "polygon", "septic field"),
+        ("creek", "line", "water"), ("Streams", "line", "water"), ("pond", "polygon", "water"),
+        ("river bank", "line", "water"), ("fence", "line", "fence"),
+        ("propane_tank", "point", "propane tank"),
+        ("overhead_line", "line", "overhead power line"), ("PowerLines", "line", "overhead power line"),
+        ("buried power line", "line", "buried utility"), ("gas line", "line", "buried utility"),
+        ("underground_electric", "line", "buried utility"), ("no_plant", "polygon", "no planting"),
+        ("risers", "point", "water points"), ("hydrants", "point", "water points"),
+    ],
+)  # fmt: skip
+def test_layers_recognised_by_name(name: str, shape: Any, why: str) -> None:
+    rule = recognise(name, shape)
+    assert rule is not None
+    assert rule.why == why
+
+
+@pytest.mark.parametrize(
+    ("name", "shape"),
+    [("sidewalk", "line"), ("soil samples", "point"), ("farewell", "line"), ("Layer 1", "polygon"),
+     ("slopes", "polygon"), ("powerlines", "point"), ("easement", "line")],
+)  # fmt: skip
+def test_layers_that_are_not_what_part_of_their_name_says(name: str, shape: Any) -> None:
+    assert recognise(name, shape) is None
+
+
+def test_points_with_pressure_or_flow_are_water_points() -> None:
+    rule = recognise("gps", "point", ("id", "Flow_GPM"))
+    assert rule is not None
+    assert rule.use == "water"
+    assert recognise("gps", "point", ("id", "flowering")) is None
+
+
+def test_usual_figures() -> None:
+    """The figures in print; those not asserted here are common practice.
+
+    Overhead lines: utilities' planting guides, 15 ft within 20 ft. Streams: NRCS practice standard 391, zone
+    1 of at least 35 ft. Septic field: county guidance, never under 10 ft. Propane: NFPA 58, 10 ft.
+    """
+    by_why = {rule.why: rule for rule in RULES}
+    assert by_why["overhead power line"].distance.us == "20 ft"
+    assert by_why["overhead power line"].height is not None
+    assert by_why["overhead power line"].height.us == "15 ft"
+    assert by_why["water"].distance.us == "35 ft"
+    assert by_why["propane tank"].distance.us == "10 ft"
+    assert units.quantity(by_why["septic field"].distance.us, "length") >= units.quantity("10 ft", "length")
+    assert by_why["well"].distance.us == "50 ft"
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.why)
+def test_metric_figures_are_never_the_laxer_ones(rule: Any) -> None:
+    us, si = (units.quantity(text, "length") for text in (rule.distance.us, rule.distance.si))
+    assert us <= si <= us + 0.11
+    if rule.height is not None:
+        us, si = (units.quantity(text, "length") for text in (rule.height.us, rule.height.si))
+        assert us - 0.11 <= si <= us
+
+
+# ---------------------------------------------------------------- the text
+
+
+@pytest.mark.parametrize(
+    "text", ['a "quoted" layer', "back\\slash", "line\nbreak", "tab\t\x00\x1f\x7f", "Bäume 木"]
+)
+def test_any_text_comes_back_from_toml(text: str) -> None:
+    assert tomllib.loads(f"key = {toml_string(text)}  {comment(text)}\n") == {"key": text}
+
+
+def test_a_hostile_name_stays_a_name() -> None:
+    evil = 'x"\n[[block]]\nname = "evil" # \r\u2028'
+    layer = SurveyedLayer(evil + " road", evil + " road", "line", 1, kinds=((evil, (evil,)),))
+    other = SurveyedLayer(evil, evil, "mixed", 2)
+    site = SurveyedSite(evil, "us", evil, evil, evil, (evil,), evil, (layer, other))
+    plan = tomllib.loads(plan_text(site))
+    assert plan["name"] == plan["site"]["boundary"] == plan["site"]["dem"][0] == evil
+    assert [block["name"] for block in plan["block"]] == ["A"]
+    assert [s["from"] for s in plan["setback"]] == ["boundary", evil + " road"]
+
+
+# ---------------------------------------------------------------- from files to a plan
+
+
+def test_the_demo_survey_gives_a_plan_that_reads(survey: Path, tmp_path: Path) -> None:
+    path = write_new_plan(
+        tmp_path / "new site", boundary=survey / "boundary.gpkg", dem=[survey / "dem.tif"],
+        features=[survey / "features.gpkg", survey / "blocks.gpkg"],
+    )  # fmt: skip
+    plan, mapping, text = made(path)
+    assert path == tmp_path / "new site" / "plan.toml"
+    assert mapping["name"] == "new site"
+    assert mapping["units"] == "us"
+    assert "US survey foot" in text
+    assert "# 41.4" in text.split("boundary =")[0].splitlines()[-1]
+    # Every layer of the survey is named: used, or in a comment.
+    for file, layers in survey_files().items():
+        for layer in layers:
+            assert f"{file}:{layer.name}" in text or f"/{file}" in text, layer.name
+    setbacks = mapping["setback"]
+    assert [s["from"].rpartition(":")[2] for s in setbacks] == [
+        "boundary", "house", "barn", "road", "well", "septic_field", "creek",
+    ]  # fmt: skip
+    assert section(setbacks, ":well")["distance"] == "50 ft"
+    assert section(setbacks, ":creek")["distance"] == "35 ft"
+    assert section(setbacks, ":house")["measured_to"] == "canopy"
+    assert mapping["height_limit"][0]["from"].endswith(":overhead_line")
+    assert mapping["no_plant"][0]["from"].endswith(":no_plant")
+    assert mapping["water"]["points"].endswith(":water_points")
+    assert mapping["water"]["min_pressure"] == "12 psi"
+    assert len(plan.block) == 1
+    assert plan.block[0].area is None
+    assert "its kind is road, lane" in text.lower()
+    assert "not used: " in text
+    assert text.count("usual figure - check local code") == len(setbacks) + 1
+
+
+def test_the_relief_in_the_comment_is_that_of_the_dem(survey: Path, tmp_path: Path) -> None:
+    import rasterio
+
+    path = write_new_plan(tmp_path / "n", boundary=survey / "boundary.gpkg", dem=[survey / "dem.tif"])
+    (boundary,) = survey_files()["boundary.gpkg"][0].geometry
+    with rasterio.open(survey / "dem.tif") as file:
+        values = file.read(1, window=file.window(*boundary.bounds))
+    found = path.read_text(encoding="utf-8").split("heights around the site ")[1].split("\n")[0]
+    low, high = (units.quantity(part, "length") for part in found.split(" to "))
+    assert low == pytest.approx(float(values.min()) * units.US_SURVEY_FOOT, abs=0.5)
+    assert high == pytest.approx(float(values.max()) * units.US_SURVEY_FOOT, abs=0.5)
+
+
+def test_every_setting_has_a_comment(survey: Path, tmp_path: Path) -> None:
+    path = write_new_plan(
+        tmp_path / "n", boundary=survey / "boundary.gpkg", features=[survey / "features.gpkg"]
+    )
+    plain = ("name", "why", "measured_to", "height =")
+    lines = path.read_text(encoding="utf-8").splitlines()
+    bare = [
+        line
+        for above, line in itertools.pairwise(lines)
+        if "=" in line and "#" not in line and not above.startswith("#") and not line.startswith(plain)
+    ]
+    assert bare == []
+
+
+def test_without_a_dem_nothing_rests_on_slope(survey: Path, tmp_path: Path) -> None:
+    plan, mapping, _ = made(write_new_plan(tmp_path / "n", boundary=survey / "boundary.gpkg"))
+    assert plan.site.dem == ()
+    assert "max_slope" not in mapping["ground"]
+    assert plan.water is None
+
+
+def test_one_file_with_everything_in_it(tmp_path: Path) -> None:
+    file = tmp_path / "site.gpkg"
+    write(file, "parcel", [SQUARE])
+    write(file, "streams", [shapely.LineString([(2_068_500, 241_300), (2_069_300, 241_900)])])
+    write(file, "sheds", [shapely.box(2_068_600, 242_000, 2_068_630, 242_020)])
+    plan, mapping, _ = made(write_new_plan(tmp_path / "n", boundary=file, features=[file]))
+    assert plan.site.boundary == "../site.gpkg:parcel"
+    assert [s["from"] for s in mapping["setback"]] == [
+        "boundary",
+        "../site.gpkg:streams",
+        "../site.gpkg:sheds",
+    ]
+    assert made(write_new_plan(tmp_path / "m", boundary=file))[1]["setback"] == mapping["setback"]
+
+
+def test_a_layer_of_the_boundary_can_be_named(tmp_path: Path) -> None:
+    file = write(tmp_path / "site.gpkg", "lot 1", [SQUARE])
+    write(file, "lot 2", [shapely.affinity.translate(SQUARE, 2000, 0)])
+    with pytest.raises(
+        PlanFaults, match=r"several of its layers could be the boundary: lot 1, lot 2; say which"
+    ):
+        write_new_plan(tmp_path / "n", boundary=file)
+    assert not (tmp_path / "n").exists()
+    plan, _, _ = made(write_new_plan(tmp_path / "n", boundary=Path(f"{file}:lot 2")))
+    assert plan.site.boundary == "../site.gpkg:lot 2"
+
+
+def test_a_column_that_says_what_features_are(tmp_path: Path) -> None:
+    boundary = write(tmp_path / "b.gpkg", "b", [SQUARE])
+    lines = [shapely.LineString([(2_068_500 + k, 241_300), (2_069_300, 241_900 - k)]) for k in (0, 100, 200)]
+    file = write(tmp_path / "f.gpkg", "survey lines", lines, kind=["road", "creek", "swale edge"])
+    write(file, "other", [shapely.Point(2_068_500, 241_400)])
+    _, mapping, text = made(write_new_plan(tmp_path / "n", boundary=boundary, features=[file]))
+    assert [s["from"] for s in mapping["setback"]] == [
+        "boundary", "../f.gpkg:survey lines[kind=road]", "../f.gpkg:survey lines[kind=creek]",
+    ]  # fmt: skip
+    assert "not used: ../f.gpkg:survey lines[kind=swale edge]" in text
+    assert "not used: ../f.gpkg:other" in text
+
+
+def test_shapefiles_are_known_by_their_names(tmp_path: Path) -> None:
+    boundary = write(tmp_path / "b.shp", "", [SQUARE])
+    well = write(tmp_path / "house_wells.shp", "", [shapely.Point(2_068_700, 241_700)], id=[1])
+    _, mapping, _ = made(write_new_plan(tmp_path / "n", boundary=boundary, features=[well]))
+    assert [s["from"] for s in mapping["setback"]] == ["boundary", "../house_wells.shp"]
+
+
+def test_water_points_whose_pressure_has_no_unit_are_left_out_with_the_reason(tmp_path: Path) -> None:
+    boundary = write(tmp_path / "b.gpkg", "b", [SQUARE])
+    file = write(tmp_path / "w.gpkg", "risers", [shapely.Point(2_068_700, 241_700)], pressure=[45.0])
+    plan, _, text = made(write_new_plan(tmp_path / "n", boundary=boundary, features=[file]))
+    assert plan.water is None
+    assert "not used: ../w.gpkg" in text
+    assert "pressure_psi" in text
+
+
+def test_water_points_without_pressure_ask_for_none(tmp_path: Path) -> None:
+    boundary = write(tmp_path / "b.gpkg", "b", [SQUARE])
+    file = write(tmp_path / "w.gpkg", "risers", [shapely.Point(2_068_700, 241_700)], name=["R1"])
+    _, mapping, _ = made(write_new_plan(tmp_path / "n", boundary=boundary, features=[file]))
+    assert "min_pressure" not in mapping["water"]
+
+
+def test_an_empty_layer_is_no_obstacle(tmp_path: Path) -> None:
+    file = write(tmp_path / "site.gpkg", "parcel", [SQUARE])
+    write(file, "wells", [])
+    _, mapping, _ = made(write_new_plan(tmp_path / "n", boundary=file))
+    assert [s["from"] for s in mapping["setback"]] == ["boundary"]
+
+
+def test_a_layer_with_quotes_in_its_name(tmp_path: Path) -> None:
+    file = write(tmp_path / 'the "old" site.gpkg', "parcel", [SQUARE])
+    write(file, 'road "A" \\ west', [shapely.LineString([(2_068_500, 241_300), (2_069_300, 241_900)])])
+    _, mapping, _ = made(write_new_plan(tmp_path / "n", boundary=file))
+    assert mapping["setback"][1]["from"] == '../the "old" site.gpkg:road "A" \\ west'
+
+
+def test_metric_survey_gets_metric_figures(tmp_path: Path) -> None:
+    # Near Alnarp in southern Sweden, SWEREF 99 TM.
+    boundary = write(
+        tmp_path / "b.gpkg", "b", [shapely.box(380_000, 6_170_000, 380_300, 6_170_300)], "EPSG:3006"
+    )
+    plan, mapping, text = made(write_new_plan(tmp_path / "n", boundary=boundary))
+    assert mapping["units"] == "si"
+    assert plan.block[0].step == pytest.approx(4.9)
+    assert " ft" not in text.replace("16 ft", "")
+    assert "9.00 ha" in text
+
+
+@pytest.mark.parametrize("asked", ["us", "si"])
+def test_units_as_asked(survey: Path, tmp_path: Path, asked: str) -> None:
+    _, mapping, _ = made(write_new_plan(tmp_path / "n", boundary=survey / "boundary.gpkg", units=asked))
+    assert mapping["units"] == asked
+
+
+def test_degrees_in_the_united_states_are_read_in_feet(tmp_path: Path) -> None:
+    boundary = write(tmp_path / "b.geojson", "", [shapely.box(-77.40, 39.99, -77.39, 40.0)], "EPSG:4326")
+    _, mapping, _ = made(write_new_plan(tmp_path / "n", boundary=boundary))
+    assert mapping["units"] == "us"
+
+
+def test_paths_are_written_relative_to_the_plan_file(
+    survey: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(survey)
+    plan, _, _ = made(write_new_plan(tmp_path / "deep" / "er", boundary=Path("boundary.gpkg")))
+    expected = Path(os.path.relpath(survey / "boundary.gpkg", tmp_path / "deep" / "er")).as_posix()
+    assert plan.site.boundary == expected
+
+
+# ---------------------------------------------------------------- what is refused
+
+
+def test_a_plan_file_is_never_overwritten(survey: Path, tmp_path: Path) -> None:
+    (tmp_path / "plan.toml").write_text("mine", encoding="utf-8")
+    with pytest.raises(SetoutError, match="there is a plan file already; name another folder"):
+        write_new_plan(tmp_path, boundary=survey / "boundary.gpkg")
+    assert (tmp_path / "plan.toml").read_text(encoding="utf-8") == "mine"
+
+
+def test_all_faults_of_all_files_at_once_and_nothing_left(survey: Path, tmp_path: Path) -> None:
+    text = tmp_path / "dem.tif"
+    text.write_text("no raster", encoding="utf-8")
+    with pytest.raises(PlanFaults) as caught:
+        write_new_plan(
+            tmp_path / "a" / "b",
+            boundary=tmp_path / "none.gpkg",
+            dem=[text],
+            features=[tmp_path / "also.gpkg"],
+        )
+    assert len(caught.value.faults) == 3
+    assert {Path(f.where.split(":")[0]).name for f in caught.value.faults} == {
+        "none.gpkg",
+        "dem.tif",
+        "also.gpkg",
+    }
+    assert not (tmp_path / "a").exists()
+
+
+def test_a_dem_of_another_place_is_refused(survey: Path, tmp_path: Path) -> None:
+    boundary = write(tmp_path / "b.gpkg", "b", [shapely.affinity.translate(SQUARE, 50_000, 0)])
+    with pytest.raises(PlanFaults, match="no elevation anywhere around the boundary"):
+        write_new_plan(tmp_path / "n", boundary=boundary, dem=[survey / "dem.tif"])
+
+
+def test_a_boundary_without_a_system_is_refused(tmp_path: Path) -> None:
+    boundary = write(tmp_path / "b.shp", "", [SQUARE])
+    (tmp_path / "b.prj").unlink()
+    with pytest.raises(PlanFaults, match="does not say its CRS"):
+        write_new_plan(tmp_path / "n", boundary=boundary)
+
+
+def test_points_are_no_boundary(survey: Path, tmp_path: Path) -> None:
+    boundary = write(tmp_path / "b.gpkg", "b", [shapely.Point(2_068_700, 241_700)])
+    with pytest.raises(PlanFaults, match="a boundary is a polygon or a closed line"):
+        write_new_plan(tmp_path / "n", boundary=boundary)
+
+
+def test_unknown_units_are_refused(survey: Path, tmp_path: Path) -> None:
+    with pytest.raises(SetoutError, match='"metric" is no system of units; write "us" or "si"'):
+        write_new_plan(tmp_path, boundary=survey / "boundary.gpkg", units="metric")
+
+
+def test_a_folder_that_is_a_file_is_refused(survey: Path, tmp_path: Path) -> None:
+    (tmp_path / "n").write_text("", encoding="utf-8")
+    with pytest.raises(SetoutError, match=r"no plan file can be written here \(Not a directory\)"):
+        write_new_plan(tmp_path / "n", boundary=survey / "boundary.gpkg")
+
+
+def test_a_name_that_cannot_be_a_reference_is_refused(tmp_path: Path) -> None:
+    file = write(tmp_path / "b.gpkg", "parcel", [SQUARE])
+    write(file, "road [old]", [shapely.LineString([(2_068_500, 241_300), (2_069_300, 241_900)])])
+    with pytest.raises(PlanFaults, match=r"cannot be written as a reference; rename it"):
+        write_new_plan(tmp_path / "n", boundary=file)
