@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, TypeVar
 
@@ -66,11 +67,6 @@ class SurveyFiles:
     crs: str | None = None
     dem_unit: str | None = None
 
-    @property
-    def given_crs(self) -> CRS | None:
-        """Return the coordinate system that was said beside the files."""
-        return crs_words.understood(self.crs, "--crs")
-
 
 def look(folder: Path, files: SurveyFiles, units: str | None = None) -> SurveyedSite:
     """Look at all survey files of a site.
@@ -103,15 +99,15 @@ def look(folder: Path, files: SurveyFiles, units: str | None = None) -> Surveyed
             faults.extend(_outside_a_plan(fault) for fault in error.faults)
             return None
 
-    crs = attempt(lambda: files.given_crs)
+    crs = attempt(lambda: crs_words.understood(files.crs, "--crs"))
     line = attempt(lambda: _boundary(files.boundary, folder, crs))
     places: dict[tuple[Path, str | None, tuple[str, str] | None], Reference] = {}
     for given in (*files.features, *((line[0].path,) if line else ())):
-        for place in attempt(lambda given=given: _places(given, line and line[0])) or []:
+        for place in attempt(partial(_places, given, line[0] if line else None)) or []:
             places.setdefault((place.path.resolve(), place.layer, place.where), place)
     layers: list[SurveyedLayer] = []
     for place in places.values():
-        layers += attempt(lambda place=place: _layers(place, folder, crs)) or []
+        layers += attempt(partial(_layers, place, folder, crs)) or []
     heights = attempt(lambda: _elevations(files, crs)) if files.dem else None
     chosen, why = _units(line[1], units) if line else ("us", "")
     ground = attempt(lambda: _dem_note(heights, line[1], chosen)) if heights and line else ""

@@ -25,8 +25,20 @@ class Figure:
     si: str
 
     def text(self, units: str) -> str:
-        """Return the figure for ``"us"`` or ``"si"``.
+        """Return the figure in one of the systems.
 
+        Parameters
+        ----------
+        units : str
+            ``"us"`` or ``"si"``.
+
+        Returns
+        -------
+        str
+            The distance with its unit.
+
+        Examples
+        --------
         >>> Figure("50 ft", "15.3 m").text("si")
         '15.3 m'
         """
