@@ -245,6 +245,20 @@ def test_links_and_files_in_the_documents_exist(document: str) -> None:
     assert [link for link in links if not (ROOT / link).exists()] == []
 
 
+def test_the_deed_in_the_readme_reads_and_closes(tmp_path: Path) -> None:
+    """The four calls close by construction: 660 ft by 495 ft, 7.5 acres less the skew."""
+    from setout.read import reference, vector
+
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    (deed,) = re.findall(r"^```deed\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
+    (tmp_path / "field.txt").write_text(deed, encoding="utf-8")
+    layer = vector.read_boundary(reference.parse("field.txt", tmp_path))
+    (field,) = layer.geometry
+    assert layer.crs.to_epsg() == 2272
+    assert field.area / 43560 == pytest.approx(7.5, rel=0.01)
+    assert [finding for finding in layer.findings if finding.severity != "note"] == []
+
+
 def test_plan_file_keys_of_the_readme_are_those_of_the_model() -> None:
     from setout.plan import Plan
 
