@@ -57,7 +57,7 @@ def outward(boxes: NDArray[np.float64]) -> Boxes:
     return rounded
 
 
-def hilbert(x: NDArray[np.uint32], y: NDArray[np.uint32], bits: int = 16) -> NDArray[np.uint32]:
+def hilbert(x: NDArray[Any], y: NDArray[Any], bits: int = 16) -> NDArray[Any]:
     """Return the distance along the Hilbert curve of cells of a square grid.
 
     The bit-by-bit walk of Hilbert's curve with turning quadrants (Skilling 2004, "Programming the Hilbert
