@@ -12,11 +12,10 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from functools import cache
-from importlib import metadata, resources
+from importlib import metadata
 from typing import TYPE_CHECKING, Any, Final
 
 import folium
-import jinja2
 import numpy as np
 import shapely
 from branca.element import Element, Figure
@@ -26,6 +25,7 @@ from folium.map import Layer
 from setout.errors import SetoutError
 
 from . import palette
+from .pages import environment, script_json, template_text
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -37,30 +37,6 @@ LEAFLET_WHEEL: Final = "django-js-lib-leaflet"
 LEAFLET_FILES: Final = "js_lib_leaflet/static/js_lib_leaflet/"
 SCRIPTS: Final = ("geodesy.js", "treelayer.js", "shapes.js", "panel.js", "measure.js", "start.js")
 MAX_ZOOM: Final = 24
-
-
-def environment() -> jinja2.Environment:
-    """Return the template engine for our pages: every text is escaped."""
-    return jinja2.Environment(
-        loader=jinja2.FunctionLoader(template_text), autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True,
-        lstrip_blocks=True,
-    )  # fmt: skip
-
-
-@cache
-def template_text(name: str) -> str:
-    """Return one file of ``templates``."""
-    return (resources.files("setout.write") / "templates" / name).read_text("utf-8")
-
-
-def script_json(value: object) -> str:
-    """Write a value as JSON that may stand inside a script element: no text in it can end the element.
-
-    >>> script_json({"a": "</script><!--"})
-    '{"a":"\\\\u003c/script\\\\u003e\\\\u003c!--"}'
-    """
-    text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
-    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
 
 
 class Raw(Element):  # type: ignore[misc]

@@ -20,6 +20,7 @@ USABLE_EDGE: Final = "#7f8f55"
 CONTOUR: Final = "#a08a68"
 ROW: Final = "#4f5f48"
 WATER: Final = "#0f4b9f"
+HEIGHT: Final = "#93306b"
 ATTENTION: Final = "#b3261e"
 
 TREES: Final = ("#45a4a1", "#da9f44", "#0f4b9f", "#9a2e4a", "#aed59c", "#2c1746", "#7a5300", "#c693f4")

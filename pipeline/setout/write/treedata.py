@@ -183,7 +183,7 @@ def show_flow(lph: float, units: str) -> str:
 
 
 def _spacing(kind: str, step: float, rows: float, units: str) -> str:
-    return f"{kind}, {show_length(step, units)} in the row, rows {show_length(rows, units)} apart"
+    return f"{kind}, {show_length(step, units)} by {show_length(rows, units)}"
 
 
 def _fact(planting: Planting, name: str, label: str) -> Field | None:
@@ -234,7 +234,8 @@ def _coordinates(planting: Planting) -> Iterator[Field]:
     unit = plane.axis_info[0].unit_name
     short = {"metre": "m", "US survey foot": "US survey ft", "foot": "ft"}.get(unit, unit)
     for name, values in (("easting", east), ("northing", north)):
-        yield Field(name, name.capitalize(), values, 0.001, 1.0, short, 3 if short == "m" else 2, delta=True)
+        label = f"{name.capitalize()} ({short})"
+        yield Field(name, label, values, 0.001, 1.0, "", 3 if short == "m" else 2, delta=True)
 
 
 class _Packer:

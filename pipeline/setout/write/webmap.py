@@ -126,8 +126,10 @@ class _Page(dict[str, Any]):
 def _page(planting: Planting, entries: Sequence[Entry], tolerance: float) -> _Page:
     site, findings = planting.site, planting.findings
     order = {e.key: e for e in entries}
+    first = ("trees", "rows", "water", "findings")
+    top_down = sorted(reversed(order.values()), key=lambda e: first.index(e.key) if e.key in first else len(first))
     groups = [
-        {"title": title, "layers": [e for e in reversed(order.values()) if e.group == title]}
+        {"title": title, "layers": [e for e in top_down if e.group == title]}
         for title in ("Planting", "Ground", "Ground kept clear", "Terrain")
     ]
     listed = [
@@ -281,9 +283,9 @@ class _Drawer:
             height = show_length(heights[e.reason], self.units) if e.reason in heights else ""
             about = [("Height limit", e.reason), ("From", e.source), ("Within", show_length(e.distance_m, self.units))]
             about += [("Greatest mature height", height)] if height else []
-            look = Look("#93306b", 1.8, fill="#93306b", fillOpacity=0.07, dashArray="5 4")
+            look = Look(palette.HEIGHT, 1.8, fill=palette.HEIGHT, fillOpacity=0.07, dashArray="5 4")
             swatch = (
-                '<rect x="1.5" y="2.5" width="27" height="15" rx="2" fill="#93306b" fill-opacity="0.1" stroke="#93306b"'
+                '<rect x="1.5" y="2.5" width="27" height="15" rx="2" fill=palette.HEIGHT fill-opacity="0.1" stroke=palette.HEIGHT'
                 ' stroke-width="1.6" stroke-dasharray="4 3"/>'
             )
             title = f"{e.reason}: at most {height}" if height else e.reason
@@ -317,7 +319,7 @@ class _Drawer:
         if not contours:
             return []
         lines = np.array([self._coarse(line, DRAWN_TO) for _, line in contours], object)
-        heavy = index_contours([level for level, _ in contours])
+        heavy = wording.index_contours([level for level, _ in contours])
         made = []
         for key, title, mask, look in (
             ("contours", "Contours", ~heavy, Look(palette.CONTOUR, 0.8, opacity=0.8, pane="lines", canvas=True)),
@@ -342,18 +344,6 @@ class _Drawer:
         layer = self.shape_layer("Rows", [self._rings(shapely.multilinestrings(shapely.linestrings(ends)))], look, closed=False)
         swatch = f'<path d="M1 6H29M1 14H29" stroke="{palette.ROW}" stroke-width="1.2"/>'
         return [_Made(Entry("rows", "Rows", Markup(swatch), "Planting", COUNT_FORMAT.format(rows.x0.size)), layer)]
-
-
-def index_contours(levels: Sequence[float]) -> NDArray[np.bool_]:
-    """Tell which contours are drawn heavier: every fifth level above zero.
-
-    >>> index_contours([98.0, 99.0, 100.0, 101.0, 105.0]).tolist()
-    [False, False, True, False, True]
-    """
-    values = np.asarray(levels, float)
-    distinct = np.unique(np.round(values, 6))
-    interval = float(np.diff(distinct).min()) if distinct.size > 1 else 1.0
-    return np.asarray(np.abs(np.rint(values / interval) % 5) < 0.5, bool)
 
 
 def _tolerance(shapes: Sequence[BaseGeometry]) -> float:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from setout.nouns import Block, Planting, Site
-from setout.units import ACRE, show_area, show_length
+from setout.nouns import Block, Bools, Planting, Site
+from setout.units import ACRE, FOOT, show_area, show_length
 
 CAUTIONS: Final = (
     (
@@ -105,8 +105,6 @@ def block_lines(planting: Planting) -> tuple[BlockLine, ...]:
 def _block_line(planting: Planting, index: int, block: Block) -> BlockLine:
     trees, rows = planting.trees, planting.rows
     mine = trees.block == index
-    nearest = np.asarray(planting.facts.get("nearest_m", np.full(mine.size, np.nan)), float)[mine]
-    known = nearest[np.isfinite(nearest)]
     area = sum(
         float(shape.area)
         for name, shape in zip(planting.usable.block, planting.usable.geometry, strict=True)
@@ -119,7 +117,7 @@ def _block_line(planting: Planting, index: int, block: Block) -> BlockLine:
         pattern=block.pattern.kind,
         step_m=block.pattern.step_m,
         row_distance_m=block.pattern.row_distance_m,
-        nearest_m=float(known.min()) if known.size else math.nan,
+        nearest_m=_nearest_within(planting, mine, block),
         trees=int(mine.sum()),
         rows=int((rows.block == index).sum()),
         area_m2=area,
@@ -128,6 +126,23 @@ def _block_line(planting: Planting, index: int, block: Block) -> BlockLine:
             (plant_label(p.name, p.variety), int(c)) for p, c in zip(block.plants, counts, strict=False)
         ),
     )
+
+
+def _nearest_within(planting: Planting, mine: Bools, block: Block) -> float:
+    """Return the distance [m] between the two nearest trees of one block; NaN with fewer than two.
+
+    The plan's own nearest distances serve, unless one is less than the pattern gives: then a tree of another block may
+    be meant, and the block's trees are measured alone.
+    """
+    known = np.asarray(planting.facts.get("nearest_m", np.full(mine.size, np.nan)), float)[mine]
+    if int(mine.sum()) < 2:
+        return math.nan
+    if known.size and np.isfinite(known).all() and known.min() >= block.pattern.nearest_m - 0.001:
+        return float(known.min())
+    from scipy.spatial import cKDTree
+
+    xy = np.column_stack([planting.trees.x[mine], planting.trees.y[mine]])
+    return float(cKDTree(xy).query(xy, 2)[0][:, 1].min())
 
 
 def closer_than_step(line: BlockLine, units: str) -> str:
@@ -181,6 +196,18 @@ def density(trees: int, area_m2: float, units: str) -> str:
     return f"{trees * unit / area_m2:,.0f} per {name}"
 
 
+def index_contours(levels: Sequence[float]) -> Bools:
+    """Tell which contours are drawn heavier: every fifth level above zero.
+
+    >>> index_contours([98.0, 99.0, 100.0, 101.0, 105.0]).tolist()
+    [False, False, True, False, True]
+    """
+    values = np.asarray(levels, float)
+    distinct = np.unique(np.round(values, 6))
+    interval = float(np.diff(distinct).min()) if distinct.size > 1 else 1.0
+    return np.asarray(np.abs(np.rint(values / interval) % 5) < 0.5, bool)
+
+
 def counts_line(planting: Planting) -> str:
     """Sum the plan up in one line: trees, net and gross area, blocks."""
     site = planting.site
@@ -196,10 +223,11 @@ def measured_how(planting: Planting) -> Iterator[str]:
     """Yield the sentences on distances, frame and coordinate system."""
     frame = planting.site.frame
     excess = tape_excess(TAPE_SLOPE)
+    length = 100 * FOOT if planting.site.units == "us" else 100.0
     yield (
         "Distances are horizontal ground distances. A tape held level reads them; a tape laid on a"
         f" {TAPE_SLOPE:.0%} slope reads {excess:.1%} more".replace("%", " %")
-        + f" ({show_length(30.48 * excess, planting.site.units)} in {show_length(30.48, planting.site.units)})."
+        + f" ({show_length(length * excess, planting.site.units)} in {show_length(length, planting.site.units)})."
     )
     yield (
         f"Files are delivered in the survey's own coordinate system, {frame.survey_crs.name}{_code(frame.survey_crs)}."

@@ -22,6 +22,7 @@
 
     toggle() {
       this.on = !this.on;
+      if (this.on) setout.tools.closeCard();
       $("measure").setAttribute("aria-pressed", String(this.on));
       $("measure-bar").hidden = !this.on;
       document.body.classList.toggle("measuring", this.on);

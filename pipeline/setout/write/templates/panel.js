@@ -120,7 +120,10 @@
         const i = findings.some((f) => f.severity !== "note") ? this.trees.columns.find(id) : -1;
         if (i >= 0) list.push(i);
       }
-      if (list.length) this.trees.setAttention(list);
+      if (!list.length) return;
+      this.trees.setAttention(list);
+      $("attention").hidden = false;
+      $("attention-count").textContent = list.length.toLocaleString("en-US");
     }
 
     // ---- search --------------------------------------------------------------------------------------
@@ -177,7 +180,10 @@
       $("card-close").addEventListener("click", () => this.closeCard());
       $("card-prev").addEventListener("click", () => this.step(-1));
       $("card-next").addEventListener("click", () => this.step(1));
-      $("card-zoom").addEventListener("click", () => this.map.setView(this.trees.latLng(this.current), 21, { animate: false }));
+      $("card-zoom").addEventListener("click", () => {
+        this.map.setView(this.trees.latLng(this.current), Math.max(21, this.map.getZoom()), { animate: false });
+        this._reveal(this.trees.latLng(this.current));
+      });
       document.addEventListener("keydown", (e) => {
         if (e.key === "Escape") { if (document.body.classList.contains("sheet-open")) $("menu").click(); else this.closeCard(); }
       });
@@ -187,8 +193,6 @@
       const i = this.current + by;
       if (i < 0 || i >= this.trees.n) return;
       this.showTree(i);
-      const at = this.trees.latLng(i);
-      if (!this.map.getBounds().pad(-0.15).contains(at)) this.map.panTo(at, { animate: false });
     }
 
     closeCard() {
@@ -206,13 +210,28 @@
         const text = columns.text(c.name, i);
         if (text !== null && text !== "") rows.push([c.label, text]);
       }
-      rows.push(["Latitude, longitude", at.lat.toFixed(7) + ", " + at.lng.toFixed(7)]);
+      rows.push(["Latitude", at.lat.toFixed(7) + "°"], ["Longitude", at.lng.toFixed(7) + "°"]);
       this.current = i;
       this.trees.select(i);
       this._card("Tree", id, rows, this._treeFindings(id, columns.value("findings", i)));
       $("card-foot").hidden = false;
       $("card-prev").disabled = i === 0;
       $("card-next").disabled = i === this.trees.n - 1;
+      this._reveal(at);
+    }
+
+    // Moves the map where the card, or the edge, would hide the tree.
+    _reveal(at) {
+      const p = this.map.latLngToContainerPoint(at), size = this.map.getSize(), edge = 36;
+      const stage = this.map.getContainer().getBoundingClientRect(), card = $("card").getBoundingClientRect();
+      const low = card.top - stage.top, side = card.right - stage.left;
+      let x = p.x < edge ? p.x - edge : p.x > size.x - edge ? p.x - size.x + edge : 0;
+      let y = p.y < edge ? p.y - edge : p.y > size.y - edge ? p.y - size.y + edge : 0;
+      if (p.x - x < side + edge && p.y - y > low - edge) {
+        if (side < size.x - 4 * edge) x = p.x - (side + size.x) / 2;
+        else y = p.y - low / 2;
+      }
+      if (x || y) this.map.panBy([Math.round(x), Math.round(y)], { animate: false });
     }
 
     _treeFindings(id, codes) {

@@ -1,0 +1,132 @@
+"""The report: one page that a grower understands, for the screen and for paper."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Final
+
+from markupsafe import Markup
+
+from setout.nouns import Planting
+from setout.units import show_area, show_length
+
+from . import palette, wording
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+MOST_FINDINGS: Final = 60
+"""Findings told one by one for each severity; the layer findings of plan.gpkg holds all."""
+
+
+def write_report(path: Path, planting: Planting, *, picture_svg: str, seconds: Mapping[str, float] | None = None) -> None:
+    """Write the report as one HTML file that asks for nothing from outside.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    planting : Planting
+        The finished plan.
+    picture_svg : str
+        The plan as :func:`setout.write.picture.plan_picture` draws it; it goes into the page as it is.
+    seconds : Mapping, optional
+        Time that each stage took [s].
+
+    Raises
+    ------
+    OSError
+        The file cannot be written.
+    """
+    from .pages import environment
+
+    page = environment().get_template("report.html")
+    path.write_text(page.render(_words(planting, picture_svg, seconds)), "utf-8", newline="\n")
+
+
+def _words(planting: Planting, picture_svg: str, seconds: Mapping[str, float] | None) -> dict[str, Any]:
+    site, units = planting.site, planting.site.units
+    lines = wording.block_lines(planting)
+    return {
+        "title": site.name,
+        "figures": _figures(planting),
+        "picture": Markup(picture_svg),  # noqa: S704 - our own drawing, its texts escaped there
+        "account": _account(planting),
+        "blocks": [_block(line, units) for line in lines],
+        "plants": _plants(lines),
+        "closer": [said for line in lines if (said := wording.closer_than_step(line, units))],
+        "findings": _findings(planting),
+        "marks": {name: Markup(palette.mark_svg(name)) for name in palette.MARKS},  # noqa: S704 - our own
+        "cautions": wording.CAUTIONS,
+        "measured": tuple(wording.measured_how(planting)),
+        "seconds": [(stage, f"{spent:.2f} s") for stage, spent in (seconds or {}).items()],
+    }
+
+
+def _figures(planting: Planting) -> list[tuple[str, str]]:
+    """Return the figures at the top: (figure, what it is)."""
+    site = planting.site
+    gross, net = float(site.boundary.area), sum(float(shape.area) for shape in planting.usable.geometry)
+    trees = len(planting.trees)
+    return [
+        (f"{trees:,}", "trees"),
+        (show_area(net, site.units), "usable ground"),
+        (show_area(gross, site.units), "whole property"),
+        (wording.density(trees, net, site.units) or "none", "trees on usable ground"),
+        (f"{len(site.blocks)}", "block" if len(site.blocks) == 1 else "blocks"),
+        (f"{planting.rows.x0.size:,}", "rows"),
+    ]
+
+
+def _account(planting: Planting) -> list[dict[str, Any]]:
+    """Return the land account as it stands, gross first and net last."""
+    units = planting.site.units
+    rows = planting.usable.account
+    gross = rows[0].remaining_m2 if rows else 0.0
+    return [
+        {
+            "reason": {"gross": "Whole property (gross)", "net": "Usable ground (net)"}.get(row.reason, row.reason),
+            "total": row.reason in {"gross", "net"} and row.step in {rows[0].step, rows[-1].step},
+            "alone": show_area(row.alone_m2, units),
+            "newly": show_area(row.newly_m2, units),
+            "remaining": show_area(row.remaining_m2, units),
+            "share": f"{row.remaining_m2 / gross:.1%}".replace("%", " %") if gross > 0 else "",
+        }
+        for row in rows
+    ]
+
+
+def _block(line: wording.BlockLine, units: str) -> dict[str, str]:
+    return {
+        "name": line.name,
+        "pattern": line.pattern,
+        "step": show_length(line.step_m, units),
+        "rows_apart": show_length(line.row_distance_m, units),
+        "nearest": show_length(line.nearest_m, units, 2) if math.isfinite(line.nearest_m) else "one tree at most",
+        "direction": wording.bearing_text(line.bearing_deg),
+        "rows": f"{line.rows:,}",
+        "trees": f"{line.trees:,}",
+        "area": show_area(line.area_m2, units),
+        "density": wording.density(line.trees, line.area_m2, units),
+    }
+
+
+def _plants(lines: Sequence[wording.BlockLine]) -> list[tuple[str, str, str]]:
+    """Return (plant, block, number) of everything planted."""
+    return [(plant, line.name, f"{count:,}") for line in lines for plant, count in line.plants]
+
+
+def _findings(planting: Planting) -> list[dict[str, Any]]:
+    groups = []
+    for severity, word in wording.SEVERITY.items():
+        mine = [f for f in planting.findings if f.severity == severity]
+        if mine:
+            groups.append({
+                "severity": severity,
+                "word": word,
+                "count": f"{len(mine):,}",
+                "listed": mine[:MOST_FINDINGS],
+                "left": f"{len(mine) - MOST_FINDINGS:,}" if len(mine) > MOST_FINDINGS else "",
+            })
+    return groups
