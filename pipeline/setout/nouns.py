@@ -403,6 +403,7 @@ class Ground:
     max_slope : the limit, rise over run; inf for none
     share_blank : share of the site's area without elevation, 0 to 1
     allow_blank : ground without elevation may be planted
+    highest_m : highest cell of the site's window [m]; NaN without a DEM
     """
 
     elevations: Elevations | None
@@ -414,6 +415,9 @@ class Ground:
     share_blank: float = 0.0
     allow_blank: bool = False
     findings: tuple[Finding, ...] = ()
+    overview: NDArray[np.float32] | None = None
+    overview_step: int = 1
+    highest_m: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,8 @@ def longest_side(area: BaseGeometry, straight_deg: float = 3.0) -> float:
     """Return the bearing of the longest straight side of an area.
 
     Corners that turn by less than ``straight_deg`` do not end a side, so a surveyed line with points along it counts
-    as one.
+    as one. The side is walked with the ground on the left hand, so that ground turned by any angle gives a bearing turned
+    by that angle.
 
     Parameters
     ----------
@@ -34,15 +35,15 @@ def longest_side(area: BaseGeometry, straight_deg: float = 3.0) -> float:
     Returns
     -------
     float
-        Bearing [deg] in [0, 180).
+        Bearing [deg] in [0, 360).
 
     Examples
     --------
-    >>> longest_side(shapely.Polygon([(0, 0), (5, 0), (10, 0), (10, 6), (0, 6)]))
-    90.0
+    >>> longest_side(shapely.Polygon([(0, 0), (5, 0), (10, 0), (11, 6), (0, 6)]))
+    270.0
     """
     best, bearing = -1.0, 0.0
-    for ring in shapely.get_exterior_ring(shapely.get_parts(area)):
+    for ring in shapely.get_exterior_ring(shapely.orient_polygons(shapely.get_parts(area))):
         xy = shapely.get_coordinates(ring)[:-1]
         xy = xy[np.any(xy != np.roll(xy, 1, axis=0), axis=1)]
         leg = np.roll(xy, -1, axis=0) - xy
@@ -56,8 +57,8 @@ def longest_side(area: BaseGeometry, straight_deg: float = 3.0) -> float:
         longest = int(np.argmax(np.round(length, 6)))
         if length[longest] > best:
             best = float(length[longest])
-            bearing = float(np.degrees(np.arctan2(side[longest, 0], side[longest, 1])) % 180.0)
-    return 0.0 if bearing >= 180.0 else bearing
+            bearing = float(np.degrees(np.arctan2(side[longest, 0], side[longest, 1])) % 360.0)
+    return 0.0 if bearing >= 360.0 else bearing
 
 
 def lines_along(cutters: Cutters, bearing: float) -> Cutters:
@@ -118,7 +119,7 @@ def rank(layout: Layout) -> tuple[int, int, float, float, float]:
         Smaller is better.
     """
     off_north = min(layout.bearing % 180.0, 180.0 - layout.bearing % 180.0)
-    return (-layout.count, layout.lines, round(off_north, 6), round(layout.bearing, 6), layout.first)
+    return (-layout.count, layout.lines, round(off_north, 6), round(layout.bearing % 180.0, 6), layout.first)
 
 
 def layouts_along(lattice: Lattice, cutters: Cutters, bearing: float) -> list[Layout]:
@@ -171,13 +172,13 @@ def layouts_any_way(lattice: Lattice, cutters: Cutters, area: BaseGeometry) -> l
     spacing = 180.0 / ways
     firsts = np.arange(places) / places
     bearings = [*(side + spacing * np.arange(ways)), 0.0, 90.0]
-    found = [layout for bearing in bearings for layout in search.tries(bearing % 180.0, firsts)]
+    found = [layout for bearing in bearings for layout in search.tries(bearing % 360.0, firsts)]
     for finer, keep in ((4, 5), (16, 3)):
         leaders = _leaders(found, keep, spacing / finer * 2)
         more = int(np.clip(share / 4 / (keep * 6), 4, 32))
         for leader in leaders:
             for turn in (-3, -2, -1, 1, 2, 3):
-                bearing = (leader.bearing + turn * spacing / finer) % 180.0
+                bearing = (leader.bearing + turn * spacing / finer) % 360.0
                 found += search.tries(bearing, np.arange(more) / more)
             found += search.tries(leader.bearing, np.arange(more) / more)
     return sorted(found, key=rank)

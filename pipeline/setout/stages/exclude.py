@@ -7,15 +7,15 @@ made in the DEM's cell coordinates tile by tile, so their cost grows with the ar
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry.outlines import around, cell_polygons, parts_of, polygonal, without_narrow
+from setout.geometry.outlines import ARC_TOLERANCE, around, cell_polygons, parts_of, polygonal, without_narrow
 from setout.geometry.rowcut import TOUCH, Cutters, capsules_of, edges_of
 from setout.nouns import (
     AccountRow,
@@ -30,7 +30,7 @@ from setout.nouns import (
     Site,
     Usable,
 )
-from setout.units import show_area, show_length
+from setout.units import show_area
 
 NO_ELEVATION = "no elevation"
 SLOPE = "slope"
@@ -39,6 +39,10 @@ TOO_HIGH = "too high for water pressure"
 NO_BLOCK = "outside every block"
 TOO_NARROW = "too narrow"
 TOO_SMALL = "too small"
+
+
+Mapping2D = Callable[[NDArray[np.float64], NDArray[np.float64]], tuple[NDArray[np.float64], NDArray[np.float64]]]
+"""Takes coordinates to another system."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,14 +107,6 @@ class Cells:
     tile: int = 1024
 
 
-class Mapping2D:
-    """A mapping of coordinate pairs; subclasses know between which systems."""
-
-    def __call__(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Return the mapped coordinates."""
-        raise NotImplementedError
-
-
 def block_areas(site: Site) -> tuple[Geometries, tuple[Finding, ...]]:
     """Give every block its ground inside the boundary; where areas overlap, the block named first has it.
 
@@ -152,7 +148,7 @@ def block_areas(site: Site) -> tuple[Geometries, tuple[Finding, ...]]:
 
 def _area_finding(code: str, site: Site, block: Block, size: float, what: str, remedy: str) -> Finding:
     return Finding(
-        code, "warn", f"the area of block {block.name} {what} by {show_area(size, site.units)}; that part is not its ground",
+        code, "note", f"the area of block {block.name} {what} by {show_area(size, site.units)}; that part is not its ground",
         show_area(size, site.units), "none", remedy, geometry=block.area,
     )  # fmt: skip
 
@@ -207,14 +203,17 @@ def cutters_of(site: Site, areas: Geometries, reach: Reach | None, dropped: Base
         near = area.buffer(1.0).envelope
         kept_clear = [(s.geometry, setback_distance(s, block), s.source == "boundary") for s in site.setbacks]
         kept_clear += [(h.geometry, h.within_m, False) for h in site.height_limits if too_tall(h, block)]
-        capsules, holes = [np.empty((0, 5))], [] if dropped is None else [dropped]
+        capsules, holes = [np.empty((0, 5))], []
         for geometry, distance, _ in kept_clear:
             close = geometry[shapely.dwithin(near, geometry, distance)]
             capsules.append(_near(capsules_of(close, distance), near))
             holes += list(close[shapely.get_dimensions(close) == 2])
         for no_plant in site.no_plant:
             holes += list(no_plant.geometry[shapely.intersects(near, no_plant.geometry)])
-        hole_edges, hole_group = edges_of(np.array([shapely.buffer(h, -TOUCH) for h in holes], object))
+        closed = [shapely.buffer(hole, -TOUCH) for hole in holes]
+        # leftovers were drawn with arcs a little off the true limits: they are closed up to those limits
+        closed += [] if dropped is None else [shapely.buffer(dropped, 2 * ARC_TOLERANCE, join_style="mitre")]
+        hole_edges, hole_group = edges_of(np.array(closed, object))
         discs, reach_edges = _reach_cutters(reach)
         out.append(
             Cutters(ground, hole_edges, hole_group, np.vstack(capsules), discs, reach_edges, block.pattern.headland_m)
@@ -275,7 +274,7 @@ def usable_ground(
     for reason, source, distance, ground in _vector_reasons(site, areas, reach, sources):
         alone = polygonal(shapely.intersection(site.boundary, ground))
         left = polygonal(shapely.difference(remaining, ground))
-        newly = remaining.area - left.area
+        newly = max(remaining.area - left.area, 0.0)
         account.append(_row(account, reason, alone.area, newly))
         exclusions.append(Exclusion(reason, source, distance, alone.area, newly, alone))
         remaining = left
@@ -360,11 +359,10 @@ def _without_cells(
     """Take cells out of the remaining ground, tile by tile, in cell coordinates."""
     whole, edge = _mapped(shapely.segmentize(np.array([remaining, boundary]), 100.0), cells.to_cell)
     shapely.prepare(edge)
-    pieces: list[NDArray[np.object_]] = []
-    taken: list[list[Exclusion]] = [[] for _ in cells.reasons]
+    row0, row1, col0, col1 = cells.window
+    pieces, taken = _beyond_dem(whole, edge, shapely.box(col0, row0, col1, row1), cells)
     for (row0, row1, col0, col1), ground in _tiles(whole, cells.window, cells.tile):
-        frame = shapely.box(col0, row0, col1, row1)
-        inside = bool(shapely.contains_properly(edge, frame))
+        inside = bool(shapely.contains_properly(edge, shapely.box(col0, row0, col1, row1)))
         left = ground
         before = _mapped(parts_of(left), cells.to_frame) if not left.is_empty else np.empty(0, object)
         size = float(shapely.area(before).sum())
@@ -391,6 +389,25 @@ def _without_cells(
         if not taken[number]:
             taken[number].append(Exclusion(reason.reason, reason.source, np.nan, 0.0, 0.0, shapely.MultiPolygon()))
     return list(np.concatenate(pieces)) if pieces else [], taken
+
+
+def _beyond_dem(
+    whole: BaseGeometry, edge: BaseGeometry, window: BaseGeometry, cells: Cells
+) -> tuple[list[NDArray[np.object_]], list[list[Exclusion]]]:
+    """Deal with ground that the DEM does not cover: it has no elevation, and is planted only where that is allowed."""
+    taken: list[list[Exclusion]] = [[] for _ in cells.reasons]
+    if shapely.covers(window, whole):
+        return [], taken
+    beyond = _mapped(parts_of(shapely.difference(whole, window)), cells.to_frame)
+    blank = [number for number, reason in enumerate(cells.reasons) if reason.reason == NO_ELEVATION]
+    if not blank:
+        return [beyond], taken
+    alone = _mapped(parts_of(shapely.difference(edge, window)), cells.to_frame)
+    if len(alone):
+        reason = cells.reasons[blank[0]]
+        sizes = float(shapely.area(alone).sum()), float(shapely.area(beyond).sum())
+        taken[blank[0]].append(Exclusion(reason.reason, reason.source, np.nan, *sizes, shapely.multipolygons(alone)))
+    return [], taken
 
 
 def _tiles(
@@ -450,12 +467,3 @@ def _by_block(site: Site, areas: Geometries, pieces: list[BaseGeometry]) -> tupl
     out[:] = polygons
     return tuple(names), out
 
-
-def with_findings(usable: Usable, findings: Sequence[Finding]) -> Usable:
-    """Return usable ground with more findings."""
-    return replace(usable, findings=(*usable.findings, *findings))
-
-
-def narrow_note(site: Site, limits: Limits) -> str:
-    """Say in words what the leftover limits are."""
-    return f"narrower than {show_length(limits.min_width_m, site.units)} or smaller than {show_area(limits.min_area_m2, site.units)}"

@@ -75,7 +75,7 @@ def fill(beds: Sequence[Bed], allowed: Allowed | None, units: str = "us") -> Fil
     findings: list[Finding] = []
     for bed in beds:
         cutters = _apart(bed, done)
-        placed, bearing = _lay(bed, cutters, allowed)
+        placed, bearing = _one_way(*_lay(bed, cutters, allowed))
         done.append((bed.block, placed, bearing))
         findings += _findings(bed, placed, bearing, units)
     return Filled(*_number(done), tuple(findings))
@@ -166,6 +166,14 @@ def _lay(bed: Bed, cutters: Cutters, allowed: Allowed | None) -> tuple[Placed, f
             break
     assert best is not None
     return best
+
+
+def _one_way(placed: Placed, bearing: float) -> tuple[Placed, float]:
+    """Return the same trees with the bearing of their rows in [0, 180)."""
+    bearing %= 360.0
+    if bearing < 180.0:
+        return placed, bearing
+    return Placed(-placed.u, -placed.v, -placed.line), bearing - 180.0
 
 
 def _unlike(layouts: Sequence[Layout], number: int) -> list[Layout]:

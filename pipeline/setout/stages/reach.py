@@ -9,11 +9,13 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter
 from scipy.spatial import cKDTree
 
 from setout.geometry.detour import Obstacles, in_sight, obstacles_of, sees, ways_from
 from setout.geometry.outlines import discs_around, polygonal
-from setout.nouns import Finding, Floats, Geometries, Ints, Reach, Served, Water
+from setout.nouns import Finding, Floats, Geometries, Ground, Ints, Reach, Served, Water
 from setout.units import KPA_PER_M
 
 SLEEVE_WIDTH = 1.0
@@ -160,3 +162,61 @@ def _findings(water: Water) -> list[Finding]:
             for k in low
         ]  # fmt: skip
     return found
+
+
+def too_high(reach: Reach, ground: Ground) -> NDArray[np.uint8] | None:
+    """Find the cells that no water point in reach can serve with the least pressure.
+
+    A cell counts as high as the highest of itself and its eight neighbours, since the elevation of a position in it
+    lies between those: what is planted on the other cells has the pressure.
+
+    Parameters
+    ----------
+    reach : Reach
+        With the ceilings of the water points.
+    ground : Ground
+        The DEM and the site's window in it.
+
+    Returns
+    -------
+    ndarray of packed bits or None
+        Like ``ground.steep``; None where pressure is enough on all ground.
+    """
+    elevations = ground.elevations
+    if elevations is None or not np.isfinite(reach.ceiling_m).any():
+        return None
+    row0, row1, col0, col1 = ground.window
+    top = ground.highest_m
+    served_anywhere = not np.isfinite(reach.max_run_m) and np.isinf(reach.ceiling_m).any()
+    if served_anywhere or top <= reach.ceiling_m.min():
+        return None
+    packed = np.zeros_like(ground.steep)
+    for start in range(row0, row1, 512):
+        stop = min(start + 512, row1)
+        above, below = max(start - 1, 0), min(stop + 1, elevations.grid.height)
+        left, right = max(col0 - 1, 0), min(col1 + 1, elevations.grid.width)
+        z = elevations.read(above, below, left, right)
+        highest = maximum_filter(np.nan_to_num(z, nan=-np.inf), 3)
+        highest = highest[start - above : start - above + stop - start, col0 - left : col0 - left + col1 - col0]
+        dry = _dry(reach, ground, highest, start, col0)
+        packed[start - row0 : stop - row0] = np.packbits(dry, axis=1)
+    return packed if packed.any() else None
+
+
+def _dry(reach: Reach, ground: Ground, highest: NDArray[np.float32], row0: int, col0: int) -> NDArray[np.bool_]:
+    """Tell which cells of a strip every water point in reach is too low for."""
+    rows, cols = np.indices(highest.shape)
+    assert ground.elevations is not None
+    grid, frame = ground.elevations.grid, ground.frame
+    dry = highest > reach.ceiling_m.min()
+    at = np.nonzero(dry)
+    gx, gy = grid.corner(rows[at] + row0 + 0.5, cols[at] + col0 + 0.5)
+    x, y = frame.of(grid.crs, gx, gy)
+    served = np.zeros(len(x), bool)
+    for index, ceiling in enumerate(reach.ceiling_m):
+        able = ~served & (highest[at] <= ceiling)
+        if able.any():
+            area = reach.areas[index]
+            served[able] = True if area.is_empty else shapely.contains_xy(area, x[able], y[able])
+    dry[at] = ~served
+    return dry

@@ -85,15 +85,15 @@ def _to_survey(frame: Frame) -> Callable[[Sequence[BaseGeometry | None] | Geomet
     return outer
 
 
-def _layer(name: str, geometry: Geometries | Points | Segments | None, **columns: Any) -> LayerData:
+def _layer(layer: str, geometry: Geometries | Points | Segments | None, **columns: Any) -> LayerData:
     arrays = {key: np.asarray(v, object) if isinstance(v, list) and v and isinstance(v[0], str) else v for key, v in columns.items()}
     typed = {key: np.asarray(v, float) if isinstance(v, list) else v for key, v in arrays.items()}
-    for column in CONTRACTS[name].columns:
+    for column in CONTRACTS[layer].columns:
         values = typed.get(column.name)
         if isinstance(values, np.ndarray) and not values.size and column.kind == "text":
             typed[column.name] = np.empty(0, object)
         typed.setdefault(column.name, None)
-    return LayerData(CONTRACTS[name], typed, geometry)
+    return LayerData(CONTRACTS[layer], typed, geometry)
 
 
 def _exclusions(exclusions: Sequence[Exclusion], outer: Callable[..., Geometries]) -> LayerData:

@@ -32,7 +32,6 @@ from setout.nouns import (
 from setout.plan import Plan
 from setout.stages.survey.frame import frame_of
 from setout.stages.survey.water_points import water_points
-from setout.units import show_area
 
 REPAIRABLE = 0.01
 """Share of the area that a repair of crossing lines may change; beyond it the order of corners is in doubt."""
@@ -237,8 +236,3 @@ def _far_features(site: Site) -> Iterator[Finding]:
                 "water_point_outside", "warn", f"water point {', '.join(outside[:8])} is outside the boundary",
                 f"{len(outside)} outside", "inside", "check that its pipe may come onto the property", 
             )  # fmt: skip
-
-
-def gross_note(site: Site) -> str:
-    """Say in words how large the site is."""
-    return show_area(site.boundary.area, site.units)
