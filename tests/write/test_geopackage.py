@@ -1,4 +1,4 @@
-"""The GeoPackage writer, judged by SQLite, GDAL of three ages (Debian's, fiona's, pyogrio's) and GDAL's validator."""
+"""The GeoPackage writer, judged by SQLite, by GDAL of three ages and by GDAL's validator."""
 
 from __future__ import annotations
 
@@ -136,8 +136,8 @@ def test_the_index_itself_is_asked_and_holds_every_tree(plan):
     db = sqlite3.connect(plan)
     n = db.execute("SELECT count(*) FROM rtree_trees_geom").fetchone()[0]
     low = db.execute(
-        "SELECT count(*) FROM trees t JOIN rtree_trees_geom r ON r.id = t.fid WHERE r.minx <= t.easting AND t.easting <= r.maxx"
-        " AND r.miny <= t.northing AND t.northing <= r.maxy"
+        "SELECT count(*) FROM trees t JOIN rtree_trees_geom r ON r.id = t.fid "
+        "WHERE r.minx <= t.easting AND t.easting <= r.maxx AND r.miny <= t.northing AND t.northing <= r.maxy"
     ).fetchone()[0]
     db.close()
     assert n == low == 60_000
@@ -275,8 +275,8 @@ CUSTOM = CRS.from_proj4("+proj=tmerc +lat_0=45.1 +lon_0=-122.7 +k=1.00004 +ellps
 
 @pytest.mark.parametrize(
     "crs",
-    [FEET, CRS.from_epsg(32610), CRS.from_epsg(4326), CRS.from_epsg(2263), CRS.from_epsg(5514), CRS.from_epsg(2193), CUSTOM,
-     CRS.from_string("ESRI:102008"), CRS.from_wkt(FEET.to_wkt("WKT1_ESRI"))],
+    [FEET, CRS.from_epsg(32610), CRS.from_epsg(4326), CRS.from_epsg(2263), CRS.from_epsg(5514), 
+     CRS.from_epsg(2193), CUSTOM, CRS.from_string("ESRI:102008"), CRS.from_wkt(FEET.to_wkt("WKT1_ESRI"))],
     ids=lambda crs: crs.name,
 )  # fmt: skip
 def test_the_crs_comes_back(tmp_path, validator, crs):
@@ -296,7 +296,7 @@ def test_of_a_compound_crs_the_horizontal_part(tmp_path):
 
 
 def test_a_near_match_of_another_foot_gets_no_code(tmp_path):
-    """EPSG:2223 is Arizona Central in international feet; no such code stands for a zone in US survey feet."""
+    """EPSG:2223 is Arizona Central in international feet; it stands for no zone in US survey feet."""
     ours = CRS.from_proj4(
         "+proj=tmerc +lat_0=31 +lon_0=-111.9 +k=0.9999 +x_0=213360 +y_0=0 +datum=NAD83 +units=us-ft +no_defs"
     )

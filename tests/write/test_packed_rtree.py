@@ -67,7 +67,7 @@ def test_boxes_are_rounded_outward_as_little_as_possible():
 
 
 def test_hilbert_curve_visits_every_cell_once_and_goes_step_by_step():
-    """What defines the curve (Hilbert 1891): a bijection whose neighbours in order are neighbours in the plane."""
+    """What defines the curve (Hilbert 1891): each cell once, and from each to one beside it."""
     side = 32
     x, y = (a.ravel().astype(np.uint32) for a in np.meshgrid(np.arange(side), np.arange(side)))
     distance = packed_rtree.hilbert(x, y, bits=5)

@@ -1,4 +1,4 @@
-"""Finished pages, judged by SQLite itself: whatever rows are laid down have to come back, and pass its own checks."""
+"""Finished pages, judged by SQLite itself: rows laid down come back, and pass its own checks."""
 
 from __future__ import annotations
 
@@ -111,7 +111,7 @@ def test_a_row_that_does_not_fit_is_refused():
 
 
 def test_the_lock_page_is_left_out(tmp_path, monkeypatch):
-    """The page at 1 GiB is never used (file format, section 1.3.1's lock-byte page); here it is moved nearer."""
+    """The page at 1 GiB is never used (file format, "The Lock-Byte Page"); here it is moved nearer."""
     monkeypatch.setattr(pages, "LOCK_PAGE", 20)
     path = tmp_path / "t.db"
     db = sqlite3.connect(path)
@@ -145,7 +145,7 @@ def test_what_is_not_kept_leaves_the_file_as_it_was(tmp_path):
 
 @pytest.mark.parametrize("value", [0, 127, 128, 16383, 16384, 2**21 - 1, 2**21, 2**28, 2**35 - 1])
 def test_varint_is_that_of_the_file_format(value):
-    """Section 1.6's definition, written out: big-endian groups of 7 bits, high bit set on all but the last."""
+    """The format's definition, written out: big-endian groups of 7 bits, high bit set on all but the last."""
     groups = [value & 127]
     rest = value >> 7
     while rest:
