@@ -49,7 +49,8 @@ class TestGeoPackage:
         }  # fmt: skip
         assert columns(db, "gpkg_contents") == {
             "table_name": "TEXT", "data_type": "TEXT", "identifier": "TEXT", "description": "TEXT",
-            "last_change": "DATETIME", "min_x": "DOUBLE", "min_y": "DOUBLE", "max_x": "DOUBLE", "max_y": "DOUBLE", "srs_id": "INTEGER",
+            "last_change": "DATETIME", "min_x": "DOUBLE", "min_y": "DOUBLE", "max_x": "DOUBLE", "max_y": "DOUBLE",
+            "srs_id": "INTEGER",
         }  # fmt: skip
         assert columns(db, "gpkg_geometry_columns") == {
             "table_name": "TEXT", "column_name": "TEXT", "geometry_type_name": "TEXT",

@@ -275,7 +275,7 @@ CUSTOM = CRS.from_proj4("+proj=tmerc +lat_0=45.1 +lon_0=-122.7 +k=1.00004 +ellps
 
 @pytest.mark.parametrize(
     "crs",
-    [FEET, CRS.from_epsg(32610), CRS.from_epsg(4326), CRS.from_epsg(2263), CRS.from_epsg(5514), 
+    [FEET, CRS.from_epsg(32610), CRS.from_epsg(4326), CRS.from_epsg(2263), CRS.from_epsg(5514),
      CRS.from_epsg(2193), CUSTOM, CRS.from_string("ESRI:102008"), CRS.from_wkt(FEET.to_wkt("WKT1_ESRI"))],
     ids=lambda crs: crs.name,
 )  # fmt: skip
