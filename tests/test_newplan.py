@@ -131,9 +131,7 @@ def test_metric_figures_are_never_the_laxer_ones(rule: Any) -> None:
 # ---------------------------------------------------------------- the text
 
 
-@pytest.mark.parametrize(
-    "text", ['a "quoted" layer', "back\\slash", "line\nbreak", "tab\t\x00\x1f\x7f", "Bäume 木"]
-)
+@pytest.mark.parametrize("text", ['a "quoted" layer', "back\\slash", "line\nbreak", "tab\t\x00\x1f\x7f", "Bäume 木"])
 def test_any_text_comes_back_from_toml(text: str) -> None:
     assert tomllib.loads(f"key = {toml_string(text)}  {comment(text)}\n") == {"key": text}
 
@@ -199,9 +197,7 @@ def test_the_relief_in_the_comment_is_that_of_the_dem(survey: Path, tmp_path: Pa
 
 
 def test_every_setting_has_a_comment(survey: Path, tmp_path: Path) -> None:
-    path = write_new_plan(
-        tmp_path / "n", boundary=survey / "boundary.gpkg", features=[survey / "features.gpkg"]
-    )
+    path = write_new_plan(tmp_path / "n", boundary=survey / "boundary.gpkg", features=[survey / "features.gpkg"])
     plain = ("name", "why", "measured_to", "height =")
     lines = path.read_text(encoding="utf-8").splitlines()
     bare = [
@@ -237,9 +233,7 @@ def test_one_file_with_everything_in_it(tmp_path: Path) -> None:
 def test_a_layer_of_the_boundary_can_be_named(tmp_path: Path) -> None:
     file = write(tmp_path / "site.gpkg", "lot 1", [SQUARE])
     write(file, "lot 2", [shapely.affinity.translate(SQUARE, 2000, 0)])
-    with pytest.raises(
-        PlanFaults, match=r"several of its layers could be the boundary: lot 1, lot 2; say which"
-    ):
+    with pytest.raises(PlanFaults, match=r"several of its layers could be the boundary: lot 1, lot 2; say which"):
         write_new_plan(tmp_path / "n", boundary=file)
     assert not (tmp_path / "n").exists()
     plan, _, _ = made(write_new_plan(tmp_path / "n", boundary=Path(f"{file}:lot 2")))
@@ -298,9 +292,7 @@ def test_a_layer_with_quotes_in_its_name(tmp_path: Path) -> None:
 
 def test_metric_survey_gets_metric_figures(tmp_path: Path) -> None:
     # Near Alnarp in southern Sweden, SWEREF 99 TM.
-    boundary = write(
-        tmp_path / "b.gpkg", "b", [shapely.box(380_000, 6_170_000, 380_300, 6_170_300)], "EPSG:3006"
-    )
+    boundary = write(tmp_path / "b.gpkg", "b", [shapely.box(380_000, 6_170_000, 380_300, 6_170_300)], "EPSG:3006")
     plan, mapping, text = made(write_new_plan(tmp_path / "n", boundary=boundary))
     assert mapping["units"] == "si"
     assert plan.block[0].step == pytest.approx(4.9)
@@ -393,3 +385,55 @@ def test_a_name_that_cannot_be_a_reference_is_refused(tmp_path: Path) -> None:
     write(file, "road [old]", [shapely.LineString([(2_068_500, 241_300), (2_069_300, 241_900)])])
     with pytest.raises(PlanFaults, match=r"cannot be written as a reference; rename it"):
         write_new_plan(tmp_path / "n", boundary=file)
+
+
+def test_a_system_said_beside_the_files_goes_into_the_plan(tmp_path: Path) -> None:
+    boundary = write(tmp_path / "b.shp", "", [SQUARE])
+    (tmp_path / "b.prj").unlink()
+    path = write_new_plan(tmp_path / "n", boundary=boundary, crs="EPSG:2272")
+    plan, _, text = made(path)
+    assert plan.site.crs == "EPSG:2272"
+    assert "as asked, for files that do not say theirs" in text
+
+
+def dem_without_unit(path: Path, crs: str, west: float, north: float) -> Path:
+    import rasterio
+    from rasterio.transform import from_origin
+
+    rows = np.arange(60, dtype=np.float32)
+    z = 100.0 + rows[:, None] * 0.1 + rows[None, :] * 0.05
+    profile = {"driver": "GTiff", "width": 60, "height": 60, "count": 1, "dtype": "float32", "crs": crs}
+    with rasterio.open(path, "w", transform=from_origin(west, north, 20, 20), **profile) as file:
+        file.write(z.astype(np.float32), 1)
+    return path
+
+
+def test_a_dem_in_feet_that_does_not_say_its_heights_is_refused_until_they_are_said(tmp_path: Path) -> None:
+    boundary = write(tmp_path / "b.gpkg", "b", [SQUARE])
+    dem = dem_without_unit(tmp_path / "dem.tif", "EPSG:2272", 2_068_300, 242_300)
+    with pytest.raises(PlanFaults, match=r"say --dem-unit .*as the maker of the DEM states it"):
+        write_new_plan(tmp_path / "n", boundary=boundary, dem=[dem])
+    plan, _, _ = made(write_new_plan(tmp_path / "n", boundary=boundary, dem=[dem], dem_unit="US survey ft"))
+    assert plan.site.dem_unit == "US survey ft"
+
+
+def test_what_the_readers_doubt_stands_in_the_plan(tmp_path: Path) -> None:
+    square = shapely.box(380_000, 6_170_000, 380_300, 6_170_300)
+    boundary = write(tmp_path / "b.gpkg", "b", [square], "EPSG:3006")
+    dem = dem_without_unit(tmp_path / "dem.tif", "EPSG:3006", 379_800, 6_170_500)
+    _, _, text = made(write_new_plan(tmp_path / "n", boundary=boundary, dem=[dem]))
+    assert "# look at this: " in text
+    assert "metres" in text.split("# look at this: ")[1].splitlines()[0]
+
+
+def test_corners_and_deed_calls_make_a_plan(tmp_path: Path) -> None:
+    corners = tmp_path / "corners.csv"
+    rows = [f"{x:.2f},{y:.2f}" for x, y in SQUARE.exterior.coords[:-1]]
+    corners.write_text("easting,northing\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    plan, _, text = made(write_new_plan(tmp_path / "a", boundary=corners, crs="EPSG:2272"))
+    assert plan.site.boundary == "../corners.csv"
+    assert "22.96 acres" in text
+    deed = tmp_path / "deed.txt"
+    calls = ("start N 241200 E 2068400", "crs EPSG:2272", "unit US survey ft", "N 0-00-00 E 1000", "N 90-00-00 E 1000")
+    deed.write_text("\n".join((*calls, "S 0-00-00 E 1000", "N 90-00-00 W 1000")), encoding="utf-8")
+    assert "22.96 acres" in made(write_new_plan(tmp_path / "b", boundary=deed))[2]

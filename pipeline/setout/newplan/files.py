@@ -86,16 +86,12 @@ def write_new_plan(
 
 
 def _there_already(plan: Path) -> SetoutError:
-    return SetoutError(
-        "there is a plan file already", str(plan), "name another folder, or move that file away"
-    )
+    return SetoutError("there is a plan file already", str(plan), "name another folder, or move that file away")
 
 
 def _unwritable(folder: Path, number: int | None) -> SetoutError:
     if number in (errno.ENOSPC, errno.EDQUOT):
-        return Interrupted(
-            "there is no room left for the plan file", str(folder), "free some space and try again"
-        )
+        return Interrupted("there is no room left for the plan file", str(folder), "free some space and try again")
     reason = os.strerror(number) if number else "it cannot be written"
     return SetoutError(f"no plan file can be written here ({reason})", str(folder), "name another folder")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -22,11 +23,11 @@ from setout.read.found import box_of
 from setout.stages.survey.water_points import water_points
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from pyproj import CRS
 
-    from setout.nouns import Elevations, VectorLayer
+    from setout.nouns import Elevations, Finding, VectorLayer
     from setout.read.reference import Reference
 
 T = TypeVar("T")
@@ -110,7 +111,7 @@ def look(folder: Path, files: SurveyFiles, units: str | None = None) -> Surveyed
         layers += attempt(partial(_layers, place, folder, crs)) or []
     heights = attempt(lambda: _elevations(files, crs)) if files.dem else None
     chosen, why = _units(line[1], units) if line else ("us", "")
-    ground = attempt(lambda: _dem_note(heights, line[1], chosen)) if heights and line else ""
+    ground = attempt(lambda: _dem_note(heights[0], line[1], chosen)) if heights and line else ""
     if line is None or faults:
         raise PlanFaults(tuple(dict.fromkeys(faults)))
     return SurveyedSite(
@@ -124,16 +125,23 @@ def look(folder: Path, files: SurveyFiles, units: str | None = None) -> Surveyed
         layers=tuple(layers),
         crs=files.crs or "",
         dem_unit=files.dem_unit or "",
+        doubts=_doubts((*line[1].findings, *(heights[1] if heights else ()))),
     )
 
 
 def _outside_a_plan(fault: Fault) -> Fault:
-    """Mend a remedy that speaks of a plan file, where there is none yet."""
-    if fault.remedy == crs_words.SAY_CRS:
-        return replace(fault, remedy='save it with its CRS, or say it: --crs "EPSG:..."')
-    return replace(
-        fault, remedy=fault.remedy.replace("site.dem_unit = ", "--dem-unit ").replace(" in the plan file", "")
-    )
+    """Mend a remedy that speaks of a plan file where there is none yet: the options say the same."""
+    if "site.crs" not in fault.remedy and "site.dem_unit" not in fault.remedy:
+        return fault
+    remedy = re.sub(r"write site\.(crs|dem_unit) = ", r"say --\1 ", fault.remedy)
+    remedy = remedy.replace(" in the plan file", "").replace("site.", "--").replace("dem_unit", "dem-unit")
+    return replace(fault, remedy=remedy)
+
+
+def _doubts(findings: Iterable[Finding]) -> tuple[str, ...]:
+    """Return what the readers doubted, without mere notes."""
+    said = (f"{f.message}; {f.remedy}" if f.remedy else f.message for f in findings if f.severity != "note")
+    return tuple(dict.fromkeys(said))
 
 
 def _named(path: Path, layer: str | None, where: tuple[str, str] | None, folder: Path) -> str:
@@ -270,9 +278,7 @@ def _surveyed(text: str, title: str, layer: VectorLayer) -> SurveyedLayer:
 
 
 def _shape(layer: VectorLayer) -> Shape:
-    kinds = {
-        _SHAPES.get(kind.removeprefix("Multi"), "mixed") for kind in {g.geom_type for g in layer.geometry}
-    }
+    kinds = {_SHAPES.get(kind.removeprefix("Multi"), "mixed") for kind in {g.geom_type for g in layer.geometry}}
     return kinds.pop() if len(kinds) == 1 else "mixed"
 
 
@@ -302,9 +308,9 @@ def _water_columns(layer: VectorLayer) -> tuple[bool, bool, str]:
 # ---------- the DEM
 
 
-def _elevations(files: SurveyFiles, crs: CRS | None) -> Elevations:
+def _elevations(files: SurveyFiles, crs: CRS | None) -> tuple[Elevations, tuple[Finding, ...]]:
     paths, shown = [Path.cwd() / path for path in files.dem], [str(path) for path in files.dem]
-    return raster.open_elevations(paths, crs=crs, unit=files.dem_unit, names=shown)[0]
+    return raster.open_elevations(paths, crs=crs, unit=files.dem_unit, names=shown)
 
 
 def _dem_note(heights: Elevations, line: VectorLayer, units: str) -> str:

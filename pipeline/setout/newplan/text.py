@@ -54,6 +54,7 @@ class SurveyedSite:
     dem, dem_note : references, and what was found
     layers : layers of the feature files
     crs, dem_unit : what was said for files that do not say it themselves; empty for nothing
+    doubts : what the files left in doubt, to be looked at
     """
 
     name: str
@@ -66,6 +67,7 @@ class SurveyedSite:
     layers: tuple[SurveyedLayer, ...]
     crs: str = ""
     dem_unit: str = ""
+    doubts: tuple[str, ...] = ()
 
 
 def toml_string(text: str) -> str:
@@ -147,7 +149,12 @@ def _head(site: SurveyedSite) -> list[str]:
 
 
 def _site(site: SurveyedSite) -> list[str]:
-    lines = ["[site]", comment(site.boundary_note), f"boundary = {toml_string(site.boundary)}"]
+    lines = [
+        "[site]",
+        *(comment(f"look at this: {doubt}") for doubt in site.doubts),
+        comment(site.boundary_note),
+        f"boundary = {toml_string(site.boundary)}",
+    ]
     if site.crs:
         lines.append(f"crs = {toml_string(site.crs)}  # as asked, for files that do not say theirs")
     if site.dem_unit:
@@ -219,17 +226,13 @@ def _unused(layer: SurveyedLayer) -> list[str]:
     elif names(BOUNDARY, layer.title):
         hint = "# It looks like a property line; the boundary comes from [site]."
     else:
-        hint = (
-            f'# To keep clear of it:  [[setback]] from = {toml_string(layer.reference)}, distance = "10 ft"'
-        )
+        hint = f'# To keep clear of it:  [[setback]] from = {toml_string(layer.reference)}, distance = "10 ft"'
     return [*lines, hint]
 
 
 def _water(known: list[tuple[SurveyedLayer, Rule | None]], units: str) -> list[str]:
     found = [layer for layer, rule in known if rule and rule.use == "water"]
-    doubts = [
-        comment(f"not used: {point.reference}: {point.water_doubt}") for point in found if point.water_doubt
-    ]
+    doubts = [comment(f"not used: {point.reference}: {point.water_doubt}") for point in found if point.water_doubt]
     points = [layer for layer in found if not layer.water_doubt]
     if not points:
         return [
@@ -243,9 +246,7 @@ def _water(known: list[tuple[SurveyedLayer, Rule | None]], units: str) -> list[s
     sign = "" if first.pressure else "# "
     pressure = _quoted(Figure("12 psi", "83 kPa"), units)
     run = _quoted(Figure("1000 ft", "300 m"), units)
-    roads = [
-        layer.reference for layer, rule in known if rule and rule.why == "road" and layer.shape != "point"
-    ]
+    roads = [layer.reference for layer, rule in known if rule and rule.why == "road" and layer.shape != "point"]
     lines = [
         "[water]",
         f"points = {toml_string(first.reference)}  {comment(_seen(first))}",
@@ -256,9 +257,7 @@ def _water(known: list[tuple[SurveyedLayer, Rule | None]], units: str) -> list[s
     barriers = ", ".join(toml_string(road) for road in roads)
     if barriers:
         lines.append(f"# barriers = [{barriers}]  # remove the first sign to let no pipe cross these")
-    return lines + [
-        comment(f"water points too, but a plan takes one layer: {other.reference}") for other in others
-    ]
+    return lines + [comment(f"water points too, but a plan takes one layer: {other.reference}") for other in others]
 
 
 def _block(site: SurveyedSite) -> list[str]:
@@ -286,9 +285,7 @@ def _quoted(figure: Figure, units: str) -> str:
 
 
 def _seen(layer: SurveyedLayer) -> str:
-    noun = {"point": "point", "line": "line", "polygon": "area", "mixed": "feature", "none": "row"}[
-        layer.shape
-    ]
+    noun = {"point": "point", "line": "line", "polygon": "area", "mixed": "feature", "none": "row"}[layer.shape]
     return f"{layer.count} {noun}{'' if layer.count == 1 else 's'}"
 
 
@@ -299,8 +296,6 @@ def _why(layer: SurveyedLayer) -> str:
 
 def _by_kind(layer: SurveyedLayer) -> list[str]:
     return [
-        comment(
-            f"Its {column} is {', '.join(values)}: [{column}={values[0]}] after the layer takes one alone."
-        )
+        comment(f"Its {column} is {', '.join(values)}: [{column}={values[0]}] after the layer takes one alone.")
         for column, values in layer.kinds
     ]
