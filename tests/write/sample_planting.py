@@ -19,6 +19,7 @@ from setout.nouns import (
     Pattern,
     Plant,
     Planting,
+    Reach,
     Rows,
     Site,
     Trees,
@@ -141,14 +142,20 @@ def planting(
     )  # fmt: skip
     usable = Usable(
         tuple(b.name for b in blocks), np.array(areas, object), tuple(exclusions),
-        (Exclusion(word(4, "overhead power line"), "survey/features.gpkg:overhead_line", 6.1, limit.area, 0.0, limit),),
+        (Exclusion(word(4, "overhead power line"), "survey/features.gpkg:overhead_line", 4.572, limit.area, 0.0, limit),),
         tuple(account),
     )  # fmt: skip
     empty = np.empty((0, 0), np.uint8)
     return Planting(
         site, Ground(None, the_frame, (0, 0, 0, 0), empty, empty, 0.15), usable, rows, trees,
-        _facts(trees, tree_ids, points, size), findings,
+        _facts(trees, tree_ids, points, size), findings, _reach(points, boundary, size),
     )  # fmt: skip
+
+
+def _reach(points: WaterPoints, boundary: shapely.Geometry, size: float) -> Reach:
+    areas = [shapely.Point(x, y).buffer(90 * size).intersection(boundary) for x, y in zip(points.x, points.y, strict=True)]
+    run = np.zeros(points.x.size)
+    return Reach(points.x, points.y, run, np.arange(points.x.size), 90 * size, None, run + np.inf, np.array(areas, object))
 
 
 def _plant(blocks: tuple[Block, ...], areas: list[shapely.Geometry]) -> tuple[Trees, Rows, np.ndarray]:
@@ -186,7 +193,7 @@ def _facts(trees: Trees, ids: np.ndarray, points: WaterPoints, size: float) -> d
         "run_m": run,
         "pressure_kpa": np.where(np.isfinite(run), 310.26 - 9.8 * (elevation - 180), np.nan),
         "crowding": np.full(xy.shape[0], np.nan),
-        "water_point": np.where(np.isfinite(run), np.array(points.name)[which], ""),
+        "water_index": np.where(np.isfinite(run), which, -1),
         "findings": np.where(np.arange(ids.size) == 7, "over_height", ""),
     }
 

@@ -1,7 +1,7 @@
-"""Our folium pieces: a map that needs no network, a layer of trees, layers of outlines, and the page around them.
+"""Our folium pieces: a map that needs no network, layers made from plain data, and the page around them.
 
-Stock folium links to scripts and styles on the net, and runs what it is given through its template engine a second
-time; every piece here carries all it needs, and hands its text to the page untouched and as data.
+Stock folium links to scripts and styles on the net, and runs what it is given through its template engine a
+second time; every piece here carries all it needs, and hands its text to the page untouched and as data.
 """
 
 from __future__ import annotations
@@ -9,17 +9,15 @@ from __future__ import annotations
 import base64
 import json
 import re
-from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from functools import cache
 from importlib import metadata
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, cast
 
 import folium
 import numpy as np
 import shapely
-from branca.element import Element, Figure
-from folium.elements import ElementAddToElement
+from branca.element import Element
 from folium.map import Layer
 
 from setout.errors import SetoutError
@@ -28,7 +26,8 @@ from . import palette
 from .pages import environment, script_json, template_text
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping, Sequence
+    from pathlib import Path
 
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
@@ -38,8 +37,11 @@ LEAFLET_FILES: Final = "js_lib_leaflet/static/js_lib_leaflet/"
 SCRIPTS: Final = ("geodesy.js", "treelayer.js", "shapes.js", "panel.js", "measure.js", "start.js")
 MAX_ZOOM: Final = 24
 
+Rings = tuple["NDArray[np.float64]", "NDArray[np.int64]", "Sequence[tuple[str, str]]"]
+"""Points of all rings of a shape, how many each ring has, and what to say of the shape."""
 
-class Raw(Element):  # type: ignore[misc]
+
+class Raw(Element):
     """Text that reaches the page as it is: no template engine looks into it."""
 
     def __init__(self, text: str) -> None:
@@ -47,7 +49,7 @@ class Raw(Element):  # type: ignore[misc]
         self._name = "Raw"
         self.text = text
 
-    def render(self, **_: object) -> str:
+    def render(self, **_: Any) -> str:
         """Return the text."""
         return self.text
 
@@ -90,48 +92,52 @@ def _data_uri(wheel: metadata.Distribution, name: str) -> str:
     return "data:image/png;base64," + base64.b64encode(_wheel_file(wheel, f"images/{name}")).decode("ascii")
 
 
-class OfflineMap(folium.Map):  # type: ignore[misc]
+class OfflineMap(folium.Map):
     """A folium map whose page carries its scripts, styles and pictures, and has its own frame around the map.
 
     Takes other folium layers like any map, as long as they need nothing but Leaflet.
-    """
 
-    default_js: Sequence[tuple[str, str]] = ()
-    default_css: Sequence[tuple[str, str]] = ()
+    Parameters
+    ----------
+    page : Mapping
+        What the page template ``map.html`` says.
+    location : tuple of float
+        (latitude, longitude) of the middle [deg].
+    """
 
     def __init__(self, page: Mapping[str, Any], location: tuple[float, float]) -> None:
         super().__init__(location=location, tiles=None, zoom_start=16)
         self._name = "Map"
+        self.default_js, self.default_css = [], []  # stock folium's come from the net
         self.page = page
 
-    def render(self, **kwargs: Any) -> None:
+    def render(self, **kwargs: Any) -> str:
         """Put frame, scripts and the map itself into the page, then every layer."""
-        figure = self.get_root()
+        figure: Any = self.get_root()
         figure._template = environment().get_template("map.html")  # noqa: SLF001 - folium's way to set a page
-        figure.page = self.page
-        figure.map_id = self.get_name()
-        script, style = leaflet()
-        own = "\n".join(template_text(name) for name in SCRIPTS) + f"\nsetout.MARKS = {script_json(palette.MARKS)};"
-        figure.leaflet_css, figure.own_css = style, template_text("map.css")
-        figure.leaflet_js, figure.own_js = script, own
+        figure.page, figure.map_id = self.page, self.get_name()
+        figure.leaflet_js, figure.leaflet_css = leaflet()
+        marks = f"setout.MARKS = {script_json(palette.MARKS)};"
+        figure.own_js = "\n".join([*(template_text(name) for name in SCRIPTS), marks])
+        figure.own_css = template_text("map.css")
         options = {
             "center": self.location, "zoom": 16, "maxZoom": MAX_ZOOM, "minZoom": 2, "zoomControl": False,
             "attributionControl": False, "zoomSnap": 0.25, "zoomDelta": 1, "wheelPxPerZoomLevel": 90,
         }  # fmt: skip
         name = self.get_name()
-        figure.script.add_child(
-            Raw(f'var {name} = setout.map("{name}", {script_json(options)});'), name=name, index=0
-        )
+        figure.script.add_child(Raw(f'var {name} = setout.map("{name}", {script_json(options)});'), name=name)
         for child in list(self._children.values()):
             child.render(**kwargs)
+        return ""
 
-    def save_to(self, path: Any) -> None:
+    def save_to(self, path: Path) -> None:
         """Write the page; the same plan gives the same bytes."""
-        number_elements(self.get_root())
-        path.write_text(self.get_root().render(), "utf-8", newline="\n")
+        root = self.get_root()
+        number_elements(root)
+        path.write_text(root.render(), "utf-8", newline="\n")
 
 
-def number_elements(root: Figure) -> None:
+def number_elements(root: Element) -> None:
     """Number the elements of a page in their order, in place of folium's random names."""
     for i, element in enumerate(_walk(root)):
         element._id = f"{i}"  # noqa: SLF001 - folium has no public way to name an element
@@ -143,7 +149,13 @@ def _walk(element: Element) -> Iterator[Element]:
         yield from _walk(child)
 
 
-class PlanLayer(Layer):  # type: ignore[misc]
+def _add_script(element: Element, line: str) -> None:
+    """Put a line of script into an element's page as it is, past folium's second look for template code."""
+    figure: Any = element.get_root()
+    figure.script.add_child(Raw(line), name=element.get_name())
+
+
+class PlanLayer(Layer):
     """A layer made by one of our script's functions from plain data.
 
     Parameters
@@ -163,31 +175,36 @@ class PlanLayer(Layer):  # type: ignore[misc]
         self._name = "PlanLayer"
         self.make, self.data, self.plan_options = make, data, options
 
-    def render(self, **_: object) -> None:
+    def render(self, **_: Any) -> str:
         """Put the layer's one line of script into the page."""
-        figure, name = self.get_root(), self.get_name()
+        name, parent = self.get_name(), cast(Element, self._parent)
         line = f"var {name} = setout.{self.make}({script_json(self.data)}, {script_json(self.plan_options)});"
-        figure.script.add_child(Raw(line), name=name)
-        if self.show:
-            added = ElementAddToElement(element_name=name, element_parent_name=self._parent.get_name())
-            added._id = f"{self._id}add"  # noqa: SLF001 - keeps the page the same from run to run
-            added._parent = self  # noqa: SLF001
-            added.render()
+        _add_script(self, line + (f" {name}.addTo({parent.get_name()});" if self.show else ""))
+        return ""
 
 
-class Start(Element):  # type: ignore[misc]
-    """The last line of the page's script: gives the tools the map, its layers and what they say."""
+class Start(Element):
+    """The last line of the page's script: gives the tools the map, its layers and what they say.
+
+    Parameters
+    ----------
+    data
+        Plain data for the tools.
+    layers : Mapping
+        The map's layers by key.
+    """
 
     def __init__(self, data: object, layers: Mapping[str, Layer]) -> None:
         super().__init__()
         self._name = "Start"
         self.data, self.layers = data, layers
 
-    def render(self, **_: object) -> None:
+    def render(self, **_: Any) -> str:
         """Put the line into the page."""
+        parent = cast(Element, self._parent)
         table = ",".join(f"{json.dumps(key)}:{layer.get_name()}" for key, layer in self.layers.items())
-        line = f"setout.start({self._parent.get_name()}, {script_json(self.data)}, {{{table}}});"
-        self.get_root().script.add_child(Raw(line), name=self.get_name())
+        _add_script(self, f"setout.start({parent.get_name()}, {script_json(self.data)}, {{{table}}});")
+        return ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,10 +221,7 @@ class Look:
     canvas: bool = False
 
 
-def shape_layer(
-    name: str, features: Sequence[tuple[NDArray[np.float64], NDArray[np.int64], Sequence[tuple[str, str]]]],
-    look: Look, *, closed: bool, show: bool = True,
-) -> PlanLayer:  # fmt: skip
+def shape_layer(name: str, features: Sequence[Rings], look: Look, *, closed: bool, show: bool = True) -> PlanLayer:
     """Make a layer of outlines or lines.
 
     Parameters
@@ -215,8 +229,8 @@ def shape_layer(
     name : str
         What people read.
     features : Sequence of tuples
-        Each (points, lengths, about): Web Mercator (k, 2) [m] of all its rings one after the other; the points of
-        each ring, negative for a hole of the ring before; what to say of it as (label, value).
+        Each (points, lengths, about): Web Mercator (k, 2) [m] of all its rings one after the other; how many
+        points each ring has, negative for a hole; what to say of it as (label, value).
     look : Look
         How it is drawn.
     closed : bool

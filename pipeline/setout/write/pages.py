@@ -31,7 +31,7 @@ def template_text(name: str) -> str:
 
 
 def script_json(value: object) -> str:
-    """Write a value as JSON that may stand inside a script element: no text in it can end the element.
+    r"""Write a value as JSON that may stand inside a script element: no text in it can end the element.
 
     Raises
     ------

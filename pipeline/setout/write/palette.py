@@ -1,11 +1,13 @@
-"""The colours and hatches of map, picture and report: our own, told apart without red-green vision.
+"""The colours, hatches and marks of map, picture and report: our own, told apart without red-green vision.
 
 Trees take the colours of :data:`TREES`, whose least pairwise difference stays large in simulated protanopia,
-deuteranopia and tritanopia. Ground kept clear takes quiet hatches, so that no two reasons differ by colour alone.
+deuteranopia and tritanopia. Ground kept clear takes quiet hatches and findings take shapes, so that nothing differs
+by colour alone.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -13,8 +15,6 @@ INK: Final = "#22312e"
 MUTED: Final = "#5a6864"
 PAPER: Final = "#f6f3eb"
 PANEL: Final = "#fdfcf8"
-LINE: Final = "#d8d2c3"
-ACCENT: Final = "#0f5f5a"
 USABLE: Final = "#cfdcae"
 USABLE_EDGE: Final = "#7f8f55"
 CONTOUR: Final = "#a08a68"
@@ -24,7 +24,7 @@ HEIGHT: Final = "#93306b"
 ATTENTION: Final = "#b3261e"
 
 TREES: Final = ("#45a4a1", "#da9f44", "#0f4b9f", "#9a2e4a", "#aed59c", "#2c1746", "#7a5300", "#c693f4")
-"""Colours of what is planted; the ninth and later take them again as rings."""
+"""Colours of what is planted; the ninth and later take them again, as rings on the map."""
 
 RAMP: Final = ("#e9b44c", "#b0aa58", "#6aa078", "#35838a", "#2a5685", "#2c1746")
 """From low to high, darker all the way."""
@@ -53,6 +53,37 @@ HATCHES: Final = (
     Hatch("#5b5aa0", 9, "M4.5 1L8 4.5L4.5 8L1 4.5Z", 1.0),
 )
 """Hatches of the reasons for which ground is kept clear, in the order in which the plan takes it."""
+
+Element = tuple[str, Mapping[str, str]]
+_HALO: Final = {"stroke": "#fdfcf8", "stroke-width": "2", "stroke-linejoin": "round"}
+_WHITE: Final = {"stroke": "#ffffff", "stroke-width": "2.6", "fill": "none"}
+_DROP: Final = "M12 2.5C15.5 8 18.5 11.4 18.5 15.2a6.5 6.5 0 0 1-13 0C5.5 11.4 8.5 8 12 2.5Z"
+MARKS: Final[Mapping[str, tuple[Element, ...]]] = {
+    "water": (("path", {"d": _DROP, "fill": WATER, **_HALO}),),
+    "stop": (
+        ("path", {"d": "M7.5 2.5h9l5 5v9l-5 5h-9l-5-5v-9Z", "fill": "#9a1b2f", **_HALO}),
+        ("path", {"d": "M7.5 12h9", **_WHITE}),
+    ),
+    "warn": (
+        ("path", {"d": "M12 2.5L22.5 21.5H1.5Z", "fill": "#c8790b", **_HALO}),
+        ("path", {"d": "M12 9v6M12 17v2.4", **_WHITE}),
+    ),
+    "note": (
+        ("circle", {"cx": "12", "cy": "12", "r": "9.5", "fill": "#4a6f8c", **_HALO}),
+        ("path", {"d": "M12 10.6V17M12 6.6V9", **_WHITE}),
+    ),
+}
+"""Marks on a 24 px square, told apart by shape: (SVG element, attributes)."""
+
+SWATCH_BOUNDARY: Final = f'<path d="M0 8H26" stroke="{INK}" stroke-width="2.2" stroke-dasharray="10 3 2 3 2 3"/>'
+SWATCH_RELIEF: Final = (
+    '<rect width="26" height="16" rx="2" fill="#e9e5da"/><path d="M0 16L9 4l4 5 4-7 9 14Z" fill="#aaa79d"/>'
+    '<path d="M9 4l4 5-2 7H3ZM17 2l9 14h-7Z" fill="#807d74"/>'
+)
+SWATCH_TREES: Final = "".join(
+    f'<circle cx="{4.5 + 8.5 * i}" cy="8" r="4.1" fill="{colour}" stroke="{INK}" stroke-opacity=".5" stroke-width=".8"/>'
+    for i, colour in enumerate(TREES[:3])
+)
 
 
 def tree_colour(index: int) -> str:
@@ -83,23 +114,37 @@ def _pattern(name: str, h: Hatch) -> str:
         f'<pattern id="{name}" width="{h.size}" height="{h.size}" patternUnits="userSpaceOnUse">'
         f'<rect width="{h.size}" height="{h.size}" fill="{h.colour}" fill-opacity="0.16"/>'
         f'<path d="{h.path}" fill="none" stroke="{h.colour}" stroke-width="{h.width}" stroke-opacity="0.85"/>'
-        f"</pattern>"
+        "</pattern>"
     )
-
-_HALO: Final = {"stroke": "#fdfcf8", "stroke-width": "2", "stroke-linejoin": "round"}
-_WHITE: Final = {"stroke": "#ffffff", "stroke-width": "2.6", "fill": "none"}
-MARKS: Final[dict[str, list[tuple[str, dict[str, str]]]]] = {
-    "water": [("path", {"d": "M12 2.5C15.5 8 18.5 11.4 18.5 15.2a6.5 6.5 0 0 1-13 0C5.5 11.4 8.5 8 12 2.5Z", "fill": WATER, **_HALO})],
-    "stop": [("path", {"d": "M7.5 2.5h9l5 5v9l-5 5h-9l-5-5v-9Z", "fill": "#9a1b2f", **_HALO}), ("path", {"d": "M7.5 12h9", **_WHITE})],
-    "warn": [("path", {"d": "M12 2.5L22.5 21.5H1.5Z", "fill": "#c8790b", **_HALO}), ("path", {"d": "M12 9v6M12 17v2.4", **_WHITE})],
-    "note": [("circle", {"cx": "12", "cy": "12", "r": "9.5", "fill": "#4a6f8c", **_HALO}), ("path", {"d": "M12 10.6V17M12 6.6V9", **_WHITE})],
-}  # fmt: skip
-"""Marks on a 24 px square, told apart by shape: (SVG element, attributes)."""
 
 
 def mark_svg(name: str) -> str:
-    """Return one mark as SVG elements."""
+    """Return one mark as SVG elements on a 24 px square."""
     return "".join(
         f"<{tag} " + " ".join(f'{key}="{value}"' for key, value in attributes.items()) + "/>"
         for tag, attributes in MARKS[name]
     )
+
+
+def swatch_mark(name: str) -> str:
+    """Return one mark as a swatch of a legend, 26 by 16 px as all swatches are."""
+    return f'<g transform="translate(4 -1) scale(0.75)">{mark_svg(name)}</g>'
+
+
+def swatch_box(fill: str, edge: str, dash: str = "", opacity: float = 1.0) -> str:
+    """Return the swatch of an area."""
+    dashes = f' stroke-dasharray="{dash}"' if dash else ""
+    return (
+        f'<rect x="0.7" y="0.7" width="24.6" height="14.6" rx="2" fill="{fill}" fill-opacity="{opacity:g}"'
+        f' stroke="{edge}" stroke-width="1.2"{dashes}/>'
+    )
+
+
+def swatch_line(colour: str) -> str:
+    """Return the swatch of the rows."""
+    return f'<path d="M0 4.5H26M0 11.5H26" fill="none" stroke="{colour}" stroke-width="1.1"/>'
+
+
+def swatch_curve(colour: str, width: float) -> str:
+    """Return the swatch of contours."""
+    return f'<path d="M0 11Q7 2 13 8T26 5" fill="none" stroke="{colour}" stroke-width="{width:g}"/>'

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 from xml.sax.saxutils import escape
@@ -11,14 +10,17 @@ from xml.sax.saxutils import escape
 import numpy as np
 import shapely
 
-from setout.nouns import Floats, Planting
 from setout.units import FOOT, show_area, show_length
 
 from . import palette, wording
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
+
+    from setout.nouns import Floats, Planting
 
 PAD: Final = 28
 """Clear space around everything [px]."""
@@ -36,7 +38,9 @@ FONT: Final = "'Segoe UI',system-ui,-apple-system,'DejaVu Sans',sans-serif"
 SERIF: Final = "'Iowan Old Style','Palatino Linotype',Palatino,Georgia,'DejaVu Serif',serif"
 
 
-def plan_picture(planting: Planting, *, contours: Sequence[tuple[float, shapely.LineString]] = (), width: int = 900) -> str:
+def plan_picture(
+    planting: Planting, *, contours: Sequence[tuple[float, shapely.LineString]] = (), width: int = 900
+) -> str:
     """Draw the plan as a standalone SVG, north up.
 
     Parameters
@@ -54,21 +58,27 @@ def plan_picture(planting: Planting, *, contours: Sequence[tuple[float, shapely.
         The SVG document; the same plan gives the same text. It asks for nothing from outside.
     """
     sheet = _Sheet.of(planting, width)
-    entries = list(_legend(planting, bool(contours)))
+    entries = list(_legend(planting, contours=bool(contours)))
     columns = max(1, min(3, (width - 2 * PAD) // 270))
     lines = math.ceil(len(entries) / columns)
     height = round(sheet.bottom + 20 + lines * ENTRY + PAD - 8)
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" role="img"'
-        f' aria-labelledby="plan-title" font-family="{FONT}">',
+        (
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" role="img"'
+            f' aria-labelledby="plan-title" font-family="{FONT}">'
+        ),
         f'<title id="plan-title">{text(planting.site.name)}: {text(wording.counts_line(planting))}</title>',
-        f'<defs>{palette.hatch_defs("plan", len(palette.HATCHES))}'
-        f'<clipPath id="plan-clip"><rect x="{PAD}" y="{HEAD}" width="{width - 2 * PAD}" height="{sheet.height:.1f}" rx="6"/>'
-        "</clipPath></defs>",
+        (
+            f"<defs>{palette.hatch_defs('plan', len(palette.HATCHES))}"
+            f'<clipPath id="plan-clip"><rect x="{PAD}" y="{HEAD}" width="{width - 2 * PAD}" height="{sheet.height:.1f}" rx="6"/>'
+            "</clipPath></defs>"
+        ),
         f'<rect width="{width}" height="{height}" fill="{palette.PANEL}"/>',
         *_title(planting, width),
-        f'<g clip-path="url(#plan-clip)"><rect x="{PAD}" y="{HEAD}" width="{width - 2 * PAD}" height="{sheet.height:.1f}"'
-        f' fill="{palette.PAPER}"/>',
+        (
+            f'<g clip-path="url(#plan-clip)"><rect x="{PAD}" y="{HEAD}" width="{width - 2 * PAD}" height="{sheet.height:.1f}"'
+            f' fill="{palette.PAPER}"/>'
+        ),
         *_contour_lines(sheet, contours),
         *_ground(sheet, planting),
         *_planted(sheet, planting),
@@ -82,12 +92,15 @@ def plan_picture(planting: Planting, *, contours: Sequence[tuple[float, shapely.
 
 
 def text(value: str) -> str:
-    """Write a text from a file so that it stays text in XML; characters that XML forbids become a question mark.
+    r"""Write a text from a file so that it stays text in XML; characters that XML forbids become a question mark.
 
     >>> text('<a href="x">&\\x00')
     '&lt;a href=&quot;x&quot;&gt;&amp;?'
     """
-    allowed = "".join(c if c in "\t\n\r" or (c >= " " and c not in "\ufffe\uffff" and not "\ud800" <= c <= "\udfff") else "?" for c in value)
+    allowed = "".join(
+        c if c in "\t\n\r" or (c >= " " and c not in "\ufffe\uffff" and not "\ud800" <= c <= "\udfff") else "?"
+        for c in value
+    )
     return escape(allowed, {'"': "&quot;"})
 
 
@@ -260,42 +273,34 @@ def _scale_and_north(sheet: _Sheet, planting: Planting, width: int) -> Iterator[
     )
 
 
-def _legend(planting: Planting, contours: bool) -> Iterator[tuple[str, str, str]]:
-    """Yield (swatch, label, figure) of everything that is drawn; swatches are 26 px wide and 16 px high."""
-    units = planting.site.units
+def _legend(planting: Planting, *, contours: bool) -> Iterator[tuple[str, str, str]]:
+    """Yield (swatch, label, figure) of everything that is drawn."""
+    units, usable = planting.site.units, planting.usable
     codes, _ = tree_kinds(planting)
     for i, (name, variety, _role) in enumerate(wording.plant_kinds(planting.site)):
         colour = palette.tree_colour(i if len(codes) <= COLOURED else 0)
-        yield f'<circle cx="13" cy="8" r="6" fill="{colour}"/>', wording.plant_label(name, variety), f"{int((codes == i).sum()):,}"
-    yield f'<path d="M0 8H26" stroke="{palette.ROW}" stroke-width="1"/>', "row", f"{planting.rows.x0.size:,}"
-    total = sum(float(shape.area) for shape in planting.usable.geometry)
-    yield _box(palette.USABLE, palette.USABLE_EDGE), "usable ground", show_area(total, units)
-    reasons = list(dict.fromkeys(e.reason for e in planting.usable.exclusions))
-    for i, reason in enumerate(reasons):
-        area = sum(e.alone_m2 for e in planting.usable.exclusions if e.reason == reason)
-        yield _box(f"url(#plan{i % len(palette.HATCHES)})", palette.hatch(i).colour), reason, show_area(area, units)
-    for why in dict.fromkeys(e.reason for e in planting.usable.height_limits):
-        limit = next((h.height_m for h in planting.site.height_limits if h.why == why), math.nan)
-        figure = f"≤ {show_length(limit, units)}" if math.isfinite(limit) else ""
-        yield (
-            f'<rect x="0.7" y="0.7" width="24.6" height="14.6" rx="2" fill="{palette.HEIGHT}" fill-opacity="0.07" stroke="{palette.HEIGHT}"'
-            ' stroke-width="1.3" stroke-dasharray="5 3"/>'
-        ), why, figure
-    yield (
-        f'<path d="M0 8H26" stroke="{palette.INK}" stroke-width="2" stroke-dasharray="10 3 2 3 2 3"/>'
-    ), "boundary", show_area(float(planting.site.boundary.area), units)
+        label = wording.plant_label(name, variety)
+        yield f'<circle cx="13" cy="8" r="6" fill="{colour}"/>', label, f"{int((codes == i).sum()):,}"
+    yield palette.swatch_line(palette.ROW), "row", f"{planting.rows.x0.size:,}"
+    total = float(sum(shape.area for shape in usable.geometry))
+    yield palette.swatch_box(palette.USABLE, palette.USABLE_EDGE), "usable ground", show_area(total, units)
+    for i, reason in enumerate(dict.fromkeys(e.reason for e in usable.exclusions)):
+        area = sum(e.alone_m2 for e in usable.exclusions if e.reason == reason)
+        swatch = palette.swatch_box(f"url(#plan{i % len(palette.HATCHES)})", palette.hatch(i).colour)
+        yield swatch, reason, show_area(area, units)
+    for limit in planting.site.height_limits:
+        swatch = palette.swatch_box(palette.HEIGHT, palette.HEIGHT, dash="5 3", opacity=0.07)
+        yield swatch, limit.why, f"≤ {show_length(limit.height_m, units)}"
+    yield palette.SWATCH_BOUNDARY, "boundary", show_area(float(planting.site.boundary.area), units)
     if planting.site.water is not None and planting.site.water.points.name:
-        mark = f'<g transform="translate(4 -1) scale(0.74)">{palette.mark_svg("water")}</g>'
-        yield mark, "water point", f"{len(planting.site.water.points.name)}"
+        yield palette.swatch_mark("water"), "water point", f"{len(planting.site.water.points.name)}"
     if contours:
-        yield f'<path d="M0 11Q7 2 13 8T26 5" fill="none" stroke="{palette.CONTOUR}" stroke-width="1.2"/>', "contour", ""
+        yield palette.swatch_curve(palette.CONTOUR, 1.2), "contour", ""
 
 
-def _box(fill: str, edge: str) -> str:
-    return f'<rect x="0.7" y="0.7" width="24.6" height="14.6" rx="2" fill="{fill}" stroke="{edge}" stroke-width="0.9"/>'
-
-
-def _legend_lines(entries: Sequence[tuple[str, str, str]], columns: int, lines: int, width: int, top: float) -> Iterator[str]:
+def _legend_lines(
+    entries: Sequence[tuple[str, str, str]], columns: int, lines: int, width: int, top: float
+) -> Iterator[str]:
     step = (width - 2 * PAD) / columns
     for i, (swatch, label, figure) in enumerate(entries):
         x, y = PAD + (i // lines) * step, top + (i % lines) * ENTRY

@@ -3,24 +3,27 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from markupsafe import Markup
 
-from setout.nouns import Planting
 from setout.units import show_area, show_length
 
 from . import palette, wording
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
+
+    from setout.nouns import Planting
 
 MOST_FINDINGS: Final = 60
 """Findings told one by one for each severity; the layer findings of plan.gpkg holds all."""
 
 
-def write_report(path: Path, planting: Planting, *, picture_svg: str, seconds: Mapping[str, float] | None = None) -> None:
+def write_report(
+    path: Path, planting: Planting, *, picture_svg: str, seconds: Mapping[str, float] | None = None
+) -> None:
     """Write the report as one HTML file that asks for nothing from outside.
 
     Parameters
@@ -122,11 +125,13 @@ def _findings(planting: Planting) -> list[dict[str, Any]]:
     for severity, word in wording.SEVERITY.items():
         mine = [f for f in planting.findings if f.severity == severity]
         if mine:
-            groups.append({
-                "severity": severity,
-                "word": word,
-                "count": f"{len(mine):,}",
-                "listed": mine[:MOST_FINDINGS],
-                "left": f"{len(mine) - MOST_FINDINGS:,}" if len(mine) > MOST_FINDINGS else "",
-            })
+            groups.append(
+                {
+                    "severity": severity,
+                    "word": word,
+                    "count": f"{len(mine):,}",
+                    "listed": mine[:MOST_FINDINGS],
+                    "left": f"{len(mine) - MOST_FINDINGS:,}" if len(mine) > MOST_FINDINGS else "",
+                }
+            )
     return groups

@@ -1,7 +1,7 @@
-"""What the map knows of every tree: columns in the words and units of the reader, packed into one block of bytes.
+"""What the map knows of every tree: columns in the reader's words and units, packed into one block of bytes.
 
-Numbers are whole steps from an offset in the fewest bytes that hold them, texts are places in a table, positions are
-Web Mercator millimetres from an origin. A value that is unknown has a number of its own, and is not shown.
+Numbers are whole steps from an offset in the fewest bytes that hold them, texts are places in a table, positions
+are Web Mercator millimetres from an origin. A value that is unknown has a number of its own, and is not shown.
 """
 
 from __future__ import annotations
@@ -15,7 +15,6 @@ import numpy as np
 from pyproj import CRS
 
 from setout.layers import CONTRACTS
-from setout.nouns import Floats, Planting, Site
 from setout.units import FOOT, GALLON, PSI, show_length
 
 from .wording import plant_kinds, plant_label
@@ -24,6 +23,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from numpy.typing import NDArray
+
+    from setout.nouns import Floats, Planting, Site
 
 MERCATOR_RADIUS: Final = 6378137.0
 """Radius of the sphere of Web Mercator [m] (EPSG method 1024)."""
@@ -105,8 +106,7 @@ def tree_block(planting: Planting, *, compact: bool | None = None) -> dict[str, 
         packer.add(Field(name, "", np.rint(values * 1000 - start), delta=True, hidden=True))
     for field in fields(planting):
         packer.add(field)
-    ids = np.asarray(planting.facts["tree_id"], str)
-    packer.text("\n".join(ids.tolist()))
+    packer.text("\n".join(planting.facts["tree_id"]))
     data = b"".join(packer.parts)
     compact = len(data) > COMPACT_FROM if compact is None else compact
     return {
@@ -191,6 +191,8 @@ def _fact(planting: Planting, name: str, label: str) -> Field | None:
     values = planting.facts.get(name)
     if values is None and name in {"spread_m", "height_m"}:
         values = _mature(planting, name)
+    if values is None and name == "water_point":
+        values = _water_point(planting)
     if values is None:
         return None
     if column.kind == "text":
@@ -226,6 +228,14 @@ def _mature(planting: Planting, name: str) -> Floats:
     return np.asarray(table[trees.block, np.minimum(trees.plant, table.shape[1] - 1)], float)
 
 
+def _water_point(planting: Planting) -> NDArray[np.str_] | None:
+    """Return the name of the water point that serves each tree, empty for none; None without a water section."""
+    served, water = planting.facts.get("water_index"), planting.site.water
+    if served is None or water is None:
+        return None
+    return np.asarray(np.array([*water.points.name, ""])[np.asarray(served)], np.str_)
+
+
 def _coordinates(planting: Planting) -> Iterator[Field]:
     plane = planting.site.frame.plane_crs
     if not len(planting.trees):
@@ -252,7 +262,11 @@ class _Packer:
             head["hidden"] = True
         if field.values.dtype.kind in "UO":
             table, codes = np.unique(np.asarray(field.values, str), return_inverse=True)
-            head |= {"kind": "text", "table": table.tolist(), **self._codes(codes.astype(np.int64), int(table.size), delta=False)}
+            head |= {
+                "kind": "text",
+                "table": table.tolist(),
+                **self._codes(codes.astype(np.int64), int(table.size), delta=False),
+            }
         else:
             head |= {"kind": "number", "unit": field.unit, "factor": field.factor, "decimals": field.decimals}
             head |= self._numbers(field)

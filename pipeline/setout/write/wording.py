@@ -3,45 +3,60 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from pyproj import CRS
 
-from setout.nouns import Block, Bools, Planting, Site
 from setout.units import ACRE, FOOT, show_area, show_length
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from setout.nouns import Block, Bools, Planting, Site
 
 CAUTIONS: Final = (
     (
         "Buried lines",
-        "Before any digging, augering or driving of stakes, call the utility-locating service (811 in the United"
-        " States, the national or local service elsewhere) and wait for the marks. Private lines, such as to a well"
-        " or a barn, are often not marked: ask the owner.",
+        (
+            "Before any digging, augering or driving of stakes, call the utility-locating service (811 in the"
+            " United States, the national or local service elsewhere) and wait for the marks. Private lines, such"
+            " as to a well or a barn, are often not marked: ask the owner."
+        ),
     ),
     (
         "Overhead lines",
-        "Keep ladders, masts, pipes and machine booms well away from every overhead line. Height limits shown are"
-        " those of the plan file; the line's owner decides what may grow near it.",
+        (
+            "Keep ladders, masts, pipes and machine booms well away from every overhead line. Height limits shown"
+            " are those of the plan file; the line's owner decides what may grow near it."
+        ),
     ),
     (
         "Slopes and machines",
-        "Slopes come from the elevation model and can miss banks, ruts and holes. Walk the ground before a tractor"
-        " works there; most overturns are sideways.",
+        (
+            "Slopes come from the elevation model and can miss banks, ruts and holes. Walk the ground before a"
+            " tractor works there; most overturns are sideways."
+        ),
     ),
     (
         "Wells, septic fields and water",
-        "Setbacks are those of the plan file, not the law. Verify each with local code, the permits of the property"
-        " and the health department, and keep chemicals, roots and wheels away as they ask.",
+        (
+            "Setbacks are those of the plan file, not the law. Verify each with local code, the permits of the"
+            " property and the health department, and keep chemicals, roots and wheels away as they ask."
+        ),
     ),
     (
         "What this plan is",
-        "A plan from survey files, not a survey. Property lines, easements and pressures are for licensed surveyors"
-        " and engineers to settle; local codes and licensed practice always come first.",
+        (
+            "A plan from survey files, not a survey. Property lines, easements and pressures are for licensed"
+            " surveyors and engineers to settle; local codes and licensed practice always come first."
+        ),
     ),
 )
 """What has to be known before work starts: (title, text)."""
 
+KEPT_CLEAR: Final = "Ground kept clear"
 SEVERITY: Final = {"stop": "Stop", "warn": "Warning", "note": "Note"}
 TAPE_SLOPE: Final = 0.15
 """Slope [rise over run] at which the difference between tape and plan is told."""
@@ -49,7 +64,7 @@ TAPE_SLOPE: Final = 0.15
 
 @dataclass(frozen=True, slots=True)
 class BlockLine:
-    """What there is to say of one block as planted; lengths in metres, NaN where there is nothing to measure."""
+    """What there is to say of one block as planted; lengths in metres, NaN where none can be measured."""
 
     name: str
     pattern: str
@@ -82,7 +97,7 @@ def plant_label(name: str, variety: str) -> str:
 
 
 def plant_kinds(site: Site) -> tuple[tuple[str, str, str], ...]:
-    """Return the (name, variety, role) of everything planted on a site, each once, in the order of the plan file."""
+    """Return the (name, variety, role) of everything planted, each once, in the order of the plan file."""
     return tuple(dict.fromkeys((p.name, p.variety, p.role) for block in site.blocks for p in block.plants))
 
 
@@ -122,17 +137,15 @@ def _block_line(planting: Planting, index: int, block: Block) -> BlockLine:
         rows=int((rows.block == index).sum()),
         area_m2=area,
         bearing_deg=float(bearings[0]) if bearings.size else math.nan,
-        plants=tuple(
-            (plant_label(p.name, p.variety), int(c)) for p, c in zip(block.plants, counts, strict=False)
-        ),
+        plants=tuple((plant_label(p.name, p.variety), int(c)) for p, c in zip(block.plants, counts, strict=False)),
     )
 
 
 def _nearest_within(planting: Planting, mine: Bools, block: Block) -> float:
     """Return the distance [m] between the two nearest trees of one block; NaN with fewer than two.
 
-    The plan's own nearest distances serve, unless one is less than the pattern gives: then a tree of another block may
-    be meant, and the block's trees are measured alone.
+    The plan's own nearest distances serve, unless one is less than the pattern gives: then a tree of another
+    block may be meant, and the block's trees are measured alone.
     """
     known = np.asarray(planting.facts.get("nearest_m", np.full(mine.size, np.nan)), float)[mine]
     if int(mine.sum()) < 2:
@@ -221,43 +234,42 @@ def counts_line(planting: Planting) -> str:
 
 def measured_how(planting: Planting) -> Iterator[str]:
     """Yield the sentences on distances, frame and coordinate system."""
-    frame = planting.site.frame
-    excess = tape_excess(TAPE_SLOPE)
-    length = 100 * FOOT if planting.site.units == "us" else 100.0
+    frame, units = planting.site.frame, planting.site.units
+    length = 100 * FOOT if units == "us" else 100.0
+    more = tape_excess(TAPE_SLOPE)
     yield (
         "Distances are horizontal ground distances. A tape held level reads them; a tape laid on a"
-        f" {TAPE_SLOPE:.0%} slope reads {excess:.1%} more".replace("%", " %")
-        + f" ({show_length(length * excess, planting.site.units)} in {show_length(length, planting.site.units)})."
+        f" {100 * TAPE_SLOPE:.0f} % slope reads {100 * more:.1f} % more"
+        f" ({show_length(length * more, units)} in {show_length(length, units)})."
     )
     yield (
-        f"Files are delivered in the survey's own coordinate system, {frame.survey_crs.name}{_code(frame.survey_crs)}."
-        f" Eastings and northings are in {frame.plane_crs.name}{_code(frame.plane_crs)}, unit"
-        f" {frame.plane_crs.axis_info[0].unit_name}."
+        f"Files are delivered in the survey's own coordinate system, {_crs(frame.survey_crs)}."
+        f" Eastings and northings are in {_crs(frame.plane_crs)}, unit {frame.plane_crs.axis_info[0].unit_name}."
     )
     yield (
-        f"Trees were set out in a local Transverse Mercator frame at {frame.lat:.5f}°, {frame.lon:.5f}° raised to"
-        f" {show_length(frame.height_m, planting.site.units, 0)} above the ellipsoid (scale {frame.scale:.8f}), so that"
-        " a distance in it is a distance on the ground."
+        f"Trees were set out in a local Transverse Mercator frame at {frame.lat:.5f}°, {frame.lon:.5f}°, raised"
+        f" to {show_length(frame.height_m, units, 0)} above the ellipsoid (scale {frame.scale:.8f}), so that a"
+        " distance in it is a distance on the ground."
     )
     factor = grid_to_ground(planting.site)
     if math.isfinite(factor):
         yield (
-            f"Grid to ground: multiply a distance between coordinates by {factor:.8f} to get the distance on the ground"
-            f" ({(factor - 1) * 1e6:+.0f} parts per million, at the middle of the site)."
+            f"Grid to ground: multiply a distance between coordinates by {factor:.8f} to get the distance on the"
+            f" ground ({(factor - 1) * 1e6:+.0f} parts per million, at the middle of the site)."
         )
 
 
 def grid_to_ground(site: Site) -> float:
-    """Return ground distance over distance between plane coordinates at the middle of a site; NaN if it has no plane."""
+    """Return ground distance over distance between plane coordinates, mid-site; NaN if the plane is none."""
     frame = site.frame
     if not frame.plane_crs.is_projected:
         return math.nan
-    x, y = frame.of(frame.plane_crs.geodetic_crs or frame.plane_crs, np.array([frame.lon]), np.array([frame.lat]))
+    x, y = frame.of(CRS.from_epsg(4326), np.array([frame.lon]), np.array([frame.lat]))
     px, py = frame.to(frame.plane_crs, np.array([x[0] - 50, x[0] + 50]), np.array([y[0], y[0]]))
     unit = frame.plane_crs.axis_info[0].unit_conversion_factor
     return 100.0 / (math.hypot(float(px[1] - px[0]), float(py[1] - py[0])) * unit)
 
 
-def _code(crs: object) -> str:
-    authority = crs.to_authority() if hasattr(crs, "to_authority") else None
-    return f" ({':'.join(authority)})" if authority else ""
+def _crs(crs: CRS) -> str:
+    authority = crs.to_authority()
+    return f"{crs.name} ({':'.join(authority)})" if authority else str(crs.name)

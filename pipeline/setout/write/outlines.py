@@ -1,0 +1,210 @@
+"""The map's outlines and lines: boundary, usable ground, what is kept clear, reach, contours, rows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+
+from setout.units import show_area, show_length
+
+from . import palette, treedata, wording
+from .maplayer import Look, PlanLayer, rings_of, shape_layer
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from folium.map import Layer
+    from shapely.geometry.base import BaseGeometry
+
+    from setout.nouns import Exclusion, Planting
+
+    from .maplayer import Rings
+
+DRAWN_TO: Final = 0.15
+"""Tolerance [m] to which outlines of ground and contours are drawn, at least."""
+MOST_POINTS: Final = 150_000
+"""Points that the outlines may have together; above, they are drawn more coarsely, and the map says so."""
+SEGMENT: Final = 400.0
+"""Longest straight piece [m] taken to Web Mercator as one: its middle is off by less than 1 cm."""
+COUNT: Final = "{:,}"
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One layer as the panel lists it.
+
+    Attributes
+    ----------
+    key : what the page's script knows it by
+    title : what people read
+    swatch : its picture in the legend, SVG of 26 by 16 px
+    group : heading it stands under
+    count : a figure beside it, with its unit
+    on : shown when the map opens
+    """
+
+    key: str
+    title: str
+    swatch: str
+    group: str
+    count: str = ""
+    on: bool = True
+
+
+Drawn = tuple[Entry, "Layer"]
+
+
+class Drawer:
+    """Takes shapes from the frame to layers of the map, as finely as their number allows.
+
+    Parameters
+    ----------
+    planting : Planting
+        The finished plan.
+    """
+
+    def __init__(self, planting: Planting) -> None:
+        self.planting = planting
+        self.units = planting.site.units
+        usable = planting.usable
+        shapes = [e.geometry for e in (*usable.exclusions, *usable.height_limits)] + list(usable.geometry)
+        self.tolerance = coarse_enough(shapes)
+
+    def _rings(self, geometry: BaseGeometry, about: Sequence[tuple[str, str]] = ()) -> Rings:
+        points, lengths = rings_of(shapely.segmentize(geometry, SEGMENT))
+        x, y = treedata.frame_to_mercator(self.planting, points[:, 0], points[:, 1])
+        return np.column_stack([x, y]), lengths, about
+
+    def _coarse(self, geometry: BaseGeometry, tolerance: float = 0.0) -> BaseGeometry:
+        return shapely.simplify(geometry, tolerance or self.tolerance, preserve_topology=True)
+
+    def contours(self, contours: Sequence[tuple[float, shapely.LineString]]) -> Iterator[Drawn]:
+        """Yield the contours, every fifth one heavier and apart."""
+        if not contours:
+            return
+        lines = np.array([self._coarse(line, DRAWN_TO) for _, line in contours], object)
+        heavy = wording.index_contours([level for level, _ in contours])
+        kinds = (("contours", "Contours", ~heavy, 0.8), ("contours5", "Index contours", heavy, 1.7))
+        for key, title, mask, weight in kinds:
+            if not mask.any():
+                continue
+            look = Look(palette.CONTOUR, weight, opacity=0.85, pane="lines", canvas=True)
+            layer = shape_layer(title, [self._rings(shapely.MultiLineString(list(lines[mask])))], look, closed=False)
+            yield Entry(key, title, palette.swatch_curve(palette.CONTOUR, weight), "Terrain"), layer
+
+    def usable(self) -> Iterator[Drawn]:
+        """Yield the usable ground."""
+        usable = self.planting.usable
+        features = []
+        for block, shape in zip(usable.block, usable.geometry, strict=True):
+            title = f"Block {block}" if block else "In no block"
+            about = (("Usable ground", title), ("Area", show_area(shape.area, self.units)))
+            features.append(self._rings(self._coarse(shape), about))
+        total = show_area(float(sum(shape.area for shape in usable.geometry)), self.units)
+        look = Look(palette.USABLE_EDGE, 1.2, fill=palette.USABLE, fillOpacity=0.55)
+        layer = shape_layer("Usable ground", features, look, closed=True)
+        swatch = palette.swatch_box(palette.USABLE, palette.USABLE_EDGE)
+        yield Entry("usable", "Usable ground", swatch, "Ground", total), layer
+
+    def reach(self) -> Iterator[Drawn]:
+        """Yield the ground that each water point can serve; shown when asked for."""
+        reach, water = self.planting.reach, self.planting.site.water
+        if reach is None or water is None:
+            return
+        features = [
+            self._rings(self._coarse(area), (("Reach", name), ("Area", show_area(area.area, self.units))))
+            for name, area in zip(water.points.name, reach.areas, strict=True)
+            if area is not None and not area.is_empty
+        ]
+        if not features:
+            return
+        look = Look(palette.WATER, 1.4, fill=palette.WATER, fillOpacity=0.06, dashArray="2 4")
+        layer = shape_layer("Reach of water", features, look, closed=True, show=False)
+        swatch = palette.swatch_box(palette.WATER, palette.WATER, dash="2 3", opacity=0.08)
+        yield Entry("reach", "Reach of water", swatch, "Ground", on=False), layer
+
+    def kept_clear(self) -> Iterator[Drawn]:
+        """Yield ground kept clear, a layer a reason; the reason taken first lies on top."""
+        reasons: dict[str, list[Exclusion]] = {}
+        for exclusion in self.planting.usable.exclusions:
+            reasons.setdefault(exclusion.reason, []).append(exclusion)
+        for i, (reason, exclusions) in reversed(list(enumerate(reasons.items()))):
+            at, edge = i % len(palette.HATCHES), palette.hatch(i).colour
+            features = [self._rings(self._coarse(e.geometry), self._about(e)) for e in exclusions]
+            look = Look(edge, 1.0, fill=f"url(#kept{at})", opacity=0.8)
+            layer = shape_layer(reason, features, look, closed=True)
+            area = show_area(sum(e.alone_m2 for e in exclusions), self.units)
+            yield (
+                Entry(f"kept{i}", reason, palette.swatch_box(f"url(#kept{at})", edge), wording.KEPT_CLEAR, area),
+                layer,
+            )
+
+    def _about(self, e: Exclusion) -> list[tuple[str, str]]:
+        distance = show_length(e.distance_m, self.units) if e.distance_m > 0 else ""
+        rows = [
+            (wording.KEPT_CLEAR, e.reason),
+            ("From", e.source),
+            ("Clear distance", distance),
+            ("Takes alone", show_area(e.alone_m2, self.units)),
+            ("Takes newly", show_area(e.newly_m2, self.units)),
+        ]
+        return [row for row in rows if row[1]]
+
+    def height_limits(self) -> Iterator[Drawn]:
+        """Yield ground where mature height is capped, a layer a limit."""
+        limits = self.planting.site.height_limits
+        for i, (limit, ground) in enumerate(zip(limits, self.planting.usable.height_limits, strict=True)):
+            height = show_length(limit.height_m, self.units)
+            about = [
+                ("Height limit", limit.why),
+                ("Greatest mature height", height),
+                ("Within", show_length(limit.within_m, self.units)),
+                ("From", limit.source),
+            ]
+            look = Look(palette.HEIGHT, 1.8, fill=palette.HEIGHT, fillOpacity=0.07, dashArray="5 4")
+            title = f"{limit.why}: mature height at most {height}"
+            layer = shape_layer(title, [self._rings(self._coarse(ground.geometry), about)], look, closed=True)
+            swatch = palette.swatch_box(palette.HEIGHT, palette.HEIGHT, dash="4 3", opacity=0.08)
+            yield Entry(f"height{i}", title, swatch, wording.KEPT_CLEAR), layer
+
+    def boundary(self) -> Iterator[Drawn]:
+        """Yield the property line."""
+        boundary = self.planting.site.boundary
+        look = Look(palette.INK, 2.2, dashArray="16 4 3 4 3 4", pane="edges")
+        layer = shape_layer("Boundary", [self._rings(boundary)], look, closed=True)
+        area = show_area(boundary.area, self.units)
+        yield Entry("boundary", "Boundary", palette.SWATCH_BOUNDARY, "Ground", area), layer
+
+    def rows(self) -> Iterator[Drawn]:
+        """Yield the row lines, on one canvas."""
+        rows = self.planting.rows
+        if not rows.x0.size:
+            return
+        ends = np.stack([np.column_stack([rows.x0, rows.y0]), np.column_stack([rows.x1, rows.y1])], axis=1)
+        lines = shapely.MultiLineString(list(ends))
+        look = Look(palette.ROW, 1.0, opacity=0.75, pane="lines", canvas=True)
+        layer: PlanLayer = shape_layer("Rows", [self._rings(lines)], look, closed=False)
+        yield (
+            Entry("rows", "Rows", palette.swatch_line(palette.ROW), "Planting", COUNT.format(rows.x0.size)),
+            layer,
+        )
+
+
+def coarse_enough(shapes: Sequence[BaseGeometry]) -> float:
+    """Return the tolerance [m] at which outlines have few enough points for a map.
+
+    >>> coarse_enough([shapely.box(0, 0, 9, 9)])
+    0.15
+    """
+    tolerance, parts = DRAWN_TO, np.array(shapes, object)
+    if shapely.get_num_coordinates(parts).sum() <= MOST_POINTS:
+        return tolerance
+    while tolerance < 10:
+        fine = shapely.simplify(parts, tolerance, preserve_topology=True)
+        if shapely.get_num_coordinates(fine).sum() <= MOST_POINTS:
+            break
+        tolerance *= 2
+    return tolerance
