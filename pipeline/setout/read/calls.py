@@ -19,7 +19,7 @@ _UNITS: Final = {
     r"rods?|poles?|perch(?:es)?|rd": "rods",  # pole and perch are other names of the rod, 16.5 ft
     r"links?|lks?|li": "links",
     r"yards?|yds?": "yd",
-    r"inch(?:es)?|\"|″|”": "in",
+    r"inch(?:es)?|in(?=\s*(?:$|[.,;]))|\"|″|”": "in",
 }
 UNIT: Final = "|".join(f"(?:{pattern})" for pattern in _UNITS)
 NUMBER: Final = r"\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?|\.\d+"

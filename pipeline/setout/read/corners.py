@@ -129,9 +129,7 @@ def ring(found: Found, source: str) -> Found:
     if len(xy) > 1 and bool((xy[0] == xy[-1]).all()):
         xy = xy[:-1]
     if len(np.unique(xy, axis=0)) < 3:
-        raise SetoutError(
-            f"holds {len(xy)} corners; a boundary has three or more", source, "add the missing corners"
-        )
+        raise SetoutError(f"holds {len(xy)} corners; a boundary has three or more", source, "add the missing corners")
     columns = {"corners": np.array([len(xy)])}
     return Found(objects([Polygon(xy)]), columns, found.crs, found.standard, found.findings)
 
@@ -151,9 +149,7 @@ def looks_like(text: str) -> bool:
 
 def _table(text: str, source: str) -> Table:
     numbered = [
-        (i, line)
-        for i, line in enumerate(text.splitlines(), 1)
-        if line.strip() and not line.lstrip().startswith("#")
+        (i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip() and not line.lstrip().startswith("#")
     ]
     if not numbered:
         raise SetoutError("the file is empty", source, HOW)
@@ -197,9 +193,7 @@ def _named(name: str) -> tuple[str, str]:
     return words, ""
 
 
-def _coordinate_columns(
-    names: list[tuple[str, str]], table: Table, source: str, *, plane: bool
-) -> tuple[int, int]:
+def _coordinate_columns(names: list[tuple[str, str]], table: Table, source: str, *, plane: bool) -> tuple[int, int]:
     pairs = [(LON, LAT), (EAST, NORTH)]
     for first, second in reversed(pairs) if plane else pairs:
         x = [i for i, (name, _) in enumerate(names) if name in first]

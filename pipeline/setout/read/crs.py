@@ -23,6 +23,7 @@ AGREE_M = 1e-3
 """Two CRS that put the same numbers nearer together than this [m] are the same for a survey."""
 GEODETIC = CRS.from_epsg(4326)
 SAY_CRS = 'write site.crs = "EPSG:..." in the plan file, as the survey names it'
+DEGREES = "longitudes are within 180, latitudes within 90 degrees; see that they are not swapped"
 
 Box = tuple[float, float, float, float]
 
@@ -61,9 +62,7 @@ def understood(text: str | None, source: str = "") -> CRS | None:
     if crs.is_engineering or "undefined" in crs.name.lower():
         return None
     if crs.is_geocentric:
-        raise SetoutError(
-            f"{crs.name} is geocentric", source, "give the survey in geographic or plane coordinates"
-        )
+        raise SetoutError(f"{crs.name} is geocentric", source, "give the survey in geographic or plane coordinates")
     return crs
 
 
@@ -248,17 +247,14 @@ def settle(
         crs = own or plan
         assert crs is not None
         if fault := misfit(crs, box):
-            raise SetoutError(fault, source, SAY_CRS if own is not None else "mend site.crs in the plan file")
+            remedy = SAY_CRS if own is not None else "mend site.crs in the plan file"
+            raise SetoutError(fault, source, DEGREES if standard else remedy)
         return crs, ()
     if fault := misfit(own, box):
         if misfit(plan, box):
-            raise SetoutError(
-                fault, source, "find out the CRS of the survey; neither the file nor site.crs fits"
-            )
+            raise SetoutError(fault, source, "find out the CRS of the survey; neither the file nor site.crs fits")
         message = f"{source}: {fault}; taken as {show(plan)}, as the plan file says"
-        return plan, (
-            Finding("crs_from_plan", "warn", message, "", "", "write the file again with its right CRS"),
-        )
+        return plan, (Finding("crs_from_plan", "warn", message, "", "", "write the file again with its right CRS"),)
     return own, () if standard else _compare(source, own, plan, box, strict=strict)
 
 

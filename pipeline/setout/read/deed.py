@@ -29,8 +29,8 @@ from setout.errors import SetoutError
 from setout.nouns import Finding, Floats, Severity, transformer
 from setout.read.angles import coordinate
 from setout.read.calls import HOW, NUMBER, UNIT, Call, chunks, read_call, unit_name
-from setout.read.crs import GEODETIC, metres, show, understood, unit_m
-from setout.read.found import Found, objects, text_of
+from setout.read.crs import GEODETIC, metres, misfit, show, understood, unit_m
+from setout.read.found import Found, box_of, objects, text_of
 from setout.units import FOOT, LENGTH
 
 if TYPE_CHECKING:
@@ -45,7 +45,7 @@ OPEN_RATIO = 20.0
 
 _HEADER = re.compile(r"^\s*(start|units?|crs)\b\s*[:=]?\s*(.*)$", re.IGNORECASE)
 _START = re.compile(
-    rf"\b(northing|easting|latitude|longitude|lat|long?|n|e)\b\s*[:=]?\s*"
+    rf"\b(northing|easting|n|e)\b\s*[:=]?\s*"
     rf"(-?(?:{NUMBER}))\s*(?P<unit>{UNIT})?(?![A-Za-z\d])",
     re.IGNORECASE,
 )
@@ -257,16 +257,16 @@ def read(
     corners = np.column_stack([east + done.easting_m / scale, north + done.northing_m / scale])
     if len(corners) < 3:
         raise SetoutError("two calls enclose no area", source, "a boundary takes three or more corners")
+    shape = objects([Polygon(corners)])
+    if fault := misfit(place, box_of(shape)):
+        raise SetoutError(fault, source, "mend the start, or the CRS, or the unit of the start")
     findings = (*_closure(deed, done, source), *_grid_scale(place, (east, north), source))
     columns = {"corners": np.array([len(corners)]), "perimeter_m": np.array([done.perimeter_m])}
-    return Found(objects([Polygon(corners)]), columns, place, findings=findings), place
+    return Found(shape, columns, place, findings=findings), place
 
 
 def _start(text: str, head: Deed, at: str) -> Deed:
-    parts = {
-        m[1].lower()[:2].rstrip("o") if m[1][0].lower() == "l" else m[1][0].lower(): m
-        for m in _START.finditer(text)
-    }
+    parts = {m[1][0].lower(): m for m in _START.finditer(text)}
     plain = {key: float(m[2].replace(",", "")) for key, m in parts.items()}
     if {"n", "e"} <= plain.keys():
         named = {m["unit"] for m in parts.values() if m["unit"]}
@@ -318,9 +318,7 @@ def _placed(deed: Deed, crs: CRS, start: tuple[float, float] | None, source: str
     if deed.start_unit == "deg":
         x, y = transformer(GEODETIC, crs).transform(*deed.start)
         if not math.isfinite(x + y):
-            raise SetoutError(
-                f"the start {deed.start} is not in {show(crs)}", source, "mend the start or the CRS"
-            )
+            raise SetoutError(f"the start {deed.start} is not in {show(crs)}", source, "mend the start or the CRS")
         return float(x), float(y)
     factor = LENGTH[deed.start_unit.lower()] / (unit_m(crs) or 1.0) if deed.start_unit else 1.0
     return deed.start[0] * factor, deed.start[1] * factor
@@ -329,12 +327,8 @@ def _placed(deed: Deed, crs: CRS, start: tuple[float, float] | None, source: str
 def _closure(deed: Deed, done: Traverse, source: str) -> tuple[Finding, ...]:
     if math.isnan(done.ratio):
         message = f"{source}: the last leg is unmeasured, so how well the calls close is not known"
-        return (
-            Finding("deed_misclosure", "warn", message, "", "", "add bearing and distance of the last leg"),
-        )
-    severity: Severity = (
-        "note" if done.ratio >= BOUNDARY_RATIO else "warn" if done.ratio >= LEAST_RATIO else "stop"
-    )
+        return (Finding("deed_misclosure", "warn", message, "", "", "add bearing and distance of the last leg"),)
+    severity: Severity = "note" if done.ratio >= BOUNDARY_RATIO else "warn" if done.ratio >= LEAST_RATIO else "stop"
     # A misclosure below a hundredth of a millimetre is the arithmetic's, not the survey's.
     shown = f"1:{done.ratio:,.0f}" if done.misclosure_m > 1e-5 else "perfect"
     rule = "; distributed by the compass rule" if done.adjusted else ""
@@ -355,11 +349,7 @@ def _grid_scale(crs: CRS, at: tuple[float, float], source: str) -> tuple[Finding
     lon, lat = transformer(crs, crs.geodetic_crs or GEODETIC).transform(*at)
     factors = Proj(crs).get_factors(lon, lat)
     scale = float(factors.meridional_scale)
-    if (
-        not math.isfinite(scale)
-        or abs(scale - 1) > 0.002
-        or abs(float(factors.parallel_scale) - scale) > 1e-4
-    ):
+    if not math.isfinite(scale) or abs(scale - 1) > 0.002 or abs(float(factors.parallel_scale) - scale) > 1e-4:
         raise SetoutError(
             f"{show(crs)} stretches distances by {scale:.4f} there; calls cannot be laid out in it", source,
             "name the state-plane or UTM zone that the deed's bearings refer to, and the start in it",
@@ -370,11 +360,7 @@ def _grid_scale(crs: CRS, at: tuple[float, float], source: str) -> tuple[Finding
         f"{source}: the calls were laid on the grid as they stand; the grid's scale there is {scale:.6f}, so "
         f"distances taped on the ground would come out {abs(1 / scale - 1) * 1e6:.0f} parts per million off"
     )
-    return (
-        Finding(
-            "deed_grid", "note", message, f"{scale:.6f}", "1", "ask whether the deed's distances are grid"
-        ),
-    )
+    return (Finding("deed_grid", "note", message, f"{scale:.6f}", "1", "ask whether the deed's distances are grid"),)
 
 
 def _length(value_m: float, deed: Deed, digits: int = 2) -> str:

@@ -6,10 +6,11 @@ HEADER section, INSUNITS. Arcs and bulges become chords that leave the arc by at
 
 from __future__ import annotations
 
+import io
 import itertools
 import math
+import re
 from collections import Counter
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -140,52 +141,62 @@ def on_layer(found: Found, layer: str | None, source: str, *, several: bool) -> 
         raise SetoutError(
             f'the drawing has no layer "{layer}" with lines or points', source, did_you_mean(layer, there)
         )
-    return replace(found.take(keep))
+    return found.take(keep)
 
 
 def _open(path: Path, source: str) -> tuple[Any, tuple[Finding, ...]]:
+    exists(path, source)
+    doc = _document(path, source)
+    held, ended = _held(path)
+    kept = Counter(e.dxftype() for layout in doc.layouts for e in layout if e.dxftype() not in PARTS)
+    lost = {kind: n - kept[kind] for kind, n in held.items() if n > kept[kind]}
+    findings: list[Finding] = []
+    remedy = "run the drawing program's audit and save the drawing again"
+    if lost:
+        shown = ", ".join(f"{n} {kind}" for kind, n in sorted(lost.items()))
+        total = held.total()
+        message = f"{source}: the drawing is damaged; {shown} of its {total} entities could not be read"
+        findings.append(Finding("dxf_lost", "warn", message, f"{sum(lost.values())} of {total}", "0", remedy))
+    if not ended:
+        message = f"{source}: the drawing ends before its end mark (EOF); what came after is lost"
+        findings.append(Finding("dxf_cut", "warn", message, "", "", remedy))
+    return doc, tuple(findings)
+
+
+def _document(path: Path, source: str) -> Any:
+    """Open a drawing, by recovery where it is damaged."""
     from ezdxf import recover
     from ezdxf.filemanagement import readfile
     from ezdxf.lldxf.const import DXFError
 
-    exists(path, source)
-    try:
-        try:
-            doc = readfile(path)
-        except (
-            DXFError,
-            UnicodeDecodeError,
-            ValueError,
-            KeyError,
-            TypeError,
-            AttributeError,
-            IndexError,
-        ):
-            doc, _ = recover.readfile(path)
-    except (OSError, DXFError, ValueError, KeyError, TypeError, AttributeError, IndexError) as error:
-        raise SetoutError(
-            f"is no DXF drawing that can be read: {error}", source, "save the drawing as DXF again"
-        ) from None
-    held = _held(path)
-    kept = Counter(e.dxftype() for layout in doc.layouts for e in layout if e.dxftype() not in PARTS)
-    lost = {kind: n - kept[kind] for kind, n in held.items() if n > kept[kind]}
-    if not lost:
-        return doc, ()
-    shown = ", ".join(f"{n} {kind}" for kind, n in sorted(lost.items()))
-    total = sum(held.values())
-    finding = Finding(
-        "dxf_lost", "warn",
-        f"{source}: the drawing is damaged; {shown} of its {total} entities could not be read",
-        f"{sum(lost.values())} of {total}", "0", "run the drawing program's audit and save it again",
+    # What a damaged drawing makes the library stumble over is of many kinds.
+    broken = (
+        OSError, DXFError, ValueError, KeyError, TypeError, AttributeError, IndexError, StopIteration,
     )  # fmt: skip
-    return doc, (finding,)
+    try:
+        return readfile(path)
+    except broken:
+        pass
+    try:
+        return recover.read(io.BytesIO(_mended(path.read_bytes())))[0]
+    except broken as error:
+        what = f"is no DXF drawing that can be read: {str(error)[:160] or type(error).__name__}"
+        raise SetoutError(what, source, "save the drawing as DXF again") from None
 
 
-def _held(path: Path) -> Counter[str]:
-    """Count the entities of the file's ENTITIES section by its group codes and nothing else."""
+def _mended(data: bytes) -> bytes:
+    """End a drawing that is cut short after its last whole entity, so that what it holds can be read."""
+    if data.startswith(b"AutoCAD Binary DXF") or data.rstrip().endswith(b"EOF"):
+        return data
+    starts = [match.start() for match in re.finditer(rb"\n[ \t]*0[ \t]*\r?\n", data)]
+    return data[: starts[-1]] + b"\n  0\nENDSEC\n  0\nEOF\n" if starts else data
+
+
+def _held(path: Path) -> tuple[Counter[str], bool]:
+    """Count the entities of the ENTITIES section by group codes and nothing else; tell whether the file has its end."""
     data = path.read_bytes()
     if data.startswith(b"AutoCAD Binary DXF"):
-        return Counter()
+        return Counter(), True
     lines = [line.strip() for line in data.split(b"\n")]
     count: Counter[str] = Counter()
     inside = False
@@ -196,7 +207,8 @@ def _held(path: Path) -> Counter[str]:
             if line == b"ENDSEC":
                 break
             count[line.decode("latin-1")] += 1
-    return Counter({kind: n for kind, n in count.items() if kind not in PARTS})
+    ended = b"EOF" in lines[-4:]
+    return Counter({kind: n for kind, n in count.items() if kind not in PARTS}), ended
 
 
 def _shape(entity: Any, step: float) -> tuple[BaseGeometry | None, bool]:

@@ -43,9 +43,7 @@ class Found:
 
     def take(self, keep: NDArray[Any]) -> Found:
         """Return some of the features, by mask or index."""
-        return replace(
-            self, geometry=self.geometry[keep], columns={k: v[keep] for k, v in self.columns.items()}
-        )
+        return replace(self, geometry=self.geometry[keep], columns={k: v[keep] for k, v in self.columns.items()})
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,16 +81,12 @@ def exists(path: Path, source: str) -> None:
     try:
         if not path.exists():
             beside = [p.name for p in path.parent.iterdir()] if path.parent.is_dir() else []
-            remedy = (
-                did_you_mean(path.name, sorted(beside)) if beside else f"there is no folder {path.parent}"
-            )
+            remedy = did_you_mean(path.name, sorted(beside)) if beside else f"there is no folder {path.parent}"
             raise SetoutError("there is no such file", source, remedy)
         if path.is_file() and path.stat().st_size == 0:
             raise SetoutError("the file is empty", source, "get the file again from where it came")
     except OSError as error:
-        raise SetoutError(
-            f"cannot be read: {error.strerror}", source, "check the name and the permissions"
-        ) from None
+        raise SetoutError(f"cannot be read: {error.strerror}", source, "check the name and the permissions") from None
 
 
 def text_of(path: Path, source: str) -> str:
@@ -152,9 +146,7 @@ def _equal(column: NDArray[Any], value: str) -> NDArray[np.bool_]:
         except ValueError:
             return np.zeros(column.shape, bool)
     if column.dtype.kind == "b":
-        truth = {"true": True, "yes": True, "1": True, "false": False, "no": False, "0": False}.get(
-            value.casefold()
-        )
+        truth = {"true": True, "yes": True, "1": True, "false": False, "no": False, "0": False}.get(value.casefold())
         return np.asarray(column == truth, bool) if truth is not None else np.zeros(column.shape, bool)
     return np.array([v is not None and str(v).strip() == value for v in column.tolist()], bool)
 
@@ -193,9 +185,7 @@ def solid(found: Found, source: str) -> Found:
         )  # fmt: skip
     blank = shapely.is_missing(geometry) | shapely.is_empty(geometry)
     if blank.all():
-        raise SetoutError(
-            "none of its features has a geometry", source, "export the layer again, or name another"
-        )
+        raise SetoutError("none of its features has a geometry", source, "export the layer again, or name another")
     if not blank.any():
         return found
     at = np.flatnonzero(blank) + 1

@@ -103,18 +103,14 @@ def read(path: Path, layer: LayerInfo, source: str) -> Found:
     if shapefile and not _says_encoding(layer.opener):
         columns = {name: _utf8(values) for name, values in columns.items()}
     findings = tuple(
-        Finding(
-            "file_warning", "warn", f"{source}: {text}", "", "", "compare the layer with what was surveyed"
-        )
+        Finding("file_warning", "warn", f"{source}: {text}", "", "", "compare the layer with what was surveyed")
         for text in warned
     )
     standard = Path(layer.opener).suffix.lower() in WGS84_FORMATS
     return Found(geometry, columns, understood(meta["crs"], source), standard, findings)
 
 
-def _raw(
-    layer: LayerInfo, source: str, *, shapefile: bool
-) -> tuple[dict[str, Any], Any, Any, tuple[str, ...]]:
+def _raw(layer: LayerInfo, source: str, *, shapefile: bool) -> tuple[dict[str, Any], Any, Any, tuple[str, ...]]:
     import pyogrio.raw
 
     name = None if shapefile else layer.name
@@ -158,9 +154,7 @@ def _gdal(source: str) -> Iterator[list[str]]:
 def _short(error: Exception) -> str:
     text = str(error).split("; It might help")[0].split("\n")[0]
     text = text.replace("sqlite3_prepare_v2", "")
-    return (
-        "the file is damaged or cut short" if "malformed" in text or "not a database" in text else text[:300]
-    )
+    return "the file is damaged or cut short" if "malformed" in text or "not a database" in text else text[:300]
 
 
 def _plain(kind: str) -> str:
@@ -186,10 +180,7 @@ def _column(values: NDArray[Any]) -> NDArray[Any]:
 
 
 def _says_encoding(opener: str) -> bool:
-    return (
-        any(Path(opener).with_suffix(end).exists() for end in (".cpg", ".CPG", ".cst"))
-        or "/vsizip/" in opener
-    )
+    return any(Path(opener).with_suffix(end).exists() for end in (".cpg", ".CPG", ".cst")) or "/vsizip/" in opener
 
 
 def _utf8(values: NDArray[Any]) -> NDArray[Any]:
@@ -223,9 +214,7 @@ def _openers(path: Path, source: str) -> list[tuple[str, str]]:
     if suffix in {".shx", ".dbf", ".prj", ".cpg"}:
         raise SetoutError(f'is a part of a Shapefile, "{path.name}"', source, f'name "{path.stem}.shp"')
     if suffix == ".shp":
-        siblings = {
-            p.suffix.lower() for p in path.parent.iterdir() if p.stem.casefold() == path.stem.casefold()
-        }
+        siblings = {p.suffix.lower() for p in path.parent.iterdir() if p.stem.casefold() == path.stem.casefold()}
         with path.open("rb") as file:
             head = file.read(100)
         _whole_shapefile(path.stem, siblings, head, path.stat().st_size, source)
@@ -249,14 +238,10 @@ def _zipped(path: Path, source: str) -> list[tuple[str, str]]:
                     head = file.read(100)
                 _whole_shapefile(shp.stem, beside, head, archive.getinfo(str(shp)).file_size, source)
     except (zipfile.BadZipFile, RuntimeError, NotImplementedError, OSError, EOFError):
-        raise SetoutError(
-            "is no readable zip file, or is cut short", source, "get it again, or unzip it"
-        ) from None
+        raise SetoutError("is no readable zip file, or is cut short", source, "get it again, or unzip it") from None
     if not data:
         shown = ", ".join(names[:8]) or "nothing"
-        raise SetoutError(
-            f"holds no Shapefile; it holds {shown}", source, "unzip it and name the survey file itself"
-        )
+        raise SetoutError(f"holds no Shapefile; it holds {shown}", source, "unzip it and name the survey file itself")
     return [(f"/vsizip/{{{path.resolve()}}}/{p}", p.stem if p.suffix.lower() == ".shp" else "") for p in data]
 
 
@@ -278,9 +263,7 @@ def _whole_geopackage(path: Path, source: str) -> None:
     with path.open("rb") as file:
         head = file.read(100)
     if not head.startswith(b"SQLite format 3\0"):
-        what = (
-            "a text file" if head and all(b in b"\t\r\n" or b >= 32 for b in head) else "another kind of file"
-        )
+        what = "a text file" if head and all(b in b"\t\r\n" or b >= 32 for b in head) else "another kind of file"
         raise SetoutError(
             f"is no GeoPackage but {what}", source, "export the layer again, or give it its right extension"
         )

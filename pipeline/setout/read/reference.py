@@ -17,7 +17,7 @@ from setout.errors import SetoutError
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-_WHERE = re.compile(r"^(?P<head>.*?)\s*\[\s*(?P<column>[^\[\]=]*?)\s*=\s*(?P<value>.*?)\s*\]$", re.DOTALL)
+_WHERE = re.compile(r"^(?P<head>.*)\[\s*(?P<column>[^\[\]=]*?)\s*=\s*(?P<value>.*?)\s*\]$", re.DOTALL)
 _HOW = 'write "file", "file:layer" or "file:layer[column=value]"'
 
 
@@ -123,7 +123,7 @@ def _split(head: str, base: Path) -> tuple[str, str]:
     for cut in reversed(cuts):
         if _exists(base, head[:cut]):
             return head[:cut], head[cut + 1 :].strip()
-    return (head[: cuts[0]], head[cuts[0] + 1 :].strip()) if cuts else (head, "")
+    return (head[: cuts[0]].rstrip(), head[cuts[0] + 1 :].strip()) if cuts else (head, "")
 
 
 def _is_drive(text: str, i: int) -> bool:
@@ -133,7 +133,7 @@ def _is_drive(text: str, i: int) -> bool:
 def _path(base: Path, name: str) -> Path:
     if re.match(r"^[A-Za-z]:[\\/]", name):
         return Path(name)
-    return base / Path(name).expanduser()
+    return Path(name).expanduser() if name.startswith("~/") else base / name
 
 
 def _exists(base: Path, name: str) -> bool:

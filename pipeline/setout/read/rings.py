@@ -57,9 +57,7 @@ def polygons(found: Found, crs: CRS, source: str) -> Found:
     areal = np.isin(kind, (3, 6))
     lines = np.isin(kind, (1, 2, 5))
     if areal.any():
-        out = Found(
-            parts[areal], {k: v[of[areal]] for k, v in found.columns.items()}, found.crs, found.standard
-        )
+        out = Found(parts[areal], {k: v[of[areal]] for k, v in found.columns.items()}, found.crs, found.standard)
         left = int((~areal).sum())
         extra = _left_out(left, source) if left else ()
     elif lines.any():
@@ -136,9 +134,7 @@ def _closed(lines: Geometries, crs: CRS, source: str) -> tuple[Geometries, Ints,
     return shapes, np.asarray(first, np.int64)[at], findings + nested
 
 
-def _chained(
-    lines: list[BaseGeometry], near: float
-) -> tuple[list[NDArray[np.float64]], list[int], list[int]]:
+def _chained(lines: list[BaseGeometry], near: float) -> tuple[list[NDArray[np.float64]], list[int], list[int]]:
     """Join lines whose ends meet; return the rings, the first line of each, and the lines in none."""
     coords = [shapely.get_coordinates(line) for line in lines]
     ends = np.array([xy[i] for xy in coords for i in (0, -1)])
@@ -208,9 +204,7 @@ def _nest(rings: list[NDArray[np.float64]], source: str) -> tuple[Geometries, In
     box = np.array([p.bounds for p in plain])
     parents: list[list[int]] = []
     for i, xy in enumerate(rings):
-        wider = (
-            (box[:, :2] <= box[i, :2]).all(axis=1) & (box[:, 2:] >= box[i, 2:]).all(axis=1) & (area > area[i])
-        )
+        wider = (box[:, :2] <= box[i, :2]).all(axis=1) & (box[:, 2:] >= box[i, 2:]).all(axis=1) & (area > area[i])
         inside = np.flatnonzero(wider)
         mid = shapely.points((xy[0] + xy[1]) / 2)
         parents.append([int(j) for j in inside if plain[j].contains(mid)])
@@ -240,12 +234,8 @@ def _enclosing(found: Found, crs: CRS, source: str) -> tuple[Found, tuple[Findin
         hull = hull * unit**2
     flat = hull < LEAST_M2
     if flat.all():
-        raise SetoutError(
-            "the boundary encloses no area: its corners lie on one line", source, "mend its corners"
-        )
+        raise SetoutError("the boundary encloses no area: its corners lie on one line", source, "mend its corners")
     if not flat.any():
         return found, ()
     message = f"{source}: {int(flat.sum())} polygons that enclose no area were left out"
-    return found.take(~flat), (
-        Finding("boundary_flat", "warn", message, str(int(flat.sum())), "0", "delete them"),
-    )
+    return found.take(~flat), (Finding("boundary_flat", "warn", message, str(int(flat.sum())), "0", "delete them"),)

@@ -28,10 +28,12 @@ CLOSE_SHARE = 0.02
 
 def layers(path: Path, source: str) -> tuple[LayerInfo, ...]:
     """Return which of waypoints, routes and tracks the file holds."""
-    kinds = {"waypoints": "Point", "routes": "LineString", "tracks": "MultiLineString"}
-    return tuple(
-        LayerInfo(name, kinds[name], len(items)) for name, items in _content(path, source).items() if items
-    )
+    out: list[LayerInfo] = []
+    for name, items in _content(path, source).items():
+        kinds = {shape.geom_type for _, shape in items}
+        if items:
+            out.append(LayerInfo(name, kinds.pop() if len(kinds) == 1 else "MultiLineString", len(items)))
+    return tuple(out)
 
 
 def read(path: Path, layer: str | None, source: str, *, boundary: bool) -> Found:
@@ -139,19 +141,12 @@ def _content(path: Path, source: str) -> dict[str, list[tuple[Any, BaseGeometry]
 
     text = text_of(path, source)
     if "<!DOCTYPE" in text or "<!ENTITY" in text:
-        raise SetoutError(
-            "holds a document type declaration, which GPX has no use for", source, "export it again"
-        )
+        raise SetoutError("holds a document type declaration, which GPX has no use for", source, "export it again")
     try:
         gpx = gpxpy.parse(text)
     except (GPXException, ValueError, TypeError) as error:
-        raise SetoutError(
-            f"is no GPX that can be read: {str(error)[:200]}", source, "export the track again"
-        ) from None
-    tracks = [
-        (track, _joined([_line(s.points, source) for s in track.segments if s.points]))
-        for track in gpx.tracks
-    ]
+        raise SetoutError(f"is no GPX that can be read: {str(error)[:200]}", source, "export the track again") from None
+    tracks = [(track, _joined([_line(s.points, source) for s in track.segments if s.points])) for track in gpx.tracks]
     return {
         "waypoints": [(p, Point(p.longitude, p.latitude)) for p in _checked(gpx.waypoints, source)],
         "routes": [(route, _line(route.points, source)) for route in gpx.routes if route.points],
@@ -172,9 +167,7 @@ def _joined(lines: list[LineString]) -> BaseGeometry | None:
 
 def _checked(points: list[Any], source: str) -> list[Any]:
     for i, p in enumerate(points):
-        if not (
-            np.isfinite([p.latitude, p.longitude]).all() and abs(p.latitude) <= 90 and abs(p.longitude) <= 180
-        ):
+        if not (np.isfinite([p.latitude, p.longitude]).all() and abs(p.latitude) <= 90 and abs(p.longitude) <= 180):
             raise SetoutError(
                 f"point {i + 1} has latitude {p.latitude}, longitude {p.longitude}", source,
                 "a latitude is within 90, a longitude within 180 degrees",

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
 TABLES = frozenset({".csv", ".tsv"})
 TEXTS = frozenset({".txt", ".deed"})
+MAY_BE_PLANE = frozenset({".geojson", ".json", ".zip"})
+"""Formats of WGS 84 by standard in which plane coordinates are common all the same."""
 FEET = (FOOT, US_SURVEY_FOOT)
 
 
@@ -96,7 +98,6 @@ def read_boundary(
     plan = horizontal(crs) if crs is not None else None
     if _is_deed(ref):
         found, place = deed.read(ref.path, ref.text, crs=plan, unit=unit, adjust=adjust, start=start)
-        _fits(found, place, ref)
         return _layer(ref, found, place)
     found, said = _find(ref, plan, unit, boundary=True)
     found = solid(filtered(found, ref), ref.text)
@@ -199,9 +200,7 @@ def _of_layers(ref: Reference, *, boundary: bool) -> Found:
         info = next((i for i in infos if i.name == name), None)
         info = info or next((i for i in infos if i.name.casefold() == name.casefold()), None)
         if info is None:
-            raise SetoutError(
-                f'there is no layer "{name}"', ref.text, did_you_mean(name, [i.name for i in infos])
-            )
+            raise SetoutError(f'there is no layer "{name}"', ref.text, did_you_mean(name, [i.name for i in infos]))
         return ogr.read(ref.path, info, ref.text)
     if len(infos) == 1:
         return ogr.read(ref.path, infos[0], ref.text)
@@ -218,9 +217,7 @@ def _meant(ref: Reference, *, boundary: bool) -> LayerInfo:
         if len(only) == 1:
             return only[0]
     shown = ", ".join(str(i) for i in infos[:12])
-    raise SetoutError(
-        f"holds {len(infos)} layers: {shown}", ref.text, f'name one: "{ref.path.name}:{infos[0].name}"'
-    )
+    raise SetoutError(f"holds {len(infos)} layers: {shown}", ref.text, f'name one: "{ref.path.name}:{infos[0].name}"')
 
 
 def _known_kind(path: Path, info: LayerInfo, source: str) -> LayerInfo:
@@ -242,6 +239,8 @@ def _settled(
             raise SetoutError("does not say its CRS", ref.text, SAY_CRS)
         found = _scaled(ref, found, said, plan, unit)
     box = box_of(found.geometry)
+    if found.standard and ref.path.suffix.lower() not in MAY_BE_PLANE:
+        plan = None
     place, findings = settle(ref.text, found.crs, plan, box, strict=strict, standard=found.standard)
     return replace(found, findings=(*found.findings, *findings)), place
 
@@ -264,9 +263,7 @@ def _scaled(ref: Reference, found: Found, said: str | None, plan: CRS, unit: str
     return replace(found, geometry=_times(found.geometry, factor), findings=findings)
 
 
-def _either_unit(
-    found: Found, said: str, unit: str, plan: CRS, source: str
-) -> tuple[str, tuple[Finding, ...]]:
+def _either_unit(found: Found, said: str, unit: str, plan: CRS, source: str) -> tuple[str, tuple[Finding, ...]]:
     """Choose between the unit a file says and the one the plan file says.
 
     "Feet" in a file may be either foot, so the plan file tells which. Otherwise the plan file's unit is
@@ -294,11 +291,6 @@ def _times(geometry: Geometries, factor: float) -> Geometries:
         return xy * factor
 
     return objects(shapely.transform(geometry, scaled).tolist())
-
-
-def _fits(found: Found, place: CRS, ref: Reference) -> None:
-    if fault := misfit(place, box_of(found.geometry)):
-        raise SetoutError(fault, ref.text, "mend the start, or the CRS, or the unit of the start")
 
 
 def _layer(ref: Reference, found: Found, place: CRS) -> VectorLayer:
