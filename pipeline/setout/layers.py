@@ -327,9 +327,7 @@ def check(contract: LayerContract, columns: Mapping[str, Sized | None], rows: in
         if values is None:
             if column.required and rows != 0:
                 what = "is null" if column.name in columns else "is missing"
-                faults.append(
-                    Fault(f'column "{column.name}" {what}', contract.name, "give a value for every row")
-                )
+                faults.append(Fault(f'column "{column.name}" {what}', contract.name, "give a value for every row"))
             continue
         rows = len(values) if rows is None else rows
         fault = _column_fault(column, values, rows)

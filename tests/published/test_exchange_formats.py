@@ -61,9 +61,7 @@ class TestGeoPackage:
         """Requirement 11: rows for -1 (undefined Cartesian), 0 (undefined geographic) and 4326 (WGS 84)."""
         rows = dict(db.execute("SELECT srs_id, organization FROM gpkg_spatial_ref_sys"))
         assert rows == {-1: "NONE", 0: "NONE", 4326: "EPSG", 2269: "EPSG"}
-        for text, srs in (
-            ("SELECT definition FROM gpkg_spatial_ref_sys WHERE srs_id = ?", k) for k in (4326, 2269)
-        ):
+        for text, srs in (("SELECT definition FROM gpkg_spatial_ref_sys WHERE srs_id = ?", k) for k in (4326, 2269)):
             assert CRS.from_wkt(db.execute(text, (srs,)).fetchone()[0]).to_epsg() == srs
 
     def test_every_table_is_registered(self, db):
@@ -98,9 +96,7 @@ class TestGeoPackage:
 
     def test_spatial_index_extension(self, db):
         """Annex F.3, requirements 75 to 77: an R-tree for each geometry column, triggers and registration."""
-        rows = db.execute(
-            "SELECT table_name, extension_name, definition, scope FROM gpkg_extensions"
-        ).fetchall()
+        rows = db.execute("SELECT table_name, extension_name, definition, scope FROM gpkg_extensions").fetchall()
         tables = {row[0] for row in db.execute("SELECT table_name FROM gpkg_geometry_columns")}
         assert {row[0] for row in rows} == tables
         assert {row[1:] for row in rows} == {

@@ -40,9 +40,7 @@ def tree_layer(n: int, *, seed: int = 1, z: bool = True) -> LayerData:
         "nearest_m": nearest,
         "run_m": np.where(rng.random(n) < 0.1, np.inf, 30.0),
         "watered": np.where(rng.random(n) < 0.2, np.nan, rng.integers(0, 2, n)).astype(float),
-        "water_reason": np.array(
-            ["" if k % 7 else f"run {k} ft, {'x' * (k % 90)}" for k in range(n)], object
-        ),
+        "water_reason": np.array(["" if k % 7 else f"run {k} ft, {'x' * (k % 90)}" for k in range(n)], object),
     }
     return LayerData(CONTRACTS["trees"], columns, Points(x, y, height if z else None))
 
@@ -55,9 +53,7 @@ def small_layers() -> list[LayerData]:
     )
     holed = square.difference(square.centroid.buffer(100))
     polygons = np.array([holed, shapely.union(square, other), None], object)
-    line = np.array(
-        [shapely.LineString([(7_600_000, 650_000), (7_600_500, 650_400), (7_601_000, 650_100)])], object
-    )
+    line = np.array([shapely.LineString([(7_600_000, 650_000), (7_600_500, 650_400), (7_601_000, 650_100)])], object)
     mixed = np.array([shapely.Point(7_600_100, 650_100), square, None], object)
     empty = np.array(["", "", ""], object)
     return [
@@ -88,9 +84,7 @@ def small_layers() -> list[LayerData]:
                 "trees": np.array([3, 5]),
             },
             Segments(
-                *np.array(
-                    [[7_600_000.0, 7_600_010], [650_000, 650_020], [7_600_000, 7_600_000], [650_100, 650_020]]
-                )
+                *np.array([[7_600_000.0, 7_600_010], [650_000, 650_020], [7_600_000, 7_600_000], [650_100, 650_020]])
             ),
         ),
         LayerData(
@@ -131,9 +125,7 @@ def written(folder: Path, layers: list[LayerData], crs: CRS = FEET, name: str = 
 def sound(path: Path) -> bool:
     """Say whether SQLite finds nothing wrong with a file, its R-trees included."""
     with sqlite3.connect(path) as db:
-        trees = [
-            r[0] for r in db.execute("SELECT name FROM sqlite_master WHERE sql LIKE 'CREATE VIRTUAL TABLE%'")
-        ]
+        trees = [r[0] for r in db.execute("SELECT name FROM sqlite_master WHERE sql LIKE 'CREATE VIRTUAL TABLE%'")]
         checks = [db.execute("SELECT rtreecheck(?)", (name,)).fetchone()[0] for name in trees]
         checks.append(db.execute("PRAGMA integrity_check").fetchone()[0])
     db.close()

@@ -126,9 +126,7 @@ def test_a_box_finds_what_brute_force_finds(plan, reader):
                 text=True,
                 check=True,
             ).stdout
-            found = {
-                int(line.split(":")[1]) for line in out.splitlines() if line.startswith("OGRFeature(trees)")
-            }
+            found = {int(line.split(":")[1]) for line in out.splitlines() if line.startswith("OGRFeature(trees)")}
         assert found == expected
 
 
@@ -164,9 +162,7 @@ def test_features_can_be_deleted_and_moved(tmp_path):
         "DELETE FROM trees WHERE fid % 2 = 0",
         "UPDATE trees SET geom = (SELECT geom FROM trees WHERE fid = 2999) WHERE fid = 1",
     ):
-        done = subprocess.run(
-            ["ogrinfo", "-q", path, "-sql", sql], capture_output=True, text=True, check=True
-        )
+        done = subprocess.run(["ogrinfo", "-q", path, "-sql", sql], capture_output=True, text=True, check=True)
         assert done.stderr == ""
     assert sound(path)
     frame = geopandas.read_file(path, layer="trees", fid_as_index=True)
@@ -191,9 +187,7 @@ def test_lines_points_and_whole_site_findings_come_back(plan):
     findings = geopandas.read_file(plan, layer="findings")
     assert [g.geom_type if g else None for g in findings.geometry] == ["Point", "Polygon", None]
     assert len(findings["message"][0]) == 5000
-    assert (
-        len(geopandas.read_file(plan, layer="findings", bbox=(7_600_099, 650_099, 7_600_101, 650_101))) == 2
-    )
+    assert len(geopandas.read_file(plan, layer="findings", bbox=(7_600_099, 650_099, 7_600_101, 650_101))) == 2
 
 
 def test_tables_come_back_as_tables(plan):
@@ -228,9 +222,7 @@ def test_a_row_too_long_for_a_page_is_written_all_the_same(tmp_path, validator):
     layer = tree_layer(60_000)
     texts = np.array(["short"] * 60_000, object)
     texts[59_999] = "x" * 9000
-    path = written(
-        tmp_path, [LayerData(layer.contract, {**layer.columns, "water_reason": texts}, layer.geometry)]
-    )
+    path = written(tmp_path, [LayerData(layer.contract, {**layer.columns, "water_reason": texts}, layer.geometry)])
     assert sound(path)
     assert validator(path) == []
     db = sqlite3.connect(path)
@@ -239,9 +231,7 @@ def test_a_row_too_long_for_a_page_is_written_all_the_same(tmp_path, validator):
     db.close()
 
 
-@pytest.mark.parametrize(
-    ("z", "flag", "kind"), [(None, 2, "Point"), (np.nan, 2, "Point"), (5.0, 1, "Point Z")]
-)
+@pytest.mark.parametrize(("z", "flag", "kind"), [(None, 2, "Point"), (np.nan, 2, "Point"), (5.0, 1, "Point Z")])
 def test_unknown_elevation_is_no_elevation(tmp_path, z, flag, kind):
     layer = tree_layer(200, z=False)
     heights = None if z is None else np.full(200, z)
@@ -302,9 +292,9 @@ def test_a_near_match_of_another_foot_gets_no_code(tmp_path):
     )
     path = written(tmp_path, [tree_layer(3)], ours)
     db = sqlite3.connect(path)
-    assert db.execute(
-        "SELECT srs_id, organization FROM gpkg_spatial_ref_sys WHERE srs_id > 4326"
-    ).fetchall() == [(100_000, "NONE")]
+    assert db.execute("SELECT srs_id, organization FROM gpkg_spatial_ref_sys WHERE srs_id > 4326").fetchall() == [
+        (100_000, "NONE")
+    ]
     db.close()
     assert geopandas.read_file(path, layer="trees").crs.axis_info[0].unit_conversion_factor == pytest.approx(
         1200 / 3937, rel=1e-12

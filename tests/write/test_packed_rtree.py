@@ -47,9 +47,7 @@ def test_queries_equal_brute_force_with_gaps_in_the_ids():
 def test_it_takes_changes_afterwards():
     db = filled(np.arange(1, 6001), boxes_of(6000))
     db.execute("DELETE FROM r WHERE id % 2 = 0")
-    db.executemany(
-        "INSERT INTO r VALUES (?, ?, ?, ?, ?)", [(10_000 + k, k, k + 1, k, k + 1) for k in range(500)]
-    )
+    db.executemany("INSERT INTO r VALUES (?, ?, ?, ?, ?)", [(10_000 + k, k, k + 1, k, k + 1) for k in range(500)])
     assert db.execute("SELECT rtreecheck('r')").fetchone() == ("ok",)
     assert db.execute("SELECT count(*) FROM r").fetchone() == (3500,)
 

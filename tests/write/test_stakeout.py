@@ -48,9 +48,7 @@ def frame(crs, lon, lat, height):
     """A frame as the survey stage makes it: Transverse Mercator at the site, scaled to its height."""
     radius = Geod(ellps="GRS80").a
     scale = 1 + height / radius
-    local = CRS.from_proj4(
-        f"+proj=tmerc +lat_0={lat} +lon_0={lon} +k={scale} +ellps=GRS80 +towgs84=0,0,0 +units=m"
-    )
+    local = CRS.from_proj4(f"+proj=tmerc +lat_0={lat} +lon_0={lon} +k={scale} +ellps=GRS80 +towgs84=0,0,0 +units=m")
     return Frame(local, crs, crs, lon, lat, height, scale)
 
 
@@ -169,9 +167,7 @@ def test_gpx_is_read_back_by_others(tmp_path):
     assert [w.comment for w in read] == list(trees.tree_id)
     assert [w.description for w in read] == list(trees.description)
     assert {w.elevation for w in read} == {120.0}
-    _, _, off = Geod(ellps="WGS84").inv(
-        [w.longitude for w in read], [w.latitude for w in read], trees.lon, trees.lat
-    )
+    _, _, off = Geod(ellps="WGS84").inv([w.longitude for w in read], [w.latitude for w in read], trees.lon, trees.lat)
     assert np.max(off) < 0.001  # 8 decimals of a degree
     np.testing.assert_allclose(frame.geometry.x, trees.lon, atol=1e-8)
 
@@ -185,9 +181,7 @@ def test_unknown_elevation_is_left_out(tmp_path, schema):
 
 @given(
     st.lists(
-        st.builds(
-            lambda b, r, p: f"{b}-{r}-{p}", st.text(max_size=14), st.integers(1, 9999), st.integers(1, 99_999)
-        ),
+        st.builds(lambda b, r, p: f"{b}-{r}-{p}", st.text(max_size=14), st.integers(1, 9999), st.integers(1, 99_999)),
         unique=True,
         max_size=60,
     )

@@ -109,9 +109,7 @@ def lab(colour, matrix):
     return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])
 
 
-@pytest.mark.parametrize(
-    "matrix", [np.eye(3), PROTANOPIA, DEUTERANOPIA], ids=["all cones", "no red", "no green"]
-)
+@pytest.mark.parametrize("matrix", [np.eye(3), PROTANOPIA, DEUTERANOPIA], ids=["all cones", "no red", "no green"])
 @pytest.mark.parametrize("colours", [PLANTED, TAKEN], ids=["planted", "taken"])
 def test_colours_can_be_told_apart(colours, matrix):
     """2.3 in L*a*b* is just noticeable (Mahy, Van Eycken and Oosterlinck 1994); ours are thrice that."""

@@ -30,6 +30,7 @@ def lay(path, columns, rows, chunk=50_000):
         root,
         (pages.leaves(p.start + 1, p.stop - p.start, [pages.NULL, *(c(p) for c in columns)]) for p in parts),
     )
+    file.keep()
     file.close()
     db = sqlite3.connect(path)
     assert db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
@@ -54,9 +55,7 @@ WHOLE = st.integers(-(2**63), 2**63 - 1)
 
 @settings(max_examples=60, deadline=None)
 @given(
-    rows=st.lists(
-        st.tuples(TEXT, NUMBER, WHOLE, st.booleans(), st.binary(min_size=1, max_size=80)), max_size=120
-    ),
+    rows=st.lists(st.tuples(TEXT, NUMBER, WHOLE, st.booleans(), st.binary(min_size=1, max_size=80)), max_size=120),
     chunk=st.sampled_from([1, 7, 1000]),
 )
 def test_any_rows_come_back(tmp_path_factory, rows, chunk):
@@ -64,9 +63,7 @@ def test_any_rows_come_back(tmp_path_factory, rows, chunk):
     text, number, whole, known, blob = ([row[k] for row in rows] for k in range(5))
     number, whole, known = np.array(number, float), np.array(whole, np.int64), np.array(known, bool)
     lengths = np.array([len(b) for b in blob], np.int64)
-    matrix = (
-        np.array(blob, "S80").view(np.uint8).reshape(len(blob), 80) if blob else np.empty((0, 80), np.uint8)
-    )
+    matrix = np.array(blob, "S80").view(np.uint8).reshape(len(blob), 80) if blob else np.empty((0, 80), np.uint8)
     found = lay(
         path,
         [
@@ -89,9 +86,7 @@ def test_any_rows_come_back(tmp_path_factory, rows, chunk):
 @pytest.mark.parametrize("rows", [1, 300, 400, 130_000, 1_500_000])
 def test_trees_of_one_to_three_levels(tmp_path, rows):
     """About 290 rows of this width fit a page and 371 pages an inner page: one, two and three levels deep."""
-    found = lay(
-        tmp_path / "t.db", [lambda p: pages.integers(np.arange(p.start, p.stop, dtype=np.int64) % 1000)], rows
-    )
+    found = lay(tmp_path / "t.db", [lambda p: pages.integers(np.arange(p.start, p.stop, dtype=np.int64) % 1000)], rows)
     assert [row[0] for row in found] == list(range(1, rows + 1))
     assert [row[1] for row in found] == (np.arange(rows) % 1000).tolist()
 
@@ -99,9 +94,7 @@ def test_trees_of_one_to_three_levels(tmp_path, rows):
 @pytest.mark.parametrize("length", [1, 57, 58, 4000, 4040])
 def test_longest_row_that_fits(tmp_path, length):
     texts = ["x" * length] * 5
-    assert lay(tmp_path / "t.db", [lambda p: pages.texts(texts[p])], 5) == [
-        (k, texts[0]) for k in range(1, 6)
-    ]
+    assert lay(tmp_path / "t.db", [lambda p: pages.texts(texts[p])], 5) == [(k, texts[0]) for k in range(1, 6)]
 
 
 def test_a_row_that_does_not_fit_is_refused():
@@ -121,6 +114,7 @@ def test_the_lock_page_is_left_out(tmp_path, monkeypatch):
     file = PageFile(path)
     values = np.arange(20_000)
     file.fill(2, [pages.leaves(1, 20_000, [pages.NULL, pages.integers(values)])])
+    file.keep()
     file.close()
     assert path.read_bytes()[19 * PAGE : 20 * PAGE] == bytes(PAGE)
     db = sqlite3.connect(path)
@@ -139,7 +133,11 @@ def test_what_is_not_kept_leaves_the_file_as_it_was(tmp_path):
     before = path.read_bytes()
     file = PageFile(path)
     file.fill(2, [pages.leaves(1, 900, [pages.NULL, pages.integers(np.arange(900))])])
-    file.close(keep=False)
+    file.close()
+    assert path.read_bytes() == before
+    file = PageFile(path)
+    file.fill(2, [pages.leaves(1, 3, [pages.NULL, pages.integers(np.arange(3))])])
+    file.close()
     assert path.read_bytes() == before
 
 

@@ -125,9 +125,7 @@ class WalkIds:
 Values = NDArray[Any] | Chunked | Coded | WalkIds
 
 
-def several(
-    rows: int, names: Sequence[str], make: Callable[[slice], Mapping[str, NDArray[Any]]]
-) -> dict[str, Chunked]:
+def several(rows: int, names: Sequence[str], make: Callable[[slice], Mapping[str, NDArray[Any]]]) -> dict[str, Chunked]:
     """Return columns that come out of one computation, such as easting, northing, lon and lat of a slice.
 
     Parameters

@@ -168,9 +168,7 @@ class OutputFolder:
         for name in new:
             target = self.folder / name
             if target.is_dir() and not target.is_symlink():
-                raise SetoutError(
-                    f"{name} is a folder where a file is to be written", str(self.folder), "move it away"
-                )
+                raise SetoutError(f"{name} is a folder where a file is to be written", str(self.folder), "move it away")
         (staging / _OLD).mkdir()
         with _no_signals():
             marker = staging / (_MOVES + ".part")
@@ -302,9 +300,7 @@ def _full_is_interrupted(folder: Path) -> Iterator[None]:
     except OSError as error:
         if error.errno in _FULL:
             raise _no_room(folder) from error
-        raise SetoutError(
-            f"cannot write there: {error}", str(folder), "choose another folder with --out"
-        ) from error
+        raise SetoutError(f"cannot write there: {error}", str(folder), "choose another folder with --out") from error
 
 
 def _is_full(error: BaseException, staging: Path) -> bool:

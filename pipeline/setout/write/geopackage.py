@@ -204,20 +204,17 @@ class _Database:
 
     def lay(self, table: Table) -> bool:
         """Lay a table's rows and index down as pages; where that cannot be done change nothing: False."""
-        roots = dict(
-            self.db.execute("SELECT name, rootpage FROM sqlite_master WHERE type = 'table'").fetchall()
-        )
+        roots = dict(self.db.execute("SELECT name, rootpage FROM sqlite_master WHERE type = 'table'").fetchall())
         self.db.execute("COMMIT")
         self.db.close()
-        file = PageFile(self.path)
-        try:
+        with closing(PageFile(self.path)) as file:
             laid = file.usable
-            if laid:
-                lay(file, roots, table)
-        except RowTooLongError:
-            laid = False
-        finally:
-            file.close(keep=laid)
+            try:
+                if laid:
+                    lay(file, roots, table)
+                    file.keep()
+            except RowTooLongError:
+                laid = False
         self.db = self._open()
         return laid
 
@@ -304,9 +301,7 @@ def _register(db: sqlite3.Connection, contract: LayerContract, table: Table, kin
     if not kind:
         return
     z = 0 if contract.geometry != "POINT Z" else _z_of(table)
-    db.execute(
-        "INSERT INTO gpkg_geometry_columns VALUES (?, ?, ?, ?, ?, 0)", (name, GEOMETRY, kind, table.srs_id, z)
-    )
+    db.execute("INSERT INTO gpkg_geometry_columns VALUES (?, ?, ?, ?, ?, 0)", (name, GEOMETRY, kind, table.srs_id, z))
     script = _TRIGGERS.format(t=name, c=GEOMETRY, box=_BOX.format(c=GEOMETRY))
     for statement in script.split("END;\n"):
         if statement.strip():

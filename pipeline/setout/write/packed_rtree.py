@@ -20,9 +20,7 @@ if TYPE_CHECKING:
 
 CELLS: Final = 51
 """Cells a node: the most that SQLite allows (RTREE_MAXCELLS), and what a page of 4096 bytes gives."""
-NODE: Final = np.dtype(
-    [("depth", ">u2"), ("count", ">u2"), ("cell", [("id", ">i8"), ("box", ">f4", 4)], CELLS)]
-)
+NODE: Final = np.dtype([("depth", ">u2"), ("count", ">u2"), ("cell", [("id", ">i8"), ("box", ">f4", 4)], CELLS)])
 """One node as it lies in the file, 1228 bytes."""
 
 _ROWS: Final = 50_000

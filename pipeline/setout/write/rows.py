@@ -43,9 +43,7 @@ class Table:
     def __post_init__(self) -> None:
         """Make room for what the rows will tell of their boxes."""
         object.__setattr__(self, "bounds", np.full(4, np.nan))
-        object.__setattr__(
-            self, "boxes", np.empty((self.rows if self.geometry is not None else 0, 4), np.float32)
-        )
+        object.__setattr__(self, "boxes", np.empty((self.rows if self.geometry is not None else 0, 4), np.float32))
 
     def parts(self) -> Iterator[slice]:
         """Yield the slices in which rows are made and written."""
@@ -97,9 +95,7 @@ def listed(column: Column, values: NDArray[Any]) -> list[Any]:
 
 def insert(db: sqlite3.Connection, table: Table) -> None:
     """Insert rows one by one, as statements."""
-    filled = [
-        (column, values) for column in table.columns if (values := table.values.get(column.name)) is not None
-    ]
+    filled = [(column, values) for column in table.columns if (values := table.values.get(column.name)) is not None]
     names = ["fid", *(["geom"] if table.geometry is not None else []), *(column.name for column, _ in filled)]
     quoted = ", ".join(f'"{name}"' for name in names)
     statement = f'INSERT INTO "{table.name}" ({quoted}) VALUES ({", ".join("?" * len(names))})'
@@ -124,9 +120,7 @@ def insert_index(db: sqlite3.Connection, name: str, tree: packed_rtree.PackedTre
             parents = zip(numbers, above.tolist(), strict=True)
             db.executemany(f'INSERT INTO "{name}_parent" VALUES (?, ?)', parents)
     ids = np.sort(tree.ids)
-    db.executemany(
-        f'INSERT INTO "{name}_rowid" VALUES (?, ?)', zip(ids.tolist(), tree.leaf_of().tolist(), strict=True)
-    )
+    db.executemany(f'INSERT INTO "{name}_rowid" VALUES (?, ?)', zip(ids.tolist(), tree.leaf_of().tolist(), strict=True))
 
 
 def lay(file: PageFile, roots: Mapping[str, int], table: Table) -> None:

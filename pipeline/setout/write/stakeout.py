@@ -132,9 +132,7 @@ def cell_text(text: str) -> str:
     return f"'{line}" if line.startswith(("=", "+", "-", "@")) else line
 
 
-def write_pnezd(
-    path: Path, trees: StakePoints, monuments: StakePoints, crs: CRS, *, header: bool = False
-) -> None:
+def write_pnezd(path: Path, trees: StakePoints, monuments: StakePoints, crs: CRS, *, header: bool = False) -> None:
     """Write a PNEZD file: the monuments first, so that a crew can check its set-up, then the trees.
 
     Parameters
@@ -157,9 +155,7 @@ def write_pnezd(
     """
     name, size = plane_unit(crs)
     if len(set(zip(monuments.easting.tolist(), monuments.northing.tolist(), strict=True))) < 2:
-        raise SetoutError(
-            f"{len(monuments)} boundary monuments given", path.name, "give two in different places"
-        )
+        raise SetoutError(f"{len(monuments)} boundary monuments given", path.name, "give two in different places")
     decimals = 4 if size == 1.0 else 3
     with path.open("w", encoding="utf-8", newline="") as file:
         if header:
@@ -171,9 +167,7 @@ def write_pnezd(
                 before = len(seen)
                 seen.update(names)
                 if len(seen) != before + len(names):
-                    raise SetoutError(
-                        "two points have the same name", path.name, "give every block its own name"
-                    )
+                    raise SetoutError("two points have the same name", path.name, "give every block its own name")
                 file.write("".join(lines))
 
 
@@ -221,11 +215,7 @@ def short_names(ids: Sequence[str]) -> list[str]:
     names: list[str] = []
     taken: set[str] = set()
     for number, (text, m) in enumerate(zip(ids, split, strict=True), 1):
-        name = (
-            f"{blocks[m.group(1)]}{m.group(2):0>{widths[0]}}{m.group(3):0>{widths[1]}}"
-            if m
-            else _letters(text)
-        )
+        name = f"{blocks[m.group(1)]}{m.group(2):0>{widths[0]}}{m.group(3):0>{widths[1]}}" if m else _letters(text)
         if len(name) > LONGEST_NAME or not name or name in taken:
             name = f"P{number:09d}"
         taken.add(name)
@@ -267,24 +257,18 @@ def write_gpx(path: Path, trees: StakePoints, name: str) -> None:
         file.write(f"<metadata><name>{_xml(name)}</name>{_bounds(trees)}</metadata>\n")
         for start in range(0, len(trees), ROWS):
             part = slice(start, start + ROWS)
-            rows = zip(
-                trees.lat[part].tolist(),
-                trees.lon[part].tolist(),
-                trees.elevation_m[part].tolist(),
-                names[part],
-                trees.tree_id[part],
-                trees.description[part],
-                strict=True,
-            )
+            places = [values[part].tolist() for values in (trees.lat, trees.lon, trees.elevation_m)]
+            texts = [_all_xml(values[part]) for values in (names, trees.tree_id, trees.description)]
+            rows = zip(*places, *texts, strict=True)
             file.write("".join(_waypoint(*row) for row in rows))
         file.write("</gpx>\n")
 
 
 def _waypoint(lat: float, lon: float, elevation: float, name: str, full: str, note: str) -> str:
     height = f"<ele>{elevation:.2f}</ele>" if math.isfinite(elevation) else ""
-    described = f"<desc>{_xml(note)}</desc>" if note else ""
+    described = f"<desc>{note}</desc>" if note else ""
     # the schema fixes the order: ele, name, cmt, desc, sym
-    named = f"<name>{_xml(name)}</name><cmt>{_xml(full)}</cmt>"
+    named = f"<name>{name}</name><cmt>{full}</cmt>"
     return f'<wpt lat="{lat:.8f}" lon="{lon:.8f}">{height}{named}{described}</wpt>\n'
 
 
@@ -294,6 +278,11 @@ def _bounds(trees: StakePoints) -> str:
     south, west, north, east = trees.lat.min(), trees.lon.min(), trees.lat.max(), trees.lon.max()
     low, high = f'minlat="{south:.8f}" minlon="{west:.8f}"', f'maxlat="{north:.8f}" maxlon="{east:.8f}"'
     return f"<bounds {low} {high}/>"
+
+
+def _all_xml(texts: Sequence[str]) -> Sequence[str]:
+    """Escape texts, which most of the time need none."""
+    return texts if re.fullmatch(r"[\w .,:/()-]*", "".join(texts), re.ASCII) else [_xml(text) for text in texts]
 
 
 def _xml(text: str) -> str:

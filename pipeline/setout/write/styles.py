@@ -120,9 +120,7 @@ def _design(layer: str, labels: Mapping[str, Sequence[str]]) -> tuple[str, list[
         "height_limits": Symbol(
             "fill", VERMILLION, "height limit", outline=VERMILLION, width=0.4, opacity=0.0, dash=(2.0, 1.0)
         ),
-        "reach": Symbol(
-            "fill", BLUE, "reach of water", outline=BLUE, width=0.3, opacity=0.08, dash=(1.0, 1.0)
-        ),
+        "reach": Symbol("fill", BLUE, "reach of water", outline=BLUE, width=0.3, opacity=0.08, dash=(1.0, 1.0)),
         "usable": Symbol("fill", GREEN, "usable ground", outline=GREEN, opacity=0.15),
         "rows": Symbol("line", GREY, "row"),
         "trees": Symbol("marker", GREEN, "tree", width=0.1),

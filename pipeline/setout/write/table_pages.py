@@ -301,9 +301,7 @@ def leaves(first_rowid: int, rows: int, fields: Sequence[Field]) -> tuple[Bytes,
     payload = _total(rows, [*head, *body])
     if int(payload.max(initial=0)) > LONGEST:
         raise RowTooLongError
-    pieces = _merged(
-        rows, [varint(payload), varint(np.arange(first_rowid, first_rowid + rows)), *head, *body]
-    )
+    pieces = _merged(rows, [varint(payload), varint(np.arange(first_rowid, first_rowid + rows)), *head, *body])
     ends = np.cumsum(_total(rows, pieces))
     cuts = _cuts(ends)
     starts = np.concatenate(([0], cuts[:-1]))
@@ -416,6 +414,8 @@ def _inner(children: Lengths, keys: Lengths) -> Iterator[tuple[Bytes, int]]:
 class PageFile:
     """An SQLite file, not open elsewhere, to whose empty tables finished pages are given.
 
+    What is given is thrown away when the file is closed, unless it was kept before.
+
     Parameters
     ----------
     path : Path
@@ -487,22 +487,18 @@ class PageFile:
         self._file.write(page.tobytes())
         self._file.seek(self._pages * PAGE)
 
-    def close(self, *, keep: bool = True) -> None:
-        """Close the file and say in its header how long it is now, or forget what was added.
+    def keep(self) -> None:
+        """Say in the file's header how long it is now, and that it has changed."""
+        self._file.seek(24)
+        changes = struct.unpack(">I", self._file.read(4))[0] + 1
+        for at, value in ((24, changes), (28, self._pages), (92, changes)):
+            self._file.seek(at)
+            self._file.write(struct.pack(">I", value))
+        self._first, self._before = self._pages, {}
 
-        Parameters
-        ----------
-        keep : bool
-            Keep what was added.
-        """
-        if keep:
-            self._file.seek(24)
-            changes = struct.unpack(">I", self._file.read(4))[0] + 1
-            for at, value in ((24, changes), (28, self._pages), (92, changes)):
-                self._file.seek(at)
-                self._file.write(struct.pack(">I", value))
-        else:
+    def close(self) -> None:
+        """Close the file, without what was added since it was last kept."""
+        with self._file:
             for number, page in self._before.items():
                 self._put(number, page)
             self._file.truncate(self._first * PAGE)
-        self._file.close()
