@@ -403,6 +403,8 @@ class Ground:
     max_slope : the limit, rise over run; inf for none
     share_blank : share of the site's area without elevation, 0 to 1
     allow_blank : ground without elevation may be planted
+    overview : mean heights of square groups of cells over the window [m], for contours and pictures; None without a DEM
+    overview_step : cells along a group's side
     highest_m : highest cell of the site's window [m]; NaN without a DEM
     """
 

@@ -1,0 +1,254 @@
+"""Slope, aspect, hillshade and position on the slope from heights: array in, array out.
+
+The gradient is Horn's (Proc. IEEE 69 (1981) 14-47), weights 1 2 1 over three rows and three columns::
+
+    a b c      dz/dx = ((c + 2f + i) - (a + 2d + g)) / (8 dx)      x towards higher columns
+    d e f      dz/dy = ((g + 2h + i) - (a + 2b + c)) / (8 dy)      y towards higher rows
+    g h i
+
+Heights are subtracted from each other before anything is added up, which float32 does exactly for neighbours (their
+ratio is below 2), so slopes at 4000 m are as good as at sea level. The order of the operations is fixed: a cell gives
+the same bits wherever a window is cut.
+
+At the edge of a raster a missing row or column is extrapolated from the two next to it, at its corners repeated
+sideways; any other missing neighbour takes the centre's height, and a missing centre stays missing. These are the
+rules of ``gdaldem -compute_edges``.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Heights = NDArray[np.float32]
+Grades = NDArray[np.floating]
+
+
+def differences(z: Heights) -> tuple[Heights, Heights]:
+    """Return Horn's weighted height differences over two cells, times 4.
+
+    Parameters
+    ----------
+    z : (rows + 2, cols + 2, ...) ndarray of float32
+        Heights with a border of one cell; a last axis may hold many 3 by 3 neighbourhoods.
+
+    Returns
+    -------
+    along_columns, along_rows : (rows, cols, ...) ndarray of float32
+        8 times the difference per cell, towards higher columns and towards higher rows; NaN where any of the eight
+        neighbours is missing.
+
+    Examples
+    --------
+    >>> z = np.add.outer(0.5 * np.arange(3), 2.0 * np.arange(3)).astype(np.float32)
+    >>> [float(part[0, 0]) for part in differences(z)]
+    [16.0, 4.0]
+    """
+    part = z[:, 2:] - z[:, :-2]
+    part = part[:-1] + part[1:]
+    across = part[:-1] + part[1:]
+    part = z[2:] - z[:-2]
+    part = part[:, :-1] + part[:, 1:]
+    down = part[:, :-1] + part[:, 1:]
+    return across, down
+
+
+def neighbourhoods(
+    z: Heights,
+    row: NDArray[np.intp],
+    col: NDArray[np.intp],
+    sides: tuple[bool, bool, bool, bool] = (False, False, False, False),
+) -> Heights:
+    """Gather the 3 by 3 neighbourhoods of some cells, missing neighbours filled in.
+
+    Parameters
+    ----------
+    z : (rows + 2, cols + 2) ndarray of float32
+        Heights with a border of one cell, NaN where there is none.
+    row, col : (n,) ndarray of int
+        The cells, counted without the border.
+    sides : tuple of bool
+        Whether the border lies beyond the raster: above, below, left, right.
+
+    Returns
+    -------
+    (3, 3, n) ndarray of float32
+        Heights, whole except where the centre is missing.
+
+    Examples
+    --------
+    >>> z = np.pad(np.array([[1, 2], [4, 8]], np.float32), 1, constant_values=np.nan)
+    >>> neighbourhoods(z, np.array([0]), np.array([0]), (True, True, True, True))[:, :, 0].tolist()
+    [[-2.0, -2.0, -4.0], [1.0, 1.0, 2.0], [4.0, 4.0, 8.0]]
+    """
+    near = np.arange(3)[:, None, None] + row, np.arange(3)[None, :, None] + col
+    w = z[near]
+    rows, cols = z.shape[0] - 2, z.shape[1] - 2
+    above, below = sides[0] & (row == 0), sides[1] & (row == rows - 1)
+    left, right = sides[2] & (col == 0), sides[3] & (col == cols - 1)
+    corner = above | below
+    for edge, outer, inner in ((left, 0, 2), (right, 2, 0)):
+        w[:, outer, edge] = np.where(corner[edge], w[:, 1, edge], 2 * w[:, 1, edge] - w[:, inner, edge])
+    for edge, outer, inner in ((above, 0, 2), (below, 2, 0)):
+        w[outer][:, edge] = 2 * w[1][:, edge] - w[inner][:, edge]
+    whole: Heights = np.where(np.isnan(w), w[1, 1], w)
+    return whole
+
+
+def bordered(z: Heights) -> Heights:
+    """Return heights with a border of NaN, as :func:`differences` wants them."""
+    return np.pad(np.asarray(z, np.float32), 1, constant_values=np.nan)
+
+
+def whole_differences(z: Heights, sides: tuple[bool, bool, bool, bool]) -> tuple[Heights, Heights]:
+    """Return :func:`differences` with missing neighbours filled in.
+
+    Parameters
+    ----------
+    z : (rows + 2, cols + 2) ndarray of float32
+        Heights with a border of one cell, NaN where there is none.
+    sides : tuple of bool
+        Whether the border lies beyond the raster: above, below, left, right.
+
+    Returns
+    -------
+    along_columns, along_rows : (rows, cols) ndarray of float32
+        NaN only where the cell's own height is missing.
+
+    Examples
+    --------
+    >>> z = bordered(np.array([[1, 2], [1, 2]]))
+    >>> whole_differences(z, (True, True, True, True))[0].tolist()
+    [[4.0, 4.0], [4.0, 4.0]]
+    """
+    across, down = differences(z)
+    open_cells = np.isnan(across) | np.isnan(down)
+    if open_cells.any():
+        row, col = np.nonzero(open_cells)
+        filled = differences(neighbourhoods(z, row, col, sides))
+        known = ~np.isnan(z[row + 1, col + 1])
+        across[row, col] = np.where(known, filled[0][0, 0], np.float32(np.nan))
+        down[row, col] = np.where(known, filled[1][0, 0], np.float32(np.nan))
+    return across, down
+
+
+def horn(z: Heights, dx: float | NDArray[np.floating], dy: float | NDArray[np.floating]) -> tuple[Grades, Grades]:
+    """Return the gradient of a whole raster, edges included.
+
+    Parameters
+    ----------
+    z : (rows, cols) ndarray of float32
+        Heights, NaN where there is none.
+    dx, dy : float or (rows,) ndarray
+        Width and height of the cells, in the unit of the heights.
+
+    Returns
+    -------
+    dzdx, dzdy : (rows, cols) ndarray of float32
+        Rise over run towards higher columns and towards higher rows (on a north-up raster east and south).
+
+    Examples
+    --------
+    >>> z = np.array([[50, 45, 50], [30, 30, 30], [8, 10, 10]], np.float32)
+    >>> [round(float(part[1, 1]), 4) for part in horn(z, 5.0, 5.0)]
+    [0.05, -3.8]
+    """
+    across, down = whole_differences(bordered(z), (True, True, True, True))
+    return across * _per_row(dx), down * _per_row(dy)
+
+
+def _per_row(size: float | NDArray[np.floating]) -> NDArray[np.float32]:
+    factor = (1.0 / (8.0 * np.asarray(size, float))).astype(np.float32)
+    return factor[:, None] if factor.ndim else factor
+
+
+def slope(dzdx: Grades, dzdy: Grades) -> Grades:
+    """Return the slope, rise over run, of gradients along two perpendicular axes.
+
+    >>> round(float(slope(np.float64(0.10), np.float64(0.05))), 5)
+    0.1118
+    """
+    steepness: Grades = np.sqrt(dzdx * dzdx + dzdy * dzdy)
+    return steepness
+
+
+def aspect(dzdx: Grades, dzdy: Grades) -> Grades:
+    """Return the compass direction of steepest descent.
+
+    Parameters
+    ----------
+    dzdx, dzdy : ndarray
+        Rise over run towards east and towards south.
+
+    Returns
+    -------
+    ndarray
+        Direction [deg], clockwise from north, in [0, 360); NaN on level ground.
+
+    Examples
+    --------
+    >>> round(float(aspect(np.float64(0.10), np.float64(0.05))), 3)
+    296.565
+    """
+    direction = np.degrees(np.arctan2(-dzdx, dzdy)) % 360.0
+    direction = np.where(direction == 360.0, 0.0, direction)
+    return np.where((dzdx == 0) & (dzdy == 0), np.nan, direction)
+
+
+def hillshade(dzdx: Grades, dzdy: Grades, azimuth: float = 315.0, altitude: float = 45.0) -> NDArray[np.uint8]:
+    """Return how bright a distant light makes the ground.
+
+    The light's share is the cosine between its direction and the ground's normal:
+    (sin alt + cos alt (dz/dx . -sin az + dz/dy . cos az)) / sqrt(1 + dz/dx^2 + dz/dy^2), which is Horn's (1981).
+
+    Parameters
+    ----------
+    dzdx, dzdy : ndarray
+        Rise over run towards east and towards south.
+    azimuth, altitude : float
+        Where the light stands [deg]: clockwise from north, above the horizon.
+
+    Returns
+    -------
+    ndarray of uint8
+        1 (in its own shadow) to 255 (facing the light); 0 where the gradient is unknown.
+
+    Examples
+    --------
+    >>> z = np.array([[2450, 2461, 2483], [2452, 2461, 2483], [2447, 2455, 2477]], np.float32)
+    >>> int(hillshade(*horn(z, 5.0, 5.0))[1, 1])
+    154
+    """
+    az, alt = np.radians(azimuth), np.radians(altitude)
+    east, south = np.float32(np.cos(alt) * -np.sin(az)), np.float32(np.cos(alt) * np.cos(az))
+    light = (np.float32(np.sin(alt)) + dzdx * east + dzdy * south) / np.sqrt(1 + dzdx * dzdx + dzdy * dzdy)
+    shade = 1.5 + 254.0 * np.maximum(light, 0)
+    return np.where(np.isnan(shade), 0, shade).astype(np.uint8)
+
+
+def position_index(z: Heights) -> Heights:
+    """Return how far each cell lies above the mean of its eight neighbours.
+
+    The topographic position index of Wilson et al., Mar. Geod. 30 (2007) 3-35; missing neighbours as for the gradient.
+
+    Parameters
+    ----------
+    z : (rows, cols) ndarray of float32
+        Heights, NaN where there is none.
+
+    Returns
+    -------
+    (rows, cols) ndarray of float32
+        Positive on a rise, negative in a hollow, in the unit of the heights.
+
+    Examples
+    --------
+    >>> z = np.array([[50, 45, 50], [30, 30, 30], [8, 10, 10]], np.float32)
+    >>> float(position_index(z)[1, 1])
+    0.875
+    """
+    row, col = (part.ravel() for part in np.indices(z.shape))
+    near = neighbourhoods(bordered(z), row, col, (True, True, True, True)).reshape(9, -1)
+    others = np.delete(near, 4, axis=0) - near[4]
+    out: Heights = -(others.mean(axis=0, dtype=np.float64)).reshape(z.shape).astype(np.float32)
+    return out

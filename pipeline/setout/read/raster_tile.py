@@ -1,0 +1,431 @@
+"""One raster of heights: what its file says about place, unit and gaps, and its cells as metres."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pyproj import CRS
+
+from setout.errors import SetoutError
+from setout.nouns import Finding, RasterGrid
+from setout.read import crs as crs_words
+from setout.units import FOOT, LENGTH, US_SURVEY_FOOT
+
+if TYPE_CHECKING:
+    from rasterio.io import DatasetReader
+
+Heights = NDArray[np.float32]
+
+WHOLE_AGAIN = "copy or export the file again; it seems cut short or damaged"
+SAY_UNIT = 'write site.dem_unit = "m", "ft" or "US survey ft" in the plan file, as the maker of the DEM states it'
+NO_HEIGHT = 1e10
+"""Stored numbers beyond this are no heights in any unit: fill values such as -3.4e38 or 9.97e36."""
+USUAL_GAPS = {"f": (-9999.0, -32768.0, -32767.0, -99999.0), "i": (-9999.0, -32768.0, -32767.0, -99999.0, 32767.0),
+              "u": (65535.0,)}  # fmt: skip
+"""Numbers that stand for "no height" by custom, by kind of number (common practice)."""
+_PLAIN = 9000.0
+"""Stored numbers between this and its negative are none of the usual gaps."""
+_PROBE = 256
+_WHOLE = 1_000_000
+_MORE_UNITS = {
+    "foot us": US_SURVEY_FOOT, "us foot": US_SURVEY_FOOT, "usft": US_SURVEY_FOOT, "survey foot": US_SURVEY_FOOT,
+    "us feet": US_SURVEY_FOOT, "feet us": US_SURVEY_FOOT, "foot (us survey)": US_SURVEY_FOOT, "feet (us)": US_SURVEY_FOOT,
+    "us survey foot (ftus)": US_SURVEY_FOOT, "ft us": US_SURVEY_FOOT,
+    "international foot": FOOT, "international feet": FOOT, "foot (international)": FOOT, "foot international": FOOT,
+    "decimetre": 0.1, "decimeter": 0.1, "decimetres": 0.1, "decimeters": 0.1, "centimetre": 0.01, "centimeter": 0.01,
+    "centimetres": 0.01, "centimeters": 0.01, "millimetre": 1e-3, "millimeter": 1e-3,
+}  # fmt: skip
+_ELEVATION_WORDS = ("elevation", "dem", "dtm", "dsm", "height", "altitude")
+
+
+@dataclass(frozen=True, slots=True)
+class Tile:
+    """One raster of heights.
+
+    Attributes
+    ----------
+    address : what opens it
+    name : as the plan file calls it
+    band : the band with the heights, from 1
+    grid : where its cells lie
+    kind : f, i or u: floating, signed or unsigned numbers
+    nodata : the number that stands for none; None when no number is declared
+    masked : gaps are in a mask or an alpha band
+    scale, offset : stored numbers times scale plus offset are heights
+    unit_m : unit of the heights [m]
+    vertical : name of the vertical CRS, "" when the file names none
+    """
+
+    address: str
+    name: str
+    band: int
+    grid: RasterGrid
+    kind: str
+    nodata: float | None
+    masked: bool
+    scale: float
+    offset: float
+    unit_m: float
+    vertical: str = ""
+
+    @property
+    def gaps(self) -> tuple[float, ...]:
+        """Return the numbers that stand for none, the declared one first."""
+        usual = USUAL_GAPS.get(self.kind, ())
+        return usual if self.nodata is None else (self.nodata, *(g for g in usual if g != self.nodata))
+
+    def metres(self, stored: Heights, mask: NDArray[np.uint8] | None = None) -> Heights:
+        """Turn stored numbers into heights, in the array given.
+
+        Parameters
+        ----------
+        stored : ndarray of float32
+            Numbers as the file holds them; overwritten.
+        mask : ndarray of uint8, optional
+            0 where there is no height.
+
+        Returns
+        -------
+        ndarray of float32
+            Heights [m], NaN where there is none.
+        """
+        if mask is not None:
+            stored[mask == 0] = np.nan
+        if stored.size and not (stored.min() > -_PLAIN and stored.max() < _PLAIN):  # also when either is NaN
+            none = ~(np.abs(stored) < NO_HEIGHT)
+            for gap in self.gaps:
+                if abs(gap) >= _PLAIN:
+                    none |= stored == np.float32(gap)
+            np.copyto(stored, np.float32(np.nan), where=none)
+        if self.nodata is not None and abs(self.nodata) < _PLAIN:
+            np.copyto(stored, np.float32(np.nan), where=stored == np.float32(self.nodata))
+        if self.scale * self.unit_m != 1.0 or self.offset != 0.0:
+            stored *= np.float32(self.scale * self.unit_m)
+            stored += np.float32(self.offset * self.unit_m)
+        return stored
+
+
+@contextmanager
+def gdal(**more: str | int) -> Iterator[None]:
+    """Set GDAL up for reading: two threads, a small cache, compound CRS as they are; nothing over the network."""
+    import rasterio
+    from rasterio.errors import NotGeoreferencedWarning
+
+    options: dict[str, Any] = {
+        "GDAL_NUM_THREADS": "2", "GDAL_CACHEMAX": 64, "GTIFF_REPORT_COMPD_CS": "YES",
+        "GDAL_DISABLE_READDIR_ON_OPEN": "FALSE", "CPL_CURL_ENABLE_VSIMEM": "NO", **more,
+    }  # fmt: skip
+    with rasterio.Env(**options), warnings.catch_warnings():
+        warnings.simplefilter("ignore", NotGeoreferencedWarning)
+        yield
+
+
+def open_file(path: Path, name: str) -> DatasetReader:
+    """Open a raster, inside :func:`gdal`.
+
+    Parameters
+    ----------
+    path : Path
+        The file; "file:layer" picks one raster of several.
+    name : str
+        As the plan file calls it.
+
+    Returns
+    -------
+    DatasetReader
+        With at least one band.
+
+    Raises
+    ------
+    SetoutError
+        There is no such file, or it is no raster.
+    """
+    import rasterio
+    from rasterio.errors import RasterioError
+
+    file, layer = path, ""
+    if not path.exists() and ":" in path.name:
+        head, _, layer = path.name.rpartition(":")
+        file = path.with_name(head)
+    if not file.exists():
+        raise SetoutError("there is no such file", name, "mend site.dem in the plan file")
+    if file.is_file() and file.stat().st_size == 0:
+        raise SetoutError("the file is empty (0 bytes)", name, WHOLE_AGAIN)
+    address = f"/vsizip/{file}" if file.suffix.lower() == ".zip" else str(file)
+    try:
+        found = rasterio.open(f"GPKG:{file}:{layer}" if layer and file.suffix.lower() == ".gpkg" else address)
+        if found.count == 0 and found.subdatasets:
+            found = rasterio.open(_one_of(found.subdatasets, layer, name))
+    except RasterioError as error:
+        raise SetoutError(
+            f"is not a raster that can be read ({_brief(error)})", name, "give a DEM such as a GeoTIFF"
+        ) from None
+    if found.count == 0:
+        raise SetoutError("holds no raster band", name, "give a DEM such as a GeoTIFF")
+    return found
+
+
+def _one_of(rasters: list[str], layer: str, name: str) -> str:
+    short = [text.rpartition(":")[2].strip('"/') for text in rasters]
+    chosen = [text for text, word in zip(rasters, short, strict=True) if word == layer] if layer else rasters
+    if len(chosen) == 1:
+        return chosen[0]
+    raise SetoutError(
+        f"holds {len(rasters)} rasters: {', '.join(short)}", name, f'name one: "{name.partition(":")[0]}:{short[0]}"'
+    )
+
+
+def _brief(error: Exception) -> str:
+    return str(error.__cause__ or error).splitlines()[0][:160] or type(error).__name__
+
+
+def look(path: Path, name: str, crs: CRS | None, unit: str | None) -> tuple[Tile, tuple[Finding, ...]]:
+    """Find out what a raster says about itself, and try its corners.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    name : str
+        As the plan file calls it.
+    crs : CRS, optional
+        What the plan file says for files that do not.
+    unit : str, optional
+        The same for the unit of heights.
+
+    Returns
+    -------
+    Tile
+        What was found.
+    tuple of Finding
+        Doubts.
+
+    Raises
+    ------
+    SetoutError
+        It cannot be used as a DEM.
+    """
+    with gdal(), open_file(path, name) as dataset:
+        band, findings = _height_band(dataset, name)
+        grid, vertical, more = _grid(dataset, name, crs)
+        findings += more
+        unit_m, more = _unit(dataset.units[band - 1], vertical, unit, grid.crs, name)
+        findings += more
+        dtype = np.dtype(dataset.dtypes[band - 1])
+        if dtype.kind not in "fiu":
+            raise SetoutError(f"holds {dtype} numbers, which are no heights", name, "give a DEM of real numbers")
+        flags = {flag.name for flag in dataset.mask_flag_enums[band - 1]}
+        nodata = dataset.nodatavals[band - 1]
+        scale, offset = float(dataset.scales[band - 1]), float(dataset.offsets[band - 1])
+        tile = Tile(
+            dataset.name, name, band, grid, dtype.kind, None if nodata is None or np.isnan(nodata) else float(nodata),
+            bool(flags & {"per_dataset", "alpha"}), scale or 1.0, offset, unit_m, vertical.name if vertical is not None else "",
+        )  # fmt: skip
+        findings += _probe(dataset, tile)
+        if dtype.kind in "iu" and tile.scale * unit_m >= 0.25 and _cell_m(grid) < 10:
+            findings += (
+                Finding(
+                    "dem_steps", "warn",
+                    f"{name}: heights are whole numbers, in steps of {tile.scale * unit_m:.3g} m, on cells of "
+                    f"{_cell_m(grid):.3g} m: slopes come out as level terraces and steep steps",
+                    f"{tile.scale * unit_m:.3g} m", "", "ask for the DEM with decimals",
+                ),
+            )  # fmt: skip
+    return tile, findings
+
+
+def _cell_m(grid: RasterGrid) -> float:
+    a, b, _, d, e, _ = grid.transform
+    return float(np.sqrt(abs(a * e - b * d))) * (crs_words.unit_m(grid.crs) or 111_000.0)
+
+
+def _height_band(dataset: DatasetReader, name: str) -> tuple[int, tuple[Finding, ...]]:
+    from rasterio.enums import ColorInterp
+
+    colours = dataset.colorinterp
+    bands = [i for i, colour in enumerate(colours, 1) if colour != ColorInterp.alpha]
+    if {ColorInterp.red, ColorInterp.green, ColorInterp.blue} <= set(colours) or ColorInterp.palette in colours:
+        raise SetoutError("is a picture in colour, not heights", name, "give the DEM itself, not a drawing of it")
+    if len(bands) == 1:
+        return bands[0], ()
+    words = [str(dataset.descriptions[i - 1] or "").lower() for i in bands]
+    named = [i for i, text in zip(bands, words, strict=True) if any(word in text for word in _ELEVATION_WORDS)]
+    band = named[0] if len(named) == 1 else bands[0]
+    severity = "note" if len(named) == 1 else "warn"
+    called = f' ("{dataset.descriptions[band - 1]}")' if dataset.descriptions[band - 1] else ""
+    message = f"{name}: has {len(bands)} bands; heights were taken from band {band}{called}"
+    return band, (Finding("dem_bands", severity, message, remedy="give a DEM of one band"),)  # type: ignore[arg-type]
+
+
+def _grid(dataset: DatasetReader, name: str, plan: CRS | None) -> tuple[RasterGrid, CRS | None, tuple[Finding, ...]]:
+    """Return where the cells lie, the vertical CRS if the file names one, and doubts."""
+    width, height = dataset.width, dataset.height
+    a, b, c, d, e, f = (float(v) for v in tuple(dataset.transform)[:6])
+    transform = (a, b, c, d, e, f)
+    if transform == (1.0, 0.0, 0.0, 0.0, 1.0, 0.0):
+        what = "is placed by control points only" if dataset.gcps[0] else "does not say where it lies"
+        raise SetoutError(what, name, "give a georeferenced DEM (a GeoTIFF, or an image with its world file)")
+    if width < 2 or height < 2:
+        raise SetoutError(f"has {width} x {height} cells; a slope needs at least 2 x 2", name, "give a larger DEM")
+    if not np.all(np.isfinite(transform)) or a * e - b * d == 0:
+        raise SetoutError(f"its geotransform {transform} gives cells no area", name, WHOLE_AGAIN)
+    wkt = dataset.crs.to_wkt() if dataset.crs else ""
+    own = crs_words.understood(wkt, name)
+    x, y = RasterGrid(plan or CRS.from_epsg(4326), transform, width, height).corner(
+        np.array([0.0, 0.0, height, height]), np.array([0.0, width, 0.0, width])
+    )
+    box = (float(x.min()), float(y.min()), float(x.max()), float(y.max()))
+    crs, findings = crs_words.settle(name, own, plan, box, strict=False, standard=False)
+    return RasterGrid(crs_words.horizontal(crs), transform, width, height), _vertical(wkt), findings
+
+
+def _vertical(wkt: str) -> CRS | None:
+    """Return the vertical part of a compound CRS."""
+    if "COMP" not in wkt[:12].upper():
+        return None
+    parts = CRS.from_wkt(wkt).sub_crs_list
+    return next((part for part in parts if part.is_vertical), None)
+
+
+def unit_word(text: str | None) -> float | None:
+    """Return the length of a unit as files spell it [m]; None when it is no unit of length.
+
+    >>> unit_word("US_survey_foot") == 1200 / 3937, unit_word("Metre"), unit_word("dB")
+    (True, 1.0, None)
+    """
+    key = " ".join((text or "").lower().replace("_", " ").strip("[] ").split())
+    return LENGTH.get(key, _MORE_UNITS.get(key))
+
+
+def _unit(
+    band: str | None, vertical: CRS | None, plan: str | None, crs: CRS, name: str
+) -> tuple[float, tuple[Finding, ...]]:
+    """Settle the unit of heights between what the file says and what the plan file says."""
+    said: list[tuple[float, str]] = []
+    if vertical is not None:
+        axis = vertical.axis_info[0]
+        said.append(
+            (_exact(axis.unit_conversion_factor), f'its vertical CRS ({vertical.name}) says "{axis.unit_name}"')
+        )
+    if (length := unit_word(band)) is not None:
+        said.append((length, f'its band says "{band}"'))
+    wanted = None if plan is None else crs_words.metres(plan, "site.dem_unit")
+    if said:
+        if wanted is not None and all(_differ(wanted, length) for length, _ in said):
+            texts = " and ".join(text for _, text in said)
+            raise SetoutError(
+                f'heights: {texts}, the plan file says "{plan}"', name,
+                "mend site.dem_unit, or leave it out; it is for files that do not say",
+            )  # fmt: skip
+        if wanted is None and len(said) == 2 and _differ(said[0][0], said[1][0]):
+            raise SetoutError(f"heights: {said[0][1]}, but {said[1][1]}", name, SAY_UNIT)
+        return next(length for length, _ in said if wanted is None or not _differ(length, wanted)), ()
+    if wanted is not None:
+        return wanted, ()
+    horizontal = crs_words.unit_m(crs)
+    odd = f' (its band says "{band}", which is no length)' if band else ""
+    if horizontal is not None and abs(horizontal - 1.0) > 1e-9:
+        raise SetoutError(
+            f"does not say the unit of its heights{odd}, and its CRS counts in {crs.axis_info[0].unit_name}: "
+            "they may be feet or metres", name, SAY_UNIT,
+        )  # fmt: skip
+    message = f"{name}: does not say the unit of its heights{odd}; metres were assumed"
+    return 1.0, (Finding("dem_unit_assumed", "warn", message, remedy=f"if they are not metres, {SAY_UNIT}"),)
+
+
+def _exact(factor: float) -> float:
+    return next((e for e in (FOOT, US_SURVEY_FOOT, 1.0) if abs(factor / e - 1) < 1e-9), float(factor))
+
+
+def _differ(one: float, two: float) -> bool:
+    """Tell whether two units of height differ by more than the two feet do: 2 mm in 1000 m is no height's matter."""
+    return abs(one / two - 1) > 1e-5
+
+
+def read_stored(dataset: Any, tile: Tile, window: tuple[int, int, int, int]) -> Heights:
+    """Read a window (row0, row1, col0, col1) of an open raster as metres, inside :func:`gdal`.
+
+    Parameters
+    ----------
+    dataset : DatasetReader or WarpedVRT
+        The tile itself, or the tile laid on another grid.
+    tile : Tile
+        What its numbers mean.
+    window : tuple of int
+        Inside the dataset.
+
+    Returns
+    -------
+    ndarray of float32
+        Heights [m], NaN where there is none.
+
+    Raises
+    ------
+    SetoutError
+        The file is damaged there.
+    """
+    from rasterio.errors import RasterioError
+    from rasterio.windows import Window
+
+    row0, row1, col0, col1 = window
+    place = Window(col0, row0, col1 - col0, row1 - row0)
+    try:
+        stored = dataset.read(tile.band, window=place, out_dtype="float32")
+        mask = dataset.read_masks(tile.band, window=place) if tile.masked else None
+    except RasterioError as error:
+        raise SetoutError(
+            f"rows {row0} to {row1 - 1}, columns {col0} to {col1 - 1} cannot be read ({_brief(error)})",
+            tile.name,
+            WHOLE_AGAIN,
+        ) from None
+    return tile.metres(stored, mask)
+
+
+def _probe(dataset: DatasetReader, tile: Tile) -> tuple[Finding, ...]:
+    """Read the corners and the middle, or all of a small raster, and say what is odd about the numbers."""
+    whole = tile.grid.width * tile.grid.height <= _WHOLE
+    raw = replace(tile, nodata=None, kind="", scale=1.0, offset=0.0, unit_m=1.0)
+    stored = np.concatenate([read_stored(dataset, raw, w).ravel() for w in _windows(tile.grid, whole=whole)])
+    heights = tile.metres(stored.copy())
+    known = heights[~np.isnan(heights)]
+    if whole and not known.size:
+        raise SetoutError("holds no height at all: every cell is nodata", tile.name, "give the DEM of the site")
+    findings: list[Finding] = []
+    undeclared = sorted({g for g in USUAL_GAPS[tile.kind] if g != tile.nodata and np.any(stored == np.float32(g))})
+    if undeclared:
+        numbers = ", ".join(f"{g:g}" for g in undeclared)
+        message = (
+            f"{tile.name}: some cells hold {numbers}, which the file does not declare as nodata; taken as no height"
+        )
+        findings.append(
+            Finding("dem_nodata_undeclared", "warn", message, numbers, "", "declare it in the file as nodata")
+        )
+    zero = float(np.mean(known == 0)) if known.size else 0.0
+    if 0.01 < zero < 1 and np.abs(known[known != 0]).min() > 10:
+        message = (
+            f"{tile.name}: {zero:.0%} of the cells looked at are exactly 0 and all others far from it: 0 may stand for no "
+            "height; it was taken as a height"
+        )
+        findings.append(
+            Finding("dem_zero", "warn", message, f"{zero:.0%}", "", "if so, declare 0 in the file as nodata")
+        )
+    return tuple(findings)
+
+
+def _windows(grid: RasterGrid, *, whole: bool) -> Iterator[tuple[int, int, int, int]]:
+    if whole:
+        yield 0, grid.height, 0, grid.width
+        return
+    size = _PROBE
+    for share_down, share_along in ((0.0, 0.0), (0.0, 1.0), (0.5, 0.5), (1.0, 0.0), (1.0, 1.0)):
+        top, left = (
+            int(share * max(n - size, 0)) for share, n in ((share_down, grid.height), (share_along, grid.width))
+        )
+        yield top, min(top + size, grid.height), left, min(left + size, grid.width)

@@ -1,0 +1,403 @@
+"""Terrain: which cells of the DEM are too steep, which have no elevation, and what the ground is like at points.
+
+A cell (i, j) covers rows [i, i + 1) and columns [j, j + 1) of the DEM's grid; a point belongs to the cell that holds it
+and takes that cell's slope. A cell is steep when its slope is strictly over the limit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import shapely
+from shapely.geometry import LineString
+from shapely.geometry.base import BaseGeometry
+
+from setout.errors import SetoutError
+from setout.geometry import cellmask, gridmap, patchmap, relief
+from setout.geometry.cellsize import CellSize, Window, cell_size
+from setout.geometry.strips import STRIP, Groups, chunks, group_step, overview, squared_slopes
+from setout.nouns import Bools, Elevations, Finding, Floats, Ground, Ints, RasterGrid, Site
+from setout.units import FOOT
+
+OVERVIEW_CELLS = 2_500_000
+"""Most heights kept for contours and pictures."""
+CONTOUR_CELLS = 1_000_000
+INTERVALS = {
+    "us": tuple(n * FOOT for n in (1, 2, 5, 10, 20, 50, 100)),
+    "si": (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0),
+}
+"""Contour intervals to choose from [m]."""
+MOST_CONTOURS = 25
+SIMPLIFY_M = 0.15
+
+
+def survey_ground(site: Site, elevations: Elevations | None, *, max_slope: float, allow_blank: bool) -> Ground:
+    """Find the steep cells and the cells without elevation, in one pass over the site's part of the DEM.
+
+    Parameters
+    ----------
+    site : Site
+        Its boundary says which part that is.
+    elevations : Elevations or None
+        The DEM.
+    max_slope : float
+        Steepest slope allowed, rise over run; inf for no limit.
+    allow_blank : bool
+        Ground without elevation may be planted.
+
+    Returns
+    -------
+    Ground
+        One bit a cell; memory does not grow with the DEM beyond that.
+
+    Raises
+    ------
+    SetoutError
+        The site has no elevation at all.
+    """
+    if elevations is None:
+        none = np.empty((0, 0), np.uint8)
+        finding = Finding(
+            "no_dem", "warn", "the plan names no DEM: slope and elevation are unknown, and no ground was held back for them",
+            remedy="name a DEM in site.dem",
+        )  # fmt: skip
+        return Ground(None, site.frame, (0, 0, 0, 0), none, none, max_slope, 1.0, allow_blank, (finding,))
+    grid = elevations.grid
+    exact = gridmap.exact_cells(site.frame, grid)
+    outline = shapely.transform(
+        shapely.segmentize(site.boundary, 50.0), lambda xy: np.column_stack(exact(xy[:, 0], xy[:, 1]))
+    )
+    window = _window(site, grid, outline, elevations.source)
+    size = cell_size(grid, window)
+    row0, row1, col0, col1 = window
+    packed = (row1 - row0, -(-(col1 - col0) // 8))
+    steep, blank = np.zeros(packed, np.uint8), np.zeros(packed, np.uint8)
+    step = group_step(window, OVERVIEW_CELLS)
+    groups = Groups(step, (row1 - row0) // step, (col1 - col0) // step)
+    limit, highest = np.float32(max_slope) * np.float32(max_slope), -np.inf
+    for chunk in chunks(elevations, window):
+        here = slice(chunk.row0 - row0, chunk.row1 - row0)
+        unknown = np.isnan(chunk.z)
+        steep[here] = cellmask.pack(squared_slopes(chunk, size, unknown) > limit)
+        blank[here] = cellmask.pack(unknown[1:-1, 1:-1])
+        groups.add(chunk.row0 - row0, chunk.heights)
+        top = chunk.heights.max()
+        highest = max(highest, float(top if np.isfinite(top) else np.nanmax(chunk.heights, initial=-np.inf)))
+    share = _share_blank(outline, blank, window)
+    if share >= 1.0:
+        raise _no_elevation(site, grid, outline, elevations.source)
+    findings = (*_gap(site, share, elevations.source, allow_blank=allow_blank), *_odd(size, grid, elevations.source))
+    return Ground(
+        elevations, site.frame, window, steep, blank, max_slope, share, allow_blank, findings, groups.means(), step,
+        highest,
+    )  # fmt: skip
+
+
+def _window(site: Site, grid: RasterGrid, outline: BaseGeometry, source: str) -> Window:
+    """Return the part of a grid that holds the site, with one cell more on every side."""
+    col0, row0, col1, row1 = outline.bounds
+    if not np.isfinite([col0, row0, col1, row1]).all():
+        raise _no_elevation(site, grid, outline, source)
+    window = (
+        max(int(np.floor(row0)) - 1, 0), min(int(np.floor(row1)) + 2, grid.height),
+        max(int(np.floor(col0)) - 1, 0), min(int(np.floor(col1)) + 2, grid.width),
+    )  # fmt: skip
+    if row1 <= 0 or col1 <= 0 or row0 >= grid.height or col0 >= grid.width:
+        raise _no_elevation(site, grid, outline, source)
+    return window
+
+
+def _share_blank(outline: BaseGeometry, blank: cellmask.Packed, window: Window) -> float:
+    """Return the share of a site's cells that have no elevation or lie beyond the DEM."""
+    row0, row1, col0, col1 = window
+    low_col, low_row, high_col, high_row = outline.bounds
+    whole = low_col >= col0 and low_row >= row0 and high_col <= col1 and high_row <= row1
+    if whole and not blank.any():
+        return 0.0
+    spans = cellmask.spans_inside(outline)
+    total = spans.cells
+    if total == 0:  # smaller than a cell: the cell in its middle stands for it
+        point = outline.representative_point()
+        row, col = int(np.floor(point.y)), int(np.floor(point.x))
+        spans = cellmask.Spans(np.array([row]), np.array([col]), np.array([col + 1]))
+        total = 1
+    inside = cellmask.clip(spans, window)
+    moved = cellmask.Spans(inside.row - row0, inside.first - col0, inside.stop - col0)
+    return (total - inside.cells + cellmask.count(blank, moved)) / total
+
+
+def _no_elevation(site: Site, grid: RasterGrid, outline: BaseGeometry, source: str) -> SetoutError:
+    corners = grid.corner(np.array([0.0, 0, grid.height, grid.height]), np.array([0.0, grid.width, 0, grid.width]))
+    dem = _extent(*corners, grid)
+    west, south, east, north = site.boundary.bounds
+    x, y = site.frame.to(grid.crs, np.array([west, east, east, west]), np.array([south, south, north, north]))
+    there = f"the site lies at {_extent(x, y, grid)}, the DEM covers {dem}, in {grid.crs.name}"
+    col0, row0, col1, row1 = outline.bounds
+    apart = not (col0 < grid.width and row0 < grid.height and col1 > 0 and row1 > 0)
+    what = "misses the site altogether" if apart else "has no elevation anywhere on the site"
+    return SetoutError(f"the DEM {what}: {there}", source, "check site.boundary and site.dem, and the CRS of both")
+
+
+def _extent(x: Floats, y: Floats, grid: RasterGrid) -> str:
+    digits = 6 if grid.crs.is_geographic else 0
+    return f"x {x.min():.{digits}f} to {x.max():.{digits}f}, y {y.min():.{digits}f} to {y.max():.{digits}f}"
+
+
+def _gap(site: Site, share: float, source: str, *, allow_blank: bool) -> tuple[Finding, ...]:
+    if share <= 0:
+        return ()
+    part = f"{share:.2%}" if share >= 1e-4 else f"{share:.1e} of it"
+    use = "it may be planted all the same, as the plan file says" if allow_blank else "nothing is planted there"
+    message = f"{source}: {part} of {site.name} has no elevation; {use}, and its slope is unknown"
+    return (Finding("dem_gap", "warn", message, part, "none", "give a DEM that covers the whole site"),)
+
+
+def _odd(size: CellSize, grid: RasterGrid, source: str) -> tuple[Finding, ...]:
+    if not size.on_ellipsoid or not np.isfinite(size.scale):
+        return ()
+    message = (
+        f"{source}: {grid.crs.name} draws the ground {1 / size.scale:.4g} times as large as it is here; slopes come from the "
+        f"ground size of its cells, {size.width_m:.4g} x {size.height_m:.4g} m"
+    )
+    return (Finding("dem_scale", "note", message, f"{1 / size.scale:.4g}", "1", "nothing; a local grid is clearer"),)
+
+
+def cell_mappings(ground: Ground) -> tuple[patchmap.PatchMap, patchmap.PatchMap]:
+    """Return the mappings between the frame and the DEM's grid, fast over the site's window.
+
+    Parameters
+    ----------
+    ground : Ground
+        With a DEM.
+
+    Returns
+    -------
+    to_cell : PatchMap
+        Takes (x, y) [m in the frame], gives fractional (column, row).
+    to_frame : PatchMap
+        The other way round; both are true to 0.1 mm.
+    """
+    assert ground.elevations is not None
+    place = (ground.frame, ground.elevations.grid, ground.window)
+    return gridmap.to_cells(*place), gridmap.to_frame(*place)
+
+
+def steep_at(ground: Ground, x: Floats, y: Floats) -> Bools:
+    """Return whether the ground at points is steeper than the limit.
+
+    Parameters
+    ----------
+    ground : Ground
+        From :func:`survey_ground`.
+    x, y : (n,) ndarray
+        Points in the frame [m].
+
+    Returns
+    -------
+    (n,) ndarray of bool
+        False where the slope is unknown, and beyond the site's window.
+    """
+    if ground.elevations is None:
+        return np.zeros(np.shape(x), bool)
+    return cellmask.bits_at(ground, ground.steep, *gridmap.cells_at(ground, x, y), outside=False)
+
+
+def blank_at(ground: Ground, x: Floats, y: Floats) -> Bools:
+    """Return whether the ground at points has no elevation.
+
+    Parameters
+    ----------
+    ground : Ground
+        From :func:`survey_ground`.
+    x, y : (n,) ndarray
+        Points in the frame [m].
+
+    Returns
+    -------
+    (n,) ndarray of bool
+        True beyond the site's window of the DEM; False everywhere when the plan names no DEM, as nothing is held back
+        then.
+    """
+    if ground.elevations is None:
+        return np.zeros(np.shape(x), bool)
+    return cellmask.bits_at(ground, ground.blank, *gridmap.cells_at(ground, x, y), outside=True)
+
+
+def ground_bits(ground: Ground, row0: int, row1: int, col0: int, col1: int) -> tuple[Bools, Bools]:
+    """Return the steep and the blank cells of a part of the site's window.
+
+    Parameters
+    ----------
+    ground : Ground
+        With a DEM.
+    row0, row1, col0, col1 : int
+        Rows and columns of the DEM's grid, inside the window.
+
+    Returns
+    -------
+    steep, blank : (row1 - row0, col1 - col0) ndarray of bool
+        The cells.
+    """
+    top, _, left, _ = ground.window
+    part = (row0 - top, row1 - top, col0 - left, col1 - left)
+    return cellmask.part(ground.steep, part), cellmask.part(ground.blank, part)
+
+
+def sample(ground: Ground, x: Floats, y: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return elevation, slope and aspect at points.
+
+    The elevation is bilinear between the centres of four cells; a missing one of them counts as high as the point's own
+    cell, and beyond the raster's edge the ground goes on as it came. Slope and aspect are those of the cell that holds
+    the point.
+
+    Parameters
+    ----------
+    ground : Ground
+        From :func:`survey_ground`.
+    x, y : (n,) ndarray
+        Points in the frame [m].
+
+    Returns
+    -------
+    elevation_m, slope_pct, aspect_deg : (n,) ndarray
+        Elevation [m], slope [%], direction of steepest descent [deg clockwise from the frame's north]; NaN where
+        unknown, and the aspect on level ground.
+    """
+    x, y = np.asarray(x, float), np.asarray(y, float)
+    height, slope, aspect = (np.full(x.shape, np.nan) for _ in range(3))
+    if ground.elevations is None or not x.size:
+        return height, slope, aspect
+    grid = ground.elevations.grid
+    mapping = gridmap.to_cells(ground.frame, grid, ground.window)
+    row, col = gridmap.cells_at(ground, x, y, mapping)
+    inside = np.flatnonzero((row >= 0) & (row < grid.height) & (col >= 0) & (col < grid.width))
+    if not inside.size:
+        return height, slope, aspect
+    inside = inside[np.argsort(row[inside], kind="stable")]
+    size = cell_size(
+        grid, (int(row[inside[0]]), int(row[inside[-1]]) + 1, int(col[inside].min()), int(col[inside].max()) + 1)
+    )
+    u, v = mapping(x[inside], y[inside])
+    turn = _grid_north(ground)
+    strips = np.flatnonzero(np.diff(row[inside] // STRIP)) + 1
+    for part in np.split(np.arange(inside.size), strips):
+        k = inside[part]
+        near = _neighbours(ground.elevations, row[k], col[k])
+        across, down = relief.differences(near)
+        dzdx, dzdy = size.gradient(across[0, 0], down[0, 0], row[k])
+        slope[k] = 100.0 * np.sqrt(dzdx * dzdx + dzdy * dzdy)
+        aspect[k] = (relief.aspect(dzdx.astype(float), dzdy.astype(float)) + turn) % 360.0
+        height[k] = _between(near, v[part] - row[k] - 0.5, u[part] - col[k] - 0.5)
+    unknown = np.isnan(height)
+    slope[unknown] = aspect[unknown] = np.nan
+    return height, slope, aspect
+
+
+def _neighbours(elevations: Elevations, row: Ints, col: Ints) -> relief.Heights:
+    """Read the 3 by 3 neighbourhoods of some cells of a few rows; those beside gaps hold missing heights."""
+    grid = elevations.grid
+    top, bottom, left, right = int(row.min()) - 1, int(row.max()) + 2, int(col.min()) - 1, int(col.max()) + 2
+    a, b, c, d = max(top, 0), min(bottom, grid.height), max(left, 0), min(right, grid.width)
+    z = elevations.read(a, b, c, d)
+    if (a, b, c, d) != (top, bottom, left, right):
+        z = np.pad(z, ((a - top, bottom - b), (c - left, right - d)), constant_values=np.nan)
+    sides = (top < 0, bottom > grid.height, left < 0, right > grid.width)
+    return relief.neighbourhoods(z, row - top - 1, col - left - 1, sides)
+
+
+def _between(near: relief.Heights, down: Floats, along: Floats) -> Floats:
+    """Interpolate between the centres of a cell and its neighbours; down and along count from the centre, -0.5 to 0.5."""
+    rows, cols = np.where(down < 0, 0, 2), np.where(along < 0, 0, 2)
+    k = np.arange(down.size)
+    own = near[1, 1].astype(float)
+    beside, above, across = (near[r, c, k] - own for r, c in ((1, cols), (rows, 1), (rows, cols)))
+    s, t = np.abs(along), np.abs(down)
+    return np.asarray(own + beside * s * (1 - t) + above * t * (1 - s) + across * s * t)
+
+
+def _grid_north(ground: Ground) -> float:
+    """Return the direction of the grid's north in the frame, in the middle of the site [deg]."""
+    assert ground.elevations is not None
+    grid = ground.elevations.grid
+    row0, row1, col0, col1 = ground.window
+    x, y = grid.corner(np.array((row0 + row1) / 2), np.array((col0 + col1) / 2))
+    step = max(abs(v) for v in np.take(grid.transform, [0, 1, 3, 4]))
+    fx, fy = ground.frame.of(grid.crs, np.array([x, x]), np.array([y - step, y + step]))
+    return float(np.degrees(np.arctan2(fx[1] - fx[0], fy[1] - fy[0])))
+
+
+def contour_lines(ground: Ground, site: Site, interval_m: float | None = None) -> list[tuple[float, LineString]]:
+    """Draw contours inside the boundary.
+
+    Parameters
+    ----------
+    ground : Ground
+        From :func:`survey_ground`.
+    site : Site
+        Its boundary clips them; its units choose the interval, in whole feet or metres, where none is given.
+    interval_m : float, optional
+        Difference in elevation from one to the next [m].
+
+    Returns
+    -------
+    list of (float, LineString)
+        Elevation [m] and line in the frame, from the lowest up; none without a DEM or on level ground.
+    """
+    if ground.elevations is None:
+        return []
+    z, step = _coarse(ground)
+    if not np.isfinite(z).any():
+        return []
+    low, high = float(np.nanmin(z)), float(np.nanmax(z))
+    interval = interval_m or next(
+        (i for i in INTERVALS[site.units] if (high - low) / i <= MOST_CONTOURS), INTERVALS[site.units][-1]
+    )
+    levels = np.arange(np.ceil(low / interval), np.floor(high / interval) + 1) * interval
+    row0, _, col0, _ = ground.window
+    mapping = gridmap.to_frame(ground.frame, ground.elevations.grid, ground.window)
+    out: list[tuple[float, LineString]] = []
+    shapely.prepare(site.boundary)
+    for level, lines in _levels(z, levels):
+        if not lines:
+            continue
+        points = np.concatenate(lines)
+        ends = np.cumsum([0, *map(len, lines)])
+        x, y = mapping(col0 + (points[:, 0] + 0.5) * step, row0 + (points[:, 1] + 0.5) * step)
+        drawn = shapely.from_ragged_array(shapely.GeometryType.LINESTRING, np.column_stack([x, y]), (ends,))
+        drawn = shapely.simplify(
+            drawn, min(SIMPLIFY_M, 0.15 * step * gridmap.metres_per_cell(ground.elevations.grid, ground.window))
+        )
+        within = shapely.contains_properly(site.boundary, drawn)
+        cut = shapely.intersection(drawn[~within], site.boundary)
+        parts = shapely.get_parts(shapely.line_merge(cut))
+        parts = parts[(shapely.get_dimensions(parts) == 1) & ~shapely.is_empty(parts)]
+        both = [*drawn[within], *shapely.get_parts(parts)]
+        out += [(float(level), line) for line in sorted(both, key=lambda line: line.coords[0])]
+    return out
+
+
+def _coarse(ground: Ground) -> tuple[relief.Heights, int]:
+    """Return heights for contours, and cells along the side of their groups."""
+    assert ground.elevations is not None
+    if ground.overview is None:
+        return overview(ground.elevations, ground.window, CONTOUR_CELLS)
+    z, more = ground.overview, 1
+    while (z.shape[0] // more) * (z.shape[1] // more) > CONTOUR_CELLS:
+        more += 1
+    groups = Groups(more, z.shape[0] // more, z.shape[1] // more)
+    groups.add(0, z)
+    return groups.means(), ground.overview_step * more
+
+
+def _levels(z: relief.Heights, levels: Floats) -> Iterator[tuple[float, list[Floats]]]:
+    """Yield each level with its lines as (column, row) of cell centres."""
+    from contourpy import contour_generator
+
+    if min(z.shape) < 2:
+        return
+    # a level that runs through cells of exactly its height is drawn a hair above it: plains have no contour
+    generator = contour_generator(z=np.ma.masked_invalid(z.astype(float)), name="serial", line_type="Separate")
+    for level in levels:
+        lines: list[Floats] = generator.lines(float(level) + 1e-6)  # type: ignore[assignment]
+        yield float(level), [line for line in lines if len(line) > 1]
