@@ -82,7 +82,9 @@ def _stop(_number: int, _frame: Any) -> NoReturn:
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        prog="setout", description="From survey files of a property to a planting that can be staked, piped and grown.", epilog=CAUTION
+        prog="setout",
+        description="From survey files of a property to a planting that can be staked, piped and grown.",
+        epilog=CAUTION,
     )
     parser.add_argument("--version", action="version", version=f"setout {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
@@ -93,21 +95,44 @@ def _parser() -> argparse.ArgumentParser:
 
     new = commands.add_parser("new", help="look at survey files and write a plan file with a comment on every choice")
     new.add_argument("folder", metavar="DIR", help="folder that the plan file is written into")
-    new.add_argument("--boundary", required=True, metavar="F", help="property line: a vector file, corner CSV or deed text")
-    new.add_argument("--dem", nargs="+", action="extend", default=[], metavar="F", help="elevation raster, or several tiles")
-    new.add_argument("--features", nargs="+", action="extend", default=[], metavar="F", help="buildings, roads, wells, lines, water points")
+    new.add_argument(
+        "--boundary", required=True, metavar="F", help="property line: a vector file, corner CSV or deed text"
+    )
+    new.add_argument(
+        "--dem",
+        nargs="+",
+        action="extend",
+        default=[],
+        metavar="F",
+        help="elevation raster, or several tiles",
+    )
+    new.add_argument(
+        "--features",
+        nargs="+",
+        action="extend",
+        default=[],
+        metavar="F",
+        help="buildings, roads, wells, lines, water points",
+    )
     new.add_argument("--units", choices=("us", "si"), help="what people read (default: as the survey)")
     new.set_defaults(run=_new)
 
     plan = commands.add_parser("plan", help="plan a property: the main job")
     plan.add_argument("plan", metavar="PLAN", help="the plan file")
     plan.add_argument("--out", metavar="DIR", help="folder of the results (default: out beside the plan file)")
-    plan.add_argument("--only", nargs="+", metavar="PRODUCT", help="write only some of: geopackage, map, terrain, report, packet")
+    plan.add_argument(
+        "--only",
+        nargs="+",
+        metavar="PRODUCT",
+        help="write only some of: geopackage, map, terrain, report, packet",
+    )
     plan.set_defaults(run=_plan)
 
     check = commands.add_parser("check", help="judge positions, from the plan or surveyed after planting")
     check.add_argument("plan", metavar="PLAN", help="the plan file")
-    check.add_argument("--trees", required=True, metavar="FILE", help='positions: "out/plan.gpkg:trees" or any point file')
+    check.add_argument(
+        "--trees", required=True, metavar="FILE", help='positions: "out/plan.gpkg:trees" or any point file'
+    )
     check.set_defaults(run=_check)
 
     plants = commands.add_parser("plants", help="the plant catalogue with its sources")
@@ -179,13 +204,21 @@ def _report(planting: Planting, out: Path, *, as_json: bool) -> None:
         }  # fmt: skip
         _show(json.dumps(record, indent=1))
         return
-    gross, net = show_area(account[0].remaining_m2, site.units), show_area(account[-1].remaining_m2, site.units)
+    gross, net = (
+        show_area(account[0].remaining_m2, site.units),
+        show_area(account[-1].remaining_m2, site.units),
+    )
     _show(f"{site.name}: {len(planting.trees):,} trees on {net} of usable ground ({gross} in all)")
     for k, block in enumerate(site.blocks):
         rows, pattern = planting.rows.block == k, block.pattern
-        step, between = show_length(pattern.step_m, site.units), show_length(pattern.row_distance_m, site.units)
+        step, between = (
+            show_length(pattern.step_m, site.units),
+            show_length(pattern.row_distance_m, site.units),
+        )
         way = f"{planting.rows.bearing_deg[rows][0]:.1f} deg" if rows.any() else "none"
-        _show(f"  {block.name}: {counts[block.name]:,} trees in {int(rows.sum())} rows, {pattern.kind}, step {step}, rows {between} apart, bearing {way}")
+        _show(
+            f"  {block.name}: {counts[block.name]:,} trees in {int(rows.sum())} rows, {pattern.kind}, step {step}, rows {between} apart, bearing {way}"
+        )
     shown: dict[str, int] = {}
     for finding in planting.findings:
         shown[finding.code] = shown.get(finding.code, 0) + 1
@@ -205,7 +238,12 @@ def _check(args: argparse.Namespace) -> int:
     judged = run.check(args.plan, args.trees, say=None if args.quiet else _progress)
     short = len({f.tree_id for f in judged.findings})
     if args.json:
-        _show(json.dumps({"trees": judged.trees, "short": short, "findings": [_finding(f) for f in judged.findings]}, indent=1))
+        _show(
+            json.dumps(
+                {"trees": judged.trees, "short": short, "findings": [_finding(f) for f in judged.findings]},
+                indent=1,
+            )
+        )
     else:
         _show(f"{judged.trees:,} trees looked at, {short:,} fall short")
         for finding in judged.findings[:200]:
@@ -229,7 +267,9 @@ def _plants(args: argparse.Namespace) -> int:
         _show(json.dumps([{name: getattr(entry, name) for name in names} for entry in found], indent=1))
         return 0
     for entry in found:
-        height, spread = (f"{low / FOOT:.0f}-{high / FOOT:.0f} ft" for low, high in (entry.height_range_m, entry.spread_range_m))
+        height, spread = (
+            f"{low / FOOT:.0f}-{high / FOOT:.0f} ft" for low, high in (entry.height_range_m, entry.spread_range_m)
+        )
         note = f" ({entry.note})" if entry.note else ""
         _show(f"{entry.name}{note}: {height} high, {spread} wide; size: {entry.source}")
     return 0

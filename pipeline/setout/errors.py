@@ -26,8 +26,8 @@ class Fault:
     def __str__(self) -> str:
         """Return the fault as one line: where, what, remedy.
 
-        >>> print(Fault("distance = 15 has no unit", "plan.toml: setback[0].distance", "write \\"15 ft\\""))
-        plan.toml: setback[0].distance: distance = 15 has no unit; write "15 ft"
+        >>> print(Fault("distance = 15 has no unit", "plan.toml: setback[1].distance", 'write "15 ft"'))
+        plan.toml: setback[1].distance: distance = 15 has no unit; write "15 ft"
         """
         text = f"{self.where}: {self.what}" if self.where else self.what
         return f"{text}; {self.remedy}" if self.remedy else text
@@ -46,14 +46,14 @@ class SetoutError(Exception):
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 
-class PlanFaults(SetoutError):
+class PlanFaults(SetoutError):  # noqa: N818 - it holds all of them
     """All the faults of one plan file and the files it names, together."""
 
     def __init__(self, faults: tuple[Fault, ...]) -> None:
         super().__init__("", faults=faults)
 
 
-class Interrupted(SetoutError):
+class Interrupted(SetoutError):  # noqa: N818 - nothing is in error
     """The work was stopped, or there is no room to write it; earlier results are untouched."""
 
     exit_code = 3

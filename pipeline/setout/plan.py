@@ -10,7 +10,15 @@ import difflib
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Literal, Self, get_args
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 
 from setout import units
 from setout.errors import Fault, PlanFaults
@@ -223,7 +231,7 @@ class BlockSection(Section):
     @classmethod
     def _direction(cls, value: object) -> object:
         if not isinstance(value, str):
-            raise ValueError(f'{value!r} is not a direction; write "north-south", "N 20 E", "longest side" or "best"')  # noqa: TRY004
+            raise ValueError(f'{value!r} is not a direction; write "north-south", "N 20 E", "longest side" or "best"')
         if value in ("longest side", "best"):
             return value
         try:
@@ -238,15 +246,15 @@ class BlockSection(Section):
     @model_validator(mode="after")
     def _geometry(self) -> Self:
         if self.pattern == "rectangular" and self.row_distance is None:
-            raise ValueError("a rectangular pattern needs row_distance, such as \"20 ft\"")
+            raise ValueError('a rectangular pattern needs row_distance, such as "20 ft"')
         if self.pattern == "square" and self.row_distance not in (None, self.step):
-            raise ValueError("a square pattern has row_distance = step; leave it out, or write pattern = \"rectangular\"")
+            raise ValueError('a square pattern has row_distance = step; leave it out, or write pattern = "rectangular"')
         if self.pattern == "quincunx" and self.row_distance not in (None, self.step):
             raise ValueError("a quincunx is a square with one more plant at its middle: leave row_distance out")
         if self.alley is not None and self.alley.width < (self.row_distance or 0):
             raise ValueError("alley.width must be at least row_distance: an alley is a wider gap")
         if self.rows == "free" and self.pattern == "quincunx":
-            raise ValueError("rows = \"free\" breaks a quincunx; leave it out")
+            raise ValueError('rows = "free" breaks a quincunx; leave it out')
         return self
 
     def to_pattern(self) -> Pattern:
@@ -279,8 +287,12 @@ class BlockSection(Section):
             entry = catalogue.find(section.plant)
             out.append(
                 Plant(
-                    entry.name, section.variety, section.role, section.share,
-                    self._size(self.spread, entry.spread_m), self._size(self.height, entry.height_m),
+                    entry.name,
+                    section.variety,
+                    section.role,
+                    section.share,
+                    self._size(self.spread, entry.spread_m),
+                    self._size(self.height, entry.height_m),
                 )  # fmt: skip
             )
         return tuple(out)
@@ -309,7 +321,7 @@ class Plan(Section):
     @classmethod
     def _tables(cls, value: object) -> object:
         if isinstance(value, Mapping):
-            raise ValueError("is one table; write it with two brackets, [[...]], so that there can be several")  # noqa: TRY004
+            raise ValueError("is one table; write it with two brackets, [[...]], so that there can be several")
         return tuple(value) if isinstance(value, list) else value
 
     @model_validator(mode="after")

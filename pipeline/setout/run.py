@@ -19,7 +19,6 @@ import shapely
 
 from setout import __version__
 from setout.errors import SetoutError
-from setout.geometry.cellmask import MaskedCells
 from setout.nouns import Finding, Ground, Planting, Reach, Served, Site, Survey, Trees, Usable, VectorLayer
 from setout.plan import Plan
 from setout.read import plan_file, reference
@@ -59,7 +58,11 @@ class Steps:
 
 
 def plan(
-    path: str | Path, out: str | Path | None = None, *, products: Sequence[str] = PRODUCTS, say: Say | None = None
+    path: str | Path,
+    out: str | Path | None = None,
+    *,
+    products: Sequence[str] = PRODUCTS,
+    say: Say | None = None,
 ) -> Planting:
     """Plan a property: from its plan file to written results.
 
@@ -190,10 +193,16 @@ def _steps_fit(site: Site, areas: Any) -> None:
         across = float(np.hypot(high_x - low_x, high_y - low_y))
         where = f"block {block.name}"
         if area.is_empty:
-            raise SetoutError("its area has no ground inside the boundary that no earlier block takes", where, "draw its area on the site")
+            raise SetoutError(
+                "its area has no ground inside the boundary that no earlier block takes",
+                where,
+                "draw its area on the site",
+            )
         if block.pattern.step_m > across:
             step, size = show_length(block.pattern.step_m, site.units), show_length(across, site.units)
-            raise SetoutError(f"the step {step} is larger than its ground ({size} across)", where, "write a smaller step")
+            raise SetoutError(
+                f"the step {step} is larger than its ground ({size} across)", where, "write a smaller step"
+            )
 
 
 def _cells(the_plan: Plan, ground: Ground, high: Any, site: Site) -> exclude.Cells | None:
@@ -203,22 +212,29 @@ def _cells(the_plan: Plan, ground: Ground, high: Any, site: Site) -> exclude.Cel
     reasons = []
     blank = ground.blank
     if not ground.allow_blank:
-        reasons.append(exclude.CellReason(exclude.NO_ELEVATION, ground.elevations.source, exclude.CellBits(blank, ground.window)))
+        reasons.append(
+            exclude.CellReason(exclude.NO_ELEVATION, ground.elevations.source, exclude.CellBits(blank, ground.window))
+        )
     if np.isfinite(ground.max_slope):
-        reasons.append(exclude.CellReason(exclude.SLOPE, ground.elevations.source, exclude.CellBits(ground.steep, ground.window)))
+        reasons.append(
+            exclude.CellReason(exclude.SLOPE, ground.elevations.source, exclude.CellBits(ground.steep, ground.window))
+        )
     if high is not None:
         source = site.water.source if site.water else ""
         reasons.append(exclude.CellReason(exclude.TOO_HIGH, source, exclude.CellBits(high, ground.window)))
-    to_cell, to_frame = terrain.cell_mappings(ground)
-    return exclude.Cells(tuple(reasons), ground.window, to_cell, to_frame)
+    return exclude.Cells(tuple(reasons), ground.window, *terrain.cell_mappings(ground))
 
 
 def _allowed(ground: Ground, high: Any) -> fill.Allowed | None:
     """Return what tells which positions stand on cells that may be planted; None where all do."""
     if ground.elevations is None:
         return None
-    masks = [ground.steep] + ([] if ground.allow_blank else [ground.blank]) + ([] if high is None else [high])
-    return MaskedCells(ground, masks)
+    closed = ground.steep if high is None else ground.steep | high
+    if ground.allow_blank:
+        known = replace(ground, steep=closed)
+        return lambda x, y: ~terrain.steep_at(known, x, y)
+    whole = replace(ground, blank=closed | ground.blank)
+    return lambda x, y: ~terrain.blank_at(whole, x, y)
 
 
 def _facts(site: Site, ground: Ground, trees: Trees, reached: Reach | None, ids: Any = None) -> dict[str, Any]:
@@ -235,7 +251,11 @@ def _facts(site: Site, ground: Ground, trees: Trees, reached: Reach | None, ids:
     served = Served(np.full(size, -1), np.full(size, np.nan), np.full(size, np.nan))
     if site.water is not None and reached is not None:
         served = reach.serve(reached, site.water, trees.x, trees.y, z)
-    facts["water_index"], facts["run_m"], facts["pressure_kpa"] = served.point, served.run_m, served.pressure_kpa
+    facts["water_index"], facts["run_m"], facts["pressure_kpa"] = (
+        served.point,
+        served.run_m,
+        served.pressure_kpa,
+    )
     return facts
 
 
@@ -289,7 +309,11 @@ def _write(planting: Planting, folder: Path, products: Sequence[str], steps: Ste
         from setout.write import geopackage, plan_layers
 
         with steps.step("write plan.gpkg"):
-            geopackage.write(folder / "plan.gpkg", plan_layers.plan_layers(planting, contours), planting.site.frame.survey_crs)
+            geopackage.write(
+                folder / "plan.gpkg",
+                plan_layers.plan_layers(planting, contours),
+                planting.site.frame.survey_crs,
+            )
     if "terrain" in products and planting.ground.elevations is not None:
         from setout.write import rasters
 
@@ -336,7 +360,18 @@ def _write_run(path: Path, the_plan: Plan, planting: Planting, folder: Path, ste
         "findings": [_as_json(finding) for finding in planting.findings[:1000]],
         "versions": {
             name: metadata.version(name)
-            for name in ("numpy", "scipy", "shapely", "pyproj", "rasterio", "fiona", "pyogrio", "geopandas", "folium", "ezdxf")
+            for name in (
+                "numpy",
+                "scipy",
+                "shapely",
+                "pyproj",
+                "rasterio",
+                "fiona",
+                "pyogrio",
+                "geopandas",
+                "folium",
+                "ezdxf",
+            )
         },
         "python": sys.version.split()[0],
         "stages": steps.log,
@@ -435,5 +470,12 @@ def _given_positions(
         if said is not None:
             inside = np.asarray(said)[of] == own.name
         block[inside & (block < 0)] = index
-    trees = Trees(block.astype(np.int32), np.ones(len(x), np.int32), np.arange(1, len(x) + 1, dtype=np.int32), x, y, np.full(len(x), -1, np.int32))
+    trees = Trees(
+        block.astype(np.int32),
+        np.ones(len(x), np.int32),
+        np.arange(1, len(x) + 1, dtype=np.int32),
+        x,
+        y,
+        np.full(len(x), -1, np.int32),
+    )
     return look.Positions(ids, block, x, y, _facts(site, ground, trees, reached, ids))

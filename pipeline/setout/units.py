@@ -46,7 +46,13 @@ FLOW: Final[dict[str, float]] = {
     "l/h": 1.0, "lph": 1.0, "l/min": 60.0, "lpm": 60.0, "l/s": 3600.0, "lps": 3600.0, "m3/h": 1000.0,
     "gal/h": GALLON, "gph": GALLON, "gal/min": GALLON * 60, "gpm": GALLON * 60, "gal/day": GALLON / 24,
 }  # fmt: skip
-ANGLE: Final[dict[str, float]] = {"deg": 1.0, "°": 1.0, "degree": 1.0, "degrees": 1.0, "rad": math.degrees(1.0)}
+ANGLE: Final[dict[str, float]] = {
+    "deg": 1.0,
+    "°": 1.0,
+    "degree": 1.0,
+    "degrees": 1.0,
+    "rad": math.degrees(1.0),
+}
 
 KINDS: Final[dict[str, dict[str, float]]] = {
     "length": LENGTH, "area": AREA, "pressure": PRESSURE, "flow": FLOW, "angle": ANGLE,
@@ -178,7 +184,11 @@ def bearing(text: str) -> float:
         return _COMPASS[stripped.lower()]
     match = _BEARING.match(stripped)
     if match:
-        north, angle, east = match.group(1).upper() == "N", float(match.group(2)), match.group(3).upper() == "E"
+        north, angle, east = (
+            match.group(1).upper() == "N",
+            float(match.group(2)),
+            match.group(3).upper() == "E",
+        )
         if angle > 90:
             raise ValueError(f'"{text}": a quadrant bearing is at most 90 deg')
         return (angle if north == east else -angle) % 180.0

@@ -37,7 +37,11 @@ def test_pieces_are_what_shapely_leaves(seed: int) -> None:
     features = np.array([road, well, house])
     holes, group = edges_of(np.array([house, pond]))
     cutters = Cutters(
-        ground_of(area), holes, group, capsules_of(features, np.array([6.0, 9.0, 4.0])), np.column_stack([risers, np.full(6, 45.0)])
+        ground_of(area),
+        holes,
+        group,
+        capsules_of(features, np.array([6.0, 9.0, 4.0])),
+        np.column_stack([risers, np.full(6, 45.0)]),
     )
     lines_v = np.linspace(-79.3, 79.7, 41)
     pieces = cut(lines_v, cutters)
@@ -81,7 +85,10 @@ def test_no_point_of_a_piece_is_nearer_than_the_radius(seed: int, angle: float) 
 
 
 def test_end_gap_keeps_headland_at_both_ends() -> None:
-    pieces = cut(np.array([1.0]), Cutters(ground_of(shapely.box(0, 0, 50, 2)), *NO_HOLES, np.empty((0, 5)), end_gap=7.0))
+    pieces = cut(
+        np.array([1.0]),
+        Cutters(ground_of(shapely.box(0, 0, 50, 2)), *NO_HOLES, np.empty((0, 5)), end_gap=7.0),
+    )
     assert pieces.lo.tolist() == [7.0]
     assert pieces.hi.tolist() == [43.0]
 

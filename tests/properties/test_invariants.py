@@ -10,9 +10,10 @@ import pytest
 import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from invented import Property, field, objects, plan_of
 from pyproj import CRS
 from scipy.spatial import cKDTree
+
+from invented import Property, field, objects, plan_of
 
 SETBACKS = [
     {"from": "boundary", "distance": "15 ft", "why": "property line"},
@@ -100,10 +101,15 @@ def test_another_crs_or_unit_gives_the_same_trees(seed: int, pattern: dict[str, 
 
 @QUICK
 @given(st.integers(0, 500), PATTERNS, st.floats(-160, 160), st.floats(-60, 60))
-def test_moved_over_the_earth_the_site_keeps_its_trees(seed: int, pattern: dict[str, Any], lon: float, lat: float) -> None:
+def test_moved_over_the_earth_the_site_keeps_its_trees(
+    seed: int, pattern: dict[str, Any], lon: float, lat: float
+) -> None:
     """The same ground distances anywhere: to 1 cm where the frame is the same shape (5 parts per million of 260 m is 1.3 mm)."""
     prop = property_of(seed)
-    one = plan_of(replace(prop, lon=lon, lat=lat).survey(CRS.from_epsg(4326)), {"name": "A", "direction": "north-south"} | pattern)
+    one = plan_of(
+        replace(prop, lon=lon, lat=lat).survey(CRS.from_epsg(4326)),
+        {"name": "A", "direction": "north-south"} | pattern,
+    )
     other = plan_of(prop.survey(CRS.from_epsg(4326)), {"name": "A", "direction": "north-south"} | pattern)
     assert len(one.trees) == len(other.trees)
     np.testing.assert_allclose(one.trees.x - one.trees.x.mean(), other.trees.x - other.trees.x.mean(), atol=0.01)
@@ -112,7 +118,9 @@ def test_moved_over_the_earth_the_site_keeps_its_trees(seed: int, pattern: dict[
 
 @QUICK
 @given(st.integers(0, 500), PATTERNS, st.floats(1, 179))
-def test_turned_ground_gives_the_same_trees_along_its_longest_side(seed: int, pattern: dict[str, Any], turn: float) -> None:
+def test_turned_ground_gives_the_same_trees_along_its_longest_side(
+    seed: int, pattern: dict[str, Any], turn: float
+) -> None:
     prop = property_of(seed)
     block = {"name": "A", "direction": "longest side"} | pattern
     one = plan_of(prop.survey(CRS.from_epsg(32610)), block)
@@ -171,8 +179,22 @@ def test_blocks_keep_their_distance_and_their_ground(seed: int) -> None:
     halves = objects(shapely.box(-400, -400, 3, 400)), objects(shapely.box(3, -400, 400, 400))
     prop = replace(prop, layers={**prop.layers, "west": halves[0], "east": halves[1]})
     blocks = [
-        {"name": "W", "area": "west", "pattern": "offset", "step": "16 ft", "direction": "north-south", "spread": "12 ft"},
-        {"name": "E", "area": "east", "pattern": "square", "step": "30 ft", "direction": "best", "spread": "30 ft"},
+        {
+            "name": "W",
+            "area": "west",
+            "pattern": "offset",
+            "step": "16 ft",
+            "direction": "north-south",
+            "spread": "12 ft",
+        },
+        {
+            "name": "E",
+            "area": "east",
+            "pattern": "square",
+            "step": "30 ft",
+            "direction": "best",
+            "spread": "30 ft",
+        },
     ]
     plan = plan_of(prop.survey(CRS.from_epsg(32610)), blocks)
     trees = plan.trees

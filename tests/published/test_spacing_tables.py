@@ -26,7 +26,12 @@ def density(pattern: str, step: float, rows: float | None = None) -> float:
     lattice = Lattice(shape.step_m, shape.row_distance_m, shape.shift)
     # a window of whole periods, half open, in a block far larger
     wide, high = 40 * shape.step_m, 40 * shape.row_distance_m
-    field = shapely.box(-10 * shape.step_m, -10 * shape.row_distance_m, wide + 10 * shape.step_m, high + 10 * shape.row_distance_m)
+    field = shapely.box(
+        -10 * shape.step_m,
+        -10 * shape.row_distance_m,
+        wide + 10 * shape.step_m,
+        high + 10 * shape.row_distance_m,
+    )
     edges = edges_of(np.array([field]))[0]
     cutters = Cutters(edges, np.empty((0, 4)), np.empty(0, np.int64), np.empty((0, 5)))
     layout = layouts_along(lattice, cutters, 90.0)[0]

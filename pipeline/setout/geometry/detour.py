@@ -29,7 +29,9 @@ class Obstacles:
     corners: Floats
 
 
-def obstacles_of(geometry: NDArray[np.object_], openings: NDArray[np.object_], opening_width: float) -> Obstacles | None:
+def obstacles_of(
+    geometry: NDArray[np.object_], openings: NDArray[np.object_], opening_width: float
+) -> Obstacles | None:
     """Draw obstacles, leave the openings free, and find the corners.
 
     Parameters
@@ -86,8 +88,7 @@ def sees(obstacles: Obstacles, x0: Floats, y0: Floats, x1: Floats, y1: Floats) -
         True where nothing is in the way.
     """
     lines = shapely.linestrings(np.stack([np.column_stack([x0, y0]), np.column_stack([x1, y1])], axis=1))
-    free: NDArray[np.bool_] = ~shapely.intersects(obstacles.shape, lines)
-    return free
+    return ~np.asarray(shapely.intersects(obstacles.shape, lines), bool)
 
 
 def ways_from(obstacles: Obstacles, x: float, y: float, longest: float) -> tuple[Floats, Floats]:

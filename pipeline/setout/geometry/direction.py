@@ -99,7 +99,10 @@ class _Search:
             return 1
         edges = np.vstack([along.ground[:, [1, 3]], along.holes[:, [1, 3]]])
         reach = along.capsules[:, [1, 3]]
-        height = np.abs(edges[:, 1] - edges[:, 0]).sum() + (np.abs(reach[:, 1] - reach[:, 0]) + 2 * along.capsules[:, 4]).sum()
+        height = (
+            np.abs(edges[:, 1] - edges[:, 0]).sum()
+            + (np.abs(reach[:, 1] - reach[:, 0]) + 2 * along.capsules[:, 4]).sum()
+        )
         if along.discs is not None:
             height += 2 * along.discs[:, 2].sum()
         return int(2 * height / self.lattice.period) + 2 * len(lines)

@@ -1,12 +1,12 @@
-"""Cutting parallel lines by ground, each once and in closed form.
+r"""Cutting parallel lines by ground, each once and in closed form.
 
 All lines run along u and are told apart by their v; a *cutter* is a polygon, or a capsule (all points within r of a
 segment; a disc when the segment is a point). A line meets a capsule in one interval, so no buffer polygon is needed:
 
           ___________________
-         /                   \\        r = radius
+         /                   \        r = radius
     ----(--a-------------b----)----   the line's interval is the hull of its intervals
-         \\___________________/        with the two end discs and the two long sides
+         \___________________/        with the two end discs and the two long sides
 
 Intervals are the one currency: ``(line, lo, hi)``, sorted by line and lo, closed at both ends.
 """
@@ -184,7 +184,10 @@ def cut(lines_v: Floats, cutters: Cutters) -> Intervals:
         lo, hi = base.lo + cutters.end_gap, base.hi - cutters.end_gap
         keep = hi >= lo
         base = Intervals(base.line[keep], lo[keep], hi[keep])
-    out = [_capsule_pieces(lines_v, cutters.capsules, TOUCH), _polygon_pieces(lines_v, cutters.holes, cutters.hole_group)]
+    out = [
+        _capsule_pieces(lines_v, cutters.capsules, TOUCH),
+        _polygon_pieces(lines_v, cutters.holes, cutters.hole_group),
+    ]
     allowed = []
     if cutters.discs is not None:
         discs = cutters.discs

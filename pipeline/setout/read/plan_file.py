@@ -50,7 +50,9 @@ def _mapping(path: Path) -> dict[str, Any]:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
-        raise SetoutError("there is no such plan file", where, 'check the path, or write one with "setout new"') from None
+        raise SetoutError(
+            "there is no such plan file", where, 'check the path, or write one with "setout new"'
+        ) from None
     except UnicodeDecodeError:
         raise SetoutError("is not text in UTF-8", where, "a plan file is a TOML text file") from None
     except OSError as error:
@@ -60,7 +62,9 @@ def _mapping(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise SetoutError(f"the text is not TOML: {error}", where, "texts stand in double quotes, tables in brackets") from None
+        raise SetoutError(
+            f"the text is not TOML: {error}", where, "texts stand in double quotes, tables in brackets"
+        ) from None
 
 
 def references(mapping: Mapping[str, Any]) -> Iterator[tuple[str, str]]:

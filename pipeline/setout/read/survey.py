@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
@@ -52,13 +53,17 @@ def read_survey(plan: Plan, base: Path) -> Survey:
     boundary = attempt(
         "site.boundary",
         lambda: vector.read_boundary(
-            reference.parse(site.boundary, base), crs=given, unit=site.unit, adjust=site.adjust == "compass", start=site.start
+            reference.parse(site.boundary, base),
+            crs=given,
+            unit=site.unit,
+            adjust=site.adjust == "compass",
+            start=site.start,
         ),
     )
     layers: dict[str, VectorLayer] = {}
     for key, text in _layer_references(plan):
         if text not in layers:
-            layer = attempt(key, lambda text=text: vector.read_vector(reference.parse(text, base), crs=given, unit=site.unit))  # type: ignore[misc]
+            layer = attempt(key, partial(_layer, text, base, given, site.unit))
             if layer is not None:
                 layers[text] = layer
     elevations, doubts = attempt("site.dem", lambda: _elevations(plan, base, dem_crs)) or (None, ())
@@ -66,6 +71,10 @@ def read_survey(plan: Plan, base: Path) -> Survey:
     if faults or boundary is None:
         raise PlanFaults(tuple(faults))
     return Survey(boundary, layers, elevations, unused or (), doubts)
+
+
+def _layer(text: str, base: Path, crs: CRS | None, unit: str | None) -> VectorLayer:
+    return vector.read_vector(reference.parse(text, base), crs=crs, unit=unit)
 
 
 def _elevations(plan: Plan, base: Path, crs: CRS | None) -> tuple[Elevations | None, tuple[Finding, ...]]:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
-from setout.nouns import Bools, Finding, Floats, Geometries, Ints, Site
+from setout.nouns import Finding, Floats, Geometries, Ints, Site
 from setout.units import show_length, show_pressure
 
 ROOM_TOLERANCE = 1e-3
@@ -87,7 +87,7 @@ def check(site: Site, positions: Positions, checks: Checks, areas: Geometries) -
     """
     if not len(positions.x):
         return ()
-    points = shapely.points(positions.x, positions.y)
+    points = np.asarray(shapely.points(positions.x, positions.y), object)
     looks = (
         _boundary(site, positions, points, areas),
         _room(site, positions),
@@ -127,7 +127,15 @@ def nearest_neighbour(x: Floats, y: Floats) -> Floats:
 def _boundary(site: Site, positions: Positions, points: Geometries, areas: Geometries) -> Iterator[_Short]:
     outside = _outside(site.boundary, positions.x, positions.y, points)
     beyond = shapely.distance(site.boundary, points[outside])
-    yield _Short("outside_boundary", outside, "stands outside the boundary", beyond, 0.0, "m beyond", "move it onto the property")
+    yield _Short(
+        "outside_boundary",
+        outside,
+        "stands outside the boundary",
+        beyond,
+        0.0,
+        "m beyond",
+        "move it onto the property",
+    )
     for index, area in enumerate(areas):
         own = np.flatnonzero(positions.block == index)
         out = own[_outside(area, positions.x[own], positions.y[own], points[own])]
@@ -185,7 +193,13 @@ def _setbacks(site: Site, positions: Positions, points: Geometries) -> Iterator[
         measured = _measured(setback.geometry, points[near])
         short = measured < required - DISTANCE_TOLERANCE
         yield _Short(
-            "setback", near[short], f"stands too near: {setback.why}", measured[short], required[short], "m", "move or remove it"
+            "setback",
+            near[short],
+            f"stands too near: {setback.why}",
+            measured[short],
+            required[short],
+            "m",
+            "move or remove it",
         )
     for no_plant in site.no_plant:
         inside = np.unique(tree.query(no_plant.geometry, "contains_properly")[1])
@@ -208,7 +222,15 @@ def _height_limits(site: Site, positions: Positions, points: Geometries) -> Iter
 def _slope(positions: Positions, checks: Checks) -> Iterator[_Short]:
     slope = positions.facts["slope_pct"]
     steep = np.flatnonzero(slope > 100 * (checks.max_slope + SLOPE_TOLERANCE))
-    yield _Short("too_steep", steep, "stands on ground over the slope limit", slope[steep], 100 * checks.max_slope, "%", "move or remove it")
+    yield _Short(
+        "too_steep",
+        steep,
+        "stands on ground over the slope limit",
+        slope[steep],
+        100 * checks.max_slope,
+        "%",
+        "move or remove it",
+    )
 
 
 def _water(site: Site, positions: Positions) -> Iterator[_Short]:
@@ -218,11 +240,27 @@ def _water(site: Site, positions: Positions) -> Iterator[_Short]:
     run = positions.facts["run_m"]
     far = np.flatnonzero(~np.isfinite(run))
     most = np.inf if water.max_run_m is None else water.max_run_m
-    yield _Short("beyond_reach", far, "no water point reaches it", np.full(len(far), np.nan), most, "m run", "add a water point, or lengthen max_run")
+    yield _Short(
+        "beyond_reach",
+        far,
+        "no water point reaches it",
+        np.full(len(far), np.nan),
+        most,
+        "m run",
+        "add a water point, or lengthen max_run",
+    )
     if water.min_pressure_kpa is not None:
         kpa = positions.facts["pressure_kpa"]
         low = np.flatnonzero(kpa < water.min_pressure_kpa - 1e-6)
-        yield _Short("low_pressure", low, "static pressure falls short there", kpa[low], water.min_pressure_kpa, "kPa", "serve it from a higher pressure")
+        yield _Short(
+            "low_pressure",
+            low,
+            "static pressure falls short there",
+            kpa[low],
+            water.min_pressure_kpa,
+            "kPa",
+            "serve it from a higher pressure",
+        )
 
 
 def _worded(site: Site, positions: Positions, short: _Short) -> Iterator[Finding]:

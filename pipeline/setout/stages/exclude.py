@@ -131,12 +131,21 @@ def block_areas(site: Site) -> tuple[Geometries, tuple[Finding, ...]]:
         inside = polygonal(shapely.intersection(block.area, site.boundary))
         outside = block.area.area - inside.area
         if outside > max(1.0, 1e-6 * block.area.area):
-            findings.append(_area_finding("block_outside", site, block, outside, "reaches over the boundary", "draw it inside"))
+            findings.append(
+                _area_finding("block_outside", site, block, outside, "reaches over the boundary", "draw it inside")
+            )
         own = polygonal(shapely.difference(inside, taken))
         shared = inside.area - own.area
         if shared > max(1.0, 1e-6 * inside.area):
             findings.append(
-                _area_finding("block_overlap", site, block, shared, "overlaps blocks named before it", "draw it beside them")
+                _area_finding(
+                    "block_overlap",
+                    site,
+                    block,
+                    shared,
+                    "overlaps blocks named before it",
+                    "draw it beside them",
+                )
             )
         areas[index] = own
         taken = shapely.union(taken, inside)
@@ -216,7 +225,15 @@ def cutters_of(site: Site, areas: Geometries, reach: Reach | None, dropped: Base
         hole_edges, hole_group = edges_of(np.array(closed, object))
         discs, reach_edges = _reach_cutters(reach)
         out.append(
-            Cutters(ground, hole_edges, hole_group, np.vstack(capsules), discs, reach_edges, block.pattern.headland_m)
+            Cutters(
+                ground,
+                hole_edges,
+                hole_group,
+                np.vstack(capsules),
+                discs,
+                reach_edges,
+                block.pattern.headland_m,
+            )
         )
     return tuple(out)
 
@@ -241,7 +258,12 @@ def _reach_cutters(
 
 
 def usable_ground(
-    site: Site, areas: Geometries, reach: Reach | None, cells: Cells | None, limits: Limits, sources: tuple[str, str] = ("", "")
+    site: Site,
+    areas: Geometries,
+    reach: Reach | None,
+    cells: Cells | None,
+    limits: Limits,
+    sources: tuple[str, str] = ("", ""),
 ) -> tuple[Usable, BaseGeometry | None]:
     """Draw the excluded and the usable ground and keep the account.
 
@@ -284,7 +306,12 @@ def usable_ground(
         for exclusion_list in taken:
             first = exclusion_list[0]
             account.append(
-                _row(account, first.reason, sum(e.alone_m2 for e in exclusion_list), sum(e.newly_m2 for e in exclusion_list))
+                _row(
+                    account,
+                    first.reason,
+                    sum(e.alone_m2 for e in exclusion_list),
+                    sum(e.newly_m2 for e in exclusion_list),
+                )
             )
             exclusions += [e for e in exclusion_list if not e.geometry.is_empty]
     dropped: list[BaseGeometry] = []
@@ -466,4 +493,3 @@ def _by_block(site: Site, areas: Geometries, pieces: list[BaseGeometry]) -> tupl
     out = np.empty(len(polygons), object)
     out[:] = polygons
     return tuple(names), out
-

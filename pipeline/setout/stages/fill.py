@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 from scipy.spatial import cKDTree
+from shapely.geometry.base import BaseGeometry
 
 from setout.geometry import direction as ways
 from setout.geometry.lattice import Lattice, Layout, Placed, place
@@ -41,7 +42,7 @@ class Bed:
     """
 
     block: Block
-    area: shapely.Geometry
+    area: BaseGeometry
     cutters: Cutters
 
 
@@ -95,7 +96,12 @@ def lattice_of(pattern: Pattern) -> Lattice:
         The same without the words [m].
     """
     return Lattice(
-        pattern.step_m, pattern.row_distance_m, pattern.shift, pattern.alley_every, pattern.alley_width_m, pattern.free_rows
+        pattern.step_m,
+        pattern.row_distance_m,
+        pattern.shift,
+        pattern.alley_every,
+        pattern.alley_width_m,
+        pattern.free_rows,
     )
 
 
@@ -215,7 +221,14 @@ def _number(done: Sequence[tuple[Block, Placed, float]]) -> tuple[Rows, Trees]:
         starts = _to_xy(Placed(placed.u[first] - half, placed.v[first], first), bearing)
         ends = _to_xy(Placed(placed.u[last] + half, placed.v[last], last), bearing)
         rows.append(
-            (np.full(len(first), index), np.arange(1, len(first) + 1), *starts, *ends, count, np.full(len(first), bearing))
+            (
+                np.full(len(first), index),
+                np.arange(1, len(first) + 1),
+                *starts,
+                *ends,
+                count,
+                np.full(len(first), bearing),
+            )
         )
     block_, row_, position_, x_, y_ = (np.concatenate(part) for part in zip(*trees, strict=True))
     r = [np.concatenate(part) for part in zip(*rows, strict=True)]

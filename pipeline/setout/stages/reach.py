@@ -186,9 +186,7 @@ def too_high(reach: Reach, ground: Ground) -> NDArray[np.uint8] | None:
     if elevations is None or not np.isfinite(reach.ceiling_m).any():
         return None
     row0, row1, col0, col1 = ground.window
-    top = ground.highest_m
-    served_anywhere = not np.isfinite(reach.max_run_m) and np.isinf(reach.ceiling_m).any()
-    if served_anywhere or top <= reach.ceiling_m.min():
+    if not np.isfinite(reach.max_run_m) and np.isinf(reach.ceiling_m).any():
         return None
     packed = np.zeros_like(ground.steep)
     for start in range(row0, row1, 512):
@@ -205,12 +203,11 @@ def too_high(reach: Reach, ground: Ground) -> NDArray[np.uint8] | None:
 
 def _dry(reach: Reach, ground: Ground, highest: NDArray[np.float32], row0: int, col0: int) -> NDArray[np.bool_]:
     """Tell which cells of a strip every water point in reach is too low for."""
-    rows, cols = np.indices(highest.shape)
     assert ground.elevations is not None
     grid, frame = ground.elevations.grid, ground.frame
-    dry = highest > reach.ceiling_m.min()
+    dry = np.asarray(highest > reach.ceiling_m.min(), bool)
     at = np.nonzero(dry)
-    gx, gy = grid.corner(rows[at] + row0 + 0.5, cols[at] + col0 + 0.5)
+    gx, gy = grid.corner(at[0] + row0 + 0.5, at[1] + col0 + 0.5)
     x, y = frame.of(grid.crs, gx, gy)
     served = np.zeros(len(x), bool)
     for index, ceiling in enumerate(reach.ceiling_m):

@@ -71,9 +71,7 @@ def monument_points(planting: Planting) -> stakeout.StakePoints:
     corners = planting.site.monuments
     count = len(corners)
     names = [f"BM{k}" for k in range(1, count + 1)]
-    return _points(
-        planting, names, corners[:, 0], corners[:, 1], np.full(count, np.nan), ["boundary corner"] * count
-    )
+    return _points(planting, names, corners[:, 0], corners[:, 1], np.full(count, np.nan), ["boundary corner"] * count)
 
 
 def _points(

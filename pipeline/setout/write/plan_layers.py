@@ -86,7 +86,10 @@ def _to_survey(frame: Frame) -> Callable[[Sequence[BaseGeometry | None] | Geomet
 
 
 def _layer(layer: str, geometry: Geometries | Points | Segments | None, **columns: Any) -> LayerData:
-    arrays = {key: np.asarray(v, object) if isinstance(v, list) and v and isinstance(v[0], str) else v for key, v in columns.items()}
+    arrays = {
+        key: np.asarray(v, object) if isinstance(v, list) and v and isinstance(v[0], str) else v
+        for key, v in columns.items()
+    }
     typed = {key: np.asarray(v, float) if isinstance(v, list) else v for key, v in arrays.items()}
     for column in CONTRACTS[layer].columns:
         values = typed.get(column.name)
@@ -186,7 +189,9 @@ def _trees(planting: Planting) -> LayerData:
     def places(part: slice) -> dict[str, Floats]:
         x, y = frame.to(frame.survey_crs, trees.x[part], trees.y[part])
         lon, lat = frame.to(WGS84, trees.x[part], trees.y[part])
-        east, north = (x, y) if frame.plane_crs == frame.survey_crs else frame.to(frame.plane_crs, trees.x[part], trees.y[part])
+        east, north = (
+            (x, y) if frame.plane_crs == frame.survey_crs else frame.to(frame.plane_crs, trees.x[part], trees.y[part])
+        )
         return {"x": x, "y": y, "easting": east, "northing": north, "lon": lon, "lat": lat}
 
     at = several(size, ("x", "y", "easting", "northing", "lon", "lat"), places)
@@ -241,5 +246,8 @@ def _order(planting: Planting) -> LayerData:
             count = int(((trees.block == b) & (trees.plant == p)).sum())
             if plant.name and count:
                 lines.append((plant.name, plant.variety, plant.role, block.name, count))
-    texts = {key: np.array([line[k] for line in lines] or [""], object)[: len(lines)] for k, key in enumerate(("plant", "variety", "role", "block"))}
+    texts = {
+        key: np.array([line[k] for line in lines] or [""], object)[: len(lines)]
+        for k, key in enumerate(("plant", "variety", "role", "block"))
+    }
     return _layer("order", None, **texts, trees=np.array([line[4] for line in lines], np.int64))

@@ -24,7 +24,11 @@ WGS84 = CRS.from_epsg(4326)
 
 
 def frame_of(
-    boundary: BaseGeometry, crs: CRS, elevations: Elevations | None, elevation_m: float | None = None, geoid_m: float = 0.0
+    boundary: BaseGeometry,
+    crs: CRS,
+    elevations: Elevations | None,
+    elevation_m: float | None = None,
+    geoid_m: float = 0.0,
 ) -> Frame:
     """Lay the working frame through a site.
 
@@ -48,7 +52,9 @@ def frame_of(
     """
     geographic = crs.geodetic_crs
     if geographic is None:
-        raise SetoutError(f"the CRS {crs.name} has no place on the earth", "site.boundary", "give site.crs a mapped CRS")
+        raise SetoutError(
+            f"the CRS {crs.name} has no place on the earth", "site.boundary", "give site.crs a mapped CRS"
+        )
     geographic = geographic.to_2d()
     xy = shapely.get_coordinates(boundary)
     lon, lat = (np.asarray(part, float) for part in transformer(crs, geographic).transform(xy[:, 0], xy[:, 1]))
@@ -62,7 +68,9 @@ def frame_of(
     e2 = 1 - (b / a) ** 2
     radius = a * np.sqrt(1 - e2) / (1 - e2 * np.sin(np.radians(lat0)) ** 2)
     scale = float(1 + height / radius)
-    local = ProjectedCRS(TransverseMercatorConversion(lat0, lon0, 0.0, 0.0, scale), "site frame", geodetic_crs=geographic)
+    local = ProjectedCRS(
+        TransverseMercatorConversion(lat0, lon0, 0.0, 0.0, scale), "site frame", geodetic_crs=geographic
+    )
     mid_lon, mid_lat = transformer(geographic, WGS84).transform(lon0, lat0)
     plane = crs if crs.is_projected else _utm(geographic, lon0, lat0)
     return Frame(local, crs, plane, float(mid_lon), float(mid_lat), float(height), scale)
@@ -90,8 +98,10 @@ def _utm(geographic: CRS, lon: float, lat: float) -> CRS:
     area = AreaOfInterest(lon, lat, lon, lat)
     names = [geographic.datum.name] if geographic.datum is not None else []
     for name in [*names, "WGS 84"]:
-        zones = query_utm_crs_info(datum_name=name.replace("World Geodetic System 1984 ensemble", "WGS 84"), area_of_interest=area)
+        zones = query_utm_crs_info(
+            datum_name=name.replace("World Geodetic System 1984 ensemble", "WGS 84"), area_of_interest=area
+        )
         if zones:
-            return CRS.from_epsg(sorted(zones, key=lambda z: z.code)[0].code)
+            return CRS.from_epsg(min(zones, key=lambda z: int(z.code)).code)
     zone = int((lon + 180) // 6) % 60 + 1
     return CRS.from_epsg((32600 if lat >= 0 else 32700) + zone)

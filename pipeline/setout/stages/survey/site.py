@@ -6,6 +6,7 @@ A line between two surveyed points is the straight sight line on the ground: poi
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -83,7 +84,7 @@ def site_of(plan: Plan, survey: Survey) -> Site:
         _monuments(land),
     )
     findings += _far_features(site)
-    return Site(*(getattr(site, name) for name in Site.__slots__[:-1]), findings=tuple(findings))
+    return replace(site, findings=tuple(findings))
 
 
 def _whole(layer: VectorLayer) -> tuple[BaseGeometry, list[tuple[str, Floats, float]]]:
@@ -109,7 +110,9 @@ def _whole(layer: VectorLayer) -> tuple[BaseGeometry, list[tuple[str, Floats, fl
         parts.append(fixed)
     whole = polygonal(shapely.union_all(parts))
     if whole.is_empty or whole.area <= 0:
-        raise SetoutError("the boundary encloses no area", layer.source, "give at least three corners that are not in line")
+        raise SetoutError(
+            "the boundary encloses no area", layer.source, "give at least three corners that are not in line"
+        )
     overlap = sum(float(part.area) for part in parts) - whole.area
     if overlap > 1e-9 * whole.area:
         mended.append(("parts of the boundary overlap", np.array([whole.centroid.x, whole.centroid.y]), overlap))
@@ -155,7 +158,11 @@ def _layer_in_frame(layer: VectorLayer, frame: Frame, findings: list[Finding]) -
     findings += layer.findings
     geometry = _in_frame(layer.geometry, layer.crs, frame)
     if not np.isfinite(shapely.get_coordinates(geometry)).all():
-        raise SetoutError(f"some coordinates cannot be brought to the site ({layer.crs.name})", layer.source, "check its CRS")
+        raise SetoutError(
+            f"some coordinates cannot be brought to the site ({layer.crs.name})",
+            layer.source,
+            "check its CRS",
+        )
     broken = ~shapely.is_valid(geometry)
     if broken.any():
         geometry = geometry.copy()
@@ -178,7 +185,11 @@ def _setbacks(plan: Plan, layers: dict[str, Geometries], land: BaseGeometry) -> 
 def _areas_only(geometry: Geometries, source: str) -> Geometries:
     areas = geometry[shapely.get_dimensions(geometry) == 2]
     if not len(areas):
-        raise SetoutError("an area without plants needs polygons, and there are none", source, "use a setback for points and lines")
+        raise SetoutError(
+            "an area without plants needs polygons, and there are none",
+            source,
+            "use a setback for points and lines",
+        )
     return areas
 
 
@@ -230,9 +241,11 @@ def _far_features(site: Site) -> Iterator[Finding]:
             )  # fmt: skip
     if site.water is not None:
         points = shapely.points(site.water.points.x, site.water.points.y)
-        outside = [n for n, d in zip(site.water.points.name, shapely.distance(site.boundary, points), strict=True) if d > 0]
+        outside = [
+            n for n, d in zip(site.water.points.name, shapely.distance(site.boundary, points), strict=True) if d > 0
+        ]
         if outside:
             yield Finding(
                 "water_point_outside", "warn", f"water point {', '.join(outside[:8])} is outside the boundary",
-                f"{len(outside)} outside", "inside", "check that its pipe may come onto the property", 
+                f"{len(outside)} outside", "inside", "check that its pipe may come onto the property",
             )  # fmt: skip

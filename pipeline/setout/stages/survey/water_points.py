@@ -12,7 +12,14 @@ from setout.errors import SetoutError
 from setout.nouns import Floats, Geometries, VectorLayer, WaterPoints
 from setout.units import FLOW, GALLON, PRESSURE, quantity
 
-PRESSURE_SUFFIX = {"psi": PRESSURE["psi"], "kpa": 1.0, "bar": 100.0, "mpa": 1e3, "ft": PRESSURE["ft of water"], "m": PRESSURE["m of water"]}
+PRESSURE_SUFFIX = {
+    "psi": PRESSURE["psi"],
+    "kpa": 1.0,
+    "bar": 100.0,
+    "mpa": 1e3,
+    "ft": PRESSURE["ft of water"],
+    "m": PRESSURE["m of water"],
+}
 FLOW_SUFFIX = {
     "gpm": FLOW["gpm"], "gph": GALLON, "lps": 3600.0, "lpm": 60.0, "lph": 1.0, "ls": 3600.0, "lh": 1.0, "m3h": 1000.0,
 }  # fmt: skip
@@ -64,7 +71,9 @@ def _names(columns: dict[str, NDArray[Any]], size: int) -> tuple[str, ...]:
     """Return unique names: the column ``name`` (or an id), numbered where one is missing or there twice."""
     by_lower = {name.lower(): name for name in columns}
     column = next((by_lower[n] for n in ("name", "label", "id", "riser_id", "valve", "point") if n in by_lower), None)
-    given = ["" if column is None or v is None or v != v else str(v) for v in (columns[column] if column else [None] * size)]
+    given = [
+        "" if column is None or v is None or v != v else str(v) for v in (columns[column] if column else [None] * size)
+    ]
     out: list[str] = []
     for number, text in enumerate(given, 1):
         name = text or f"W{number}"
@@ -93,7 +102,7 @@ def _value(value: Any, factor: float | None, kind: str, where: str) -> float:
         number = quantity(value, kind) if factor is None else float(value) * factor
     except (ValueError, TypeError) as error:
         what, _, remedy = str(error).partition("; ")
-        hint = f'{remedy or "give a number"}, or name the column with its unit, such as {"pressure_psi" if kind == "pressure" else "flow_gpm"}'
+        hint = f"{remedy or 'give a number'}, or name the column with its unit, such as {'pressure_psi' if kind == 'pressure' else 'flow_gpm'}"
         raise SetoutError(what, where, hint) from None
     if not np.isfinite(number) or number <= 0:
         raise SetoutError(f"{value} is not a {kind} above zero", where, "correct it or leave it empty")
