@@ -20,7 +20,7 @@ from pyproj import CRS
 from setout.errors import Interrupted, SetoutError
 from setout.layers import CONTRACTS
 from setout.write import commit
-from setout.write.commit import MANAGED, OutputFolder, check_writable
+from setout.write.commit import MANAGED, OutputFolder, check_writable, managed_by
 from setout.write.geopackage import LayerData, Points, write
 
 PIPELINE = Path(__file__).resolve().parents[2] / "pipeline"
@@ -103,7 +103,7 @@ def test_what_a_database_program_left_is_not_played_back_into_the_new_plan(out):
 
 def test_a_run_that_writes_only_the_packet_leaves_the_rest(out):
     before = contents(out)
-    with OutputFolder(out, managed=tuple(n for n in MANAGED if n.startswith("packet/"))) as staging:
+    with OutputFolder(out, managed_by(["packet"])) as staging:
         fill(staging.path, "new", ("packet/trees.gpx",))
     before.pop("packet/stakeout.csv")
     assert contents(out) == {**before, "packet/trees.gpx": b"new packet/trees.gpx"}

@@ -22,31 +22,48 @@ from typing import TYPE_CHECKING, Final, Self
 from setout.errors import Interrupted, SetoutError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator, Mapping
     from types import TracebackType
 
-MANAGED: Final = (
-    "plan.gpkg",
+FILES: Final[Mapping[str, tuple[str, ...]]] = {
     # what a database program left beside an older plan.gpkg would be played back into the new one
-    "plan.gpkg-journal",
-    "plan.gpkg-wal",
-    "plan.gpkg-shm",
-    "map.html",
-    "report.html",
-    "run.json",
-    "packet/README.txt",
-    "packet/stakeout.csv",
-    "packet/trees.gpx",
-    "terrain/slope.tif",
-    "terrain/hillshade.tif",
-)
-"""Every file that ``plan`` may write; what an earlier run wrote and the new one does not is taken away."""
+    "geopackage": ("plan.gpkg", "plan.gpkg-journal", "plan.gpkg-wal", "plan.gpkg-shm"),
+    "map": ("map.html",),
+    "terrain": ("terrain/slope.tif", "terrain/hillshade.tif"),
+    "report": ("report.html",),
+    "packet": ("packet/README.txt", "packet/stakeout.csv", "packet/trees.gpx"),
+    "run": ("run.json",),
+}
+"""The files of each product. What an earlier run wrote of a product and the new one does not is taken away."""
+MANAGED: Final = tuple(name for names in FILES.values() for name in names)
+"""The files of all products."""
 
 _FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
 _MOVES: Final = "moves.json"
 _LOCK: Final = "lock"
 _NEW: Final = "new"
 _OLD: Final = "old"
+
+
+def managed_by(products: Iterable[str]) -> tuple[str, ...]:
+    """Return the files that a run of some products owns; those of other products are left as they are.
+
+    Parameters
+    ----------
+    products : Iterable
+        Keys of ``FILES``; ``run`` always counts.
+
+    Returns
+    -------
+    tuple
+        Paths relative to the output folder.
+
+    Examples
+    --------
+    >>> managed_by(["map"])
+    ('map.html', 'run.json')
+    """
+    return tuple(name for product in dict.fromkeys((*products, "run")) for name in FILES[product])
 
 
 def check_writable(folder: Path) -> None:
