@@ -26,6 +26,8 @@ CORNER_MARK: Final = (2_068_400.0, 241_200.0)
 """Easting and northing of the property's own corner mark [ftUS]."""
 CELL_FT: Final = 3.0
 """Cell of the DEM [ftUS]."""
+INSET_FT: Final = 4.0
+"""How far inside the property line the blocks were drawn [ftUS]."""
 DEM_EXTENT: Final = (-120.0, -120.0, 1680.0, 1470.0)
 """West, south, east and north edge of the DEM from the corner mark [ftUS]; whole cells."""
 
@@ -144,8 +146,12 @@ def _features() -> tuple[Layer, ...]:
 
 def _blocks() -> tuple[Layer, ...]:
     parts = ((_BLOCK_A,), (_BLOCK_B,), (_BLOCK_C_WEST, _BLOCK_C_EAST), (_BLOCK_D,))
-    areas = tuple(shapely.MultiPolygon([_polygon(corners) for corners in block]) for block in parts)
-    return (Layer("blocks", areas, {"name": ("A", "B", "C", "D")}),)
+    inside = _polygon(_BOUNDARY).buffer(-INSET_FT, join_style="mitre")
+    areas = []
+    for block in parts:
+        ground = [_polygon(corners).intersection(inside) for corners in block]
+        areas.append(shapely.MultiPolygon([_rounded(part) for part in ground]))
+    return (Layer("blocks", tuple(areas), {"name": ("A", "B", "C", "D")}),)
 
 
 def _creek() -> Points:
@@ -157,6 +163,12 @@ def _creek() -> Points:
 def _placed(points: Points) -> NDArray[np.float64]:
     """Move points from the corner mark onto the plane, to the hundredth of a foot a survey is given in."""
     return np.round(np.asarray(points, float) + CORNER_MARK, 2)
+
+
+def _rounded(polygon: BaseGeometry) -> shapely.Polygon:
+    """Return a polygon with its corners to the hundredth of a foot, in one order whatever made it."""
+    corners = shapely.get_coordinates(polygon.normalize())
+    return shapely.Polygon(np.round(corners, 2))
 
 
 def _points(points: Points) -> tuple[shapely.Point, ...]:

@@ -69,7 +69,7 @@ def heights(x: Floats, y: Floats) -> Floats:
     bank = BANK_FT * _ramp(north, 30.0, 135.0)
     south = 0.055 * _beyond(-north, 40.0)
     shelf = 0.022 * _beyond(north, 100.0)
-    hill = _knoll(x, y, (330.0, 1010.0), (240.0, 195.0), 52.0)
+    hill = _knoll(x, y, (330.0, 1010.0), (240.0, 200.0), 48.0)
     rise = _knoll(x, y, (1330.0, 1120.0), (300.0, 190.0), 26.0)
     draw = -13.0 * np.exp(-(((x - 830.0 - 0.25 * (y - 900.0)) / 62.0) ** 2)) * _ramp(y, 820.0, 1150.0)
     ripple = 0.9 * np.sin(x / 43.0 + 0.6) * np.sin(y / 51.0) + 0.5 * np.sin((x + y) / 29.0)
