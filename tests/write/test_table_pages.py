@@ -9,8 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from setout.write import records
 from setout.write import table_pages as pages
-from setout.write.table_pages import PAGE, PageFile, RowTooLongError
+from setout.write.records import RowTooLongError
+from setout.write.table_pages import PAGE, PageFile
 
 
 def lay(path, columns, rows, chunk=50_000):
@@ -28,7 +30,7 @@ def lay(path, columns, rows, chunk=50_000):
     parts = (slice(k, min(rows, k + chunk)) for k in range(0, rows, chunk))
     file.fill(
         root,
-        (pages.leaves(p.start + 1, p.stop - p.start, [pages.NULL, *(c(p) for c in columns)]) for p in parts),
+        (pages.leaves(p.start + 1, p.stop - p.start, [records.NULL, *(c(p) for c in columns)]) for p in parts),
     )
     file.keep()
     file.close()
@@ -67,11 +69,11 @@ def test_any_rows_come_back(tmp_path_factory, rows, chunk):
     found = lay(
         path,
         [
-            lambda p: pages.texts(text[p]),
-            lambda p: pages.reals(number[p]),
-            lambda p: pages.integers(whole[p]),
-            lambda p: pages.integers(whole[p], known[p]),
-            lambda p: pages.blobs(matrix[p], lengths[p]),
+            lambda p: records.texts(text[p]),
+            lambda p: records.reals(number[p]),
+            lambda p: records.integers(whole[p]),
+            lambda p: records.integers(whole[p], known[p]),
+            lambda p: records.blobs(matrix[p], lengths[p]),
         ],
         len(rows),
         chunk,
@@ -86,7 +88,9 @@ def test_any_rows_come_back(tmp_path_factory, rows, chunk):
 @pytest.mark.parametrize("rows", [1, 300, 400, 130_000, 1_500_000])
 def test_trees_of_one_to_three_levels(tmp_path, rows):
     """About 290 rows of this width fit a page and 371 pages an inner page: one, two and three levels deep."""
-    found = lay(tmp_path / "t.db", [lambda p: pages.integers(np.arange(p.start, p.stop, dtype=np.int64) % 1000)], rows)
+    found = lay(
+        tmp_path / "t.db", [lambda p: records.integers(np.arange(p.start, p.stop, dtype=np.int64) % 1000)], rows
+    )
     assert [row[0] for row in found] == list(range(1, rows + 1))
     assert [row[1] for row in found] == (np.arange(rows) % 1000).tolist()
 
@@ -94,13 +98,13 @@ def test_trees_of_one_to_three_levels(tmp_path, rows):
 @pytest.mark.parametrize("length", [1, 57, 58, 4000, 4040])
 def test_longest_row_that_fits(tmp_path, length):
     texts = ["x" * length] * 5
-    assert lay(tmp_path / "t.db", [lambda p: pages.texts(texts[p])], 5) == [(k, texts[0]) for k in range(1, 6)]
+    assert lay(tmp_path / "t.db", [lambda p: records.texts(texts[p])], 5) == [(k, texts[0]) for k in range(1, 6)]
 
 
 def test_a_row_that_does_not_fit_is_refused():
     for length in (4070, 9000):
         with pytest.raises(RowTooLongError):
-            pages.leaves(1, 1, [pages.NULL, pages.texts(["x" * length])])
+            pages.leaves(1, 1, [records.NULL, records.texts(["x" * length])])
 
 
 def test_the_lock_page_is_left_out(tmp_path, monkeypatch):
@@ -113,7 +117,7 @@ def test_the_lock_page_is_left_out(tmp_path, monkeypatch):
     db.close()
     file = PageFile(path)
     values = np.arange(20_000)
-    file.fill(2, [pages.leaves(1, 20_000, [pages.NULL, pages.integers(values)])])
+    file.fill(2, [pages.leaves(1, 20_000, [records.NULL, records.integers(values)])])
     file.keep()
     file.close()
     assert path.read_bytes()[19 * PAGE : 20 * PAGE] == bytes(PAGE)
@@ -132,11 +136,11 @@ def test_what_is_not_kept_leaves_the_file_as_it_was(tmp_path):
     db.close()
     before = path.read_bytes()
     file = PageFile(path)
-    file.fill(2, [pages.leaves(1, 900, [pages.NULL, pages.integers(np.arange(900))])])
+    file.fill(2, [pages.leaves(1, 900, [records.NULL, records.integers(np.arange(900))])])
     file.close()
     assert path.read_bytes() == before
     file = PageFile(path)
-    file.fill(2, [pages.leaves(1, 3, [pages.NULL, pages.integers(np.arange(3))])])
+    file.fill(2, [pages.leaves(1, 3, [records.NULL, records.integers(np.arange(3))])])
     file.close()
     assert path.read_bytes() == before
 
@@ -149,6 +153,6 @@ def test_varint_is_that_of_the_file_format(value):
     while rest:
         groups.insert(0, 128 | rest & 127)
         rest >>= 7
-    piece = pages.varint(np.array([value, 1]))
+    piece = records.varint(np.array([value, 1]))
     length = piece.matrix.shape[1] if piece.lengths is None else piece.lengths[0]
     assert bytes(piece.matrix[0, :length]) == bytes(groups)

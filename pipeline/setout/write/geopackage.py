@@ -22,9 +22,10 @@ from setout.errors import SetoutError
 from setout.layers import LayerContract, check
 
 from .chunks import Chunked, Coded, Points, Segments, Shapes, Values, WalkIds, several
+from .records import RowTooLongError
 from .rows import Table, insert, insert_index, lay
 from .styles import LAYER_STYLES_TABLE, style_rows
-from .table_pages import PAGE, PageFile, RowTooLongError
+from .table_pages import PAGE, PageFile
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from . import packed_rtree, table_pages
+from . import packed_rtree, records, table_pages
 from .chunks import ROWS, Coded, Packed, Points, Segments, Shapes, Values, WalkIds
 
 if TYPE_CHECKING:
@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 
     from setout.layers import Column
 
-    from .table_pages import Bytes, Lengths, PageFile
+    from .records import Bytes, Lengths
+    from .table_pages import PageFile
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,56 +154,56 @@ def _row_pages(table: Table) -> Iterator[tuple[Bytes, Lengths]]:
     for part in table.parts():
         packed = table.geometry.pack(part, table.srs_id)
         table.note(part, packed.boxes)
-        fields = [table_pages.NULL, table_pages.blobs(packed.matrix, packed.lengths)]
+        fields = [records.NULL, records.blobs(packed.matrix, packed.lengths)]
         fields += [_field(column, table.values.get(column.name), part) for column in table.columns]
         yield table_pages.leaves(part.start + 1, part.stop - part.start, fields)
 
 
-def _field(column: Column, values: Values | None, part: slice) -> table_pages.Field:
+def _field(column: Column, values: Values | None, part: slice) -> records.Field:
     if values is None:
-        return table_pages.NULL
+        return records.NULL
     if column.kind == "text":
         if isinstance(values, Coded):
             codes = np.maximum(values.codes[part], -1)
-            return table_pages.labels(codes, [*(text or None for text in values.labels), None])
+            return records.labels(codes, [*(text or None for text in values.labels), None])
         if isinstance(values, WalkIds):
-            return table_pages.joined(_id_pieces(values, part))
+            return records.joined(_id_pieces(values, part))
         texts = values[part]
-        plain = table_pages.ascii_bytes(texts) if texts.dtype.kind == "U" else None
+        plain = records.ascii_bytes(texts) if texts.dtype.kind == "U" else None
         if plain is not None:
-            return table_pages.joined([plain])
-        return table_pages.texts([text or None for text in texts.tolist()])
+            return records.joined([plain])
+        return records.texts([text or None for text in texts.tolist()])
     numbers = np.asarray(values[part])
     if column.kind == "real":
-        return table_pages.reals(numbers.astype(np.float64))
+        return records.reals(numbers.astype(np.float64))
     if numbers.dtype.kind == "f":
         known = np.isfinite(numbers)
-        return table_pages.integers(np.where(known, numbers, 0).astype(np.int64), known)
-    return table_pages.integers(numbers.astype(np.int64))
+        return records.integers(np.where(known, numbers, 0).astype(np.int64), known)
+    return records.integers(numbers.astype(np.int64))
 
 
-def _id_pieces(ids: WalkIds, part: slice) -> list[table_pages.Piece]:
+def _id_pieces(ids: WalkIds, part: slice) -> list[records.Piece]:
     """Return heads and tails of ids as bytes; each different one is made into text only once."""
     pieces = []
     for texts, which in ids.halves(part):
-        pieces.append(table_pages.picked(table_pages.utf8(texts), which))
+        pieces.append(records.picked(records.utf8(texts), which))
     return pieces
 
 
 def _node_pages(tree: packed_rtree.PackedTree) -> Iterator[tuple[Bytes, Lengths]]:
     for first, run, _ in tree.nodes():
-        data = table_pages.blobs(run.view(np.uint8).reshape(len(run), run.itemsize))
-        yield table_pages.leaves(first, len(run), [table_pages.NULL, data])
+        data = records.blobs(run.view(np.uint8).reshape(len(run), run.itemsize))
+        yield table_pages.leaves(first, len(run), [records.NULL, data])
 
 
 def _parent_pages(tree: packed_rtree.PackedTree) -> Iterator[tuple[Bytes, Lengths]]:
     for first, run, above in tree.nodes():
         if first > 1:
-            yield table_pages.leaves(first, len(run), [table_pages.NULL, table_pages.integers(above)])
+            yield table_pages.leaves(first, len(run), [records.NULL, records.integers(above)])
 
 
 def _rowid_pages(tree: packed_rtree.PackedTree) -> Iterator[tuple[Bytes, Lengths]]:
     leaf = tree.leaf_of()
     for start in range(0, len(leaf), ROWS):
         some = leaf[start : start + ROWS]
-        yield table_pages.leaves(start + 1, len(some), [table_pages.NULL, table_pages.integers(some)])
+        yield table_pages.leaves(start + 1, len(some), [records.NULL, records.integers(some)])
