@@ -212,16 +212,12 @@ def _cells(the_plan: Plan, ground: Ground, high: Any, site: Site) -> exclude.Cel
     reasons = []
     blank = ground.blank
     if not ground.allow_blank:
-        reasons.append(
-            exclude.CellReason(exclude.NO_ELEVATION, ground.elevations.source, exclude.CellBits(blank, ground.window))
-        )
+        reasons.append(exclude.CellReason(exclude.NO_ELEVATION, ground.elevations.source, blank))
     if np.isfinite(ground.max_slope):
-        reasons.append(
-            exclude.CellReason(exclude.SLOPE, ground.elevations.source, exclude.CellBits(ground.steep, ground.window))
-        )
+        reasons.append(exclude.CellReason(exclude.SLOPE, ground.elevations.source, ground.steep))
     if high is not None:
         source = site.water.source if site.water else ""
-        reasons.append(exclude.CellReason(exclude.TOO_HIGH, source, exclude.CellBits(high, ground.window)))
+        reasons.append(exclude.CellReason(exclude.TOO_HIGH, source, high))
     return exclude.Cells(tuple(reasons), ground.window, *terrain.cell_mappings(ground))
 
 

@@ -1,0 +1,91 @@
+"""Which ground belongs to which block, and what a block's plants keep clear of."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from setout.geometry.outlines import polygonal
+from setout.nouns import Block, Finding, Geometries, HeightLimit, Setback, Site
+from setout.units import show_area
+
+
+def block_areas(site: Site) -> tuple[Geometries, tuple[Finding, ...]]:
+    """Give every block its ground inside the boundary; where areas overlap, the block named first has it.
+
+    Parameters
+    ----------
+    site : Site
+        Boundary and blocks, in the frame.
+
+    Returns
+    -------
+    ndarray of polygons
+        One for every block, possibly empty.
+    tuple of Finding
+        Overlaps, and parts of block areas outside the boundary.
+    """
+    areas = np.empty(len(site.blocks), object)
+    findings: list[Finding] = []
+    taken: BaseGeometry = shapely.MultiPolygon()
+    for index, block in enumerate(site.blocks):
+        if block.area is None:
+            continue
+        inside = polygonal(shapely.intersection(block.area, site.boundary))
+        outside = block.area.area - inside.area
+        if outside > max(1.0, 1e-6 * block.area.area):
+            findings.append(
+                _area_finding("block_outside", site, block, outside, "reaches over the boundary", "draw it inside")
+            )
+        own = polygonal(shapely.difference(inside, taken))
+        shared = inside.area - own.area
+        if shared > max(1.0, 1e-6 * inside.area):
+            findings.append(
+                _area_finding(
+                    "block_overlap",
+                    site,
+                    block,
+                    shared,
+                    "overlaps blocks named before it",
+                    "draw it beside them",
+                )
+            )
+        areas[index] = own
+        taken = shapely.union(taken, inside)
+    for index, block in enumerate(site.blocks):
+        if block.area is None:
+            areas[index] = polygonal(shapely.difference(site.boundary, taken))
+    return areas, tuple(findings)
+
+
+def _area_finding(code: str, site: Site, block: Block, size: float, what: str, remedy: str) -> Finding:
+    return Finding(
+        code, "note", f"the area of block {block.name} {what} by {show_area(size, site.units)}; that part is not its ground",
+        show_area(size, site.units), "none", remedy, geometry=block.area,
+    )  # fmt: skip
+
+
+def setback_distance(setback: Setback, block: Block | None) -> float:
+    """Return the distance that a block's trunks keep from a setback's features [m].
+
+    Parameters
+    ----------
+    setback : Setback
+        The rule.
+    block : Block or None
+        The block; None for ground of no block.
+
+    Returns
+    -------
+    float
+        Its distance, plus half the block's widest mature spread where it is measured to the canopy.
+    """
+    if setback.measured_to == "canopy" and block is not None and np.isfinite(block.spread_m):
+        return setback.distance_m + block.spread_m / 2
+    return setback.distance_m
+
+
+def too_tall(limit: HeightLimit, block: Block) -> bool:
+    """Return whether a block's plants grow taller than a height limit allows."""
+    return bool(block.height_m > limit.height_m + 1e-9)

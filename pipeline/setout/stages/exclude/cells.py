@@ -1,0 +1,169 @@
+"""Cells of the DEM that are taken out, as polygons, tile by tile.
+
+The overlay is done in the DEM's cell coordinates, where cells have whole-number corners and tiles straight sides; its
+cost grows with the area and not with its square. Tiles whose cells all stay need no overlay at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from setout.geometry import cellmask
+from setout.geometry.outlines import cell_polygons, parts_of, polygonal
+from setout.nouns import Exclusion
+
+NO_ELEVATION = "no elevation"
+SLOPE = "slope"
+TOO_HIGH = "too high for water pressure"
+
+
+Mapping2D = Callable[[NDArray[np.float64], NDArray[np.float64]], tuple[NDArray[np.float64], NDArray[np.float64]]]
+"""Takes coordinates to another system."""
+Window = tuple[int, int, int, int]
+"""Rows and columns of a DEM's grid: row0, row1, col0, col1, the ends not included."""
+
+
+@dataclass(frozen=True, slots=True)
+class CellReason:
+    """Cells taken out for one reason.
+
+    Attributes
+    ----------
+    reason : as the land account words it
+    source : the file behind it
+    packed : the cells, one bit each, over the site's window
+    """
+
+    reason: str
+    source: str
+    packed: cellmask.Packed
+
+
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """The DEM's cells as far as polygons need them.
+
+    Attributes
+    ----------
+    reasons : cells taken out, in the order of the account
+    window : (row0, row1, col0, col1) of the site in the grid
+    to_cell, to_frame : coordinates (x, y) in the frame to (column, row) and back, arrays in and out
+    tile : cells along a tile's side
+    """
+
+    reasons: tuple[CellReason, ...]
+    window: tuple[int, int, int, int]
+    to_cell: Mapping2D
+    to_frame: Mapping2D
+    tile: int = 1024
+
+
+def _mapped(geometry: NDArray[np.object_], mapping: Mapping2D) -> NDArray[np.object_]:
+    """Take geometries to other coordinates, vertex by vertex."""
+
+    def move(xy: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.column_stack(mapping(xy[:, 0], xy[:, 1]))
+
+    out: NDArray[np.object_] = shapely.transform(geometry, move)
+    return out
+
+
+def without_cells(
+    remaining: BaseGeometry, boundary: BaseGeometry, cells: Cells
+) -> tuple[list[BaseGeometry], list[list[Exclusion]]]:
+    """Take cells out of the ground that remains, tile by tile, in cell coordinates.
+
+    Parameters
+    ----------
+    remaining : BaseGeometry
+        Ground not yet taken out, in the frame.
+    boundary : BaseGeometry
+        The property, in the frame: what a reason takes alone is counted inside it.
+    cells : Cells
+        The cells, reason by reason.
+
+    Returns
+    -------
+    list of polygons
+        What is left, in the frame, cut at the tiles' sides.
+    list of lists of Exclusion
+        For every reason its ground, one entry a tile; at least one entry.
+    """
+    whole, edge = _mapped(shapely.segmentize(np.array([remaining, boundary]), 100.0), cells.to_cell)
+    row0, row1, col0, col1 = cells.window
+    pieces, taken = _beyond_dem(whole, edge, shapely.box(col0, row0, col1, row1), cells)
+    for tile, left, land in _tiles(whole, edge, cells.window, cells.tile):
+        outlines = [_outlines(reason.packed, tile, cells.window) for reason in cells.reasons]
+        if land.is_empty:
+            continue
+        inside = land.area == (tile[1] - tile[0]) * (tile[3] - tile[2])
+        drawn = _mapped(parts_of(left), cells.to_frame) if any(map(len, outlines)) else None
+        for number, cell_outlines in enumerate(outlines):
+            if drawn is None or not len(cell_outlines):
+                continue
+            before = float(shapely.area(drawn).sum())
+            gone = np.asarray(shapely.multipolygons(cell_outlines), object).item()
+            alone = cell_outlines if inside else parts_of(shapely.intersection(gone, land))
+            if not left.is_empty:
+                left = polygonal(shapely.difference(left, gone))
+                drawn = _mapped(parts_of(left), cells.to_frame)
+            if len(alone):
+                newly = before - float(shapely.area(drawn).sum())
+                taken[number].append(_exclusion(cells.reasons[number], _mapped(alone, cells.to_frame), newly))
+        pieces.append(_mapped(parts_of(left), cells.to_frame) if drawn is None else drawn)
+    for reason, found in zip(cells.reasons, taken, strict=True):
+        if not found:
+            found.append(Exclusion(reason.reason, reason.source, np.nan, 0.0, 0.0, shapely.MultiPolygon()))
+    return list(np.concatenate(pieces)) if pieces else [], taken
+
+
+def _outlines(packed: cellmask.Packed, tile: Window, window: Window) -> NDArray[np.object_]:
+    """Return the outlines of the cells set in a tile, in cell coordinates."""
+    top, _, left, _ = window
+    here = (tile[0] - top, tile[1] - top, tile[2] - left, tile[3] - left)
+    return cell_polygons(np.ascontiguousarray(cellmask.part(packed, here)), tile[0], tile[2])
+
+
+def _exclusion(reason: CellReason, drawn: NDArray[np.object_], newly: float) -> Exclusion:
+    """Return one tile's ground of a reason."""
+    geometry = np.asarray(shapely.multipolygons(drawn), object).item()
+    return Exclusion(reason.reason, reason.source, np.nan, float(shapely.area(drawn).sum()), max(newly, 0.0), geometry)
+
+
+def _beyond_dem(
+    whole: BaseGeometry, edge: BaseGeometry, window: BaseGeometry, cells: Cells
+) -> tuple[list[NDArray[np.object_]], list[list[Exclusion]]]:
+    """Deal with ground that the DEM does not cover: it has no elevation, and is planted only where that is allowed."""
+    taken: list[list[Exclusion]] = [[] for _ in cells.reasons]
+    if shapely.covers(window, whole):
+        return [], taken
+    beyond = _mapped(parts_of(shapely.difference(whole, window)), cells.to_frame)
+    blank = [number for number, reason in enumerate(cells.reasons) if reason.reason == NO_ELEVATION]
+    if not blank:
+        return [beyond], taken
+    alone = _mapped(parts_of(shapely.difference(edge, window)), cells.to_frame)
+    if len(alone):
+        taken[blank[0]].append(_exclusion(cells.reasons[blank[0]], alone, float(shapely.area(beyond).sum())))
+    return [], taken
+
+
+def _tiles(
+    ground: BaseGeometry, land: BaseGeometry, window: Window, size: int
+) -> Iterator[tuple[Window, BaseGeometry, BaseGeometry]]:
+    """Yield the tiles of a window with the ground and the land in each, cut in bands first so that each cut is small."""
+    row0, row1, col0, col1 = window
+    single = (row1 - row0) * (col1 - col0) <= size * size
+    height, width = (row1 - row0, col1 - col0) if single else (size, size)
+    for top in range(row0, row1, max(height, 1)):
+        bottom = min(top + height, row1)
+        band = shapely.intersection(np.array([ground, land]), shapely.box(col0, top, col1, bottom))
+        for left in range(col0, col1, max(width, 1)):
+            right = min(left + width, col1)
+            part = shapely.intersection(band, shapely.box(left, top, right, bottom))
+            yield (top, bottom, left, right), polygonal(part[0]), polygonal(part[1])

@@ -1,0 +1,83 @@
+"""What cuts a block's rows, in closed form: no overlay of polygons stands between a limit and a tree."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from setout.geometry.outlines import ARC_TOLERANCE
+from setout.geometry.rowcut import TOUCH, Cutters, capsules_of, edges_of
+from setout.nouns import Geometries, Reach, Site
+from setout.stages.exclude.blocks import setback_distance, too_tall
+
+
+def cutters_of(site: Site, areas: Geometries, reach: Reach | None, dropped: BaseGeometry | None) -> tuple[Cutters, ...]:
+    """Gather for every block what cuts its rows.
+
+    Parameters
+    ----------
+    site : Site
+        Setbacks, areas without plants, height limits.
+    areas : ndarray of polygons
+        The blocks' ground, from :func:`block_areas`.
+    reach : Reach or None
+        Ground that water reaches; None where it sets no limit.
+    dropped : BaseGeometry or None
+        Leftovers that are not planted.
+
+    Returns
+    -------
+    tuple of Cutters
+        One for every block, in the frame.
+    """
+    out = []
+    for block, area in zip(site.blocks, areas, strict=True):
+        ground, _ = edges_of(np.array([shapely.buffer(area, TOUCH, join_style="mitre")]))
+        near = area.buffer(1.0).envelope
+        kept_clear = [(s.geometry, setback_distance(s, block), s.source == "boundary") for s in site.setbacks]
+        kept_clear += [(h.geometry, h.within_m, False) for h in site.height_limits if too_tall(h, block)]
+        capsules, holes = [np.empty((0, 5))], []
+        for geometry, distance, _ in kept_clear:
+            close = geometry[shapely.dwithin(near, geometry, distance)]
+            capsules.append(_near(capsules_of(close, distance), near))
+            holes += list(close[shapely.get_dimensions(close) == 2])
+        for no_plant in site.no_plant:
+            holes += list(no_plant.geometry[shapely.intersects(near, no_plant.geometry)])
+        closed = [shapely.buffer(hole, -TOUCH) for hole in holes]
+        # leftovers were drawn with arcs a little off the true limits: they are closed up to those limits
+        closed += [] if dropped is None else [shapely.buffer(dropped, 2 * ARC_TOLERANCE, join_style="mitre")]
+        hole_edges, hole_group = edges_of(np.array(closed, object))
+        discs, reach_edges = _reach_cutters(reach)
+        out.append(
+            Cutters(
+                ground,
+                hole_edges,
+                hole_group,
+                np.vstack(capsules),
+                discs,
+                reach_edges,
+                block.pattern.headland_m,
+            )
+        )
+    return tuple(out)
+
+
+def _near(capsules: NDArray[np.float64], area: BaseGeometry) -> NDArray[np.float64]:
+    """Keep the capsules that can meet an area's box."""
+    low_x, low_y, high_x, high_y = area.bounds
+    ax, ay, bx, by, r = capsules.T
+    keep = (np.maximum(ax, bx) + r > low_x) & (np.minimum(ax, bx) - r < high_x)
+    keep &= (np.maximum(ay, by) + r > low_y) & (np.minimum(ay, by) - r < high_y)
+    return capsules[keep]
+
+
+def _reach_cutters(
+    reach: Reach | None,
+) -> tuple[NDArray[np.float64] | None, tuple[NDArray[np.float64], NDArray[np.int64]] | None]:
+    if reach is None or not np.isfinite(reach.max_run_m):
+        return None, None
+    if reach.barriers is None:
+        return np.column_stack([reach.x, reach.y, reach.max_run_m - reach.run]), None
+    return None, edges_of(reach.areas)

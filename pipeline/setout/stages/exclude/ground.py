@@ -1,0 +1,183 @@
+"""Excluded and usable ground as polygons, and the account from gross to net."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from setout.geometry.outlines import around, parts_of, polygonal, without_narrow
+from setout.nouns import AccountRow, Exclusion, Geometries, Reach, Site, Usable
+from setout.stages.exclude.blocks import setback_distance, too_tall
+from setout.stages.exclude.cells import Cells, without_cells
+
+BEYOND_REACH = "beyond reach of water"
+NO_BLOCK = "outside every block"
+TOO_NARROW = "too narrow"
+TOO_SMALL = "too small"
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The least ground worth planting: area [m2] and width [m]; 0 for no limit."""
+
+    min_area_m2: float = 0.0
+    min_width_m: float = 0.0
+
+
+def usable_ground(
+    site: Site,
+    areas: Geometries,
+    reach: Reach | None,
+    cells: Cells | None,
+    limits: Limits,
+    sources: tuple[str, str] = ("", ""),
+) -> tuple[Usable, BaseGeometry | None]:
+    """Draw the excluded and the usable ground and keep the account.
+
+    Parameters
+    ----------
+    site : Site
+        The property, in the frame.
+    areas : ndarray of polygons
+        The blocks' ground.
+    reach : Reach or None
+        Ground that water reaches; None where it sets no limit.
+    cells : Cells or None
+        The DEM's cells that are taken out; None without a DEM.
+    limits : Limits
+        The least ground worth planting.
+    sources : tuple of str
+        Files of the water points and of the boundary, for the layer.
+
+    Returns
+    -------
+    Usable
+        Polygons by block, exclusions with their areas, and the account: it sums to the gross area.
+    BaseGeometry or None
+        The leftovers that are not planted, or None where there are none.
+    """
+    gross = site.boundary.area
+    account = [AccountRow(0, "gross", gross, 0.0, gross)]
+    exclusions: list[Exclusion] = []
+    remaining = site.boundary
+    for reason, source, distance, ground in _vector_reasons(site, areas, reach, sources):
+        alone = polygonal(shapely.intersection(site.boundary, ground))
+        left = polygonal(shapely.difference(remaining, ground))
+        newly = max(remaining.area - left.area, 0.0)
+        account.append(_row(account, reason, alone.area, newly))
+        exclusions.append(Exclusion(reason, source, distance, alone.area, newly, alone))
+        remaining = left
+    pieces = [remaining]
+    if cells is not None:
+        pieces, taken = without_cells(remaining, site.boundary, cells)
+        for exclusion_list in taken:
+            first = exclusion_list[0]
+            account.append(
+                _row(
+                    account,
+                    first.reason,
+                    sum(e.alone_m2 for e in exclusion_list),
+                    sum(e.newly_m2 for e in exclusion_list),
+                )
+            )
+            exclusions += [e for e in exclusion_list if not e.geometry.is_empty]
+    dropped: list[BaseGeometry] = []
+    for reason, kept, gone in _leftovers(pieces, limits):
+        size = sum(float(g.area) for g in gone)
+        account.append(_row(account, reason, size, size))
+        if gone:
+            union = polygonal(shapely.union_all(gone))
+            exclusions.append(Exclusion(reason, "", np.nan, size, size, union))
+            dropped.append(union)
+        pieces = kept
+    net = account[-1].remaining_m2
+    account.append(AccountRow(len(account), "net", net, 0.0, net))
+    names, polygons = _by_block(site, areas, pieces)
+    usable = Usable(names, polygons, tuple(exclusions), _height_limits(site), tuple(account))
+    return usable, shapely.union_all(dropped) if dropped else None
+
+
+def _row(account: Sequence[AccountRow], reason: str, alone: float, newly: float) -> AccountRow:
+    return AccountRow(len(account), reason, alone, newly, account[-1].remaining_m2 - newly)
+
+
+def _vector_reasons(
+    site: Site, areas: Geometries, reach: Reach | None, sources: tuple[str, str]
+) -> Iterator[tuple[str, str, float, BaseGeometry]]:
+    """Yield reason, source, distance and ground of everything that is not a cell."""
+    for setback in site.setbacks:
+        ground = around(setback.geometry, setback.distance_m)
+        if setback.measured_to == "canopy":
+            wider = [
+                shapely.intersection(area, around(setback.geometry, setback_distance(setback, block)))
+                for block, area in zip(site.blocks, areas, strict=True)
+            ]
+            ground = polygonal(shapely.union_all([ground, *wider]))
+        yield setback.why, setback.source, setback.distance_m, ground
+    for no_plant in site.no_plant:
+        yield no_plant.why, no_plant.source, 0.0, around(no_plant.geometry, 0.0)
+    for limit in site.height_limits:
+        tall = [area for block, area in zip(site.blocks, areas, strict=True) if too_tall(limit, block)]
+        if tall:
+            ground = shapely.intersection(around(limit.geometry, limit.within_m), shapely.union_all(tall))
+            yield limit.why, limit.source, limit.within_m, polygonal(ground)
+    if reach is not None and np.isfinite(reach.max_run_m):
+        served = shapely.union_all(reach.areas)
+        yield BEYOND_REACH, sources[0], reach.max_run_m, polygonal(shapely.difference(site.boundary, served))
+    outside = polygonal(shapely.difference(site.boundary, shapely.union_all(areas)))
+    if outside.area > 1e-6 * site.boundary.area:
+        yield NO_BLOCK, sources[1], np.nan, outside
+
+
+def _height_limits(site: Site) -> tuple[Exclusion, ...]:
+    out = []
+    for limit in site.height_limits:
+        ground = polygonal(shapely.intersection(site.boundary, around(limit.geometry, limit.within_m)))
+        out.append(Exclusion(limit.why, limit.source, limit.height_m, ground.area, 0.0, ground))
+    return tuple(out)
+
+
+def _leftovers(
+    pieces: list[BaseGeometry], limits: Limits
+) -> Iterator[tuple[str, list[BaseGeometry], list[BaseGeometry]]]:
+    """Yield reason, ground kept and ground dropped, for pieces too narrow and then for pieces too small."""
+    if limits.min_width_m <= 0 and limits.min_area_m2 <= 0:
+        return
+    whole = shapely.union_all(pieces)
+    kept = list(parts_of(whole))
+    if limits.min_width_m > 0:
+        wide = [without_narrow(part, limits.min_width_m) for part in kept]
+        gone = [g for part, core in zip(kept, wide, strict=True) for g in parts_of(shapely.difference(part, core))]
+        kept = [part for core in wide for part in parts_of(core)]
+        yield TOO_NARROW, kept, gone
+    if limits.min_area_m2 > 0:
+        small = [part for part in kept if part.area < limits.min_area_m2]
+        kept = [part for part in kept if part.area >= limits.min_area_m2]
+        yield TOO_SMALL, kept, small
+
+
+def _by_block(site: Site, areas: Geometries, pieces: list[BaseGeometry]) -> tuple[tuple[str, ...], Geometries]:
+    """Share the usable pieces among the blocks."""
+    ground = np.array(pieces, object)
+    if len(site.blocks) == 1 and site.blocks[0].area is None:
+        parts = ground[~shapely.is_empty(ground)] if len(ground) else ground
+        return (site.blocks[0].name,) * len(parts), parts
+    names: list[str] = []
+    polygons: list[BaseGeometry] = []
+    tree = shapely.STRtree(ground)
+    for block, area in zip(site.blocks, areas, strict=True):
+        shapely.prepare(area)
+        touching = np.sort(tree.query(area, "intersects"))
+        near = ground[touching]
+        within = shapely.contains_properly(area, near)
+        for piece, whole in zip(near, within, strict=True):
+            parts = [piece] if whole else parts_of(shapely.intersection(piece, area))
+            polygons += list(parts)
+            names += [block.name] * len(parts)
+    out = np.empty(len(polygons), object)
+    out[:] = polygons
+    return tuple(names), out
