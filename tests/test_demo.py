@@ -197,9 +197,7 @@ def test_a_file_in_the_way_is_a_clear_error(tmp_path: Path) -> None:
         write_demo(tmp_path / "demo")
 
 
-def test_no_room_left_is_an_interruption_and_leaves_nothing(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_no_room_left_is_an_interruption_and_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def full(folder: Path) -> list[str]:
         (folder / "boundary.gpkg").write_bytes(b"half")
         raise OSError(errno.ENOSPC, "No space left on device")
@@ -209,3 +207,56 @@ def test_no_room_left_is_an_interruption_and_leaves_nothing(
         write_demo(tmp_path)
     assert caught.value.exit_code == 3
     assert files_under(tmp_path) == []
+
+
+@pytest.fixture(scope="module")
+def planned(demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    from setout import run
+
+    out = tmp_path_factory.mktemp("planned") / "out"
+    run.plan(demo, out, products=("geopackage",))
+    return out / "plan.gpkg"
+
+
+def test_the_demo_plans_and_fills_every_block(planned: Path) -> None:
+    _, columns, _ = layer(planned, "trees")
+    blocks, counts = np.unique(columns["block"].astype(str), return_counts=True)
+    assert blocks.tolist() == ["A", "B", "C", "D"]
+    assert counts.min() > 200
+    assert counts.sum() > 3000
+    assert len(set(columns["tree_id"])) == counts.sum()
+
+
+@pytest.mark.parametrize(
+    ("name", "feet"),
+    [("road", 14.0), ("well", 50.0), ("septic_field", 35.0), ("creek", 35.0), ("house", 5.0), ("barn", 5.0)],
+)
+def test_no_tree_of_the_demo_stands_nearer_than_its_plan_file_says(planned: Path, name: str, feet: float) -> None:
+    """Measured on the survey's own plane: within 0.01 ft of level ground over these distances."""
+    trees, _, _ = layer(planned, "trees")
+    features = {one.name: one for one in survey_files()["features.gpkg"]}[name].geometry
+    nearest = min(float(shapely.distance(trees, shape).min()) for shape in features)
+    assert nearest >= feet - 0.01
+    if name in ("road", "creek"):  # planted on both sides: the setback is what keeps trees away
+        assert nearest < feet + 8.0
+
+
+def test_every_tree_of_the_demo_is_on_its_block_and_not_on_the_steep(planned: Path) -> None:
+    trees, columns, _ = layer(planned, "trees")
+    blocks = dict(zip("ABCD", survey_files()["blocks.gpkg"][0].geometry, strict=True))
+    for name, ground in blocks.items():
+        own = trees[columns["block"] == name]
+        assert shapely.covers(ground.buffer(0.01), own).all()
+    assert columns["slope_pct"].max() <= 15.0
+
+
+def test_the_land_account_of_the_demo_adds_up(planned: Path) -> None:
+    import pyogrio
+
+    account = pyogrio.read_dataframe(planned, layer="land_account", use_arrow=False)
+    gross, net = account["remaining_m2"].iloc[0], account["remaining_m2"].iloc[-1]
+    assert account["reason"].iloc[0] == "gross"
+    assert account["reason"].iloc[-1] == "net"
+    assert gross - account["newly_m2"].sum() == pytest.approx(net, abs=gross * 1e-6)
+    why = set(account["reason"])
+    assert {"property line", "creek", "well", "septic field", "turning yard", "slope"} <= why

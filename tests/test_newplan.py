@@ -437,3 +437,28 @@ def test_corners_and_deed_calls_make_a_plan(tmp_path: Path) -> None:
     calls = ("start N 241200 E 2068400", "crs EPSG:2272", "unit US survey ft", "N 0-00-00 E 1000", "N 90-00-00 E 1000")
     deed.write_text("\n".join((*calls, "S 0-00-00 E 1000", "N 90-00-00 W 1000")), encoding="utf-8")
     assert "22.96 acres" in made(write_new_plan(tmp_path / "b", boundary=deed))[2]
+
+
+def test_the_plan_file_plans_without_an_edit(survey: Path, tmp_path: Path) -> None:
+    import pyogrio
+
+    from setout import run
+
+    path = write_new_plan(
+        tmp_path / "site", boundary=survey / "boundary.gpkg", dem=[survey / "dem.tif"],
+        features=[survey / "features.gpkg", survey / "blocks.gpkg"],
+    )  # fmt: skip
+    planting = run.plan(path, tmp_path / "out", products=("geopackage",))
+    # 41 acres at 196 trees an acre (43,560 / (0.866 x 16 x 16)), less what is taken out.
+    assert 3000 < len(planting.trees) < 41.5 * 196.5
+    assert pyogrio.read_info(tmp_path / "out" / "plan.gpkg", layer="trees")["features"] == len(planting.trees)
+    assert [f.message for f in planting.findings if f.severity == "stop"] == []
+
+
+def test_a_bare_boundary_plans_without_an_edit(tmp_path: Path) -> None:
+    from setout import run
+
+    boundary = write(tmp_path / "b.gpkg", "b", [SQUARE])
+    path = write_new_plan(tmp_path / "site", boundary=boundary)
+    planting = run.plan(path, tmp_path / "out", products=("geopackage",))
+    assert len(planting.trees) > 3000
