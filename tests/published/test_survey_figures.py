@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import shapely
 from pyproj import CRS, Proj, Transformer
+
 from setout.read import deed
 from setout.units import ACRE, FOOT, LENGTH, US_SURVEY_FOOT, quantity
 from survey_reading import boundary, features, write
@@ -35,9 +36,9 @@ def test_the_two_feet():
     assert FOOT == 0.3048
     assert US_SURVEY_FOOT == 1200 / 3937
     assert pytest.approx(0.304800609601, abs=5e-13) == US_SURVEY_FOOT
-    assert US_SURVEY_FOOT / FOOT == pytest.approx(1.000002000004, abs=5e-13)
+    assert pytest.approx(1.000002000004, abs=5e-13) == US_SURVEY_FOOT / FOOT
     # 2 parts per million: 4.00 ft at 2,000,000 ft.
-    assert 2_000_000 * (US_SURVEY_FOOT / FOOT - 1) == pytest.approx(4.00, abs=0.005)
+    assert pytest.approx(4.00, abs=0.005) == 2_000_000 * (US_SURVEY_FOOT / FOOT - 1)
     for name in ("us survey ft", "us survey feet", "ftus", "us-ft"):
         assert LENGTH[name] == US_SURVEY_FOOT
 
@@ -49,7 +50,7 @@ def test_chain_rod_acre():
     assert quantity("1 chain", "length") ** 2 * 10 == pytest.approx(ACRE, abs=1e-9)
     assert pytest.approx(4046.8564224, abs=1e-9) == ACRE
     # The acre of survey feet, 4046.87261 m2, is another: 4 ppm larger.
-    assert 43560 * US_SURVEY_FOOT**2 == pytest.approx(4046.87261, abs=5e-6)
+    assert pytest.approx(4046.87261, abs=5e-6) == 43560 * US_SURVEY_FOOT**2
 
 
 # Traverses ----------------------------------------------------------------------------------------------------------
@@ -105,7 +106,14 @@ def test_area_by_coordinates():
 
 
 def test_area_by_coordinates_from_a_file_of_corners(tmp_path):
-    rows = ["point,northing,easting", "C,406.31,1259.97", "D,235.12,1489.47", "E,65.81,1126.40", "A,317.89,942.04", "B,675.32,1282.54"]
+    rows = [
+        "point,northing,easting",
+        "C,406.31,1259.97",
+        "D,235.12,1489.47",
+        "E,65.81,1126.40",
+        "A,317.89,942.04",
+        "B,675.32,1282.54",
+    ]
     names, *corners = rows
     moved = [f"{p},{700_000 + float(n):.2f},{7_600_000 + float(e):.2f}" for p, n, e in (r.split(",") for r in corners)]
     (tmp_path / "cogo.csv").write_text("\n".join([names, *moved]))
@@ -113,7 +121,9 @@ def test_area_by_coordinates_from_a_file_of_corners(tmp_path):
     assert layer.geometry[0].area == pytest.approx(140_494, abs=2)
 
 
-@pytest.mark.parametrize(("ratio", "severity"), [(20_000, "note"), (10_001, "note"), (9_999, "warn"), (5_001, "warn"), (4_999, "stop")])
+@pytest.mark.parametrize(
+    ("ratio", "severity"), [(20_000, "note"), (10_001, "note"), (9_999, "warn"), (5_001, "warn"), (4_999, "stop")]
+)
 def test_closure_classes(ratio, severity, tmp_path):
     # Parcel surveys: 1:5,000 at least, 1:10,000 for a boundary (secondary source; common practice).
     side = 1000.0
@@ -174,7 +184,7 @@ def test_us_survey_feet_to_metres(tmp_path, unit, east_m, north_m):
     to_metres = Transformer.from_crs(layer.crs, metric, always_xy=True)
     x, y = layer.geometry[0].exterior.coords[0]
     assert to_metres.transform(x, y) == pytest.approx((east_m, north_m), abs=0.0006)
-    assert 300838.202 - 987000 * 0.3048 == pytest.approx(0.602, abs=0.0006)
+    assert pytest.approx(0.602, abs=0.0006) == 300838.202 - 987000 * 0.3048
 
 
 @pytest.mark.parametrize("epsg", [2263, 2229, 2269, 32118])
@@ -192,4 +202,6 @@ def test_every_way_in_gives_the_same_corner(tmp_path, epsg):
     (tmp_path / "b.txt").write_text(f"crs EPSG:{epsg}\nstart N {y} E {x}\n{calls}")
     shapes = [boundary(f"b.{end}", tmp_path, crs=crs).geometry[0] for end in ("gpkg", "csv", "txt")]
     for shape in shapes[1:]:
-        assert np.array(shape.exterior.coords) * unit == pytest.approx(np.array(shapes[0].exterior.coords) * unit, abs=1e-5)
+        assert np.array(shape.exterior.coords) * unit == pytest.approx(
+            np.array(shapes[0].exterior.coords) * unit, abs=1e-5
+        )

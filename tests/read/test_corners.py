@@ -3,6 +3,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS
+
 from setout.errors import SetoutError
 from survey_reading import boundary, codes, features
 
@@ -38,7 +39,14 @@ def test_columns_are_told_by_name_not_by_place(tmp_path, order):
 
 
 @pytest.mark.parametrize(
-    ("sign", "comma", "encoding"), [(";", True, "utf-8"), (";", False, "utf-8-sig"), ("\t", True, "latin-1"), ("\t", False, "utf-16"), (",", False, "utf-8")]
+    ("sign", "comma", "encoding"),
+    [
+        (";", True, "utf-8"),
+        (";", False, "utf-8-sig"),
+        ("\t", True, "latin-1"),
+        ("\t", False, "utf-16"),
+        (",", False, "utf-8"),
+    ],
 )
 def test_delimiters_decimal_commas_and_encodings(tmp_path, sign, comma, encoding):
     text = rows(f"Pärnu {{i}}{sign}{{e}}{sign}{{n}}").replace(".0", ",25" if comma else ".25")
@@ -71,7 +79,9 @@ def test_degrees_minutes_seconds(tmp_path, lat):
 
 
 def test_both_pairs_take_the_plane_one_where_the_plan_names_its_crs(tmp_path):
-    text = "lon,lat,easting,northing\n-73.99,40.74,987000,212000\n-73.98,40.74,987600,212000\n-73.98,40.75,987600,212500"
+    text = (
+        "lon,lat,easting,northing\n-73.99,40.74,987000,212000\n-73.98,40.74,987600,212000\n-73.98,40.75,987600,212500"
+    )
     assert boundary(*csv(tmp_path, text)).crs.to_epsg() == 4326
     assert boundary(*csv(tmp_path, text), crs=NY).geometry[0].exterior.coords[0] == RING[0]
 
@@ -101,7 +111,11 @@ def test_a_unit_that_contradicts_is_refused_unless_only_the_other_fits(tmp_path)
     text = "i,e_ft,n_ft\n" + rows(ring=[(e / 0.3048, n / 0.3048) for e, n in ring])
     with pytest.raises(SetoutError, match='says its unit is "ft"'):
         boundary(*csv(tmp_path, text), crs=UTM, unit="m")
-    layer = boundary(*csv(tmp_path, "i,e_ft,n_ft\n" + rows(ring=[(500000, 9200000), (500100, 9200000), (500000, 9200100)])), crs=CRS.from_epsg(25833), unit="m")
+    layer = boundary(
+        *csv(tmp_path, "i,e_ft,n_ft\n" + rows(ring=[(500000, 9200000), (500100, 9200000), (500000, 9200100)])),
+        crs=CRS.from_epsg(25833),
+        unit="m",
+    )
     assert codes(layer) == ["unit_from_plan"]
 
 

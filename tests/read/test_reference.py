@@ -3,6 +3,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from setout.errors import SetoutError
 from setout.read.reference import did_you_mean, parse
 
@@ -28,7 +29,9 @@ def test_parts(text, path, layer, where):
     assert (found.path, found.layer, found.where, found.text) == (Path(path), layer, where, text)
 
 
-@pytest.mark.parametrize("text", ["", "  ", "a.gpkg[road]", "a.gpkg[=x]", "a.gpkg[kind=]", ":road", "https://x.org/a.gpkg"])
+@pytest.mark.parametrize(
+    "text", ["", "  ", "a.gpkg[road]", "a.gpkg[=x]", "a.gpkg[kind=]", ":road", "https://x.org/a.gpkg"]
+)
 def test_no_reference(text):
     with pytest.raises(SetoutError):
         parse(text, BASE)

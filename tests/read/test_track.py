@@ -1,5 +1,6 @@
 import pytest
 from pyproj import CRS, Geod
+
 from setout.errors import SetoutError
 from setout.read import vector
 from survey_reading import boundary, codes, features
@@ -55,7 +56,11 @@ def test_segments_of_a_track_are_one_walk(tmp_path):
 
 def test_layers(tmp_path):
     gpx(tmp_path, WAYPOINTS + f"<rte><name>r</name>{points([*RING, RING[0]], 'rtept')}</rte>" + track([*RING, RING[0]]))
-    assert vector.list_layers(tmp_path / "walk.gpx") == [("waypoints", "Point", 1), ("routes", "LineString", 1), ("tracks", "LineString", 1)]
+    assert vector.list_layers(tmp_path / "walk.gpx") == [
+        ("waypoints", "Point", 1),
+        ("routes", "LineString", 1),
+        ("tracks", "LineString", 1),
+    ]
     assert features("walk.gpx:waypoints", tmp_path).columns["name"].tolist() == ["well"]
     assert boundary("walk.gpx:routes", tmp_path).columns["name"].tolist() == ["r"]
     assert features("walk.gpx:tracks[name=north]", tmp_path).geometry.size == 1

@@ -188,7 +188,7 @@ def _mended(data: bytes) -> bytes:
     """End a drawing that is cut short after its last whole entity, so that what it holds can be read."""
     if data.startswith(b"AutoCAD Binary DXF") or data.rstrip().endswith(b"EOF"):
         return data
-    starts = [match.start() for match in re.finditer(rb"\n[ \t]*0[ \t]*\r?\n", data)]
+    starts = [match.start() for match in re.finditer(rb"\n[ \t]*0[ \t]*\r?\n(?=[A-Z])", data)]
     return data[: starts[-1]] + b"\n  0\nENDSEC\n  0\nEOF\n" if starts else data
 
 

@@ -7,6 +7,7 @@ to any arc whose radius is below 26 km.
 
 from __future__ import annotations
 
+import re
 import warnings
 import zipfile
 from contextlib import contextmanager
@@ -111,19 +112,40 @@ def read(path: Path, layer: LayerInfo, source: str) -> Found:
 
 
 def _raw(layer: LayerInfo, source: str, *, shapefile: bool) -> tuple[dict[str, Any], Any, Any, tuple[str, ...]]:
+    import pyogrio
     import pyogrio.raw
 
     name = None if shapefile else layer.name
     for encoding in (None, "ISO-8859-1"):
         try:
             with _gdal(source) as warned:
-                meta, _, wkb, fields = pyogrio.raw.read(
-                    layer.opener, layer=name, force_2d=True, encoding=encoding, read_geometry=True
-                )
-                return meta, wkb, fields, tuple(dict.fromkeys(warned))
+                meta, _, wkb, fields = pyogrio.raw.read(layer.opener, layer=name, force_2d=True, encoding=encoding)
+                if any(w is not None and len(w) == 0 for w in wkb):
+                    # The same layer by number, for GDAL names those of a text in memory differently.
+                    number = [str(n) for n, _ in pyogrio.list_layers(layer.opener).tolist()].index(layer.name)
+                    text = _rings_as_lines(layer.opener)
+                    meta, _, wkb, fields = pyogrio.raw.read(text, layer=number, force_2d=True)
         except UnicodeDecodeError:
             continue
+        return meta, wkb, fields, tuple(dict.fromkeys(warned))
     raise SetoutError("its text is in no known encoding", source, "export the layer again as UTF-8")
+
+
+def _rings_as_lines(opener: str) -> str | bytes:
+    """Return the text of a KML whose bare LinearRings, which GDAL gives no coordinates for, are LineStrings."""
+    suffix = Path(opener).suffix.lower()
+    if suffix == ".kmz" and not opener.startswith("/vsi"):
+        with zipfile.ZipFile(opener) as archive:
+            text = archive.read(next(n for n in archive.namelist() if n.lower().endswith(".kml")))
+    elif suffix == ".kml" and not opener.startswith("/vsi"):
+        text = Path(opener).read_bytes()
+    else:
+        return opener
+
+    def bare(ring: re.Match[bytes]) -> bytes:
+        return ring[0] if ring[1] else b"<LineString>" + ring[2] + b"</LineString>"
+
+    return re.sub(rb"(BoundaryIs>\s*)?<LinearRing\b[^>]*>(.*?)</LinearRing>", bare, text, flags=re.DOTALL)
 
 
 @contextmanager
@@ -164,10 +186,13 @@ def _plain(kind: str) -> str:
 
 
 def _shapes(wkb: NDArray[np.object_], source: str) -> Geometries:
+    # A NaN coordinate makes numpy warn here; it is refused with its place later.
     try:
-        return np.asarray(shapely.from_wkb(wkb), dtype=object)
+        with np.errstate(invalid="ignore"):
+            return np.asarray(shapely.from_wkb(wkb), dtype=object)
     except GEOSException:
-        single = shapely.from_wkb(wkb, on_invalid="ignore")
+        with np.errstate(invalid="ignore"):
+            single = shapely.from_wkb(wkb, on_invalid="ignore")
         at = np.flatnonzero(shapely.is_missing(single) & np.array([w is not None for w in wkb]))
         raise SetoutError(
             f"feature {int(at[0]) + 1} has a broken geometry (a ring of two corners, say)", source,

@@ -202,12 +202,15 @@ def _nest(rings: list[NDArray[np.float64]], source: str) -> tuple[Geometries, In
     plain = [Polygon(xy) for xy in rings]
     area = np.array([abs(p.area) for p in plain])
     box = np.array([p.bounds for p in plain])
+    sound = np.array([p.is_valid for p in plain])
     parents: list[list[int]] = []
     for i, xy in enumerate(rings):
         wider = (box[:, :2] <= box[i, :2]).all(axis=1) & (box[:, 2:] >= box[i, 2:]).all(axis=1) & (area > area[i])
-        inside = np.flatnonzero(wider)
+        # A ring that crosses itself cannot be asked whether it contains another; one point of that must do.
         mid = shapely.points((xy[0] + xy[1]) / 2)
-        parents.append([int(j) for j in inside if plain[j].contains(mid)])
+        parents.append(
+            [int(j) for j in np.flatnonzero(wider) if plain[j].contains(plain[i] if sound[i] and sound[j] else mid)]
+        )
     holes: dict[int, list[NDArray[np.float64]]] = {}
     for i, over in enumerate(parents):
         if len(over) % 2 == 1:
