@@ -3,6 +3,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS
+from shapely.geometry import MultiPoint
 
 from setout.errors import SetoutError
 from survey_reading import boundary, codes, features
@@ -189,14 +190,12 @@ def test_columns_keep_names_that_look_like_numbers(tmp_path):
 corner = st.tuples(st.floats(900000, 1100000), st.floats(150000, 250000))
 
 
-@given(st.lists(corner, min_size=3, max_size=20, unique=True))
+@given(
+    st.lists(corner, min_size=3, max_size=20, unique=True).filter(lambda ring: MultiPoint(ring).convex_hull.area > 1)
+)
 @settings(max_examples=40, deadline=None)
 def test_round_trip(tmp_path_factory, ring):
     folder = tmp_path_factory.mktemp("csv")
     (folder / "c.csv").write_text("e,n\n" + "\n".join(f"{e!r},{n!r}" for e, n in ring))
-    try:
-        layer = boundary("c.csv", folder, crs=NY)
-    except SetoutError as error:
-        assert "no area" in str(error)
-    else:
-        assert list(layer.geometry[0].exterior.coords)[:-1] == ring
+    layer = boundary("c.csv", folder, crs=NY)
+    assert list(layer.geometry[0].exterior.coords)[:-1] == ring

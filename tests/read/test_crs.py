@@ -96,7 +96,7 @@ def test_settle_refuses_another_foot_or_datum_always():
 
 
 def test_settle_refuses_another_zone_for_the_boundary_only():
-    with pytest.raises(SetoutError, match="mend site.crs"):
+    with pytest.raises(SetoutError, match=r"mend site\.crs"):
         settle("f", NY, UTM, BOX, strict=True, standard=False)
     crs, findings = settle("f", NY, UTM, BOX, strict=False, standard=False)
     assert crs == NY

@@ -246,6 +246,8 @@ def test_the_crs_must_be_said_plane_and_true_to_scale(tmp_path):
         boundary("d.txt", tmp_path)
     with pytest.raises(SetoutError, match="in degrees"):
         boundary("d.txt", tmp_path, crs=CRS.from_epsg(4326))
+    with pytest.raises(SetoutError, match="mirrored"):
+        boundary("d.txt", tmp_path, crs=CRS.from_epsg(2053))
     (tmp_path / "m.txt").write_text(f"start N 4970000 E -8235000\n{CLOSED}")
     with pytest.raises(SetoutError, match="stretches distances"):
         boundary("m.txt", tmp_path, crs=CRS.from_epsg(3857))

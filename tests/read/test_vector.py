@@ -1,3 +1,4 @@
+import json
 import shutil
 import sqlite3
 import struct
@@ -71,11 +72,13 @@ def test_kmz_and_rings_of_kml(tmp_path):
 
 def test_kml_folders_are_layers(tmp_path):
     ring = " ".join(f"{x},{y}" for x, y in LONLAT.exterior.coords)
-    polygon = f"<Placemark><Polygon><outerBoundaryIs><LinearRing><coordinates>{ring}</coordinates></LinearRing></outerBoundaryIs></Polygon></Placemark>"
+    outer = f"<outerBoundaryIs><LinearRing><coordinates>{ring}</coordinates></LinearRing></outerBoundaryIs>"
+    polygon = f"<Placemark><Polygon>{outer}</Polygon></Placemark>"
     point = "<Placemark><Point><coordinates>-73.985,40.745</coordinates></Point></Placemark>"
     folder = "<Folder><name>{}</name>{}</Folder>".format
     (tmp_path / "b.kml").write_text(
-        f'<?xml version="1.0"?><kml xmlns="http://www.opengis.net/kml/2.2"><Document>{folder("lot", polygon)}{folder("wells", point * 2)}</Document></kml>'
+        '<?xml version="1.0"?><kml xmlns="http://www.opengis.net/kml/2.2"><Document>'
+        f"{folder('lot', polygon)}{folder('wells', point * 2)}</Document></kml>"
     )
     assert vector.list_layers(tmp_path / "b.kml") == [("lot", "Polygon", 1), ("wells", "Point", 2)]
     assert boundary("b.kml", tmp_path).geometry.size == 1
@@ -98,15 +101,14 @@ def test_zip_with_shapefiles_in_folders(tmp_path):
 
 
 def test_legacy_geojson_says_its_crs(tmp_path):
-    ring = str([list(c) for c in SQUARE.exterior.coords])
-    crs = '"crs":{"type":"name","properties":{"name":"urn:ogc:def:crs:EPSG::2263"}},'
-    body = f'{{"type":"FeatureCollection",{{}}"features":[{{{{"type":"Feature","properties":{{{{}}}},"geometry":{{{{"type":"Polygon","coordinates":[{ring}]}}}}}}}}]}}'
-    text = body.replace("{{", "\0").replace("}}", "\1").replace("{}", crs).replace("\0", "{").replace("\1", "}")
-    (tmp_path / "b.geojson").write_text(text)
+    feature = {"type": "Feature", "properties": {}, "geometry": shapely.geometry.mapping(SQUARE)}
+    plain = {"type": "FeatureCollection", "features": [feature]}
+    crs = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::2263"}}
+    (tmp_path / "b.geojson").write_text(json.dumps({"crs": crs, **plain}))
+    (tmp_path / "c.geojson").write_text(json.dumps(plain))
     layer = boundary("b.geojson", tmp_path)
     assert layer.crs.to_epsg() == 2263
     assert layer.geometry[0].equals(SQUARE)
-    (tmp_path / "c.geojson").write_text(text.replace(crs, ""))
     with pytest.raises(SetoutError, match="no degrees"):
         boundary("c.geojson", tmp_path)
     told = boundary("c.geojson", tmp_path, crs=NY)

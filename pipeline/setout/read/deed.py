@@ -302,6 +302,11 @@ def _crs(deed: Deed, plan: CRS | None, source: str) -> CRS:
             f"{show(place)} is in degrees; bearings and distances need a plane CRS", source,
             "name the state-plane or UTM zone that the deed's bearings refer to",
         )  # fmt: skip
+    if {axis.direction for axis in place.axis_info} & {"west", "south"}:
+        raise SetoutError(
+            f"{show(place)} counts west or south, where bearings would come out mirrored", source,
+            "name a CRS that counts east and north, and the start in it",
+        )  # fmt: skip
     return place
 
 

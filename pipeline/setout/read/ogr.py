@@ -176,6 +176,8 @@ def _gdal(source: str) -> Iterator[list[str]]:
 def _short(error: Exception) -> str:
     text = str(error).split("; It might help")[0].split("\n")[0]
     text = text.replace("sqlite3_prepare_v2", "")
+    if "not recognized as being in a supported" in text:
+        return "it is no vector file of a known format"
     return "the file is damaged or cut short" if "malformed" in text or "not a database" in text else text[:300]
 
 
