@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import resource
 import sys
 import time
@@ -384,9 +385,9 @@ def _as_json(finding: Finding) -> dict[str, str]:
 
 def _inputs(path: Path, the_plan: Plan) -> dict[str, Path]:
     found = {path.name: path}
-    for _, text in plan_file.references(the_plan.model_dump(by_alias=True, exclude_none=True)):
+    for _, text in plan_file.references(the_plan.model_dump(mode="json", by_alias=True, exclude_none=True)):
         file = reference.parse(text, path.parent).path
-        found[text.split(":")[0] if len(text.split(":")[0]) > 1 else text] = file
+        found[Path(os.path.relpath(file, path.parent)).as_posix()] = file
     return found
 
 
