@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
+from setout.geometry.outlines import polygonal
 from setout.layers import CONTRACTS
 from setout.nouns import Exclusion, Finding, Floats, Frame, Geometries, Planting
 from setout.write.chunks import Chunked, Coded, Points, Segments, several
@@ -80,6 +81,11 @@ def _to_survey(frame: Frame) -> Callable[[Sequence[BaseGeometry | None] | Geomet
         array = np.empty(len(geometries), object)
         array[:] = geometries
         out: Geometries = shapely.transform(array, move)
+        # rings that all but touch may cross by a rounding once moved
+        broken = ~shapely.is_valid(out) & (shapely.get_dimensions(out) == 2)
+        if broken.any():
+            mended = shapely.make_valid(out[broken], method="structure", keep_collapsed=False)
+            out[broken] = [polygonal(g) for g in mended]
         return out
 
     return outer
