@@ -1,4 +1,4 @@
-"""Polygons around areas: buffers true to a stated tolerance, and the outlines of raster cells."""
+"""Polygons around areas: buffers true to a stated tolerance, and what is wide enough."""
 
 from __future__ import annotations
 
@@ -136,47 +136,6 @@ def parts_of(geometry: BaseGeometry) -> NDArray[np.object_]:
     parts = shapely.get_parts(polygonal(geometry))
     kept: NDArray[np.object_] = parts[~shapely.is_empty(parts)]
     return kept
-
-
-def cell_polygons(mask: NDArray[np.bool_], row0: int = 0, col0: int = 0) -> NDArray[np.object_]:
-    """Return the outlines of the set cells of a mask, in cell coordinates (x = column, y = row).
-
-    Cells that touch at a side are one polygon; polygons touch each other at corners at most, so together they are a
-    valid multipolygon.
-
-    Parameters
-    ----------
-    mask : (rows, cols) ndarray of bool
-        Cells to outline.
-    row0, col0 : int
-        Cell coordinates of the mask's first cell.
-
-    Returns
-    -------
-    ndarray of shapely polygons
-        One per connected patch of cells.
-
-    Examples
-    --------
-    >>> [p.wkt for p in cell_polygons(np.array([[True, True]]), 5, 7)]
-    ['POLYGON ((7 5, 7 6, 9 6, 9 5, 7 5))']
-    """
-    from affine import Affine
-    from rasterio.features import shapes
-
-    if not mask.any():
-        return np.empty(0, object)
-    rings: list[list[tuple[float, float]]] = []
-    ring_of: list[int] = []
-    found = shapes(mask.view(np.uint8), mask=mask, connectivity=4, transform=Affine.translation(col0, row0))
-    for number, (polygon, _) in enumerate(found):
-        rings.extend(polygon["coordinates"])
-        ring_of.extend([number] * len(polygon["coordinates"]))
-    ends = np.cumsum([0, *map(len, rings)])
-    xy = np.array([point for ring in rings for point in ring], float)
-    polygon_ends = np.append(np.flatnonzero(np.diff(ring_of, prepend=-1)), len(rings))
-    out: NDArray[np.object_] = shapely.from_ragged_array(shapely.GeometryType.POLYGON, xy, (ends, polygon_ends))
-    return out
 
 
 def without_narrow(geometry: BaseGeometry, width: float) -> BaseGeometry:

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from setout.geometry import cellmask
-from setout.geometry.outlines import cell_polygons, parts_of, polygonal
+from setout.geometry.celltrace import cell_polygons
+from setout.geometry.outlines import parts_of, polygonal
 from setout.nouns import Exclusion
 
 NO_ELEVATION = "no elevation"
