@@ -47,7 +47,9 @@ def frame(lon: float = -77.05, lat: float = 40.21, height: float = 180.0, survey
     return Frame(local, crs, crs, lon, lat, height, scale)
 
 
-def lattice(area: shapely.Geometry, pattern: Pattern, bearing: float) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+def lattice(
+    area: shapely.Geometry, pattern: Pattern, bearing: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """A plain lattice inside an area: x, y, row, position."""
     a = math.radians(bearing)
     along, across = np.array([math.sin(a), math.cos(a)]), np.array([math.cos(a), -math.sin(a)])
@@ -68,7 +70,13 @@ def lattice(area: shapely.Geometry, pattern: Pattern, bearing: float) -> tuple[n
 
 
 def planting(
-    *, names: tuple[str, ...] = (), size: float = 1.0, units: str = "us", step: float = 4.8768, where: Frame | None = None, name: str = ""
+    *,
+    names: tuple[str, ...] = (),
+    size: float = 1.0,
+    units: str = "us",
+    step: float = 4.8768,
+    where: Frame | None = None,
+    name: str = "",
 ) -> Planting:
     """Three blocks on a property with a creek, a road, a house and an overhead line.
 
@@ -153,9 +161,13 @@ def planting(
 
 
 def _reach(points: WaterPoints, boundary: shapely.Geometry, size: float) -> Reach:
-    areas = [shapely.Point(x, y).buffer(90 * size).intersection(boundary) for x, y in zip(points.x, points.y, strict=True)]
+    areas = [
+        shapely.Point(x, y).buffer(90 * size).intersection(boundary) for x, y in zip(points.x, points.y, strict=True)
+    ]
     run = np.zeros(points.x.size)
-    return Reach(points.x, points.y, run, np.arange(points.x.size), 90 * size, None, run + np.inf, np.array(areas, object))
+    return Reach(
+        points.x, points.y, run, np.arange(points.x.size), 90 * size, None, run + np.inf, np.array(areas, object)
+    )
 
 
 def _plant(blocks: tuple[Block, ...], areas: list[shapely.Geometry]) -> tuple[Trees, Rows, np.ndarray]:
@@ -198,7 +210,7 @@ def _facts(trees: Trees, ids: np.ndarray, points: WaterPoints, size: float) -> d
     }
 
 
-def _findings(word, ids: np.ndarray, trees: Trees, steep: shapely.Geometry) -> tuple[Finding, ...]:  # noqa: ANN001
+def _findings(word, ids: np.ndarray, trees: Trees, steep: shapely.Geometry) -> tuple[Finding, ...]:
     return (
         Finding("over_height", "stop", f"{word(0, 'Tree')} grows taller than the line allows", "14.8 ft", "at most 13.1 ft",
                 word(1, "plant a smaller size"), str(ids[7]), shapely.Point(trees.x[7], trees.y[7])),
@@ -217,7 +229,12 @@ def contours(plan: Planting, interval: float = 1.0) -> list[tuple[float, shapely
     x, y = np.linspace(x0 - 20, x1 + 20, 160), np.linspace(y0 - 20, y1 + 20, 140)
     z = 180 + 6 * np.sin(x[None, :] / 60 / size) + 0.03 * y[:, None] + 0 * x[None, :]
     made = contourpy.contour_generator(x, y, z)
-    return [(float(level), shapely.LineString(line)) for level in np.arange(168, 196, interval) for line in made.lines(level) if len(line) > 1]
+    return [
+        (float(level), shapely.LineString(line))
+        for level in np.arange(168, 196, interval)
+        for line in made.lines(level)
+        if len(line) > 1
+    ]
 
 
 def hillshade(plan: Planting) -> tuple[bytes, tuple[float, float, float, float]]:

@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, Any, Final, cast
 
 import folium
 import numpy as np
-import shapely
 from branca.element import Element
 from folium.map import Layer
 
@@ -30,7 +29,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from numpy.typing import NDArray
-    from shapely.geometry.base import BaseGeometry
 
 LEAFLET_WHEEL: Final = "django-js-lib-leaflet"
 LEAFLET_FILES: Final = "js_lib_leaflet/static/js_lib_leaflet/"
@@ -71,7 +69,7 @@ def leaflet() -> tuple[str, str]:
     try:
         wheel = metadata.distribution(LEAFLET_WHEEL)
         script = _wheel_file(wheel, "leaflet.js").decode("utf-8")
-        style = _wheel_file(wheel, "leaflet.css").decode("utf-8")
+        style = re.sub(r"/\*.*?\*/", "", _wheel_file(wheel, "leaflet.css").decode("utf-8"), flags=re.DOTALL)
         style = re.sub(r"url\(images/([\w.-]+)\)", lambda m: f"url({_data_uri(wheel, m.group(1))})", style)
     except (metadata.PackageNotFoundError, OSError) as error:
         raise SetoutError(
@@ -253,27 +251,3 @@ def shape_layer(name: str, features: Sequence[Rings], look: Look, *, closed: boo
         "closed": closed,
     }
     return PlanLayer(name, "shapes", data, asdict(look), show=show)
-
-
-def rings_of(geometry: BaseGeometry) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    """Return all points of a geometry's polygons or lines, and the length of each ring, negative for a hole.
-
-    >>> box = shapely.box(0, 0, 9, 9) - shapely.box(3, 3, 6, 6)
-    >>> points, lengths = rings_of(box)
-    >>> points.shape, lengths.tolist()
-    ((10, 2), [5, -5])
-    """
-    parts, lengths = [], []
-    for part in shapely.get_parts(geometry):
-        if isinstance(part, shapely.Polygon):
-            rings = [part.exterior, *part.interiors]
-        elif isinstance(part, shapely.LineString):
-            rings = [part]
-        else:
-            continue
-        for i, ring in enumerate(rings):
-            xy = shapely.get_coordinates(ring)
-            if len(xy):
-                parts.append(xy)
-                lengths.append(len(xy) if i == 0 else -len(xy))
-    return (np.concatenate(parts) if parts else np.empty((0, 2))), np.array(lengths, np.int64)

@@ -11,7 +11,8 @@ import shapely
 from setout.units import show_area, show_length
 
 from . import palette, treedata, wording
-from .maplayer import Look, PlanLayer, rings_of, shape_layer
+from .maplayer import Look, PlanLayer, shape_layer
+from .rings import points_left, rings_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -73,26 +74,27 @@ class Drawer:
         shapes = [e.geometry for e in (*usable.exclusions, *usable.height_limits)] + list(usable.geometry)
         self.tolerance = coarse_enough(shapes)
 
-    def _rings(self, geometry: BaseGeometry, about: Sequence[tuple[str, str]] = ()) -> Rings:
-        points, lengths = rings_of(shapely.segmentize(geometry, SEGMENT))
+    def _rings(self, geometry: BaseGeometry, about: Sequence[tuple[str, str]] = (), tolerance: float = 0.0) -> Rings:
+        points, lengths = rings_of(geometry, tolerance, SEGMENT)
         x, y = treedata.frame_to_mercator(self.planting, points[:, 0], points[:, 1])
         return np.column_stack([x, y]), lengths, about
 
-    def _coarse(self, geometry: BaseGeometry, tolerance: float = 0.0) -> BaseGeometry:
-        return shapely.simplify(geometry, tolerance or self.tolerance, preserve_topology=True)
+    def _coarse(self, geometry: BaseGeometry, about: Sequence[tuple[str, str]] = ()) -> Rings:
+        return self._rings(geometry, about, self.tolerance)
 
     def contours(self, contours: Sequence[tuple[float, shapely.LineString]]) -> Iterator[Drawn]:
         """Yield the contours, every fifth one heavier and apart."""
         if not contours:
             return
-        lines = np.array([self._coarse(line, DRAWN_TO) for _, line in contours], object)
+        lines = np.array([line for _, line in contours], object)
         heavy = wording.index_contours([level for level, _ in contours])
         kinds = (("contours", "Contours", ~heavy, 0.8), ("contours5", "Index contours", heavy, 1.7))
         for key, title, mask, weight in kinds:
             if not mask.any():
                 continue
             look = Look(palette.CONTOUR, weight, opacity=0.85, pane="lines", canvas=True)
-            layer = shape_layer(title, [self._rings(shapely.MultiLineString(list(lines[mask])))], look, closed=False)
+            rings = self._rings(shapely.MultiLineString(list(lines[mask])), (), DRAWN_TO)
+            layer = shape_layer(title, [rings], look, closed=False)
             yield Entry(key, title, palette.swatch_curve(palette.CONTOUR, weight), "Terrain"), layer
 
     def usable(self) -> Iterator[Drawn]:
@@ -102,7 +104,7 @@ class Drawer:
         for block, shape in zip(usable.block, usable.geometry, strict=True):
             title = f"Block {block}" if block else "In no block"
             about = (("Usable ground", title), ("Area", show_area(shape.area, self.units)))
-            features.append(self._rings(self._coarse(shape), about))
+            features.append(self._coarse(shape, about))
         total = show_area(float(sum(shape.area for shape in usable.geometry)), self.units)
         look = Look(palette.USABLE_EDGE, 1.2, fill=palette.USABLE, fillOpacity=0.55)
         layer = shape_layer("Usable ground", features, look, closed=True)
@@ -115,7 +117,7 @@ class Drawer:
         if reach is None or water is None:
             return
         features = [
-            self._rings(self._coarse(area), (("Reach", name), ("Area", show_area(area.area, self.units))))
+            self._coarse(area, (("Reach", name), ("Area", show_area(area.area, self.units))))
             for name, area in zip(water.points.name, reach.areas, strict=True)
             if area is not None and not area.is_empty
         ]
@@ -133,7 +135,7 @@ class Drawer:
             reasons.setdefault(exclusion.reason, []).append(exclusion)
         for i, (reason, exclusions) in reversed(list(enumerate(reasons.items()))):
             at, edge = i % len(palette.HATCHES), palette.hatch(i).colour
-            features = [self._rings(self._coarse(e.geometry), self._about(e)) for e in exclusions]
+            features = [self._coarse(e.geometry, self._about(e)) for e in exclusions]
             look = Look(edge, 1.0, fill=f"url(#kept{at})", opacity=0.8)
             layer = shape_layer(reason, features, look, closed=True)
             area = show_area(sum(e.alone_m2 for e in exclusions), self.units)
@@ -166,7 +168,7 @@ class Drawer:
             ]
             look = Look(palette.HEIGHT, 1.8, fill=palette.HEIGHT, fillOpacity=0.07, dashArray="5 4")
             title = f"{limit.why}: mature height at most {height}"
-            layer = shape_layer(title, [self._rings(self._coarse(ground.geometry), about)], look, closed=True)
+            layer = shape_layer(title, [self._coarse(ground.geometry, about)], look, closed=True)
             swatch = palette.swatch_box(palette.HEIGHT, palette.HEIGHT, dash="4 3", opacity=0.08)
             yield Entry(f"height{i}", title, swatch, wording.KEPT_CLEAR), layer
 
@@ -199,12 +201,7 @@ def coarse_enough(shapes: Sequence[BaseGeometry]) -> float:
     >>> coarse_enough([shapely.box(0, 0, 9, 9)])
     0.15
     """
-    tolerance, parts = DRAWN_TO, np.array(shapes, object)
-    if shapely.get_num_coordinates(parts).sum() <= MOST_POINTS:
-        return tolerance
-    while tolerance < 10:
-        fine = shapely.simplify(parts, tolerance, preserve_topology=True)
-        if shapely.get_num_coordinates(fine).sum() <= MOST_POINTS:
-            break
+    tolerance = DRAWN_TO
+    while tolerance < 10 and points_left(shapes, tolerance) > MOST_POINTS:
         tolerance *= 2
     return tolerance

@@ -41,7 +41,7 @@ def script_json(value: object) -> str:
     Examples
     --------
     >>> script_json({"a": "</script><!--"})
-    '{"a":"\\\\u003c/script\\\\u003e\\\\u003c!--"}'
+    '{"a":"\\u003c/script\\u003e\\u003c!--"}'
     """
     text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")

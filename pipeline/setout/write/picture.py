@@ -13,6 +13,7 @@ import shapely
 from setout.units import FOOT, show_area, show_length
 
 from . import palette, wording
+from .rings import rings_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -94,7 +95,7 @@ def plan_picture(
 def text(value: str) -> str:
     r"""Write a text from a file so that it stays text in XML; characters that XML forbids become a question mark.
 
-    >>> text('<a href="x">&\\x00')
+    >>> text('<a href="x">&\x00')
     '&lt;a href=&quot;x&quot;&gt;&amp;?'
     """
     allowed = "".join(
@@ -133,18 +134,15 @@ class _Sheet:
 
     def path(self, geometry: BaseGeometry) -> str:
         """Return a geometry's outlines as path data, as fine as the picture can show."""
-        fine = shapely.simplify(geometry, 0.25 / self.scale, preserve_topology=True)
-        return "".join(self._rings(fine))
-
-    def _rings(self, geometry: BaseGeometry) -> Iterator[str]:
-        for part in shapely.get_parts(geometry):
-            closed = isinstance(part, shapely.Polygon)
-            rings = [part.exterior, *part.interiors] if closed else [part] if part.geom_type == "LineString" else []
-            for ring in rings:
-                xy = shapely.get_coordinates(ring)[: -1 if closed else None]
-                if len(xy):
-                    points = "L".join(f"{_n(x)} {_n(y)}" for x, y in self.px(xy[:, 0], xy[:, 1]).tolist())
-                    yield f"M{points}{'Z' if closed else ''}"
+        xy, lengths = rings_of(geometry, 0.25 / self.scale)
+        points = self.px(xy[:, 0], xy[:, 1]).tolist()
+        out, at = [], 0
+        for length in np.abs(lengths).tolist():
+            ring = points[at : at + length]
+            closed = len(ring) > 2 and ring[0] == ring[-1]
+            out.append("M" + "L".join(f"{_n(x)} {_n(y)}" for x, y in ring[: -1 if closed else None]) + "Z" * closed)
+            at += length
+        return "".join(out)
 
 
 def _n(value: float) -> str:

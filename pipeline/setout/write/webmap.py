@@ -108,7 +108,8 @@ def _trusted(svg: str) -> Markup:
 def _page(planting: Planting, entries: Sequence[Entry], tolerance: float) -> dict[str, Any]:
     """Return what the page template says."""
     site, findings, ids = planting.site, planting.findings, planting.facts["tree_id"]
-    top_down = sorted(entries, key=lambda e: FIRST.index(e.key) if e.key in FIRST else len(FIRST))
+    drawn_last_first = list(reversed(entries))
+    top_down = sorted(drawn_last_first, key=lambda e: FIRST.index(e.key) if e.key in FIRST else len(FIRST))
     listed = [
         {"index": i, "severity": f.severity, "word": wording.SEVERITY[f.severity], "message": f.message}
         for i, f in enumerate(findings[:MOST_LISTED])

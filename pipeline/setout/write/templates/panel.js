@@ -228,7 +228,7 @@
       let x = p.x < edge ? p.x - edge : p.x > size.x - edge ? p.x - size.x + edge : 0;
       let y = p.y < edge ? p.y - edge : p.y > size.y - edge ? p.y - size.y + edge : 0;
       if (p.x - x < side + edge && p.y - y > low - edge) {
-        if (side < size.x - 4 * edge) x = p.x - (side + size.x) / 2;
+        if (side < size.x - 4 * edge) x = p.x - side - 2 * edge;
         else y = p.y - low / 2;
       }
       if (x || y) this.map.panBy([Math.round(x), Math.round(y)], { animate: false });

@@ -15,7 +15,7 @@
     const style = {
       color: look.color, weight: look.weight, opacity: look.opacity, dashArray: look.dashArray || null, pane: look.pane,
       fill: data.closed && look.fill !== "", fillColor: look.fill || null, fillOpacity: look.fillOpacity,
-      interactive: !look.canvas, smoothFactor: 0.6, lineJoin: "round",
+      interactive: !look.canvas, smoothFactor: 0.6, lineJoin: "round", fillRule: "evenodd",
     };
     if (look.canvas) style.renderer = L.canvas({ pane: look.pane, padding: 0.25 });
     let at = 0;

@@ -28,6 +28,8 @@
     $("zoom-out").addEventListener("click", () => map.zoomOut());
     $("fit").addEventListener("click", fit);
     new ResizeObserver(() => map.invalidateSize({ animate: false })).observe(map.getContainer());
+    document.addEventListener("keydown", (e) => { if (e.key === "Tab" || e.key.startsWith("Arrow")) document.body.classList.add("keys"); });
+    document.addEventListener("pointerdown", () => document.body.classList.remove("keys"));
     document.body.dataset.ready = "yes";
   };
 

@@ -1,0 +1,170 @@
+"""The report: its figures are the plan's, its account sums up, and names stay text."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+from pyproj import CRS, Geod
+
+from setout.nouns import Finding, Planting
+from setout.units import ACRE, FOOT, show_area
+from setout.write import picture, report, wording
+from write import sample_planting
+
+
+class Tables(HTMLParser):
+    """All table rows of a page as lists of texts, and every tag seen."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.rows: list[list[str]] = []
+        self.tags: list[str] = []
+        self.attributes: list[str] = []
+        self._open = False
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.attributes += [name for name, _ in attrs]
+        if tag == "tr":
+            self.rows.append([])
+        if tag in {"td", "th"}:
+            self.rows[-1].append("")
+            self._open = True
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag in {"td", "th"}:
+            self._open = False
+
+    def handle_data(self, data: str) -> None:
+        if self._open:
+            self.rows[-1][-1] += data
+
+
+def written(folder: Path, plan: Planting) -> str:
+    path = folder / "report.html"
+    report.write_report(path, plan, picture_svg=picture.plan_picture(plan), seconds={"read": 0.25})
+    return path.read_text("utf-8")
+
+
+def test_land_account_is_the_plans_and_sums_to_gross(tmp_path: Path) -> None:
+    plan = sample_planting.planting()
+    rows = Tables(written(tmp_path, plan)).rows
+    start = next(i for i, row in enumerate(rows) if row[0].startswith("Whole property"))
+    account = plan.usable.account
+    told = rows[start : start + len(account)]
+    assert [row[0] for row in told[1:-1]] == [a.reason for a in account[1:-1]]
+    for row, a in zip(told, account, strict=True):
+        assert row[3] == show_area(a.remaining_m2, "us")
+    newly = sum(float(row[2].split()[0]) for row in told[1:-1])
+    gross, net = float(told[0][3].split()[0]), float(told[-1][3].split()[0])
+    assert newly + net == pytest.approx(gross, abs=0.005 * len(account) + 0.005)
+
+
+def test_block_table_counts_and_densities(tmp_path: Path) -> None:
+    plan = sample_planting.planting()
+    rows = [r for r in Tables(written(tmp_path, plan)).rows if len(r) == 10][1:]
+    assert [r[0] for r in rows] == ["A", "B", "C"]
+    counts = np.bincount(plan.trees.block)
+    assert [int(r[7].replace(",", "")) for r in rows] == counts.tolist()
+    for i, row in enumerate(rows):
+        acres = plan.usable.geometry[i].area / ACRE
+        assert float(row[9].split()[0]) == pytest.approx(counts[i] / acres, abs=0.51)
+    assert sum(counts) == len(plan.trees)
+
+
+def test_says_where_the_nearest_is_less_than_the_step(tmp_path: Path) -> None:
+    """A step of 16 ft with rows 12 ft apart, shifted by half: hypot(8, 12) = 14.422 ft (Pythagoras)."""
+    text = written(tmp_path, sample_planting.planting())
+    assert "Block C: rows 12 ft apart bring neighbours in the next row to 14.42 ft, closer than the 16 ft step." in text
+    assert "Block A: rows" not in text
+
+
+def test_nearest_of_a_block_does_not_take_the_neighbour_block_for_its_own() -> None:
+    plan = sample_planting.planting()
+    assert plan.facts["nearest_m"].min() < 3
+    lines = wording.block_lines(plan)
+    assert [line.nearest_m / FOOT for line in lines] == pytest.approx([16, 32, 14.42221], abs=1e-4)
+
+
+@pytest.mark.parametrize("slope, more", [(0.15, 0.01119), (0.20, 0.01980)])
+def test_a_tape_on_a_slope_reads_more(slope: float, more: float) -> None:
+    """100 ft of plan at 15 % are 101.119 ft of slope (Pythagoras; as surveying handbooks tabulate it)."""
+    assert wording.tape_excess(slope) == pytest.approx(more, abs=1e-5)
+
+
+def test_tape_is_told(tmp_path: Path) -> None:
+    text = written(tmp_path, sample_planting.planting())
+    assert "15 % slope reads 1.1 % more (1.12 ft in 100 ft)" in text
+
+
+@pytest.mark.parametrize(
+    "epsg, lon, lat, height", [(2272, -77.05, 40.21, 180.0), (32618, -74.2, 40.2, 950.0), (2193, 172.0, -43.5, 20.0)]
+)
+def test_grid_to_ground_against_the_geodesic(epsg: int, lon: float, lat: float, height: float) -> None:
+    """Ground distance is the geodesic (pyproj.Geod) times 1 + height / radius."""
+    frame = sample_planting.frame(lon, lat, height, epsg)
+    site = dataclasses.replace(sample_planting.planting(where=frame).site, frame=frame)
+    plane = CRS.from_epsg(epsg)
+    x, y = frame.of(CRS.from_epsg(4326), np.array([lon - 5e-4, lon + 5e-4]), np.array([lat, lat]))
+    east, north = frame.to(plane, x, y)
+    grid = np.hypot(*np.diff([east, north])[:, 0]) * plane.axis_info[0].unit_conversion_factor
+    ground = Geod(ellps="WGS84").inv(lon - 5e-4, lat, lon + 5e-4, lat)[2] * (1 + height / 6371000)
+    assert wording.grid_to_ground(site) == pytest.approx(ground / grid, abs=2e-6)
+
+
+def test_no_plane_no_factor(tmp_path: Path) -> None:
+    plan = sample_planting.planting()
+    frame = dataclasses.replace(plan.site.frame, plane_crs=CRS.from_epsg(4326), survey_crs=CRS.from_epsg(4326))
+    plan = dataclasses.replace(plan, site=dataclasses.replace(plan.site, frame=frame))
+    assert np.isnan(wording.grid_to_ground(plan.site))
+    assert "Grid to ground" not in written(tmp_path, plan)
+
+
+def test_findings_stand_by_severity_with_remedy(tmp_path: Path) -> None:
+    text = written(tmp_path, sample_planting.planting())
+    places = [text.index(word) for word in ("Stop (1)", "Warning (1)", "Note (1)")]
+    assert places == sorted(places)
+    assert "Remedy: plant a smaller size" in text
+    assert "Found: 14.8 ft." in text
+
+
+def test_thousands_of_findings_are_cut_and_counted(tmp_path: Path) -> None:
+    plan = sample_planting.planting()
+    many = tuple(Finding("too_close", "warn", f"finding {i}") for i in range(2000))
+    text = written(tmp_path, dataclasses.replace(plan, findings=many))
+    assert "Warning (2,000)" in text
+    assert f"{2000 - report.MOST_FINDINGS:,} more are in the layer findings" in text
+    assert len(text) < 400_000
+
+
+def test_cautions_defer_to_local_practice(tmp_path: Path) -> None:
+    text = written(tmp_path, sample_planting.planting())
+    for said in ("811 in the", "Overhead lines", "overturns", "local code", "licensed", "septic"):
+        assert said in text
+
+
+@pytest.mark.parametrize("units", ["us", "si"])
+def test_names_that_look_like_code_stay_text(tmp_path: Path, units: str) -> None:
+    plan = sample_planting.planting(names=sample_planting.EVIL, units=units)
+    text = written(tmp_path, plan)
+    page = Tables(text)
+    assert "script" not in page.tags
+    assert "img" not in page.tags
+    assert not [a for a in page.attributes if a.startswith("on")]
+    assert "{{ 7*7 }}" in text
+    assert sample_planting.EVIL[0] in [row[0] for row in page.rows if row]
+
+
+def test_asks_for_nothing_and_is_the_same_every_time(tmp_path: Path) -> None:
+    plan = sample_planting.planting()
+    text = written(tmp_path, plan)
+    assert text == written(tmp_path, plan)
+    assert set(re.findall(r"https?://[^\s\"'<]+", text)) <= {"http://www.w3.org/2000/svg"}
+    assert not re.findall(r"url\((?!#|data:)", text)
+    assert "default-src 'none'" in text
