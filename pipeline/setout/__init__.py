@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
@@ -10,6 +12,18 @@ __all__ = ["__version__", "check", "plan"]
 if TYPE_CHECKING:
     from setout.nouns import Planting
     from setout.run import Judged
+
+
+class _Menu(ModuleType):
+    """The package: its verb ``plan`` stays when the module of that name, the plan file's model, is imported."""
+
+    def __setattr__(self, name: str, value: object) -> None:
+        if name == "plan" and isinstance(value, ModuleType):
+            return
+        super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Menu
 
 
 def plan(path: Any, out: Any = None, **options: Any) -> Planting:
