@@ -100,9 +100,7 @@ def test_the_import_contract_fires(tmp_path: Path) -> None:
         file.write("\nfrom setout import plan\n")
     command = (str(Path(sys.executable).with_name("lint-imports")), "--no-cache")
     environment = {**PACKAGE_PATH, "PYTHONPATH": str(tmp_path)}
-    found = subprocess.run(
-        command, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False
-    )
+    found = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False)
     assert found.returncode == 1
     assert "setout.units is not allowed to import setout.plan" in found.stdout
 
@@ -116,7 +114,10 @@ def test_docstrings_follow_the_numpy_standard() -> None:
 @needs("numpydoc", "dev")
 def test_the_docstring_check_fires(tmp_path: Path) -> None:
     bad = tmp_path / "bad.py"
-    bad.write_text('"""A module."""\n\n\ndef double(x):\n    """Return twice x."""\n    return 2 * x\n')
+    sections = "Returns\n    -------\n    float\n        Twice x.\n"
+    bad.write_text(
+        f'"""A module."""\n\n\ndef double(x):\n    """Return twice x.\n\n    {sections}    """\n    return 2 * x\n'
+    )
     found = run(sys.executable, "-m", "numpydoc", "lint", "--config", str(ROOT), str(bad))
     assert found.returncode == 1
     assert "PR01" in found.stdout + found.stderr
@@ -152,9 +153,7 @@ def length(node: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
 @pytest.mark.parametrize("path", sorted((SOURCE / "stages").rglob("*.py")), ids=module_name)
 def test_stages_see_no_path_clock_or_print(path: Path) -> None:
     tree = ast.parse(path.read_text(encoding="utf-8"))
-    imported = {
-        alias.name.split(".")[0] for n in ast.walk(tree) if isinstance(n, ast.Import) for alias in n.names
-    }
+    imported = {alias.name.split(".")[0] for n in ast.walk(tree) if isinstance(n, ast.Import) for alias in n.names}
     imported |= {n.module.split(".")[0] for n in ast.walk(tree) if isinstance(n, ast.ImportFrom) and n.module}
     banned = {"pathlib", "os", "io", "time", "datetime", "random", "logging", "rasterio", "fiona", "pyogrio"}
     assert not imported & (banned | {"geopandas", "folium", "tempfile", "shutil", "sys"})
@@ -172,9 +171,7 @@ def test_no_module_keeps_state() -> None:
 # ---------------------------------------------------------------------------------------------- start-up
 
 
-@pytest.mark.parametrize(
-    "arguments", [["--help"], ["plan", "--help"], ["new", "--help"], ["plants", "apple"]]
-)
+@pytest.mark.parametrize("arguments", [["--help"], ["plan", "--help"], ["new", "--help"], ["plants", "apple"]])
 def test_start_up_imports_nothing_heavy(arguments: list[str]) -> None:
     script = (
         "import sys\n"
