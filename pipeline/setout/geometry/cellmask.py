@@ -89,7 +89,8 @@ def part(packed: Packed, window: tuple[int, int, int, int]) -> Bools:
     row0, row1, col0, col1 = window
     first = col0 >> 3
     bits = np.unpackbits(packed[row0:row1, first : -(-col1 // 8)], axis=1).astype(np.bool_)
-    return bits[:, col0 - 8 * first : col1 - 8 * first]
+    cells: Bools = bits[:, col0 - 8 * first : col1 - 8 * first]
+    return cells
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +186,8 @@ def count(packed: Packed, spans: Spans) -> int:
         bytes_ = packed[top : row[-1] + 1].ravel()
         if not bytes_.any():
             continue
-        running = np.concatenate([[0], np.cumsum(np.bitwise_count(bytes_), dtype=np.int64)])
+        running = np.zeros(len(bytes_) + 1, np.int64)
+        np.cumsum(np.bitwise_count(bytes_), out=running[1:])
         begin, end = (row - top) * wide + (first >> 3), (row - top) * wide + (stop + 7 >> 3)
         before = np.bitwise_count(bytes_[begin] >> (8 - (first & 7)).astype(np.uint8))
         after = np.bitwise_count(bytes_[end - 1] & ((1 << (-stop & 7)) - 1).astype(np.uint8))

@@ -24,13 +24,30 @@ Heights = NDArray[np.float32]
 Grades = NDArray[np.floating]
 
 
-def differences(z: Heights) -> tuple[Heights, Heights]:
+class Work:
+    """Memory for :func:`differences`, to be used again: fetching it anew costs more than the arithmetic."""
+
+    def __init__(self, rows: int, cols: int) -> None:
+        self._parts = [
+            np.empty((rows + more_rows, cols + more_cols), np.float32)
+            for more_rows, more_cols in ((2, 0), (1, 0), (0, 0), (0, 2), (0, 1), (0, 0))
+        ]
+
+    def views(self, rows: int) -> list[Heights]:
+        """Return the memory for so many rows."""
+        less = len(self._parts[2]) - rows
+        return [part[: len(part) - less] for part in self._parts]
+
+
+def differences(z: Heights, work: Work | None = None) -> tuple[Heights, Heights]:
     """Return Horn's weighted height differences over two cells, times 4.
 
     Parameters
     ----------
     z : (rows + 2, cols + 2, ...) ndarray of float32
         Heights with a border of one cell; a last axis may hold many 3 by 3 neighbourhoods.
+    work : Work, optional
+        Memory to work in; what is returned lies in it.
 
     Returns
     -------
@@ -44,12 +61,13 @@ def differences(z: Heights) -> tuple[Heights, Heights]:
     >>> [float(part[0, 0]) for part in differences(z)]
     [16.0, 4.0]
     """
-    part = z[:, 2:] - z[:, :-2]
-    part = part[:-1] + part[1:]
-    across = part[:-1] + part[1:]
-    part = z[2:] - z[:-2]
-    part = part[:, :-1] + part[:, 1:]
-    down = part[:, :-1] + part[:, 1:]
+    part, pair, across, part_down, pair_down, down = [None] * 6 if work is None else work.views(len(z) - 2)
+    part = np.subtract(z[:, 2:], z[:, :-2], out=part)
+    pair = np.add(part[:-1], part[1:], out=pair)
+    across = np.add(pair[:-1], pair[1:], out=across)
+    part_down = np.subtract(z[2:], z[:-2], out=part_down)
+    pair_down = np.add(part_down[:, :-1], part_down[:, 1:], out=pair_down)
+    down = np.add(pair_down[:, :-1], pair_down[:, 1:], out=down)
     return across, down
 
 
@@ -81,18 +99,30 @@ def neighbourhoods(
     >>> neighbourhoods(z, np.array([0]), np.array([0]), (True, True, True, True))[:, :, 0].tolist()
     [[-2.0, -2.0, -4.0], [1.0, 1.0, 2.0], [4.0, 4.0, 8.0]]
     """
-    near = np.arange(3)[:, None, None] + row, np.arange(3)[None, :, None] + col
-    w = z[near]
+    width = z.shape[1]
+    first = row * width + col
+    cells = z.ravel()
+    w = np.stack([cells.take(first + (i * width + j)) for i in range(3) for j in range(3)]).reshape(3, 3, -1)
     rows, cols = z.shape[0] - 2, z.shape[1] - 2
-    above, below = sides[0] & (row == 0), sides[1] & (row == rows - 1)
-    left, right = sides[2] & (col == 0), sides[3] & (col == cols - 1)
+    if any(sides):
+        _extrapolate(
+            w, sides[0] & (row == 0), sides[1] & (row == rows - 1), sides[2] & (col == 0), sides[3] & (col == cols - 1)
+        )
+    gaps = np.isnan(w)
+    if not gaps.any():
+        return w
+    whole: Heights = np.where(gaps, w[1, 1], w)
+    return whole
+
+
+def _extrapolate(w: Heights, *at: NDArray[np.bool_]) -> None:
+    """Fill in what lies beyond the raster above, below, left and right."""
+    above, below, left, right = at
     corner = above | below
     for edge, outer, inner in ((left, 0, 2), (right, 2, 0)):
         w[:, outer, edge] = np.where(corner[edge], w[:, 1, edge], 2 * w[:, 1, edge] - w[:, inner, edge])
     for edge, outer, inner in ((above, 0, 2), (below, 2, 0)):
         w[outer][:, edge] = 2 * w[1][:, edge] - w[inner][:, edge]
-    whole: Heights = np.where(np.isnan(w), w[1, 1], w)
-    return whole
 
 
 def bordered(z: Heights) -> Heights:

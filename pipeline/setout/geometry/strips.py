@@ -9,12 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setout.geometry.cellsize import CellSize, Window
-from setout.geometry.relief import Heights, differences, neighbourhoods
+from setout.geometry.relief import Heights, Work, differences, neighbourhoods
 from setout.nouns import Elevations, RasterGrid
 
 STRIP = 512
 """Rows read at a time, counted from the grid's first: whole blocks of most files."""
-_CACHE_CELLS = 1 << 16
+ROWS = 128
+"""Rows in a chunk."""
+_CELLS = 48_000
+"""Cells worked on at a time, in whole rows: their arrays stay in the processor's cache, and are contiguous (cutting the
+columns too made the arithmetic take twice as long)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +43,7 @@ class Chunk:
         return self.z[1:-1, 1:-1]
 
 
-def chunks(elevations: Elevations, window: Window, cells: int = _CACHE_CELLS) -> Iterator[Chunk]:
+def chunks(elevations: Elevations, window: Window, rows: int = ROWS) -> Iterator[Chunk]:
     """Walk over a window of a DEM; every row is read once.
 
     Parameters
@@ -48,8 +52,8 @@ def chunks(elevations: Elevations, window: Window, cells: int = _CACHE_CELLS) ->
         The DEM.
     window : (int, int, int, int)
         (row0, row1, col0, col1), inside its grid and not empty.
-    cells : int
-        Cells in a chunk, about; few enough for the processor's cache.
+    rows : int
+        Most rows in a chunk.
 
     Yields
     ------
@@ -57,25 +61,24 @@ def chunks(elevations: Elevations, window: Window, cells: int = _CACHE_CELLS) ->
         From the first row to the last.
     """
     grid, (row0, row1, col0, col1) = elevations.grid, window
-    step = max(1, cells // (col1 - col0))
     held = np.full((1 if row0 == 0 else 0, col1 - col0 + 2), np.nan, np.float32)
     done = row0
     first, last = max(row0 - 1, 0), min(row1 + 1, grid.height)
     for top in range(first // STRIP * STRIP, last, STRIP):
         a, b = max(top, first), min(top + STRIP, last)
-        rows = _read_wide(elevations, a, b, col0, col1)
+        lines = _read_wide(elevations, a, b, col0, col1)
         if b == last and row1 == grid.height:
-            rows = np.vstack([rows, np.full((1, rows.shape[1]), np.nan, np.float32)])
-        # `held` begins with row done - 1 of the grid, and `rows` follows on it
+            lines = np.vstack([lines, np.full((1, lines.shape[1]), np.nan, np.float32)])
+        # `held` begins with row done - 1 of the grid, and `lines` follow on it
         have = len(held)
-        ready = have + len(rows) - 2
-        for k in range(0, ready, step):
-            n = min(step, ready - k)
-            z = rows[k - have : k - have + n + 2] if k >= have else np.vstack([held[k:], rows[: k + n + 2 - have]])
+        ready = have + len(lines) - 2
+        for k in range(0, ready, rows):
+            n = min(rows, ready - k)
+            z = lines[k - have : k - have + n + 2] if k >= have else np.vstack([held[k:], lines[: k + n + 2 - have]])
             at = done + k
             yield Chunk(at, at + n, z, (at == 0, at + n == grid.height, col0 == 0, col1 == grid.width))
         done += max(ready, 0)
-        held = np.vstack([held, rows[-2:]])[-2:]
+        held = np.vstack([held, lines[-2:]])[-2:]
 
 
 def _read_wide(elevations: Elevations, row0: int, row1: int, col0: int, col1: int) -> Heights:
@@ -104,10 +107,33 @@ def squared_slopes(chunk: Chunk, size: CellSize, blank: NDArray[np.bool_]) -> He
     (rows, cols) ndarray of float32
         Rise over run, squared; NaN where the cell has no height.
     """
-    dzdx, dzdy = gradients(chunk, size, blank)
+    rows, cols = (n - 2 for n in chunk.z.shape)
+    squared = np.empty((rows, cols), np.float32)
+    step = max(4, _CELLS // cols)
+    work = Work(min(rows, step), cols)
+    for top in range(0, rows, step):
+        across, down = differences(chunk.z[top : top + step + 2], work)
+        _squared(*size.gradient(across, down, chunk.row0 + top), squared[top : top + step])
+    if blank.any():
+        row, col = _unfinished(squared, blank)
+        if row.size:
+            across, down = differences(neighbourhoods(chunk.z, row, col, chunk.sides))
+            squared[row, col] = _squared(*size.gradient(across[0, 0], down[0, 0], chunk.row0 + row))
+    return squared
+
+
+def _squared(dzdx: Heights, dzdy: Heights, out: Heights | None = None) -> Heights:
     np.multiply(dzdx, dzdx, out=dzdx)
     np.multiply(dzdy, dzdy, out=dzdy)
-    return np.add(dzdx, dzdy, out=dzdx)
+    return np.add(dzdx, dzdy, out=out)
+
+
+def _unfinished(values: Heights, blank: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return row and column of the cells that have a height but not all their neighbours."""
+    wanting = np.isnan(values)
+    wanting &= ~blank[1:-1, 1:-1]
+    row, col = np.divmod(np.flatnonzero(wanting), values.shape[1])
+    return row, col
 
 
 def gradients(chunk: Chunk, size: CellSize, blank: NDArray[np.bool_]) -> tuple[Heights, Heights]:
@@ -129,11 +155,10 @@ def gradients(chunk: Chunk, size: CellSize, blank: NDArray[np.bool_]) -> tuple[H
     """
     across, down = differences(chunk.z)
     if blank.any():
-        row, col = np.nonzero((np.isnan(across) | np.isnan(down)) & ~blank[1:-1, 1:-1])
+        row, col = _unfinished(across + down, blank)
         filled = differences(neighbourhoods(chunk.z, row, col, chunk.sides))
         across[row, col], down[row, col] = filled[0][0, 0], filled[1][0, 0]
-        none = blank[1:-1, 1:-1]
-        across[none] = np.nan
+        across[blank[1:-1, 1:-1]] = down[blank[1:-1, 1:-1]] = np.nan
     return size.gradient(across, down, chunk.row0)
 
 
@@ -183,20 +208,37 @@ class Groups:
 
     def __init__(self, step: int, rows: int, cols: int) -> None:
         self.step = step
-        self.out = np.full((rows, cols), np.nan, np.float32)
-        self.line = np.zeros(cols * step)
+        self.out = np.empty((rows, cols), np.float32)
+        self.held = np.empty((0, cols * step), np.float32)
 
     def add(self, row0: int, z: Heights) -> None:
-        """Take in rows of heights, row0 counted from the first row of the window."""
+        """Take in rows of heights, row0 counted from the first row of the window; rows come in order."""
         step, (rows, cols) = self.step, self.out.shape
+        z = z[: rows * step - row0, : cols * step]
         if step == 1:
             self.out[row0 : row0 + len(z)] = z
             return
-        for k in range(row0, min(row0 + len(z), rows * step)):
-            self.line += z[k - row0, : cols * step]
-            if k % step == step - 1:
-                self.out[k // step] = self.line.reshape(cols, step).sum(axis=1) / step**2
-                self.line[:] = 0.0
+        missing = -row0 % step
+        if missing:
+            self.held = np.vstack([self.held, z[:missing]])
+            if len(self.held) < step:
+                return
+            self._put(row0 // step, self.held)
+            row0, z = row0 + missing, z[missing:]
+        whole = len(z) // step * step
+        self._put(row0 // step, z[:whole])
+        self.held = z[whole:].copy()
+
+    def _put(self, group: int, z: Heights) -> None:
+        """Take the means of whole groups of rows."""
+        step, n = self.step, len(z) // self.step
+        lines = z[0::step] + z[1::step]
+        for k in range(2, step):
+            lines += z[k::step]
+        sums = lines[:, 0::step] + lines[:, 1::step]
+        for k in range(2, step):
+            sums += lines[:, k::step]
+        np.multiply(sums, np.float32(1 / step**2), out=self.out[group : group + n])
 
     def means(self) -> Heights:
         """Return the means, NaN where any cell has none."""

@@ -33,6 +33,7 @@ USUAL_GAPS = {"f": (-9999.0, -32768.0, -32767.0, -99999.0), "i": (-9999.0, -3276
 _PLAIN = 9000.0
 """Stored numbers between this and its negative are none of the usual gaps."""
 _PROBE = 256
+_CACHE = 1 << 16
 _WHOLE = 1_000_000
 _MORE_UNITS = {
     "foot us": US_SURVEY_FOOT, "us foot": US_SURVEY_FOOT, "usft": US_SURVEY_FOOT, "survey foot": US_SURVEY_FOOT,
@@ -98,18 +99,26 @@ class Tile:
         """
         if mask is not None:
             stored[mask == 0] = np.nan
-        if stored.size and not (stored.min() > -_PLAIN and stored.max() < _PLAIN):  # also when either is NaN
-            none = ~(np.abs(stored) < NO_HEIGHT)
-            for gap in self.gaps:
-                if abs(gap) >= _PLAIN:
+        lines = max(1, _CACHE // max(stored.shape[-1], 1))
+        for top in range(0, len(stored), lines):
+            self._clean(stored[top : top + lines])
+        return stored
+
+    def _clean(self, stored: Heights) -> None:
+        if not (stored.min() > -_PLAIN and stored.max() < _PLAIN):  # also when either is NaN
+            none = np.zeros(stored.shape, bool) if self.nodata is None else stored == np.float32(self.nodata)
+            far = ~(np.abs(stored) < _PLAIN)
+            if abs(self.nodata or 0.0) < _PLAIN or np.count_nonzero(far) != np.count_nonzero(none):
+                none |= ~(np.abs(stored) < NO_HEIGHT)
+                for gap in self.gaps:
                     none |= stored == np.float32(gap)
             np.copyto(stored, np.float32(np.nan), where=none)
-        if self.nodata is not None and abs(self.nodata) < _PLAIN:
+        elif self.nodata is not None and abs(self.nodata) < _PLAIN:
             np.copyto(stored, np.float32(np.nan), where=stored == np.float32(self.nodata))
         if self.scale * self.unit_m != 1.0 or self.offset != 0.0:
             stored *= np.float32(self.scale * self.unit_m)
-            stored += np.float32(self.offset * self.unit_m)
-        return stored
+            if self.offset != 0.0:
+                stored += np.float32(self.offset * self.unit_m)
 
 
 @contextmanager
@@ -278,6 +287,8 @@ def _grid(dataset: DatasetReader, name: str, plan: CRS | None) -> tuple[RasterGr
         raise SetoutError(f"its geotransform {transform} gives cells no area", name, WHOLE_AGAIN)
     wkt = dataset.crs.to_wkt() if dataset.crs else ""
     own = crs_words.understood(wkt, name)
+    if own is None and plan is None:
+        raise SetoutError("does not say its CRS", name, 'write site.dem_crs = "EPSG:..." in the plan file')
     x, y = RasterGrid(plan or CRS.from_epsg(4326), transform, width, height).corner(
         np.array([0.0, 0.0, height, height]), np.array([0.0, width, 0.0, width])
     )
@@ -392,8 +403,9 @@ def _probe(dataset: DatasetReader, tile: Tile) -> tuple[Finding, ...]:
     """Read the corners and the middle, or all of a small raster, and say what is odd about the numbers."""
     whole = tile.grid.width * tile.grid.height <= _WHOLE
     raw = replace(tile, nodata=None, kind="", scale=1.0, offset=0.0, unit_m=1.0)
-    stored = np.concatenate([read_stored(dataset, raw, w).ravel() for w in _windows(tile.grid, whole=whole)])
-    heights = tile.metres(stored.copy())
+    parts = [read_stored(dataset, raw, w) for w in _windows(tile.grid, whole=whole)]
+    stored = np.concatenate([part.ravel() for part in parts])
+    heights = np.concatenate([tile.metres(part).ravel() for part in parts])
     known = heights[~np.isnan(heights)]
     if whole and not known.size:
         raise SetoutError("holds no height at all: every cell is nodata", tile.name, "give the DEM of the site")

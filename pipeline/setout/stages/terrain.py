@@ -22,7 +22,7 @@ from setout.units import FOOT
 
 OVERVIEW_CELLS = 2_500_000
 """Most heights kept for contours and pictures."""
-CONTOUR_CELLS = 1_000_000
+CONTOUR_CELLS = 400_000
 INTERVALS = {
     "us": tuple(n * FOOT for n in (1, 2, 5, 10, 20, 50, 100)),
     "si": (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0),
