@@ -66,15 +66,20 @@ def rings_of(
     ((10, 2), [5, -5])
     >>> rings_of(shapely.box(0, 0, 9, 9) - shapely.box(3, 3, 3.1, 3.1), tolerance=0.5)[1].tolist()
     [5]
+    >>> rings_of(shapely.box(0, 0, 0.1, 0.1), tolerance=0.5, longest=400.0)[1].tolist()
+    [5]
     """
     lines, hole = lines_of(geometry)
     if tolerance > 0:
-        lines = _simplified(lines, tolerance)
+        thin = _simplified(lines, tolerance)
+        # a shape smaller than the tolerance is drawn as it is, and only its holes are left out
+        lines = np.where((shapely.length(thin) == 0) & ~hole, lines, thin)
+    kept = (shapely.get_num_coordinates(lines) > 3) | ~hole
+    lines, hole = lines[kept], hole[kept]
     if np.isfinite(longest):
         lines = shapely.segmentize(lines, longest)
     lengths = shapely.get_num_coordinates(lines).astype(np.int64)
-    kept = (lengths > 3) | ~hole
-    return shapely.get_coordinates(lines[kept]), np.where(hole, -lengths, lengths)[kept]
+    return shapely.get_coordinates(lines), np.where(hole, -lengths, lengths)
 
 
 def _simplified(lines: NDArray[np.object_], tolerance: float) -> NDArray[np.object_]:

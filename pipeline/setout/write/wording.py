@@ -126,7 +126,8 @@ def _block_line(planting: Planting, index: int, block: Block) -> BlockLine:
         if name == block.name
     )
     bearings = rows.bearing_deg[rows.block == index]
-    counts = np.bincount(trees.plant[mine], minlength=len(block.plants))
+    plant = trees.plant[mine]
+    counts = np.bincount(plant[plant >= 0], minlength=len(block.plants))
     return BlockLine(
         name=block.name,
         pattern=block.pattern.kind,
