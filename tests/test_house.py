@@ -9,6 +9,7 @@ import re
 import shutil
 import subprocess
 import sys
+import tomllib
 import zipfile
 from pathlib import Path
 
@@ -166,6 +167,34 @@ def test_no_module_keeps_state() -> None:
     for path in MODULES:
         tree = ast.parse(path.read_text(encoding="utf-8"))
         assert not [n for n in ast.walk(tree) if isinstance(n, ast.Global)], module_name(path)
+
+
+def declared(*extras: str) -> set[str]:
+    """Return the packages that pyproject.toml asks for, or those of some extras."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    optional = project["optional-dependencies"]
+    wanted = [word for extra in extras for word in optional[extra]] if extras else project["dependencies"]
+    return {re.split(r"[<>=~! \[]", word)[0] for word in wanted}
+
+
+def test_every_dependency_is_used() -> None:
+    text = "\n".join(path.read_text(encoding="utf-8") for path in MODULES)
+    unused = [
+        name
+        for name in sorted(declared())
+        if not re.search(rf"^\s*(import|from) {name}\b", text, re.MULTILINE) and name != "django-js-lib-leaflet"
+    ]
+    assert unused == []
+
+
+def test_the_reason_for_every_dependency_is_written_down() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    table = text.partition("## Why each dependency")[2].partition("## ")[0]
+    listed = {
+        name for row in re.findall(r"^\| ([^|]+) \|", table, re.MULTILINE) for name in re.findall(r"[a-z][\w-]+", row)
+    }
+    listed -= {"package", "test", "dev"}
+    assert listed == declared() | (declared("test", "dev") - {"pandas-stubs", "types-shapely"})
 
 
 # ---------------------------------------------------------------------------------------------- start-up
