@@ -86,6 +86,13 @@
       this._codes = new Uint8Array(this.n);
       this._attention = [];
       this._hollowFrom = Infinity;
+      this._spread = new Float32Array(this.n).fill(NaN);
+      const spread = columns.byName.get("spread_m");
+      if (spread) {
+        for (let i = 0; i < this.n; i++) {
+          if (spread.codes[i] !== spread.unknown) this._spread[i] = (spread.offset + spread.codes[i]) * spread.step;
+        }
+      }
       this._buildGrid();
       this.columns = columns;
       for (const then of this._waiting.splice(0)) then();
@@ -163,8 +170,8 @@
 
     // Radius on the screen: true mature spread, or a dot where it is unknown; never too small to see.
     radius: function (i, view) {
-      const spread = this.columns.value("spread_m", i);
-      return spread === null ? 3 : Math.max((spread / 2) * view.perMetre, this._least);
+      const r = (this._spread[i] / 2) * view.perMetre;
+      return r !== r ? 3 : r > this._least ? r : this._least;
     },
 
     _initContainer: function () {
@@ -263,21 +270,21 @@
 
     // Many trees: write their pixels straight into an image, each a small disc.
     _stamp: function (ctx, view, seen, dpr, w, h) {
-      const image = ctx.createImageData(w, h), px = new Uint32Array(image.data.buffer), discs = new Map();
-      const inks = this.options.colours.map((hex) => {
+      const image = ctx.createImageData(w, h), px = new Uint32Array(image.data.buffer), discs = [];
+      const inks = Uint32Array.from(this.options.colours, (hex) => {
         const n = parseInt(hex.slice(1), 16);
         return (0xff000000 | ((n & 255) << 16) | (n & 0xff00) | (n >> 16)) >>> 0;
       });
-      for (const i of seen) {
-        const r = Math.max(0.5, Math.round(this.radius(i, view) * dpr * 2) / 2);
-        let disc = discs.get(r);
-        if (!disc) discs.set(r, (disc = this._disc(r, w)));
-        const x = Math.round((view.ax + view.k * this._x[i]) * dpr), y = Math.round((view.ay - view.k * this._y[i]) * dpr);
-        const e = disc.reach, at = y * w + x, ink = inks[this._codes[i]];
+      const kx = view.k * dpr, ax = view.ax * dpr, ay = view.ay * dpr, xs = this._x, ys = this._y, codes = this._codes;
+      for (let s = 0; s < seen.length; s++) {
+        const i = seen[s], half = Math.max(1, Math.round(this.radius(i, view) * dpr * 2));
+        const disc = discs[half] || (discs[half] = this._disc(half / 2, w));
+        const x = Math.round(ax + kx * xs[i]), y = Math.round(ay - kx * ys[i]), e = disc.reach;
         if (x < e || y < e || x >= w - e || y >= h - e) continue;
-        const solid = disc.solid, soft = disc.soft, faint = (ink & 0xffffff) | 0x80000000;
+        const at = y * w + x, ink = inks[codes[i]], faint = ((ink & 0xffffff) | 0x80000000) >>> 0;
+        const solid = disc.solid, soft = disc.soft;
         for (let j = 0; j < solid.length; j++) px[at + solid[j]] = ink;
-        for (let j = 0; j < soft.length; j++) if (!px[at + soft[j]]) px[at + soft[j]] = faint;
+        for (let j = 0; j < soft.length; j++) { const p = at + soft[j]; if (px[p] === 0) px[p] = faint; }
       }
       ctx.putImageData(image, 0, 0);
     },
