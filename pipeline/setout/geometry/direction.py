@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.lattice import Lattice, Layout, count_layouts, span_v
-from setout.geometry.rowcut import Cutters, turned
+from setout.geometry.rowcut import TOUCH, Cutters, turned
 
 Floats = NDArray[np.float64]
 
@@ -86,10 +86,16 @@ class _Search:
     cutters: Cutters
 
     def tries(self, bearing: float, firsts: Floats) -> list[Layout]:
-        """Count the layouts of one bearing, line 0 at shares of the period from the ground's low edge."""
+        """Count the layouts of one bearing: line 0 at shares of the period from the ground's low edge; a line on its high one.
+
+        Ground is given a hair larger than it is (:data:`TOUCH`): a line on its very edge may miss a side that is level
+        but for rounding, so lines start that hair further in.
+        """
         along = lines_along(self.cutters, bearing)
-        low, _ = span_v(along)
-        return count_layouts(self.lattice, along, low + firsts * self.lattice.period, bearing)
+        low, high = span_v(along)
+        low, high, period = low + TOUCH, high - TOUCH, self.lattice.period
+        on_high = low + (high - low) % period
+        return count_layouts(self.lattice, along, np.append(low + firsts * period, on_high), float(bearing))
 
     def load(self, bearing: float) -> int:
         """Return how many crossings one layout looks at."""
@@ -143,7 +149,7 @@ def layouts_along(lattice: Lattice, cutters: Cutters, bearing: float) -> list[La
         Best first.
     """
     search = _Search(lattice, cutters)
-    tries = int(np.clip(EVENTS_A_SEARCH // (8 * search.load(bearing)), 8, 64))
+    tries = int(np.clip(EVENTS_A_SEARCH // (8 * search.load(bearing)), 4, 64))
     return sorted(search.tries(bearing, np.arange(tries) / tries), key=rank)
 
 
