@@ -148,7 +148,7 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         cutters = exclude.cutters_of(site, areas, limiting, dropped)
     with steps.step("fill"):
         beds = [fill.Bed(b, area, c) for b, area, c in zip(site.blocks, areas, cutters, strict=True)]
-        filled = fill.fill(beds, _allowed(ground, high), site.units)
+        filled = fill.fill(beds, _allowed(ground, high))
         if not len(filled.trees):
             raise _nothing_fits(site, usable)
     with steps.step("assign"):
@@ -158,10 +158,11 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
     with steps.step("check"):
         positions = look.Positions(facts["tree_id"], trees.block.astype(np.int64), trees.x, trees.y, facts)
         short = look.check(site, positions, look.Checks(ground.max_slope), areas)
+        notes = look.nearest_notes(site, positions, areas)
         facts["findings"] = look.codes_by_tree(facts["tree_id"], short) if short else None
     findings = (
         *site.findings, *ground.findings, *(reached.findings if reached else ()), *overlaps, *usable.findings,
-        *filled.findings, *short,
+        *filled.findings, *notes, *short,
     )  # fmt: skip
     ranked = sorted(findings, key=lambda f: ("stop", "warn", "note").index(f.severity))
     known = {name: values for name, values in facts.items() if values is not None}

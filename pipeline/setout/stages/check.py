@@ -124,6 +124,41 @@ def nearest_neighbour(x: Floats, y: Floats) -> Floats:
     return distance
 
 
+def nearest_notes(site: Site, positions: Positions, areas: Geometries) -> tuple[Finding, ...]:
+    """Say what a block's geometry gives where that is not what its step says.
+
+    Parameters
+    ----------
+    site : Site
+        Blocks with their patterns.
+    positions : Positions
+        The finished trees.
+    areas : ndarray of polygons
+        The blocks' ground.
+
+    Returns
+    -------
+    tuple of Finding
+        One for every block whose true nearest distance is less than its step.
+    """
+    found = []
+    for index, block in enumerate(site.blocks):
+        nearest = np.min(positions.facts["nearest_m"][positions.block == index], initial=np.inf)
+        if not nearest < block.pattern.step_m - ROOM_TOLERANCE:
+            continue
+        step, true = show_length(block.pattern.step_m, site.units), show_length(float(nearest), site.units, 3)
+        rows = show_length(block.pattern.row_distance_m, site.units)
+        found.append(
+            Finding(
+                "nearest_below_step", "note",
+                f"block {block.name}: with rows {rows} apart the nearest neighbour stands {true} away, not {step}: "
+                "it is in the next row", true, step,
+                "widen the rows, or plan room, light and pruning with the true distance", geometry=areas[index],
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
 def _boundary(site: Site, positions: Positions, points: Geometries, areas: Geometries) -> Iterator[_Short]:
     outside = _outside(site.boundary, positions.x, positions.y, points)
     beyond = shapely.distance(site.boundary, points[outside])
@@ -168,10 +203,24 @@ def _room(site: Site, positions: Positions) -> Iterator[_Short]:
 
 def _within(features: Geometries, trees: shapely.STRtree, distance: float) -> Ints:
     """Return the trees nearer than a distance to any feature."""
+    inside = trees.query(features[shapely.get_dimensions(features) == 2], "contains_properly")[1]
     if distance <= 0:
-        inside = trees.query(features[shapely.get_dimensions(features) == 2], "contains_properly")[1]
         return np.unique(inside)
-    return np.unique(trees.query(features, "dwithin", distance=distance)[1])
+    near = trees.query(_legs(features), "dwithin", distance=distance)[1]
+    return np.unique(np.concatenate([inside, near]))
+
+
+def _legs(features: Geometries) -> Geometries:
+    """Take lines and outlines apart into their legs, whose boxes are small; points stay points."""
+    parts = shapely.get_parts(features)
+    flat = shapely.get_dimensions(parts) == 0
+    lines = shapely.get_parts(shapely.boundary(parts[shapely.get_dimensions(parts) == 2]))
+    xy, of = shapely.get_coordinates(np.concatenate([lines, parts[shapely.get_dimensions(parts) == 1]]), return_index=True)
+    if len(xy) < 2:
+        return parts[flat]
+    same = of[1:] == of[:-1]
+    legs = shapely.linestrings(np.stack([xy[:-1][same], xy[1:][same]], axis=1))
+    return np.concatenate([parts[flat], np.atleast_1d(legs)])
 
 
 def _measured(features: Geometries, points: Geometries) -> Floats:

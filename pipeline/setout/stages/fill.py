@@ -14,14 +14,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from setout.geometry import direction as ways
 from setout.geometry.lattice import Lattice, Layout, Placed, place
 from setout.geometry.rowcut import Cutters, capsules_of
 from setout.nouns import Block, Bools, Finding, Floats, Pattern, Rows, Trees
-from setout.units import show_length
 
 Allowed = Callable[[Floats, Floats], Bools]
 """Tells for positions (x, y) [m in the frame] which of them may be planted."""
@@ -55,7 +53,7 @@ class Filled:
     findings: tuple[Finding, ...]
 
 
-def fill(beds: Sequence[Bed], allowed: Allowed | None, units: str = "us") -> Filled:
+def fill(beds: Sequence[Bed], allowed: Allowed | None) -> Filled:
     """Plant every block, one after the other; each keeps its distance from the trees of those before it.
 
     Parameters
@@ -64,8 +62,6 @@ def fill(beds: Sequence[Bed], allowed: Allowed | None, units: str = "us") -> Fil
         The blocks with their ground, in the order of the plan file.
     allowed : callable or None
         Cell-wise limits; None for none.
-    units : str
-        How findings speak to people, "us" or "si".
 
     Returns
     -------
@@ -78,7 +74,7 @@ def fill(beds: Sequence[Bed], allowed: Allowed | None, units: str = "us") -> Fil
         cutters = _apart(bed, done)
         placed, bearing = _one_way(*_lay(bed, cutters, allowed))
         done.append((bed.block, placed, bearing))
-        findings += _findings(bed, placed, bearing, units)
+        findings += _findings(bed, placed)
     return Filled(*_number(done), tuple(findings))
 
 
@@ -241,53 +237,13 @@ def _number(done: Sequence[tuple[Block, Placed, float]]) -> tuple[Rows, Trees]:
     )  # fmt: skip
 
 
-def _findings(bed: Bed, placed: Placed, bearing: float, units: str) -> list[Finding]:
-    """Say what the block's geometry gives where that is not what its step says."""
-    block, found = bed.block, []
-    name = f"block {block.name}"
-    if not len(placed.u):
-        found.append(
-            Finding(
-                "block_empty", "stop", f"{name}: no tree fits on its ground", "0 trees", "at least 1",
-                "give it more ground, a smaller step, or a shorter setback", geometry=bed.area,
-            )
-        )  # fmt: skip
-        return found
-    nearest = nearest_of(*_to_xy(placed, bearing)).min() if len(placed.u) > 1 else np.inf
-    if nearest < block.pattern.step_m - 1e-4:
-        step, true = show_length(block.pattern.step_m, units), show_length(float(nearest), units, 3)
-        rows = show_length(block.pattern.row_distance_m, units)
-        found.append(
-            Finding(
-                "nearest_below_step", "note",
-                f"{name}: with rows {rows} apart the nearest neighbour stands {true} away, not {step}: it is in the next row",
-                true, step, "widen the rows, or plan room, light and pruning with the true distance", geometry=bed.area,
-            )
-        )  # fmt: skip
-    return found
-
-
-def nearest_of(x: Floats, y: Floats) -> Floats:
-    """Return the distance from every point to its nearest other point.
-
-    Parameters
-    ----------
-    x, y : (n,) ndarrays
-        Points [m].
-
-    Returns
-    -------
-    (n,) ndarray
-        Distance [m]; inf where there is no other point.
-
-    Examples
-    --------
-    >>> nearest_of(np.array([0.0, 3.0, 3.0]), np.array([0.0, 0.0, 4.0]))
-    array([3., 3., 4.])
-    """
-    xy = np.column_stack([x, y])
-    if len(xy) < 2:
-        return np.full(len(xy), np.inf)
-    tree = cKDTree(xy, balanced_tree=False, compact_nodes=False)
-    distance: Floats = tree.query(xy, k=2, workers=-1)[0][:, 1]
-    return distance
+def _findings(bed: Bed, placed: Placed) -> list[Finding]:
+    """Say so where nothing stands on a block's ground."""
+    if len(placed.u):
+        return []
+    return [
+        Finding(
+            "block_empty", "stop", f"block {bed.block.name}: no tree fits on its ground", "0 trees", "at least 1",
+            "give it more ground, a smaller step, or a shorter setback", geometry=bed.area,
+        )
+    ]  # fmt: skip

@@ -98,7 +98,8 @@ def serve(reach: Reach, water: Water, x: Floats, y: Floats, z: Floats) -> Served
     best, run = np.full(size, -1, np.int64), np.full(size, np.nan)
     open_, tree = np.arange(size), cKDTree(np.column_stack([reach.x, reach.y]))
     obstacles = None if reach.barriers is None else Obstacles(reach.barriers, np.empty((0, 2)))
-    wide = min(4, len(reach.x))
+    # with nothing in the way the nearest water point is it, unless the tree stands too high for it
+    wide = 1 if obstacles is None else min(4, len(reach.x))
     while len(open_):
         # the nearest corners are enough once none further off can give a shorter run
         straight, node = tree.query(np.column_stack([x[open_], y[open_]]), k=wide, workers=-1)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.outlines import polygonal
+from setout.geometry.patchmap import FEW, PatchMap, over
 from setout.layers import CONTRACTS
 from setout.nouns import Exclusion, Finding, Floats, Frame, Geometries, Planting
 from setout.write.chunks import Chunked, Coded, Points, Segments, several
@@ -40,7 +42,7 @@ def plan_layers(planting: Planting, contours: Sequence[tuple[float, BaseGeometry
         Coordinates in the survey's CRS.
     """
     site, usable = planting.site, planting.usable
-    outer = _to_survey(site.frame)
+    outer = _to_survey(site.frame, site.boundary.bounds)
     yield _layer("boundary", outer([site.boundary]), name=[site.name], area_m2=[site.boundary.area])
     yield _exclusions(usable.exclusions, outer)
     yield _layer(
@@ -71,11 +73,36 @@ def plan_layers(planting: Planting, contours: Sequence[tuple[float, BaseGeometry
     yield _order(planting)
 
 
-def _to_survey(frame: Frame) -> Callable[[Sequence[BaseGeometry | None] | Geometries], Geometries]:
+def mapping_to(frame: Frame, crs: CRS, box: tuple[float, float, float, float]) -> PatchMap:
+    """Return the mapping from the frame to another CRS, fast over a box and true to 0.01 mm.
+
+    Parameters
+    ----------
+    frame : Frame
+        The site's frame.
+    crs : CRS
+        Where to.
+    box : tuple
+        x and y least, x and y most, in the frame [m].
+
+    Returns
+    -------
+    PatchMap
+        Takes (x, y) in the frame, gives (x or lon, y or lat).
+    """
+    unit = 1e-10 if crs.is_geographic else 1e-5 / crs.axis_info[0].unit_conversion_factor
+    return over(partial(frame.to, crs), box, unit, 128.0)
+
+
+def _to_survey(
+    frame: Frame, box: tuple[float, float, float, float]
+) -> Callable[[Sequence[BaseGeometry | None] | Geometries], Geometries]:
     """Return what takes geometries from the frame to the survey's CRS."""
+    mapping = mapping_to(frame, frame.survey_crs, box)
 
     def move(xy: Floats) -> Floats:
-        return np.column_stack(frame.to(frame.survey_crs, xy[:, 0], xy[:, 1]))
+        mapped = mapping if len(xy) > FEW else partial(frame.to, frame.survey_crs)
+        return np.column_stack(mapped(xy[:, 0], xy[:, 1]))
 
     def outer(geometries: Sequence[BaseGeometry | None] | Geometries) -> Geometries:
         array = np.empty(len(geometries), object)
@@ -192,12 +219,15 @@ def _trees(planting: Planting) -> LayerData:
     frame, size = site.frame, len(trees)
     names = [block.name for block in site.blocks]
 
+    to_survey, to_wgs84, to_plane = (
+        mapping_to(frame, crs, site.boundary.bounds) if size > FEW else partial(frame.to, crs)
+        for crs in (frame.survey_crs, WGS84, frame.plane_crs)
+    )
+
     def places(part: slice) -> dict[str, Floats]:
-        x, y = frame.to(frame.survey_crs, trees.x[part], trees.y[part])
-        lon, lat = frame.to(WGS84, trees.x[part], trees.y[part])
-        east, north = (
-            (x, y) if frame.plane_crs == frame.survey_crs else frame.to(frame.plane_crs, trees.x[part], trees.y[part])
-        )
+        x, y = to_survey(trees.x[part], trees.y[part])
+        lon, lat = to_wgs84(trees.x[part], trees.y[part])
+        east, north = (x, y) if frame.plane_crs == frame.survey_crs else to_plane(trees.x[part], trees.y[part])
         return {"x": x, "y": y, "easting": east, "northing": north, "lon": lon, "lat": lat}
 
     at = several(size, ("x", "y", "easting", "northing", "lon", "lat"), places)

@@ -110,7 +110,7 @@ def without_cells(
                 continue
             before = float(shapely.area(drawn).sum())
             gone = np.asarray(shapely.multipolygons(cell_outlines), object).item()
-            alone = cell_outlines if inside else parts_of(shapely.intersection(gone, land))
+            alone = cell_outlines if inside else _clipped(cell_outlines, land)
             if not left.is_empty:
                 left = polygonal(shapely.difference(left, gone))
                 drawn = _mapped(parts_of(left), cells.to_frame)
@@ -129,6 +129,17 @@ def _outlines(packed: cellmask.Packed, tile: Window, window: Window) -> NDArray[
     top, _, left, _ = window
     here = (tile[0] - top, tile[1] - top, tile[2] - left, tile[3] - left)
     return cell_polygons(np.ascontiguousarray(cellmask.part(packed, here)), tile[0], tile[2])
+
+
+def _clipped(outlines: NDArray[np.object_], land: BaseGeometry) -> NDArray[np.object_]:
+    """Return polygons as far as they are on the land; only those that cross its edge are cut."""
+    shapely.prepare(land)
+    within = shapely.contains_properly(land, outlines)
+    crossing = outlines[~within & shapely.intersects(land, outlines)]
+    if not len(crossing):
+        return outlines[within]
+    cut = parts_of(shapely.intersection(np.asarray(shapely.multipolygons(crossing), object).item(), land))
+    return np.concatenate([outlines[within], cut])
 
 
 def _exclusion(reason: CellReason, drawn: NDArray[np.object_], newly: float) -> Exclusion:
