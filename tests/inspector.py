@@ -115,7 +115,9 @@ class Look:
 
     @cached_property
     def trees(self) -> gpd.GeoDataFrame:
-        return self.layer("trees")
+        """The trees without their height: a datum shift would else take it for one above the ellipsoid."""
+        trees = self.layer("trees")
+        return trees.set_geometry(trees.geometry.force_2d())
 
     @cached_property
     def geographic(self) -> CRS:
@@ -348,6 +350,8 @@ def slope(look: Look) -> Iterator[str]:
         for di in (-1, 0, 1) for dj in (-1, 0, 1)
     ])  # fmt: skip
     known = np.isfinite(z)
+    if not np.array_equal(shapely.get_z(look.layer("trees").geometry.values), z, equal_nan=True):
+        yield "the points' Z is not elevation_m"
     if known.any() and ((z - np.nanmin(near, 0))[known].min() < -1e-3 or (np.nanmax(near, 0) - z)[known].min() < -1e-3):
         yield "elevation_m is not between the heights of the cells around"
 
