@@ -133,14 +133,15 @@ class Drawer:
         reasons: dict[str, list[Exclusion]] = {}
         for exclusion in self.planting.usable.exclusions:
             reasons.setdefault(exclusion.reason, []).append(exclusion)
+        hatches = palette.hatches_for(reasons)
         for i, (reason, exclusions) in reversed(list(enumerate(reasons.items()))):
-            at, edge = i % len(palette.HATCHES), palette.hatch(i).colour
+            edge = hatches[reason].colour
             features = [self._coarse(e.geometry, self._about(e)) for e in exclusions]
-            look = Look(edge, 1.0, fill=f"url(#kept{at})", opacity=0.8)
+            look = Look(edge, 1.0, fill=f"url(#kept{i})", opacity=0.8)
             layer = shape_layer(reason, features, look, closed=True)
             area = show_area(sum(e.alone_m2 for e in exclusions), self.units)
             yield (
-                Entry(f"kept{i}", reason, palette.swatch_box(f"url(#kept{at})", edge), wording.KEPT_CLEAR, area),
+                Entry(f"kept{i}", reason, palette.swatch_box(f"url(#kept{i})", edge), wording.KEPT_CLEAR, area),
                 layer,
             )
 

@@ -33,6 +33,16 @@ def template_text(name: str) -> str:
 def script_json(value: object) -> str:
     r"""Write a value as JSON that may stand inside a script element: no text in it can end the element.
 
+    Parameters
+    ----------
+    value : object
+        Anything that JSON can say.
+
+    Returns
+    -------
+    str
+        The JSON.
+
     Raises
     ------
     ValueError

@@ -7,8 +7,9 @@ by colour alone.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import Final
 
 INK: Final = "#22312e"
@@ -43,7 +44,6 @@ class Hatch:
 HATCHES: Final = (
     Hatch("#5a6672", 8, "M-2 2L2 -2M0 8L8 0M6 10L10 6"),
     Hatch("#7a5c45", 8, "M-2 6L2 10M0 0L8 8M6 -2L10 2"),
-    Hatch("#3f6c8c", 10, "M0 3Q2.5 0 5 3T10 3M0 8Q2.5 5 5 8T10 8"),
     Hatch("#735470", 8, "M0 4H8M4 0V8"),
     Hatch("#5f6b38", 9, "M2 2h1.6M6.5 6.5h1.6", 1.8),
     Hatch("#93573a", 8, "M1 6L4 3L7 6", 1.2),
@@ -52,7 +52,12 @@ HATCHES: Final = (
     Hatch("#8a7a2f", 7, "M0 3.5H7", 1.1),
     Hatch("#5b5aa0", 9, "M4.5 1L8 4.5L4.5 8L1 4.5Z", 1.0),
 )
-"""Hatches of the reasons for which ground is kept clear, in the order in which the plan takes it."""
+"""Hatches of the reasons for which ground is kept clear; colour and strokes are also combined anew."""
+WAVES: Final = Hatch("#3f6c8c", 10, "M0 3Q2.5 0 5 3T10 3M0 8Q2.5 5 5 8T10 8")
+"""The hatch of open water, as maps have always drawn it."""
+OPEN_WATER: Final = re.compile(
+    r"\b(creek|stream|river|brook|pond|lake|wetland|swamp|marsh|ditch|canal|bayou|slough)", re.IGNORECASE
+)
 
 Element = tuple[str, Mapping[str, str]]
 _HALO: Final = {"stroke": "#fdfcf8", "stroke-width": "2", "stroke-linejoin": "round"}
@@ -95,18 +100,33 @@ def tree_colour(index: int) -> str:
     return TREES[index % len(TREES)]
 
 
-def hatch(index: int) -> Hatch:
-    """Return the hatch of the n-th reason.
+def hatches_for(reasons: Iterable[str]) -> dict[str, Hatch]:
+    """Return a hatch for every reason, in order; reasons that name open water have waves.
 
-    >>> hatch(0).colour
-    '#5a6672'
+    >>> chosen = hatches_for(["slope", "creek", "well"])
+    >>> chosen["creek"] is WAVES, chosen["well"] is HATCHES[1]
+    (True, True)
+    >>> len({(h.colour, h.path) for h in hatches_for(map(str, range(60))).values()})
+    60
     """
-    return HATCHES[index % len(HATCHES)]
+    chosen: dict[str, Hatch] = {}
+    used = 0
+    for reason in reasons:
+        if reason in chosen:
+            continue
+        if OPEN_WATER.search(reason):
+            chosen[reason] = WAVES
+            continue
+        turn, at = divmod(used, len(HATCHES))
+        colour = HATCHES[(at + 4 * turn) % len(HATCHES)].colour
+        chosen[reason] = replace(HATCHES[at], colour=colour) if turn else HATCHES[at]
+        used += 1
+    return chosen
 
 
-def hatch_defs(prefix: str, count: int) -> str:
-    """Return SVG patterns ``prefix0``, ``prefix1`` ... for the first reasons, to stand inside ``<defs>``."""
-    return "".join(_pattern(f"{prefix}{i}", hatch(i)) for i in range(count))
+def hatch_defs(prefix: str, hatches: Iterable[Hatch]) -> str:
+    """Return SVG patterns ``prefix0``, ``prefix1`` ... to stand inside ``<defs>``."""
+    return "".join(_pattern(f"{prefix}{i}", h) for i, h in enumerate(hatches))
 
 
 def _pattern(name: str, h: Hatch) -> str:

@@ -70,7 +70,7 @@ def plan_picture(
         ),
         f'<title id="plan-title">{text(planting.site.name)}: {text(wording.counts_line(planting))}</title>',
         (
-            f"<defs>{palette.hatch_defs('plan', len(palette.HATCHES))}"
+            f"<defs>{palette.hatch_defs('plan', _hatches(planting).values())}"
             f'<clipPath id="plan-clip"><rect x="{PAD}" y="{HEAD}" width="{width - 2 * PAD}" height="{sheet.height:.1f}" rx="6"/>'
             "</clipPath></defs>"
         ),
@@ -177,12 +177,12 @@ def _ground(sheet: _Sheet, planting: Planting) -> Iterator[str]:
             f'<path d="{sheet.path(shape)}" fill="{palette.USABLE}" fill-opacity="0.6" fill-rule="evenodd"'
             f' stroke="{palette.USABLE_EDGE}" stroke-width="0.8"/>'
         )
-    order = {reason: i for i, reason in enumerate(dict.fromkeys(e.reason for e in usable.exclusions))}
+    hatches = _hatches(planting)
+    place = {reason: i for i, reason in enumerate(hatches)}
     for e in reversed(usable.exclusions):
-        at = order[e.reason] % len(palette.HATCHES)
         yield (
-            f'<path d="{sheet.path(e.geometry)}" fill="url(#plan{at})" fill-rule="evenodd"'
-            f' stroke="{palette.hatch(at).colour}" stroke-width="0.7"/>'
+            f'<path d="{sheet.path(e.geometry)}" fill="url(#plan{place[e.reason]})" fill-rule="evenodd"'
+            f' stroke="{hatches[e.reason].colour}" stroke-width="0.7"/>'
         )
     for e in usable.height_limits:
         yield (
@@ -193,6 +193,10 @@ def _ground(sheet: _Sheet, planting: Planting) -> Iterator[str]:
         f'<path d="{sheet.path(planting.site.boundary)}" fill="none" stroke="{palette.INK}" stroke-width="2"'
         ' stroke-dasharray="16 4 3 4 3 4" stroke-linejoin="round"/>'
     )
+
+
+def _hatches(planting: Planting) -> dict[str, palette.Hatch]:
+    return palette.hatches_for(e.reason for e in planting.usable.exclusions)
 
 
 def _planted(sheet: _Sheet, planting: Planting) -> Iterator[str]:
@@ -282,10 +286,9 @@ def _legend(planting: Planting, *, contours: bool) -> Iterator[tuple[str, str, s
     yield palette.swatch_line(palette.ROW), "row", f"{planting.rows.x0.size:,}"
     total = float(sum(shape.area for shape in usable.geometry))
     yield palette.swatch_box(palette.USABLE, palette.USABLE_EDGE), "usable ground", show_area(total, units)
-    for i, reason in enumerate(dict.fromkeys(e.reason for e in usable.exclusions)):
+    for i, (reason, hatch) in enumerate(_hatches(planting).items()):
         area = sum(e.alone_m2 for e in usable.exclusions if e.reason == reason)
-        swatch = palette.swatch_box(f"url(#plan{i % len(palette.HATCHES)})", palette.hatch(i).colour)
-        yield swatch, reason, show_area(area, units)
+        yield palette.swatch_box(f"url(#plan{i})", hatch.colour), reason, show_area(area, units)
     for limit in planting.site.height_limits:
         swatch = palette.swatch_box(palette.HEIGHT, palette.HEIGHT, dash="5 3", opacity=0.07)
         yield swatch, limit.why, f"≤ {show_length(limit.height_m, units)}"

@@ -115,6 +115,7 @@ def _page(planting: Planting, entries: Sequence[Entry], tolerance: float) -> dic
         for i, f in enumerate(findings[:MOST_LISTED])
     ]
     left = len(findings) - len(listed)
+    hatches = palette.hatches_for(e.reason for e in planting.usable.exclusions)
     return {
         "title": site.name,
         "counts_line": wording.counts_line(planting),
@@ -131,7 +132,7 @@ def _page(planting: Planting, entries: Sequence[Entry], tolerance: float) -> dic
             "Trees, rows, boundary and water points are drawn to the millimetre. Outlines of ground and contours"
             f" are drawn to within {show_length(tolerance, site.units)}; plan.gpkg holds them exactly."
         ),
-        "defs": _trusted(palette.hatch_defs("kept", len(palette.HATCHES))),
+        "defs": _trusted(palette.hatch_defs("kept", hatches.values())),
         "hash": script_hash,
     }
 

@@ -5,7 +5,7 @@
 
   setout.start = function (map, data, layers) {
     const $ = setout.$, home = L.latLngBounds(data.box);
-    const fit = () => map.fitBounds(home, { padding: [28, 28], animate: false });
+    const fit = () => map.fitBounds(home, { padding: map.getSize().x < 600 ? [8, 8] : [28, 28], animate: false });
     fit();
     const panel = (setout.tools = new setout.Panel(map, data, layers)), measure = (setout.ruler = new setout.Measure(map, data, layers.trees));
     setout.scaleBar(map, data);
