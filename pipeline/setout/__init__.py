@@ -7,9 +7,11 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
-__all__ = ["__version__", "check", "plan"]
+__all__ = ["__version__", "check", "geodataframe", "plan"]
 
 if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
     from setout.nouns import Planting
     from setout.run import Judged
 
@@ -38,3 +40,10 @@ def check(path: Any, trees: str, **options: Any) -> Judged:
     from setout import run
 
     return run.check(path, trees, **options)
+
+
+def geodataframe(planting: Planting, layer: str = "trees") -> GeoDataFrame:
+    """Return a layer of a plan as a GeoDataFrame; see :func:`setout.write.frames.geodataframe`."""
+    from setout.write import frames
+
+    return frames.geodataframe(planting, layer)

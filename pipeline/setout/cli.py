@@ -88,60 +88,76 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"setout {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
+    for add in (_demo_options, _new_options, _plan_options, _packet_options, _check_options, _plants_options):
+        command = add(commands)
+        command.add_argument("--json", action="store_true", help="results as JSON on stdout")
+        command.add_argument("--quiet", action="store_true", help="no progress on stderr")
+    return parser
 
-    demo = commands.add_parser("demo", help="write the demo property's survey files and plan file, and plan it")
+
+def _demo_options(commands: Any) -> argparse.ArgumentParser:
+    demo: argparse.ArgumentParser = commands.add_parser(
+        "demo", help="write the demo property's survey files and plan file, and plan it"
+    )
     demo.add_argument("folder", nargs="?", default="setout-demo", metavar="DIR", help="where to (default: setout-demo)")
     demo.set_defaults(run=_demo)
+    return demo
 
-    new = commands.add_parser("new", help="look at survey files and write a plan file with a comment on every choice")
+
+def _new_options(commands: Any) -> argparse.ArgumentParser:
+    new: argparse.ArgumentParser = commands.add_parser(
+        "new", help="look at survey files and write a plan file with a comment on every choice"
+    )
+    several = {"nargs": "+", "action": "extend", "default": [], "metavar": "F"}
     new.add_argument("folder", metavar="DIR", help="folder that the plan file is written into")
     new.add_argument(
         "--boundary", required=True, metavar="F", help="property line: a vector file, corner CSV or deed text"
     )
-    new.add_argument(
-        "--dem",
-        nargs="+",
-        action="extend",
-        default=[],
-        metavar="F",
-        help="elevation raster, or several tiles",
-    )
-    new.add_argument(
-        "--features",
-        nargs="+",
-        action="extend",
-        default=[],
-        metavar="F",
-        help="buildings, roads, wells, lines, water points",
-    )
+    new.add_argument("--dem", **several, help="elevation raster, or several tiles")
+    new.add_argument("--features", **several, help="buildings, roads, wells, lines, water points")
     new.add_argument("--units", choices=("us", "si"), help="what people read (default: as the survey)")
+    new.add_argument("--crs", metavar="CODE", help="CRS of files that do not say theirs, such as EPSG:2272")
+    new.add_argument("--dem-unit", metavar="UNIT", help='unit of heights of a DEM that does not say it, such as "ft"')
     new.set_defaults(run=_new)
+    return new
 
-    plan = commands.add_parser("plan", help="plan a property: the main job")
+
+def _plan_options(commands: Any) -> argparse.ArgumentParser:
+    plan: argparse.ArgumentParser = commands.add_parser("plan", help="plan a property: the main job")
     plan.add_argument("plan", metavar="PLAN", help="the plan file")
     plan.add_argument("--out", metavar="DIR", help="folder of the results (default: out beside the plan file)")
     plan.add_argument(
-        "--only",
-        nargs="+",
-        metavar="PRODUCT",
-        help="write only some of: geopackage, map, terrain, report, packet",
+        "--only", nargs="+", metavar="PRODUCT", help="write only some of: geopackage, map, terrain, report, packet"
     )
     plan.set_defaults(run=_plan)
+    return plan
 
-    check = commands.add_parser("check", help="judge positions, from the plan or surveyed after planting")
+
+def _packet_options(commands: Any) -> argparse.ArgumentParser:
+    packet: argparse.ArgumentParser = commands.add_parser("packet", help="write only the contractor's files")
+    packet.add_argument("plan", metavar="PLAN", help="the plan file")
+    packet.add_argument("--out", metavar="DIR", help="folder of the results (default: out beside the plan file)")
+    packet.set_defaults(run=_plan, only=["packet"])
+    return packet
+
+
+def _check_options(commands: Any) -> argparse.ArgumentParser:
+    check: argparse.ArgumentParser = commands.add_parser(
+        "check", help="judge positions, from the plan or surveyed after planting"
+    )
     check.add_argument("plan", metavar="PLAN", help="the plan file")
     check.add_argument(
         "--trees", required=True, metavar="FILE", help='positions: "out/plan.gpkg:trees" or any point file'
     )
     check.set_defaults(run=_check)
+    return check
 
-    plants = commands.add_parser("plants", help="the plant catalogue with its sources")
+
+def _plants_options(commands: Any) -> argparse.ArgumentParser:
+    plants: argparse.ArgumentParser = commands.add_parser("plants", help="the plant catalogue with its sources")
     plants.add_argument("word", nargs="?", default="", metavar="WORD", help="only plants with this word in their name")
     plants.set_defaults(run=_plants)
-    for command in (demo, new, plan, check, plants):
-        command.add_argument("--json", action="store_true", help="results as JSON on stdout")
-        command.add_argument("--quiet", action="store_true", help="no progress on stderr")
-    return parser
+    return plants
 
 
 def _say(text: str) -> None:
@@ -171,6 +187,8 @@ def _new(args: argparse.Namespace) -> int:
         dem=[Path(name) for name in args.dem],
         features=[Path(name) for name in args.features],
         units=args.units,
+        crs=args.crs,
+        dem_unit=args.dem_unit,
     )
     _show(json.dumps({"plan": str(path)}) if args.json else f"{path}\nRead it through, then: setout plan {path}")
     return 0

@@ -27,7 +27,7 @@ from setout.read.survey import read_survey
 from setout.stages import assign, exclude, fill, reach, survey, terrain
 from setout.stages import check as look
 from setout.units import show_area, show_length
-from setout.write.commit import OutputFolder, check_writable
+from setout.write.commit import OutputFolder, check_writable, managed_by
 
 PRODUCTS = ("geopackage", "map", "terrain", "report", "packet")
 Say = Callable[[str], None]
@@ -100,7 +100,7 @@ def plan(
     with steps.step("read the survey"):
         surveyed = read_survey(the_plan, path.parent)
     planting = plan_site(the_plan, surveyed, steps)
-    with OutputFolder(folder) as staging:
+    with OutputFolder(folder, managed_by(products)) as staging:
         _write(planting, staging.path, products, steps)
         _write_run(path, the_plan, planting, staging.path, steps)
     return planting
@@ -364,7 +364,6 @@ def _write_run(path: Path, the_plan: Plan, planting: Planting, folder: Path, ste
                 "shapely",
                 "pyproj",
                 "rasterio",
-                "fiona",
                 "pyogrio",
                 "geopandas",
                 "folium",

@@ -262,7 +262,7 @@ class Segments:
 
 @dataclass(frozen=True, slots=True)
 class Shapes:
-    """shapely geometries, 2D; None or empty for null. ``multi`` makes every polygon a multipolygon."""
+    """Geometries of shapely, 2D; None or empty for null. ``multi`` makes every polygon a multipolygon."""
 
     geometry: Geometries
     multi: bool = False
