@@ -279,9 +279,8 @@ def _legend(planting: Planting, *, contours: bool) -> Iterator[tuple[str, str, s
     """Yield (swatch, label, figure) of everything that is drawn."""
     units, usable = planting.site.units, planting.usable
     codes, _ = tree_kinds(planting)
-    for i, (name, variety, _role) in enumerate(wording.plant_kinds(planting.site)):
+    for i, label in enumerate(wording.short_labels(wording.plant_kinds(planting.site))):
         colour = palette.tree_colour(i if len(codes) <= COLOURED else 0)
-        label = wording.plant_label(name, variety)
         yield f'<circle cx="13" cy="8" r="6" fill="{colour}"/>', label, f"{int((codes == i).sum()):,}"
     yield palette.swatch_line(palette.ROW), "row", f"{planting.rows.x0.size:,}"
     total = float(sum(shape.area for shape in usable.geometry))

@@ -96,6 +96,17 @@ def plant_label(name: str, variety: str) -> str:
     return f"{name}: {variety}" if variety else name
 
 
+def short_labels(kinds: Sequence[tuple[str, str, str]]) -> list[str]:
+    """Return labels for a narrow legend: without the size class, where that leaves no two alike.
+
+    >>> short_labels([("apple, semi-dwarf", "Jonathan", ""), ("pear, dwarf", "", ""), ("pear, standard", "", "")])
+    ['apple: Jonathan', 'pear, dwarf', 'pear, standard']
+    """
+    short = [plant_label(name.split(",")[0], variety) for name, variety, _ in kinds]
+    full = [plant_label(name, variety) for name, variety, _ in kinds]
+    return [s if short.count(s) == 1 else f for s, f in zip(short, full, strict=True)]
+
+
 def plant_kinds(site: Site) -> tuple[tuple[str, str, str], ...]:
     """Return the (name, variety, role) of everything planted, each once, in the order of the plan file."""
     return tuple(dict.fromkeys((p.name, p.variety, p.role) for block in site.blocks for p in block.plants))
