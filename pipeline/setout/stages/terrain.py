@@ -22,6 +22,8 @@ from setout.units import FOOT
 
 OVERVIEW_CELLS = 2_500_000
 """Most heights kept for contours and pictures."""
+FEW_CELLS = 10_000
+"""Up to this many cells of the site's window, ground without elevation is measured and not counted in cells."""
 CONTOUR_CELLS = 400_000
 INTERVALS = {
     "us": tuple(n * FOOT for n in (1, 2, 5, 10, 20, 50, 100)),
@@ -109,19 +111,20 @@ def _window(site: Site, grid: RasterGrid, outline: BaseGeometry, source: str) ->
 
 
 def _share_blank(outline: BaseGeometry, blank: cellmask.Packed, window: Window) -> float:
-    """Return the share of a site's cells that have no elevation or lie beyond the DEM."""
+    """Return the share of a site that has no elevation or lies beyond the DEM: of its cells, of its area where those are few."""
     row0, row1, col0, col1 = window
     low_col, low_row, high_col, high_row = outline.bounds
     whole = low_col >= col0 and low_row >= row0 and high_col <= col1 and high_row <= row1
     if whole and not blank.any():
         return 0.0
+    if (row1 - row0) * (col1 - col0) <= FEW_CELLS:
+        row, col = np.nonzero(cellmask.unpack(blank, col1 - col0))
+        gone = shapely.intersection(outline, shapely.box(col + col0, row + row0, col + col0 + 1, row + row0 + 1))
+        beyond = shapely.difference(outline, shapely.box(col0, row0, col1, row1))
+        share = float(beyond.area + shapely.area(gone).sum()) / outline.area
+        return share if share < 1 - 1e-9 else 1.0
     spans = cellmask.spans_inside(outline)
-    total = spans.cells
-    if total == 0:  # smaller than a cell: the cell in its middle stands for it
-        point = outline.representative_point()
-        row, col = int(np.floor(point.y)), int(np.floor(point.x))
-        spans = cellmask.Spans(np.array([row]), np.array([col]), np.array([col + 1]))
-        total = 1
+    total = max(spans.cells, 1)
     inside = cellmask.clip(spans, window)
     moved = cellmask.Spans(inside.row - row0, inside.first - col0, inside.stop - col0)
     return (total - inside.cells + cellmask.count(blank, moved)) / total
