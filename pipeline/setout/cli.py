@@ -108,7 +108,7 @@ def _new_options(commands: Any) -> argparse.ArgumentParser:
     new: argparse.ArgumentParser = commands.add_parser(
         "new", help="look at survey files and write a plan file with a comment on every choice"
     )
-    several = {"nargs": "+", "action": "extend", "default": [], "metavar": "F"}
+    several: dict[str, Any] = {"nargs": "+", "action": "extend", "default": [], "metavar": "F"}
     new.add_argument("folder", metavar="DIR", help="folder that the plan file is written into")
     new.add_argument(
         "--boundary", required=True, metavar="F", help="property line: a vector file, corner CSV or deed text"

@@ -48,6 +48,10 @@ class Lattice:
             return self.line_distance
         return (self.alley_every - 1) * self.line_distance + self.alley_width
 
+    def shifts(self, number: Ints) -> Floats:
+        """Return how far the lines of some numbers are moved along."""
+        return np.asarray(number % 2 * (self.shift * self.step), float)
+
     def lines(self, first: float, low: float, high: float) -> tuple[Floats, Ints]:
         """Return the lines from low to high of a lattice that has its line 0 at first, and their numbers.
 
@@ -273,7 +277,7 @@ def count_layouts(lattice: Lattice, turned: Cutters, firsts: Floats, bearing: fl
         count, phase = np.bincount(owner, fit, len(firsts)).astype(np.int64), np.zeros(len(firsts))
         used = fit > 0
     else:
-        base = (all_number[pieces.line] % 2) * (lattice.shift * lattice.step)
+        base = lattice.shifts(all_number[pieces.line])
         count, phase = best_phase(pieces, base, lattice.step, owner, len(firsts))
         used = pieces.hi - pieces.lo >= lattice.step
     new_line = np.append(True, pieces.line[1:] != pieces.line[:-1])
@@ -308,7 +312,7 @@ def place(lattice: Lattice, turned: Cutters, layout: Layout) -> tuple[Placed, In
     if lattice.free:
         u, piece = free_points(pieces, lattice.step)
     else:
-        base = (number[pieces.line] % 2) * (lattice.shift * lattice.step)
+        base = lattice.shifts(number[pieces.line])
         u, piece = points(pieces, base, layout.phase, lattice.step)
     line = pieces.line[piece]
     return Placed(u, v[line], number[line]), pieces

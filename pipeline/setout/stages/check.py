@@ -217,10 +217,10 @@ def _legs(features: Geometries) -> Geometries:
     lines = shapely.get_parts(shapely.boundary(parts[shapely.get_dimensions(parts) == 2]))
     xy, of = shapely.get_coordinates(np.concatenate([lines, parts[shapely.get_dimensions(parts) == 1]]), return_index=True)
     if len(xy) < 2:
-        return parts[flat]
+        return np.asarray(parts[flat], object)
     same = of[1:] == of[:-1]
-    legs = shapely.linestrings(np.stack([xy[:-1][same], xy[1:][same]], axis=1))
-    return np.concatenate([parts[flat], np.atleast_1d(legs)])
+    legs = np.asarray(shapely.linestrings(np.stack([xy[:-1][same], xy[1:][same]], axis=1)), object)
+    return np.concatenate([parts[flat], legs])
 
 
 def _measured(features: Geometries, points: Geometries) -> Floats:

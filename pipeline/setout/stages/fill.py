@@ -138,7 +138,7 @@ def _apart(bed: Bed, done: Sequence[tuple[Block, Placed, float]]) -> Cutters:
         x, y = _to_xy(placed, bearing)
         low_x, low_y, high_x, high_y = bed.area.bounds
         near = (x > low_x - gap) & (x < high_x + gap) & (y > low_y - gap) & (y < high_y + gap)
-        trees = shapely.points(x[near], y[near])
+        trees = np.asarray(shapely.points(x[near], y[near]), object)
         shapely.prepare(bed.area)
         trees = trees[shapely.dwithin(bed.area, trees, gap)]
         discs.append(capsules_of(trees, gap))
@@ -156,7 +156,7 @@ def _lay(bed: Bed, cutters: Cutters, allowed: Allowed | None) -> tuple[Placed, f
         layouts = ways.layouts_along(lattice, cutters, bearing)
     if allowed is None:
         return _placed(lattice, cutters, layouts[0]), layouts[0].bearing
-    tries = max(1, min(TRIED_ON_CELLS, 400_000 // max(layouts[0].count, 1)))
+    tries = max(1, min(TRIED_ON_CELLS, 150_000 // max(layouts[0].count, 1)))
     best: tuple[Placed, float] | None = None
     for layout in _unlike(layouts, tries):
         placed = _placed(lattice, cutters, layout)

@@ -208,7 +208,7 @@ def _dry(reach: Reach, ground: Ground, highest: NDArray[np.float32], row0: int, 
     grid, frame = ground.elevations.grid, ground.frame
     dry = np.asarray(highest > reach.ceiling_m.min(), bool)
     at = np.nonzero(dry)
-    gx, gy = grid.corner(at[0] + row0 + 0.5, at[1] + col0 + 0.5)
+    gx, gy = grid.corner(np.asarray(at[0] + row0 + 0.5, float), np.asarray(at[1] + col0 + 0.5, float))
     x, y = frame.of(grid.crs, gx, gy)
     served = np.zeros(len(x), bool)
     for index, ceiling in enumerate(reach.ceiling_m):

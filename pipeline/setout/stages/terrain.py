@@ -361,6 +361,7 @@ def contour_lines(ground: Ground, site: Site, interval_m: float | None = None) -
     mapping = gridmap.to_frame(ground.frame, ground.elevations.grid, ground.window)
     out: list[tuple[float, LineString]] = []
     shapely.prepare(site.boundary)
+    simpler = min(SIMPLIFY_M, 0.15 * step * gridmap.metres_per_cell(ground.elevations.grid, ground.window))
     for level, lines in _levels(z, levels):
         if not lines:
             continue
@@ -368,9 +369,7 @@ def contour_lines(ground: Ground, site: Site, interval_m: float | None = None) -
         ends = np.cumsum([0, *map(len, lines)])
         x, y = mapping(col0 + (points[:, 0] + 0.5) * step, row0 + (points[:, 1] + 0.5) * step)
         drawn = shapely.from_ragged_array(shapely.GeometryType.LINESTRING, np.column_stack([x, y]), (ends,))
-        drawn = shapely.simplify(
-            drawn, min(SIMPLIFY_M, 0.15 * step * gridmap.metres_per_cell(ground.elevations.grid, ground.window))
-        )
+        drawn = shapely.simplify(drawn, simpler)
         within = shapely.contains_properly(site.boundary, drawn)
         cut = shapely.intersection(drawn[~within], site.boundary)
         parts = shapely.get_parts(shapely.line_merge(cut))

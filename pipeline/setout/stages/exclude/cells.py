@@ -17,6 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from setout.geometry import cellmask
 from setout.geometry.celltrace import cell_polygons
 from setout.geometry.outlines import parts_of, polygonal
+from setout.geometry.punch import punched
 from setout.nouns import Exclusion
 
 NO_ELEVATION = "no elevation"
@@ -109,10 +110,9 @@ def without_cells(
             if drawn is None or not len(cell_outlines):
                 continue
             before = float(shapely.area(drawn).sum())
-            gone = np.asarray(shapely.multipolygons(cell_outlines), object).item()
             alone = cell_outlines if inside else _clipped(cell_outlines, land)
             if not left.is_empty:
-                left = polygonal(shapely.difference(left, gone))
+                left = punched(left, cell_outlines)
                 drawn = _mapped(parts_of(left), cells.to_frame)
             if len(alone):
                 newly = before - float(shapely.area(drawn).sum())

@@ -70,7 +70,8 @@ def _near(capsules: NDArray[np.float64], area: BaseGeometry) -> NDArray[np.float
     ax, ay, bx, by, r = capsules.T
     keep = (np.maximum(ax, bx) + r > low_x) & (np.minimum(ax, bx) - r < high_x)
     keep &= (np.maximum(ay, by) + r > low_y) & (np.minimum(ay, by) - r < high_y)
-    return capsules[keep]
+    kept: NDArray[np.float64] = capsules[keep]
+    return kept
 
 
 def _reach_cutters(

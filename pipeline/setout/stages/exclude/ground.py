@@ -162,10 +162,10 @@ def _leftovers(
 
 def _by_block(site: Site, areas: Geometries, pieces: list[BaseGeometry]) -> tuple[tuple[str, ...], Geometries]:
     """Share the usable pieces among the blocks."""
-    ground = np.array(pieces, object)
+    ground = shapely.get_parts(np.array(pieces, object))
+    ground = ground[~shapely.is_empty(ground)]
     if len(site.blocks) == 1 and site.blocks[0].area is None:
-        parts = ground[~shapely.is_empty(ground)] if len(ground) else ground
-        return (site.blocks[0].name,) * len(parts), parts
+        return (site.blocks[0].name,) * len(ground), ground
     names: list[str] = []
     polygons: list[BaseGeometry] = []
     tree = shapely.STRtree(ground)
@@ -175,8 +175,8 @@ def _by_block(site: Site, areas: Geometries, pieces: list[BaseGeometry]) -> tupl
         near = ground[touching]
         within = shapely.contains_properly(area, near)
         for piece, whole in zip(near, within, strict=True):
-            parts = [piece] if whole else parts_of(shapely.intersection(piece, area))
-            polygons += list(parts)
+            parts = [piece] if whole else list(parts_of(shapely.intersection(piece, area)))
+            polygons += parts
             names += [block.name] * len(parts)
     out = np.empty(len(polygons), object)
     out[:] = polygons

@@ -183,7 +183,7 @@ def _setbacks(plan: Plan, layers: dict[str, Geometries], land: BaseGeometry) -> 
 
 
 def _areas_only(geometry: Geometries, source: str) -> Geometries:
-    areas = geometry[shapely.get_dimensions(geometry) == 2]
+    areas = np.asarray(geometry[shapely.get_dimensions(geometry) == 2], object)
     if not len(areas):
         raise SetoutError(
             "an area without plants needs polygons, and there are none",
@@ -241,8 +241,9 @@ def _far_features(site: Site) -> Iterator[Finding]:
             )  # fmt: skip
     if site.water is not None:
         points = shapely.points(site.water.points.x, site.water.points.y)
+        apart = np.atleast_1d(shapely.distance(site.boundary, points))
         outside = [
-            n for n, d in zip(site.water.points.name, shapely.distance(site.boundary, points), strict=True) if d > 0
+            n for n, d in zip(site.water.points.name, apart, strict=True) if d > 0
         ]
         if outside:
             yield Finding(
