@@ -77,7 +77,8 @@ def look_up(packed: Packed, row: Ints, col: Ints) -> Bools:
     """
     byte = packed[row, col >> 3]
     bit = (7 - (col & 7)).astype(np.uint8)
-    return ((byte >> bit) & 1).astype(np.bool_)
+    found: Bools = ((byte >> bit) & 1).astype(np.bool_)
+    return found
 
 
 def part(packed: Packed, window: tuple[int, int, int, int]) -> Bools:

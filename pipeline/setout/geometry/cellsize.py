@@ -123,13 +123,13 @@ def cell_size(grid: RasterGrid, window: Window) -> CellSize:
         assert nominal is not None
         ground = np.broadcast_to(nominal * np.eye(2), (len(rows), 2, 2))
     cells = ground @ axes
-    mixed = np.abs(cells[:, [0, 1], [1, 0]]).max() / np.abs(cells[:, [0, 1], [0, 1]]).max()
+    upright = bool(np.abs(cells[:, [0, 1], [1, 0]]).max() < 1e-6 * np.abs(cells[:, [0, 1], [0, 1]]).max())
     inverse = np.linalg.inv(cells) / 8
     size = np.linalg.norm(cells[turn], axis=0)
     east_col, east_row = inverse[:, 0, 0].astype(np.float32), inverse[:, 1, 0].astype(np.float32)
     south_col, south_row = (-inverse[:, 0, 1]).astype(np.float32), (-inverse[:, 1, 1]).astype(np.float32)
     return CellSize(
-        row0, east_col, east_row, south_col, south_row, bool(mixed < 1e-6), float(size[0]), float(size[1]), scale, on_ellipsoid
+        row0, east_col, east_row, south_col, south_row, upright, float(size[0]), float(size[1]), scale, on_ellipsoid
     )  # fmt: skip
 
 

@@ -156,9 +156,9 @@ def whole_differences(z: Heights, sides: tuple[bool, bool, bool, bool]) -> tuple
     if open_cells.any():
         row, col = np.nonzero(open_cells)
         filled = differences(neighbourhoods(z, row, col, sides))
-        known = ~np.isnan(z[row + 1, col + 1])
-        across[row, col] = np.where(known, filled[0][0, 0], np.float32(np.nan))
-        down[row, col] = np.where(known, filled[1][0, 0], np.float32(np.nan))
+        across[row, col], down[row, col] = filled[0][0, 0], filled[1][0, 0]
+    none = np.isnan(z[1:-1, 1:-1])  # the middle has no weight of its own
+    across[none] = down[none] = np.nan
     return across, down
 
 

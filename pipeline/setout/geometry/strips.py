@@ -119,6 +119,7 @@ def squared_slopes(chunk: Chunk, size: CellSize, blank: NDArray[np.bool_]) -> He
         if row.size:
             across, down = differences(neighbourhoods(chunk.z, row, col, chunk.sides))
             squared[row, col] = _squared(*size.gradient(across[0, 0], down[0, 0], chunk.row0 + row))
+        np.copyto(squared, np.float32(np.nan), where=blank[1:-1, 1:-1])  # the middle has no weight of its own
     return squared
 
 

@@ -10,20 +10,26 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from pyproj import CRS
 
 from setout.errors import Fault, SetoutError
-from setout.nouns import Finding, RasterGrid, transformer
+from setout.geometry.strips import grid_of
+from setout.nouns import Finding, Floats, RasterGrid, transformer
 from setout.read import crs as crs_words
 from setout.read.raster_tile import Tile, gdal, look, open_file, read_stored
+
+if TYPE_CHECKING:
+    from rasterio.io import DatasetReader
 
 Heights = NDArray[np.float32]
 _OFF_LATTICE = 0.01
 """How far off the lattice a tile's cells may lie, in cells, and still count as on it."""
+_BLOCK = 512
+_BLOCKS_HELD = 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +51,7 @@ class RasterElevations:
     def __init__(self, grid: RasterGrid, source: str, placed: tuple[Placed, ...]) -> None:
         self.grid, self.source = grid, source
         self._placed = placed
-        self._open: dict[int, Any] = {}
+        self._open: dict[int, _Raster] = {}
 
     def read(self, row0: int, row1: int, col0: int, col1: int) -> Heights:
         """Return heights [m] of rows row0..row1-1, columns col0..col1-1; NaN where there is none."""
@@ -56,8 +62,9 @@ class RasterElevations:
                 left, right = max(col0, place.col0), min(col1, place.col1)
                 if top >= bottom or left >= right:
                     continue
-                inner = (top - place.row0, bottom - place.row0, left - place.col0, right - place.col0)
-                part = read_stored(self._dataset(number), place.tile, inner)
+                part = self._raster(number).read(
+                    top - place.row0, bottom - place.row0, left - place.col0, right - place.col0
+                )
                 if out is None and part.shape == (row1 - row0, col1 - col0):
                     out = part
                     if len(self._placed) == 1:
@@ -69,33 +76,100 @@ class RasterElevations:
                 np.copyto(here, part, where=np.isnan(here))
         return np.full((row1 - row0, col1 - col0), np.nan, np.float32) if out is None else out
 
-    def _dataset(self, number: int) -> Any:
-        """Return the open raster of a tile, laid on the DEM's lattice where need be."""
+    def _raster(self, number: int) -> _Raster:
         if number not in self._open:
             place = self._placed[number]
-            dataset = open_file(place.path, place.tile.name)
-            self._open[number] = dataset if place.exact else self._laid(dataset, place)
+            raster = _Raster(open_file(place.path, place.tile.name), place.tile)
+            self._open[number] = raster if place.exact else _Laid(raster, self.grid, place)
         return self._open[number]
-
-    def _laid(self, dataset: Any, place: Placed) -> Any:
-        from affine import Affine
-        from rasterio.enums import Resampling
-        from rasterio.vrt import WarpedVRT
-
-        a, b, _, d, e, _ = self.grid.transform
-        origin = self.grid.corner(np.array(place.row0, float), np.array(place.col0, float))
-        return WarpedVRT(
-            dataset, src_crs=place.tile.grid.crs.to_wkt(), crs=self.grid.crs.to_wkt(),
-            transform=Affine(a, b, float(origin[0]), d, e, float(origin[1])), width=place.col1 - place.col0,
-            height=place.row1 - place.row0, resampling=Resampling.bilinear, dtype="float32", nodata=np.nan,
-            src_nodata=place.tile.nodata, tolerance=0.01,
-        )  # fmt: skip
 
     def close(self) -> None:
         """Close the files; they open again when they are read again."""
-        for dataset in self._open.values():
-            dataset.close()
+        for raster in self._open.values():
+            raster.dataset.close()
         self._open.clear()
+
+
+class _Raster:
+    """An open tile."""
+
+    def __init__(self, dataset: DatasetReader, tile: Tile) -> None:
+        self.dataset, self.tile = dataset, tile
+
+    def read(self, row0: int, row1: int, col0: int, col1: int) -> Heights:
+        """Return a window [m]."""
+        return read_stored(self.dataset, self.tile, (row0, row1, col0, col1))
+
+
+class _Laid(_Raster):
+    """An open tile, interpolated onto another lattice.
+
+    Block by block, so that a cell has the same height whatever window is read: the projection is worked out to a
+    hundredth of a cell, and how far that is from the truth depends on the block. Gaps are gone before any height is
+    interpolated.
+    """
+
+    def __init__(self, raster: _Raster, grid: RasterGrid, place: Placed) -> None:
+        super().__init__(raster.dataset, raster.tile)
+        self._grid, self._place = grid, place
+        self._blocks: dict[tuple[int, int], Heights] = {}
+
+    def read(self, row0: int, row1: int, col0: int, col1: int) -> Heights:
+        """Return a window of the tile's part of the lattice [m]."""
+        out = np.empty((row1 - row0, col1 - col0), np.float32)
+        for i in range(row0 // _BLOCK, -(-row1 // _BLOCK)):
+            for j in range(col0 // _BLOCK, -(-col1 // _BLOCK)):
+                top, bottom = max(row0, i * _BLOCK), min(row1, (i + 1) * _BLOCK)
+                left, right = max(col0, j * _BLOCK), min(col1, (j + 1) * _BLOCK)
+                block = self._block(i, j)[
+                    top - i * _BLOCK : bottom - i * _BLOCK, left - j * _BLOCK : right - j * _BLOCK
+                ]
+                out[top - row0 : bottom - row0, left - col0 : right - col0] = block
+        return out
+
+    def _block(self, i: int, j: int) -> Heights:
+        if (i, j) not in self._blocks:
+            if len(self._blocks) >= _BLOCKS_HELD:
+                del self._blocks[next(iter(self._blocks))]
+            self._blocks[i, j] = self._interpolated(self._place.row0 + i * _BLOCK, self._place.col0 + j * _BLOCK)
+        return self._blocks[i, j]
+
+    def _interpolated(self, row0: int, col0: int) -> Heights:
+        """Return one block of the lattice, from the tile's cells under it and two more all round."""
+        from affine import Affine
+        from rasterio.enums import Resampling
+        from rasterio.warp import reproject
+
+        own, lattice = self.tile.grid, self._grid
+        out = np.full((_BLOCK, _BLOCK), np.nan, np.float32)
+        rows, cols = _rim(row0, row0 + _BLOCK, col0, col0 + _BLOCK)
+        x, y = transformer(lattice.crs, own.crs).transform(*lattice.corner(rows, cols))
+        row, col = own.cell_of(np.asarray(x), np.asarray(y))
+        if not (np.isfinite(row).all() and np.isfinite(col).all()):
+            return out
+        top, bottom = max(int(row.min()) - 2, 0), min(int(row.max()) + 3, own.height)
+        left, right = max(int(col.min()) - 2, 0), min(int(col.max()) + 3, own.width)
+        if top >= bottom or left >= right:
+            return out
+        z = super().read(top, bottom, left, right)
+        if not np.isfinite(z).any():
+            return out
+        reproject(
+            z, out, src_transform=Affine(*grid_of(own, (top, bottom, left, right)).transform), src_crs=own.crs.to_wkt(),
+            dst_transform=Affine(*grid_of(lattice, (row0, row0 + _BLOCK, col0, col0 + _BLOCK)).transform), dst_crs=lattice.crs.to_wkt(),
+            src_nodata=np.nan, dst_nodata=np.nan, resampling=Resampling.bilinear, tolerance=0.01,
+        )  # fmt: skip
+        return out
+
+
+def _rim(row0: int, row1: int, col0: int, col1: int) -> tuple[Floats, Floats]:
+    """Return (row, column) of points round a window."""
+    along = np.linspace(0.0, 1.0, 33)
+    rows, cols = row0 + along * (row1 - row0), col0 + along * (col1 - col0)
+    return (
+        np.concatenate([np.full(33, row0), np.full(33, row1), rows, rows]),
+        np.concatenate([cols, cols, np.full(33, col0), np.full(33, col1)]),
+    )
 
 
 def open_elevations(
@@ -182,9 +256,7 @@ def _place(tile: Tile, path: Path, base: RasterGrid) -> Placed:
         top, left = round(float(row)), round(float(col))
         if abs(float(row) - top) <= _OFF_LATTICE and abs(float(col) - left) <= _OFF_LATTICE:
             return Placed(tile, path, top, top + grid.height, left, left + grid.width, exact=True)
-    along = np.linspace(0.0, 1.0, 33)
-    rows = np.concatenate([along * 0, along * 0 + 1, along, along]) * grid.height
-    cols = np.concatenate([along, along, along * 0, along * 0 + 1]) * grid.width
+    rows, cols = _rim(0, grid.height, 0, grid.width)
     x, y = transformer(grid.crs, base.crs).transform(*grid.corner(rows, cols))
     if not (np.isfinite(x).all() and np.isfinite(y).all()):
         raise SetoutError(

@@ -57,8 +57,9 @@ class Tile:
     band : the band with the heights, from 1
     grid : where its cells lie
     kind : f, i or u: floating, signed or unsigned numbers
-    nodata : the number that stands for none; None when no number is declared
-    masked : gaps are in a mask or an alpha band
+    nodata : the number that stands for none; None when none is declared, or one beyond :data:`NO_HEIGHT`
+    masked : gaps are in a mask, or in an alpha band that GDAL takes for one
+    alpha : number of an alpha band that GDAL does not take for a mask; 0 for none
     scale, offset : stored numbers times scale plus offset are heights
     unit_m : unit of the heights [m]
     vertical : name of the vertical CRS, "" when the file names none
@@ -71,6 +72,7 @@ class Tile:
     kind: str
     nodata: float | None
     masked: bool
+    alpha: int
     scale: float
     offset: float
     unit_m: float
@@ -82,14 +84,14 @@ class Tile:
         usual = USUAL_GAPS.get(self.kind, ())
         return usual if self.nodata is None else (self.nodata, *(g for g in usual if g != self.nodata))
 
-    def metres(self, stored: Heights, mask: NDArray[np.uint8] | None = None) -> Heights:
+    def metres(self, stored: Heights, mask: NDArray[Any] | None = None) -> Heights:
         """Turn stored numbers into heights, in the array given.
 
         Parameters
         ----------
         stored : ndarray of float32
             Numbers as the file holds them; overwritten.
-        mask : ndarray of uint8, optional
+        mask : ndarray, optional
             0 where there is no height.
 
         Returns
@@ -230,12 +232,14 @@ def look(path: Path, name: str, crs: CRS | None, unit: str | None) -> tuple[Tile
         dtype = np.dtype(dataset.dtypes[band - 1])
         if dtype.kind not in "fiu":
             raise SetoutError(f"holds {dtype} numbers, which are no heights", name, "give a DEM of real numbers")
-        flags = {flag.name for flag in dataset.mask_flag_enums[band - 1]}
+        masked = bool({flag.name for flag in dataset.mask_flag_enums[band - 1]} & {"per_dataset", "alpha"})
+        alpha = next((i for i, colour in enumerate(dataset.colorinterp, 1) if colour.name == "alpha"), 0)
         nodata = dataset.nodatavals[band - 1]
         scale, offset = float(dataset.scales[band - 1]), float(dataset.offsets[band - 1])
+        number = None if nodata is None or not abs(nodata) < NO_HEIGHT else float(nodata)
         tile = Tile(
-            dataset.name, name, band, grid, dtype.kind, None if nodata is None or np.isnan(nodata) else float(nodata),
-            bool(flags & {"per_dataset", "alpha"}), scale or 1.0, offset, unit_m, vertical.name if vertical is not None else "",
+            dataset.name, name, band, grid, dtype.kind, number, masked, 0 if masked else alpha, scale or 1.0, offset, unit_m,
+            vertical.name if vertical is not None else "",
         )  # fmt: skip
         findings += _probe(dataset, tile)
         if dtype.kind in "iu" and tile.scale * unit_m >= 0.25 and _cell_m(grid) < 10:
@@ -286,7 +290,7 @@ def _grid(dataset: DatasetReader, name: str, plan: CRS | None) -> tuple[RasterGr
     if not np.all(np.isfinite(transform)) or a * e - b * d == 0:
         raise SetoutError(f"its geotransform {transform} gives cells no area", name, WHOLE_AGAIN)
     wkt = dataset.crs.to_wkt() if dataset.crs else ""
-    own = crs_words.understood(wkt, name)
+    own = _registered(crs_words.understood(wkt, name))
     if own is None and plan is None:
         raise SetoutError("does not say its CRS", name, 'write site.dem_crs = "EPSG:..." in the plan file')
     x, y = RasterGrid(plan or CRS.from_epsg(4326), transform, width, height).corner(
@@ -295,6 +299,15 @@ def _grid(dataset: DatasetReader, name: str, plan: CRS | None) -> tuple[RasterGr
     box = (float(x.min()), float(y.min()), float(x.max()), float(y.max()))
     crs, findings = crs_words.settle(name, own, plan, box, strict=False, standard=False)
     return RasterGrid(crs_words.horizontal(crs), transform, width, height), _vertical(wkt), findings
+
+
+def _registered(crs: CRS | None) -> CRS | None:
+    """Return a CRS as the register has it, with its area of use, where the file gives its code and means the same."""
+    authority = crs.to_authority(min_confidence=100) if crs is not None else None
+    if crs is None or authority is None:
+        return crs
+    registered = crs_words.horizontal(CRS.from_authority(*authority))
+    return registered if registered.equals(crs, ignore_axis_order=True) else crs
 
 
 def _vertical(wkt: str) -> CRS | None:
@@ -360,13 +373,13 @@ def _differ(one: float, two: float) -> bool:
     return abs(one / two - 1) > 1e-5
 
 
-def read_stored(dataset: Any, tile: Tile, window: tuple[int, int, int, int]) -> Heights:
+def read_stored(dataset: DatasetReader, tile: Tile, window: tuple[int, int, int, int]) -> Heights:
     """Read a window (row0, row1, col0, col1) of an open raster as metres, inside :func:`gdal`.
 
     Parameters
     ----------
-    dataset : DatasetReader or WarpedVRT
-        The tile itself, or the tile laid on another grid.
+    dataset : DatasetReader
+        The tile.
     tile : Tile
         What its numbers mean.
     window : tuple of int
@@ -390,6 +403,8 @@ def read_stored(dataset: Any, tile: Tile, window: tuple[int, int, int, int]) -> 
     try:
         stored = dataset.read(tile.band, window=place, out_dtype="float32")
         mask = dataset.read_masks(tile.band, window=place) if tile.masked else None
+        if tile.alpha:
+            mask = dataset.read(tile.alpha, window=place) > 0
     except RasterioError as error:
         raise SetoutError(
             f"rows {row0} to {row1 - 1}, columns {col0} to {col1 - 1} cannot be read ({_brief(error)})",
