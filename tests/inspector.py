@@ -41,7 +41,7 @@ FOOT, SURVEY_FOOT, PSI = 0.3048, 1200 / 3937, 6.894757293168361  # NIST SP 811, 
 KPA_PER_M = 0.4333 * PSI / FOOT  # 62.4 lb/ft3 over 144 in2/ft2
 UNITS = {"m": 1.0, "cm": 0.01, "dm": 0.1, "ft": FOOT, "us survey ft": SURVEY_FOOT, "in": FOOT / 12, "psi": PSI, "kPa": 1.0,
          "acre": 43560 * FOOT**2, "ha": 1e4, "m2": 1.0, "bar": 100.0}  # fmt: skip
-HEIGHT_UNITS = {"metre": 1.0, "m": 1.0, "foot": FOOT, "ft": FOOT, "us survey foot": SURVEY_FOOT, "dm": 0.1}
+HEIGHT_UNITS = {"metre": 1.0, "m": 1.0, "foot": FOOT, "ft": FOOT, "us survey foot": SURVEY_FOOT, "dm": 0.1, "cm": 0.01}
 
 
 def si(text: Any) -> float:
@@ -189,20 +189,42 @@ def heights_of(path: Path, unit: str | None = None) -> Heights:
         z = raster.read(1, masked=True).astype(float).filled(np.nan)
         crs, transform = CRS(raster.crs.to_wkt()), tuple(raster.transform)[:6]
         word = (unit or raster.units[0] or "m").lower()
+        scale, offset = raster.scales[0], raster.offsets[0]
+        masked = bool(raster.nodata is None and np.isnan(z).any())
     if crs.is_compound:
         word = crs.sub_crs_list[1].axis_info[0].unit_name.lower()
         crs = crs.sub_crs_list[0]
     factor = HEIGHT_UNITS[word]
-    z = z * factor
+    z = (z * scale + offset) * factor
     a, b, _, d, e, _ = transform
-    if crs.is_geographic or b or d or e > 0 or crs.to_epsg() == 3857:
+    if crs.is_geographic or crs.to_epsg() == 3857:
         return Heights(z, transform, crs, horn(z, transform, crs), factor != 1)
     flat = crs.axis_info[0].unit_conversion_factor
-    tool, exact = gdaldem_slope(path, flat / factor), horn_on(z, np.array([[abs(a) * flat]]), np.array([[abs(e) * flat]]))
+    exact = horn_on(z, np.array([[np.hypot(a, d) * flat]]), np.array([[np.hypot(b, e) * flat]]))
+    if b or d:  # the tool takes a turned raster for a square one
+        return Heights(z, transform, crs, exact, factor != 1)
+    if masked:  # the tool does not heed masks
+        path = path.with_name(f".{path.stem}.filled.tif")
+        _write_filled(path, np.nan_to_num(z / factor, nan=-9999.0), crs, transform)
+        scale = 1.0
+    tool = gdaldem_slope(path, flat / factor / scale)
     # the tool adds heights up in single precision; where nothing is at an edge double precision tells more
     coarse = 100 * float(np.spacing(np.float32(4 * np.nanmax(np.abs(z))))) / abs(a * flat)
     assert np.nanmax(np.abs(tool - exact) / np.maximum(1, exact / 100), initial=0.0) < 1e-3 + coarse
     return Heights(z, transform, crs, np.where(np.isfinite(exact), exact, tool), factor != 1)
+
+
+def _write_filled(path: Path, z: np.ndarray, crs: CRS, transform: tuple[float, ...]) -> None:
+    profile = {
+        "driver": "GTiff",
+        "width": z.shape[1],
+        "height": z.shape[0],
+        "count": 1,
+        "dtype": "float32",
+        "nodata": -9999.0,
+    }
+    with rasterio.open(path, "w", crs=crs.to_wkt(), transform=rasterio.Affine(*transform), **profile) as raster:
+        raster.write(z.astype("float32"), 1)
 
 
 def gdaldem_slope(path: Path, ratio: float = 1.0) -> np.ndarray:
@@ -420,7 +442,10 @@ def counts(look: Look) -> Iterator[str]:
     by_block = look.trees.groupby("block").size()
     if any(look.run["trees_by_block"].get(name, 0) != n for name, n in by_block.items()):
         yield "trees by block differ between run.json and the layer"
-    wanted, said = {name for name in by_block.index if look.blocks[name].get("plants")}, set(look.layer("order")["block"])
+    wanted, said = (
+        {name for name in by_block.index if look.blocks[name].get("plants")},
+        set(look.layer("order")["block"]),
+    )
     if wanted != said:
         yield f"the order is for blocks {said}, plants stand in {wanted}"
     ids = look.trees["tree_id"].tolist()
@@ -430,7 +455,10 @@ def counts(look: Look) -> Iterator[str]:
     if np.abs(plane - look.trees[["easting", "northing"]].to_numpy()).max() > 6e-4:
         yield "stakeout.csv places trees elsewhere"
     world = np.array([[float(w.get("lon")), float(w.get("lat"))] for w in gpx])
-    if np.abs(world - look.trees[["lon", "lat"]].to_numpy()).max() > 1.1e-8 or [w.findtext("{*}cmt") for w in gpx] != ids:
+    if (
+        np.abs(world - look.trees[["lon", "lat"]].to_numpy()).max() > 1.1e-8
+        or [w.findtext("{*}cmt") for w in gpx] != ids
+    ):
         yield "trees.gpx names or places trees otherwise"
 
 
@@ -499,7 +527,9 @@ def places(look: Look) -> Iterator[str]:
     trees, crs = look.trees, CRS(look.boundary.crs)
     plane = trees.geometry
     if crs.is_geographic:
-        zone = gpd.GeoSeries(trees.geometry).estimate_utm_crs(datum_name=look.geographic.datum.name if False else "WGS 84")
+        zone = gpd.GeoSeries(trees.geometry).estimate_utm_crs(
+            datum_name=look.geographic.datum.name if False else "WGS 84"
+        )
         said = CRS.from_user_input(look.run["site"]["plane_crs"])
         if zone.utm_zone != said.utm_zone:
             yield f"easting and northing are in {said.name}, the site lies in UTM {zone.utm_zone}"
@@ -547,7 +577,9 @@ def ring_area(look: Look, data: Any) -> float:
     for part in shapely.get_parts(whole):
         if part.geom_type != "Polygon":
             continue
-        areas = [abs(look.geod.polygon_area_perimeter(*np.array(r.coords).T)[0]) for r in (part.exterior, *part.interiors)]
+        areas = [
+            abs(look.geod.polygon_area_perimeter(*np.array(r.coords).T)[0]) for r in (part.exterior, *part.interiors)
+        ]
         total += areas[0] - sum(areas[1:])
     return total * look.raised**2
 
@@ -607,7 +639,9 @@ def exclusions(look: Look) -> Iterator[str]:
         why = section.get("why") or ("property line" if section["from"] == "boundary" else section["from"])
         own = section["from"] == "boundary"
         features = [shapely.boundary(look.land)] if own else look.ground(look.source(section["from"]))
-        ground = shapely.union_all(shapely.buffer(features, si(section["distance"]), quad_segs=64)).intersection(look.land)
+        ground = shapely.union_all(shapely.buffer(features, si(section["distance"]), quad_segs=64)).intersection(
+            look.land
+        )
         said = table.loc[table["reason"] == why, "alone_m2"]
         if len(said) == 1 and abs(said.iloc[0] - ground.area) > max(2e-3 * ground.area, 0.05):
             yield f"{why}: takes {said.iloc[0]:.2f} m2 alone, its buffer {ground.area:.2f}"
@@ -625,20 +659,29 @@ def _cells(look: Look, table: Any) -> Iterator[str]:
     a, _, c, _, e, f = heights.transform
     high, wide = heights.z.shape
     there = look.boundary.to_crs(heights.crs)
-    land = gpd.GeoDataFrame(geometry=[shapely.union_all(shapely.make_valid(np.asarray(there.geometry.values, object)))], crs=there.crs)
+    land = gpd.GeoDataFrame(
+        geometry=[shapely.union_all(shapely.make_valid(np.asarray(there.geometry.values, object)))], crs=there.crs
+    )
     masks = {"no elevation": np.isnan(heights.z)} if look.plan.get("ground", {}).get("no_elevation") != "plant" else {}
     if limit and heights.slope is not None and np.isfinite(heights.slope).sum() > 0.8 * np.isfinite(heights.z).sum():
         most = float(limit[:-1]) if limit.endswith("%") else 100 * np.tan(np.radians(float(limit.split()[0])))
-        masks["slope"] = heights.slope > most
+        masks["slope"] = heights.slope > most + 1e-4
     per_cell = look.land.area / land.geometry.iloc[0].area * abs(a * e)
     for reason, mask in masks.items():
         source = NumPyRasterSource(mask.astype(float), c, f + high * e, c + wide * a, f, srs_wkt=heights.crs.to_wkt())
         cells = exact_extract(source, land, ["sum"], output="pandas")["sum"].iloc[0] * per_cell
         if reason == "no elevation":
-            cells += shapely.difference(land.geometry.iloc[0], shapely.box(c, f + high * e, c + wide * a, f)).area * per_cell / abs(a * e)
+            cells += (
+                shapely.difference(land.geometry.iloc[0], shapely.box(c, f + high * e, c + wide * a, f)).area
+                * per_cell
+                / abs(a * e)
+            )
         said = table.loc[table["reason"] == reason, "alone_m2"]
-        size = float(said.iloc[0]) if len(said) else 0.0
-        if abs(size - cells) > max(3e-3 * cells, 1e-5 * look.land.area):
+        size, just = float(said.iloc[0]) if len(said) else 0.0, 0.0
+        if reason == "slope":  # heights in whole steps give slopes of just the limit, either side of it by a rounding
+            at_limit = float(np.count_nonzero(np.abs(heights.slope - most) <= 1e-4))
+            just = at_limit * per_cell
+        if not -1e-5 * look.land.area <= size - cells + 3e-3 * cells <= just + 6e-3 * cells + 2e-5 * look.land.area:
             yield f"{reason}: takes {size:.2f} m2 alone, exactextract counts {cells:.2f}"
 
 
@@ -666,7 +709,9 @@ def water(look: Look) -> Iterator[str]:
     barriers, sleeves = section.get("barriers", []), section.get("sleeves", [])
     crossed = np.zeros(len(run), bool)
     for text in [barriers] if isinstance(barriers, str) else barriers:
-        ways = shapely.linestrings(np.stack([shapely.get_coordinates([at[n] for n in used]), shapely.get_coordinates(ours)], 1))
+        ways = shapely.linestrings(
+            np.stack([shapely.get_coordinates([at[n] for n in used]), shapely.get_coordinates(ours)], 1)
+        )
         for barrier in look.ground(look.source(text)):
             crossed |= shapely.dwithin(barrier, ways, 0.02)
             direct = shapely.crosses(ways, barrier) & ~shapely.dwithin(shapely.boundary(barrier), ways, 0.02)
@@ -693,7 +738,11 @@ def _pressure(look: Look, section: Mapping[str, Any], points: Any, served: np.nd
     source = look.source(section["points"])
     if "pressure_psi" in source and "name" in source:
         given = dict(zip(source["name"], source["pressure_psi"] * PSI, strict=True))
-        if any(abs(given[n] - p) > 1e-6 * p for n, p in points["pressure_kpa"].items() if n in given and given[n] == given[n]):
+        if any(
+            abs(given[n] - p) > 1e-6 * p
+            for n, p in points["pressure_kpa"].items()
+            if n in given and given[n] == given[n]
+        ):
             yield "the water points' pressure is not the surveyed one"
 
 
@@ -734,7 +783,9 @@ def files(look: Look) -> Iterator[str]:
     spec.loader.exec_module(module)
     yield from (f"plan.gpkg: {error}" for error in module.check(str(look.gpkg), abort_at_first_error=False))
     if shutil.which("ogrinfo"):
-        said = subprocess.run(["ogrinfo", "-ro", "-al", "-so", str(look.gpkg)], capture_output=True, text=True, timeout=120, check=False)
+        said = subprocess.run(
+            ["ogrinfo", "-ro", "-al", "-so", str(look.gpkg)], capture_output=True, text=True, timeout=120, check=False
+        )
         if said.returncode or said.stderr.strip() or "warning" in said.stdout.lower().split("layer_styles")[0]:
             yield f"ogrinfo: {said.stderr.strip()[:300]}"
 
@@ -742,7 +793,10 @@ def files(look: Look) -> Iterator[str]:
 def page(look: Look) -> Iterator[str]:
     for name in ("map.html", "report.html"):
         text = (look.out / name).read_text(encoding="utf-8")
-        for match in re.finditer(r"""(?:src|data|action|<link[^>]*href)\s*=\s*["']?(?:https?:)?//[^"'\s>]+|url\(\s*["']?(?:https?:)?//|@import""", text):
+        for match in re.finditer(
+            r"""(?:src|data|action|<link[^>]*href)\s*=\s*["']?(?:https?:)?//[^"'\s>]+|url\(\s*["']?(?:https?:)?//|@import""",
+            text,
+        ):
             yield f"{name} refers to {match[0][:80]}"
 
 
@@ -752,7 +806,12 @@ def record(look: Look) -> Iterator[str]:
         yield "run.json has no stages"
     site, water = look.plan["site"], look.plan.get("water", {})
     named = [site["boundary"], *([site["dem"]] if isinstance(site.get("dem"), str) else site.get("dem", []))]
-    named += [s["from"] for key in ("setback", "no_plant", "height_limit") for s in look.plan.get(key, []) if s["from"] != "boundary"]
+    named += [
+        s["from"]
+        for key in ("setback", "no_plant", "height_limit")
+        for s in look.plan.get(key, [])
+        if s["from"] != "boundary"
+    ]
     named += [water["points"]] if water else []
     named += [block["area"] for block in look.plan["block"] if "area" in block]
     digests = set(run["inputs"].values())
@@ -765,7 +824,12 @@ def record(look: Look) -> Iterator[str]:
 def tables(gpkg: Path) -> dict[str, list[tuple[Any, ...]]]:
     """Return every table of a GeoPackage as SQLite holds it, save the time of the last change."""
     with sqlite3.connect(gpkg) as db:
-        names = [n for (n,) in db.execute("select name from sqlite_master where type = 'table' and name not like 'rtree%' order by name")]
+        names = [
+            n
+            for (n,) in db.execute(
+                "select name from sqlite_master where type = 'table' and name not like 'rtree%' order by name"
+            )
+        ]
         out = {n: db.execute(f'select * from "{n}"').fetchall() for n in names if n != "gpkg_contents"}
     db.close()
     return out

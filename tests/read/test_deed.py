@@ -35,6 +35,8 @@ def one(text, unit=None):
         ("N. 45 deg. 55 min. 20 sec. E., 276.52 ft.", 45.9222222),
         ("South 54°59'15\" East along the fence 382.24 feet to a 5/8 inch iron rod;", 180 - 54.9875),
         ("N 45.5 E 100 m", 45.5),
+        ("N 5.5 W 100 m", 354.5),
+        ("S 7 E 100 m", 173.0),
         ("N 45°30' E 100 m", 45.5),
         ("N 45°30.5' E 100 m", 45 + 30.5 / 60),
         ("S 0 E 100 m", 180.0),

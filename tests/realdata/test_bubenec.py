@@ -72,10 +72,20 @@ def test_streets_as_barriers(tmp_path, gpkg, heights):
 
     plots = gpd.read_file(gpkg, layer="plots")
     largest = plots[plots["ID_2"].astype(str) == "2402104101"].geometry.iloc[0]
-    riser = gpd.GeoDataFrame({"name": ["riser"], "pressure_kpa": [300.0]}, geometry=[largest.representative_point()], crs=3857)
+    riser = gpd.GeoDataFrame(
+        {"name": ["riser"], "pressure_kpa": [300.0]}, geometry=[largest.representative_point()], crs=3857
+    )
     riser.to_file(tmp_path / "water.gpkg", layer="points")
-    street = gpd.GeoDataFrame(geometry=[shapely.affinity.translate(
-        shapely.LineString([(largest.bounds[0], largest.centroid.y), (largest.centroid.x, largest.centroid.y)]), 0, 25.0)], crs=3857)
+    street = gpd.GeoDataFrame(
+        geometry=[
+            shapely.affinity.translate(
+                shapely.LineString([(largest.bounds[0], largest.centroid.y), (largest.centroid.x, largest.centroid.y)]),
+                0,
+                25.0,
+            )
+        ],
+        crs=3857,
+    )
     street.to_file(tmp_path / "wall.gpkg", layer="wall")
     water = {"points": "water.gpkg:points", "max_run": "120 m", "min_pressure": "180 kPa",
              "barriers": [f"{gpkg}:streets", "wall.gpkg:wall"]}  # fmt: skip

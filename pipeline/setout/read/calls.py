@@ -24,7 +24,7 @@ _UNITS: Final = {
 UNIT: Final = "|".join(f"(?:{pattern})" for pattern in _UNITS)
 NUMBER: Final = r"\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?|\.\d+"
 _I: Final = re.IGNORECASE
-_BEARING = re.compile(rf"\b(north|south|n|s)\.?[\s,]*(\d{SIGNS})\s*(east|west|e|w)\b\.?", _I)
+_BEARING = re.compile(rf"\b(north|south|n|s)\.?[\s,]*((?=\d){SIGNS})\s*(east|west|e|w)\b\.?", _I)
 _DUE = re.compile(
     r"\b(?:due\s+)?(north|south|east|west|n|s|e|w)\b\.?(?=[\s,]*(?:(?:for|a|an|distance|of)\b[\s,]*)*[\d.])",
     _I,
