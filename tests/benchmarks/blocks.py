@@ -8,6 +8,7 @@ than 15 %, no elevation beyond 30 m outside the boundary) and ``plan.toml``. Sam
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -283,7 +284,7 @@ def write_plan(path: Path, acres: float) -> None:
     path.write_text(PLAN.format(acres=acres, slope=SLOPE, edge=EDGE, reach=REACH, setbacks=setbacks), encoding="utf-8")
 
 
-def make(folder: Path, acres: float, seed: int = 1, say: Callable[[str], None] | None = None) -> Path:
+def make(folder: Path, acres: float, seed: int = 1, say: Callable[[str], object] | None = None) -> Path:
     """Write a property, unless the folder holds it already, and return its folder."""
     block = folder / f"{acres:g}_acres_seed_{seed}"
     done = block / "plan.toml"
@@ -306,7 +307,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("folder", type=Path)
     options = parser.parse_args()
-    make(options.folder, options.acres, options.seed, print)
+    make(options.folder, options.acres, options.seed, lambda line: sys.stdout.write(line + "\n"))
 
 
 if __name__ == "__main__":

@@ -121,7 +121,7 @@ def main() -> None:
     parser.add_argument("--json", type=Path)
     options = parser.parse_args()
     report = measure()
-    print(show(report))  # noqa: T201
+    sys.stdout.write(show(report) + "\n")
     if options.json:
         options.json.write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
 

@@ -6,7 +6,7 @@ import os
 import resource
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 
@@ -34,10 +34,8 @@ class Meter:
     """Steps with their CPU seconds; memory counts from where the meter was made."""
 
     def __init__(self) -> None:
-        try:
+        with suppress(OSError):
             Path("/proc/self/clear_refs").write_text("5", encoding="ascii")  # the peak starts again at what is held now
-        except OSError:
-            pass
         self.steps: dict[str, float] = {}
         self.before_mb = peak_mb()
         self.started = cpu_s()

@@ -14,9 +14,9 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2] / "pipeline")]
 
-import setout
-from benchmarks.blocks import ACRE
-from benchmarks.meter import Meter
+import setout  # noqa: E402
+from benchmarks.blocks import ACRE  # noqa: E402
+from benchmarks.meter import Meter  # noqa: E402
 
 ALWAYS = (
     "numpy",
@@ -68,7 +68,7 @@ def main() -> None:
     parser.add_argument("out", type=Path)
     options = parser.parse_args()
     import_all()
-    print(json.dumps(run(options.block, options.out)))
+    sys.stdout.write(json.dumps(run(options.block, options.out)) + "\n")
 
 
 if __name__ == "__main__":

@@ -119,7 +119,7 @@ def main() -> None:
     parser.add_argument("out", type=Path)
     parser.add_argument("--union", action="store_true")
     options = parser.parse_args()
-    print(json.dumps(run(options.block, options.out, union=options.union)))
+    sys.stdout.write(json.dumps(run(options.block, options.out, union=options.union)) + "\n")
 
 
 if __name__ == "__main__":

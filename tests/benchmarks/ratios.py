@@ -17,6 +17,7 @@ import statistics
 import subprocess
 import sys
 import tempfile
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -112,7 +113,7 @@ def memory(run: Run) -> str:
 def growth(results: dict[float, dict[str, Run]]) -> list[str]:
     """Lay the growth exponents out."""
     sizes, lines = sorted(results), []
-    for small, large in zip(sizes, sizes[1:], strict=False):
+    for small, large in pairwise(sizes):
         lines += ["", f"growth {small:g} to {large:g} acres: cost ~ acres to the power of"]
         for way in results[small].keys() & results[large].keys():
             one, other = results[small][way], results[large][way]
@@ -146,9 +147,9 @@ def main() -> None:
     results: dict[float, dict[str, Run]] = {}
     with tempfile.TemporaryDirectory() as scratch:
         for acres in sorted(options.acres):
-            block = blocks.make(options.folder, acres, options.seed, print)
+            block = blocks.make(options.folder, acres, options.seed, lambda line: sys.stdout.write(line + "\n"))
             results[acres] = compare(block, Path(scratch), options.rounds, ways)
-    print("\n".join([*table(results), *growth(results)]))
+    sys.stdout.write("\n".join([*table(results), *growth(results), ""]))
     if options.json:
         options.json.write_text(json.dumps(results, indent=1) + "\n", encoding="utf-8")
 
