@@ -85,9 +85,9 @@ def _with_holes(area: BaseGeometry, patches: Geometries) -> BaseGeometry:
     if len(parts) == 1:
         part, patch = np.zeros(len(patches), np.int64), np.arange(len(patches))
     else:
-        places = shapely.points(shapely.get_coordinates(shapely.get_point(shapely.get_exterior_ring(patches), 0)))
+        firsts = shapely.get_point(shapely.get_exterior_ring(patches), 0)
         shapely.prepare(parts)
-        part, patch = shapely.STRtree(places).query(parts, "contains_properly")
+        part, patch = shapely.STRtree(firsts).query(parts, "contains_properly")
     outlines = shapely.get_exterior_ring(patches[patch])
     order = np.argsort(part, kind="stable")
     bounds = np.searchsorted(part[order], np.arange(len(parts) + 1))
