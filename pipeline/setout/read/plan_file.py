@@ -90,8 +90,13 @@ def references(mapping: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     water = _table(mapping.get("water"))
     for key in ("points", "barriers", "sleeves", "climate"):
         yield from _texts(f"water.{key}", water.get(key))
+    yield from _texts("catalogue", mapping.get("catalogue"))
     for number, block in enumerate(_tables(mapping.get("block")), 1):
-        yield from _texts(f"block[{number}].area", block.get("area"))
+        for key in ("area", "line", "points", "yard"):
+            yield from _texts(f"block[{number}].{key}", block.get(key))
+        direction = block.get("direction")
+        if isinstance(direction, str) and direction.startswith("guide:"):
+            yield f"block[{number}].direction", direction.removeprefix("guide:")
 
 
 def _missing_files(mapping: Mapping[str, Any], path: Path) -> Iterator[Fault]:

@@ -97,8 +97,11 @@ def _layer_references(plan: Plan) -> Iterator[tuple[str, str]]:
         yield from ((f"water.barriers[{n}]", text) for n, text in enumerate(plan.water.barriers, 1))
         yield from ((f"water.sleeves[{n}]", text) for n, text in enumerate(plan.water.sleeves, 1))
     for number, block in enumerate(plan.block, 1):
-        if block.area is not None:
-            yield f"block[{number}].area", block.area
+        for key, text in (("area", block.area), ("line", block.line), ("points", block.points), ("yard", block.yard)):
+            if text is not None:
+                yield f"block[{number}].{key}", text
+        if block.guide is not None:
+            yield f"block[{number}].direction", block.guide
 
 
 def _unused(plan: Plan, base: Path) -> Iterator[str]:

@@ -195,11 +195,45 @@ def _areas_only(geometry: Geometries, source: str) -> Geometries:
 
 def _blocks(plan: Plan, layers: dict[str, Geometries]) -> Iterator[Block]:
     for section in plan.block:
-        area = None
-        if section.area is not None:
-            area = polygonal(shapely.union_all(_areas_only(layers[section.area], section.area)))
-        direction = section.direction
-        yield Block(section.name, area, section.to_pattern(), direction, section.to_plants())
+
+        def area_of(reference: str | None) -> BaseGeometry | None:
+            if reference is None:
+                return None
+            return polygonal(shapely.union_all(_areas_only(layers[reference], reference)))
+
+        line = section.guide or section.line
+        yield Block(
+            section.name,
+            area_of(section.area),
+            section.to_pattern(),
+            section.way,
+            section.to_plants(),
+            section.to_dealing(),
+            None if line is None else _line_of(layers[line], line),
+            None if section.points is None else _points_of(layers[section.points], section.points),
+            section.purpose or "",
+            area_of(section.yard),
+        )
+
+
+def _line_of(geometry: Geometries, source: str) -> BaseGeometry:
+    """Return a guide line: lines joined where they meet, outlines of areas as lines."""
+    lines = [shapely.boundary(g) if shapely.get_dimensions(g) == 2 else g for g in geometry]
+    lines = [g for g in lines if shapely.get_dimensions(g) == 1]
+    if not lines:
+        raise SetoutError("a guide needs lines, and there are none", source, "name a layer of lines")
+    return shapely.line_merge(shapely.union_all(lines))
+
+
+def _points_of(geometry: Geometries, source: str) -> Floats:
+    """Return positions given one by one, in an order that does not depend on the file's."""
+    points = shapely.get_parts(geometry)
+    points = points[shapely.get_dimensions(points) == 0]
+    if not len(points):
+        raise SetoutError("single trees need points, and there are none", source, "name a layer of points")
+    xy = shapely.get_coordinates(points)
+    ordered: Floats = xy[np.lexsort((np.round(xy[:, 1], 3), np.round(xy[:, 0], 3)))]
+    return ordered
 
 
 def _water(plan: Plan, survey: Survey, layers: dict[str, Geometries], frame: Frame) -> Water | None:
@@ -242,9 +276,7 @@ def _far_features(site: Site) -> Iterator[Finding]:
     if site.water is not None:
         points = shapely.points(site.water.points.x, site.water.points.y)
         apart = np.atleast_1d(shapely.distance(site.boundary, points))
-        outside = [
-            n for n, d in zip(site.water.points.name, apart, strict=True) if d > 0
-        ]
+        outside = [n for n, d in zip(site.water.points.name, apart, strict=True) if d > 0]
         if outside:
             yield Finding(
                 "water_point_outside", "warn", f"water point {', '.join(outside[:8])} is outside the boundary",

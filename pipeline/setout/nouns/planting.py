@@ -1,0 +1,139 @@
+"""What comes out: usable ground, rows, trees, and the finished planting."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from setout.nouns.base import Bools, Finding, Floats, Geometries, Ints
+from setout.nouns.site import Ground, Reach, Site
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+
+@dataclass(frozen=True, slots=True)
+class Exclusion:
+    """Ground taken out for one reason: polygon in the frame, area it takes alone and newly [m2]."""
+
+    reason: str
+    source: str
+    distance_m: float
+    alone_m2: float
+    newly_m2: float
+    geometry: BaseGeometry
+
+
+@dataclass(frozen=True, slots=True)
+class AccountRow:
+    """One line of the land account; areas in m2."""
+
+    step: int
+    reason: str
+    alone_m2: float
+    newly_m2: float
+    remaining_m2: float
+
+
+@dataclass(frozen=True, slots=True)
+class Usable:
+    """Ground left to plant: polygons in the frame by block, what was taken from it, and the account."""
+
+    block: tuple[str, ...]
+    geometry: Geometries
+    exclusions: tuple[Exclusion, ...]
+    height_limits: tuple[Exclusion, ...]
+    account: tuple[AccountRow, ...]
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Row lines as planted: block index, row number (1, 2, ... in walking order), first and last tree [m], count."""
+
+    block: Ints
+    row: Ints
+    x0: Floats
+    y0: Floats
+    x1: Floats
+    y1: Floats
+    trees: Ints
+    bearing_deg: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Trees:
+    """Planting positions in walking order; every array has one entry a tree.
+
+    Attributes
+    ----------
+    block : index into the site's blocks
+    row, position : numbers from 1, along the way a crew walks
+    x, y : frame [m]
+    plant : index into the block's plants; -1 where it names none
+    partner : index of the other tree of the same pair; -1 for none
+    """
+
+    block: NDArray[np.int32]
+    row: NDArray[np.int32]
+    position: NDArray[np.int32]
+    x: Floats
+    y: Floats
+    plant: NDArray[np.int32]
+    partner: NDArray[np.int32] = field(default_factory=lambda: np.empty(0, np.int32))
+
+    def __len__(self) -> int:
+        """Return the number of trees."""
+        return int(self.x.size)
+
+
+@dataclass(frozen=True, slots=True)
+class Works:
+    """What is built for a planting beside its trees.
+
+    Attributes
+    ----------
+    bed, bed_block, bed_row : polygons of raised beds in the frame, index of their block, number of their row
+    post_x, post_y : posts [m in the frame]
+    post_block, post_row, post_end : index of the block, number of the row, and whether it is an end post
+    wire_m : wire to buy by block, index by block [m]
+    row_line : by (block, row) the line of a row that is not straight, in the frame
+    """
+
+    bed: Geometries = field(default_factory=lambda: np.empty(0, object))
+    bed_block: Ints = field(default_factory=lambda: np.empty(0, np.int64))
+    bed_row: Ints = field(default_factory=lambda: np.empty(0, np.int64))
+    post_x: Floats = field(default_factory=lambda: np.empty(0))
+    post_y: Floats = field(default_factory=lambda: np.empty(0))
+    post_block: Ints = field(default_factory=lambda: np.empty(0, np.int64))
+    post_row: Ints = field(default_factory=lambda: np.empty(0, np.int64))
+    post_end: Bools = field(default_factory=lambda: np.empty(0, bool))
+    wire_m: Mapping[int, float] = field(default_factory=dict)
+    row_line: Mapping[tuple[int, int], BaseGeometry] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Planting:
+    """The finished plan: what every writer writes from.
+
+    Attributes
+    ----------
+    site, ground, usable, rows, trees, reach : the stages' results; reach is None without a water section
+    facts : per-tree columns by layer column name (tree_id, elevation_m, slope_pct, nearest_m, run_m ...), NaN where
+        unknown; beside them water_index, the water point that serves each tree (-1 for none)
+    findings : everything that falls short or should be known, in order of severity
+    """
+
+    site: Site
+    ground: Ground
+    usable: Usable
+    rows: Rows
+    trees: Trees
+    facts: Mapping[str, NDArray[Any]]
+    findings: tuple[Finding, ...]
+    reach: Reach | None = None
+    works: Works = field(default_factory=Works)

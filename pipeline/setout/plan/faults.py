@@ -1,0 +1,129 @@
+"""From the mapping of a plan file to a plan, or to every fault of it at once."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping, Sequence
+from typing import Any, get_args
+
+from pydantic import BaseModel, ValidationError
+
+from setout.errors import Fault, PlanFaults
+from setout.plan.model import Plan
+from setout.tables import catalogue
+
+
+def parse_plan(
+    mapping: Mapping[str, Any], where: str, own: Mapping[str, catalogue.CatalogueEntry] | None = None
+) -> Plan:
+    """Read the mapping of a plan file as a plan.
+
+    Parameters
+    ----------
+    mapping : Mapping
+        What the TOML file holds.
+    where : str
+        The file's name, for the messages.
+    own : Mapping, optional
+        Plants of the grower's own catalogue, by name.
+
+    Returns
+    -------
+    Plan
+        All quantities in SI.
+
+    Raises
+    ------
+    PlanFaults
+        Every fault of the mapping, each with key, value, rule and remedy.
+
+    Examples
+    --------
+    >>> block = {"name": "A", "pattern": "offset", "step": "16 ft"}
+    >>> plan = parse_plan({"site": {"boundary": "b.gpkg"}, "block": [block]}, "plan.toml")
+    >>> round(plan.block[0].to_pattern().row_distance_m / 0.3048, 3)
+    13.856
+    """
+    try:
+        return Plan.model_validate(mapping, context={"own": dict(own or {})})
+    except ValidationError as error:
+        raise PlanFaults(tuple(_fault(item, where) for item in error.errors())) from None
+
+
+def _fault(item: Any, where: str) -> Fault:
+    """Turn one validation error into what, where and remedy."""
+    location: tuple[str | int, ...] = tuple(item["loc"])
+    kind, value = item["type"], item["input"]
+    key = spell(location)
+    place = f"{where}: {key}" if key else where
+    if kind == "extra_forbidden":
+        known = _known_keys(location[:-1])
+        near = difflib.get_close_matches(str(location[-1]), known, 1, 0.6)
+        remedy = f'did you mean "{near[0]}"?' if near else f"known keys here: {', '.join(known)}"
+        return Fault("unknown key", place, remedy)
+    if kind == "missing":
+        return Fault("this key is missing", place, "add it")
+    if kind in ("too_short", "string_too_short"):
+        return Fault("is empty", place, "add at least one [[block]]" if key == "block" else "give it a value")
+    if kind == "literal_error":
+        allowed = [part.strip().strip("'") for part in str(item["ctx"]["expected"]).replace(" or ", ", ").split(",")]
+        near = difflib.get_close_matches(str(value), allowed, 1, 0.5)
+        hint = f'; did you mean "{near[0]}"?' if near else ""
+        return Fault(f'"{value}" is not known', place, f"write one of {', '.join(allowed)}{hint}")
+    message = str(item["msg"]).removeprefix("Value error, ")
+    if kind == "value_error":
+        what, _, remedy = message.partition("; ")
+        return Fault(what, place, remedy)
+    return Fault(f"{value!r}: {message}", place)
+
+
+def spell(location: Sequence[str | int]) -> str:
+    """Write the place of a key as the plan file's reader would.
+
+    Parameters
+    ----------
+    location : Sequence of str or int
+        Names of tables and keys, and positions in lists from 0.
+
+    Returns
+    -------
+    str
+        The path; list positions count from 1.
+
+    Examples
+    --------
+    >>> spell(("setback", 0, "from"))
+    'setback[1].from'
+    """
+    text = ""
+    for part in location:
+        if isinstance(part, int):
+            text += f"[{part + 1}]"
+        elif part not in ("float", "literal['longest side','best']"):
+            text += f".{part}" if text else part
+    return text
+
+
+def _known_keys(path: Sequence[str | int]) -> list[str]:
+    """Return the keys that a table of the plan file may hold."""
+    model: type[BaseModel] = Plan
+    for part in path:
+        if isinstance(part, int):
+            continue
+        field = next((f for n, f in model.model_fields.items() if (f.alias or n) == part), None)
+        inner = _model_in(field.annotation) if field is not None else None
+        if inner is None:
+            return []
+        model = inner
+    return [field.alias or name for name, field in model.model_fields.items()]
+
+
+def _model_in(annotation: Any) -> type[BaseModel] | None:
+    """Return the section type inside an annotation such as ``tuple[BlockSection, ...]``."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for part in get_args(annotation):
+        found = _model_in(part)
+        if found is not None:
+            return found
+    return None

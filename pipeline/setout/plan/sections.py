@@ -1,0 +1,114 @@
+"""The tables of the plan file about the property: site, ground, setbacks, height limits, water."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field, field_validator
+
+from setout import units
+from setout.plan.quantities import Area, Distance, Flow, Height, Length, Pressure, Section, Slope, one_or_many
+
+
+class SiteSection(Section):
+    """Where the survey files are, and what they do not say themselves."""
+
+    boundary: str
+    dem: tuple[str, ...] = ()
+    crs: str | None = None
+    unit: str | None = None
+    dem_crs: str | None = None
+    dem_unit: str | None = None
+    adjust: Literal["compass"] | None = None
+    start: tuple[float, float] | None = None
+    elevation: Height | None = None
+    geoid_height: Height = 0.0
+
+    _dem = field_validator("dem", mode="before")(one_or_many)
+
+    @field_validator("start", mode="before")
+    @classmethod
+    def _two_numbers(cls, value: object) -> object:
+        if isinstance(value, list) and len(value) == 2 and all(isinstance(v, (int, float)) for v in value):
+            return tuple(float(v) for v in value)
+        raise ValueError(f"{value!r} is not [easting, northing] in the unit of site.crs")
+
+    @field_validator("unit", "dem_unit")
+    @classmethod
+    def _known_unit(cls, value: str | None) -> str | None:
+        if value is not None and value.strip().lower() not in units.LENGTH:
+            raise ValueError(f'"{value}" is no unit of length; write "m", "ft" or "US survey ft"')
+        return value
+
+
+class GroundSection(Section):
+    """Which ground may be planted at all."""
+
+    max_slope: Slope | None = None
+    min_area: Area = 0.0
+    min_width: Length = 0.0
+    no_elevation: Literal["exclude", "plant"] = "exclude"
+
+
+class SetbackSection(Section):
+    """Ground kept clear of features."""
+
+    from_: str = Field(alias="from")
+    distance: Length
+    measured_to: Literal["trunk", "canopy"] = "trunk"
+    why: str = ""
+
+
+class NoPlantSection(Section):
+    """An area where nothing is planted."""
+
+    from_: str = Field(alias="from")
+    why: str = ""
+
+
+class HeightLimitSection(Section):
+    """Ground near features where mature height is capped."""
+
+    from_: str = Field(alias="from")
+    within: Length
+    height: Distance
+    why: str = ""
+
+
+class EmitterSection(Section):
+    """What lets the water out at a tree."""
+
+    flow: Flow
+    at: Pressure
+    exponent: float = Field(0.5, ge=0, le=1)
+    variation: float = Field(0.0, ge=0, lt=1)
+    per_tree: int = Field(1, ge=1)
+    trees_per_emitter: int = Field(1, ge=1)
+
+
+class LateralSection(Section):
+    """The pipe along a row."""
+
+    diameter: Distance
+    roughness_c: float = Field(140, gt=0)
+
+
+class WaterSection(Section):
+    """Water points, and how far and how high they serve."""
+
+    points: str
+    pressure: Pressure | None = None
+    flow: Flow | None = None
+    max_run: Distance | None = None
+    min_pressure: Pressure | None = None
+    barriers: tuple[str, ...] = ()
+    sleeves: tuple[str, ...] = ()
+    beyond_reach: Literal["exclude", "plant"] = "exclude"
+    emitter: EmitterSection | None = None
+    lateral: LateralSection | None = None
+    efficiency: float = Field(0.9, gt=0, le=1)
+    hours_per_day: float = Field(24, gt=0, le=24)
+    eto: str | None = None
+    climate: str | None = None
+
+    _lists = field_validator("barriers", "sleeves", mode="before")(one_or_many)
