@@ -6,10 +6,15 @@ The 3 by 3 grids are the worked examples of the slope, aspect and hillshade help
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
+import shapely
 
+from dem_in_memory import Memory, site_on, survey
 from setout.geometry import relief
+from setout.stages import terrain
 from setout.units import quantity
 
 SLOPE = np.array([[50, 45, 50], [30, 30, 30], [8, 10, 10]], np.float32)
@@ -87,3 +92,19 @@ def test_slope_and_plan_distance():
         dzdx, dzdy = middle(z, 1.0)
         rise = float(relief.slope(np.float64(dzdx), np.float64(dzdy))) * plan
         assert np.hypot(plan, rise) == pytest.approx(on_slope, abs=1e-3)
+
+
+def test_contour_spacing_on_a_plane():
+    """Interval over slope: 1 m apart on a plane of 11.180 % they lie 8.944 m apart in plan (geometry)."""
+    z = 100 + np.add.outer(0.05 * np.arange(300), 0.10 * np.arange(300))
+    elevations = Memory(z)
+    site = site_on(elevations, (20, 280), (20, 280))
+    ground = survey(site, elevations)
+    lines = terrain.contour_lines(ground, site, interval_m=1.0)
+    levels = [level for level, _ in lines]
+    assert levels == sorted(levels)
+    assert len(levels) > 30
+    for (low, one), (high, two) in pairwise(lines[8:29]):
+        assert high - low == pytest.approx(1.0)
+        gap = shapely.distance(shapely.Point(one.interpolate(0.5, normalized=True)), two)
+        assert gap == pytest.approx(8.944, rel=1e-3)  # the frame is stretched by up to 4 parts in 10,000 against UTM

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import subprocess
-from itertools import pairwise
 from types import SimpleNamespace
 
 import numpy as np
@@ -14,71 +13,13 @@ from affine import Affine
 from pyproj import CRS
 from shapely.geometry import Polygon
 
+from dem_in_memory import UTM13, Memory, frame_at, hills, site_on, survey
 from setout.errors import SetoutError
 from setout.geometry import cellmask, strips
 from setout.geometry.cellsize import cell_size
-from setout.nouns import Frame, RasterGrid, Site, transformer
+from setout.nouns import RasterGrid, Site
 from setout.read.raster import open_elevations
 from setout.stages import terrain
-
-UTM13 = CRS.from_epsg(32613)
-
-
-class Memory:
-    """A DEM in memory that remembers what was read."""
-
-    source = "dem.tif"
-
-    def __init__(self, z, transform=(1.0, 0.0, 500000.0, 0.0, -1.0, 4400000.0), crs=UTM13):
-        self.z = np.asarray(z, np.float32)
-        self.grid = RasterGrid(crs, tuple(transform), self.z.shape[1], self.z.shape[0])
-        self.reads = []
-
-    def read(self, row0, row1, col0, col1):
-        assert 0 <= row0 < row1 <= self.grid.height
-        assert 0 <= col0 < col1 <= self.grid.width
-        self.reads.append((row0, row1, col0, col1))
-        return self.z[row0:row1, col0:col1].copy()
-
-
-def frame_at(lon, lat, crs, height=0.0):
-    """A local frame, as the survey stage lays it."""
-    geographic = crs.geodetic_crs.to_2d()
-    ellipsoid = geographic.ellipsoid
-    scale = 1 + height / 6.37e6
-    local = CRS.from_proj4(
-        f"+proj=tmerc +lat_0={lat} +lon_0={lon} +k={scale} +a={ellipsoid.semi_major_metre} +b={ellipsoid.semi_minor_metre} +units=m"
-    )
-    return Frame(local, crs, crs, lon, lat, height, scale)
-
-
-def site_on(elevations, rows, cols, polygon=None, units="si"):
-    """A site whose boundary is a window of the DEM's cells, or a polygon in (column, row)."""
-    grid = elevations.grid
-    cells = polygon if polygon is not None else shapely.box(cols[0], rows[0], cols[1], rows[1])
-    geographic = grid.crs.geodetic_crs.to_2d()
-    middle = cells.centroid
-    lon, lat = transformer(grid.crs, geographic).transform(*grid.corner(np.array(middle.y), np.array(middle.x)))
-    frame = frame_at(float(lon), float(lat), grid.crs)
-    boundary = shapely.transform(
-        cells, lambda rc: np.column_stack(frame.of(grid.crs, *grid.corner(rc[:, 1], rc[:, 0])))
-    )
-    return Site("test site", units, frame, boundary)
-
-
-def hills(rows, cols, seed=0, rough=0.02):
-    y, x = np.mgrid[:rows, :cols]
-    z = (
-        200
-        + 7 * np.sin(x / 17) * np.cos(y / 23)
-        + 0.01 * x
-        + np.random.default_rng(seed).normal(0, rough, (rows, cols))
-    )
-    return (np.round(z * 256) / 256).astype(np.float32)
-
-
-def survey(site, elevations, max_slope=0.15, allow_blank=False):
-    return terrain.survey_ground(site, elevations, max_slope=max_slope, allow_blank=allow_blank)
 
 
 def points_of_cells(elevations, site, rows, cols):
@@ -344,20 +285,22 @@ def test_rocky_mountains_on_degrees(testdata):
     assert np.nanmean(our_slopes(ground)) == pytest.approx(np.nanmean(smooth), rel=0.06)
 
 
-@pytest.mark.parametrize("code", [4326, 3857, 5070, 2263, 6559])
+@pytest.mark.parametrize("code", [4326, 3857, 5070, 2263, 6559, 2193, 5514, 2053, 4167])
 def test_a_true_plane_in_other_crs(code):
-    """A plane of 12 % on the ground keeps its slope on degrees, stretched metres, an equal-area grid and both feet."""
+    """A plane of 12 % on the ground keeps its slope and its true direction on every kind of CRS.
+
+    Degrees, stretched metres, an equal-area grid, both feet, northing before easting, a grid turned by 8 degrees, axes
+    that count west and south.
+    """
     crs = CRS.from_epsg(code)
-    lon, lat = {
-        4326: (-121.0, 45.0),
-        3857: (-105.0, 57.0),
-        5070: (-121.0, 37.0),
-        2263: (-74.0, 40.7),
-        6559: (-121.0, 43.0),
-    }[code]
+    places = {
+        4326: (-121.0, 45.0), 3857: (-105.0, 57.0), 5070: (-121.0, 37.0), 2263: (-74.0, 40.7), 6559: (-121.0, 43.0),
+        2193: (175.3, -40.1), 5514: (14.4, 50.1), 2053: (29.2, -30.1), 4167: (170.2, -45.3),
+    }  # fmt: skip
+    lon, lat = places[code]
     frame = frame_at(lon, lat, crs)
     x0, y0 = (float(v) for v in frame.to(crs, np.array(0.0), np.array(0.0)))
-    cell = {4326: 2e-5, 2263: 6.0, 6559: 6.0}.get(code, 2.0)
+    cell = {4326: 2e-5, 4167: 2e-5, 2263: 6.0, 6559: 6.0}.get(code, 2.0)
     grid = RasterGrid(crs, (cell, 0, x0 - 100 * cell, 0, -cell, y0 + 100 * cell), 200, 200)
     row, col = np.mgrid[:200, :200] + 0.5
     x, y = frame.of(crs, *grid.corner(row, col))
@@ -528,22 +471,6 @@ def test_mappings_are_each_others_inverse():
 
 
 # ---------------------------------------------------------------- contours and overview
-
-
-def test_contour_spacing_on_a_plane():
-    """Interval over slope: 1 m apart on a plane of 11.180 % they lie 8.944 m apart in plan (geometry)."""
-    z = 100 + np.add.outer(0.05 * np.arange(300), 0.10 * np.arange(300))
-    elevations = Memory(z)
-    site = site_on(elevations, (20, 280), (20, 280))
-    ground = survey(site, elevations)
-    lines = terrain.contour_lines(ground, site, interval_m=1.0)
-    levels = [level for level, _ in lines]
-    assert levels == sorted(levels)
-    assert len(levels) > 30
-    for (low, one), (high, two) in pairwise(lines[8:29]):
-        assert high - low == pytest.approx(1.0)
-        gap = shapely.distance(shapely.Point(one.interpolate(0.5, normalized=True)), two)
-        assert gap == pytest.approx(8.944, rel=1e-3)  # the frame is stretched by up to 4 parts in 10,000 against UTM
 
 
 def test_contours_lie_at_their_height_inside_the_boundary():

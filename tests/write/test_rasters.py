@@ -8,48 +8,23 @@ import subprocess
 import numpy as np
 import pytest
 import rasterio
-import shapely
 from affine import Affine
 from pyproj import CRS
 from rasterio.io import MemoryFile
 
+from dem_in_memory import UTM13 as UTM
+from dem_in_memory import Memory, hills, site_on, survey
 from setout.geometry import cellmask
-from setout.nouns import Frame, Ground, RasterGrid, Site, transformer
-from setout.stages import terrain
+from setout.nouns import Frame, Ground, transformer
 from setout.write import rasters
 
-UTM = CRS.from_epsg(32613)
 
-
-class Memory:
-    """A DEM in memory."""
-
-    source = "dem.tif"
-
-    def __init__(self, z, transform=(1.0, 0.0, 500000.0, 0.0, -1.0, 4400000.0), crs=UTM):
-        self.z = np.asarray(z, np.float32)
-        self.grid = RasterGrid(crs, tuple(transform), self.z.shape[1], self.z.shape[0])
-
-    def read(self, row0, row1, col0, col1):
-        return self.z[row0:row1, col0:col1].copy()
-
-
-def hills(rows, cols):
-    y, x = np.mgrid[:rows, :cols]
-    return (np.round((200 + 7 * np.sin(x / 17) * np.cos(y / 23)) * 256) / 256).astype(np.float32)
+def smooth(rows, cols):
+    return hills(rows, cols, rough=0.0)
 
 
 def ground_on(elevations, rows, cols):
-    grid = elevations.grid
-    middle = np.array(sum(rows) / 2), np.array(sum(cols) / 2)
-    lon, lat = (float(v) for v in transformer(grid.crs, grid.crs.geodetic_crs).transform(*grid.corner(*middle)))
-    local = CRS.from_proj4(f"+proj=tmerc +lat_0={lat} +lon_0={lon} +k=1 +datum=WGS84 +units=m")
-    frame = Frame(local, grid.crs, grid.crs, lon, lat, 0.0, 1.0)
-    cells = shapely.box(cols[0], rows[0], cols[1], rows[1])
-    boundary = shapely.transform(
-        cells, lambda rc: np.column_stack(frame.of(grid.crs, *grid.corner(rc[:, 1], rc[:, 0])))
-    )
-    return terrain.survey_ground(Site("s", "si", frame, boundary), elevations, max_slope=0.15, allow_blank=True)
+    return survey(site_on(elevations, rows, cols), elevations, allow_blank=True)
 
 
 def gdalinfo(path):
@@ -59,7 +34,7 @@ def gdalinfo(path):
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
     folder = tmp_path_factory.mktemp("terrain")
-    z = hills(700, 620)
+    z = smooth(700, 620)
     z[300:330, 200:260] = np.nan
     elevations = Memory(z)
     ground = ground_on(elevations, (40, 640), (30, 590))
@@ -139,7 +114,7 @@ def test_same_bytes_again(written, tmp_path):
 
 
 def test_large_ground_is_shaded_from_means(tmp_path, monkeypatch):
-    elevations = Memory(hills(400, 500))
+    elevations = Memory(smooth(400, 500))
     ground = ground_on(elevations, (20, 380), (20, 480))
     monkeypatch.setattr(rasters, "SHADE_CELLS", 25_000)
     rasters.write_terrain(ground, tmp_path)
@@ -158,7 +133,7 @@ def test_degrees_and_turned_rasters_keep_their_lattice(tmp_path):
     ):
         folder = tmp_path / str(number)
         folder.mkdir()
-        elevations = Memory(hills(120, 120), transform, CRS.from_epsg(code))
+        elevations = Memory(smooth(120, 120), transform, CRS.from_epsg(code))
         rasters.write_terrain(ground_on(elevations, (30, 90), (30, 90)), folder)
         with rasterio.open(folder / "slope.tif") as file:
             assert file.crs.to_epsg() == code
@@ -180,7 +155,7 @@ def test_no_room_is_said_before_anything_is_written(tmp_path, monkeypatch):
     import shutil
     from types import SimpleNamespace
 
-    ground = ground_on(Memory(hills(60, 60)), (5, 50), (5, 50))
+    ground = ground_on(Memory(smooth(60, 60)), (5, 50), (5, 50))
     monkeypatch.setattr(shutil, "disk_usage", lambda _: SimpleNamespace(free=100))
     with pytest.raises(OSError, match="needs") as caught:
         rasters.write_terrain(ground, tmp_path)
@@ -235,7 +210,7 @@ def test_picture_lies_where_the_ground_is():
 
 @pytest.mark.filterwarnings("ignore::rasterio.errors.NotGeoreferencedWarning")
 def test_picture_is_clear_where_there_is_no_ground():
-    z = hills(300, 300)
+    z = smooth(300, 300)
     z[100:200, 100:200] = np.nan
     grey, alpha, _ = picture(ground_on(Memory(z), (5, 295), (5, 295)))
     height, width = alpha.shape
@@ -248,7 +223,7 @@ def test_picture_is_clear_where_there_is_no_ground():
 @pytest.mark.filterwarnings("ignore::rasterio.errors.NotGeoreferencedWarning")
 @pytest.mark.parametrize("most", [1600, 200])
 def test_picture_is_no_larger_than_asked_and_the_same_again(most):
-    ground = ground_on(Memory(hills(900, 700)), (5, 895), (5, 695))
+    ground = ground_on(Memory(smooth(900, 700)), (5, 895), (5, 695))
     png, bounds = rasters.hillshade_picture(ground, most)
     grey, _, _ = picture(ground, max_pixels=most)
     assert max(grey.shape) <= most
@@ -257,12 +232,12 @@ def test_picture_is_no_larger_than_asked_and_the_same_again(most):
 
 @pytest.mark.filterwarnings("ignore::rasterio.errors.NotGeoreferencedWarning")
 def test_coarse_dem_is_not_blown_up():
-    grey, _, _ = picture(ground_on(Memory(hills(30, 30), (30.0, 0, 5e5, 0, -30.0, 4.4e6)), (5, 25), (5, 25)))
+    grey, _, _ = picture(ground_on(Memory(smooth(30, 30), (30.0, 0, 5e5, 0, -30.0, 4.4e6)), (5, 25), (5, 25)))
     assert max(grey.shape) <= 100
 
 
 def test_overview_is_read_where_the_ground_has_none():
     from dataclasses import replace
 
-    ground = ground_on(Memory(hills(300, 200)), (5, 295), (5, 195))
+    ground = ground_on(Memory(smooth(300, 200)), (5, 295), (5, 195))
     assert rasters.hillshade_picture(replace(ground, overview=None)) == rasters.hillshade_picture(ground)

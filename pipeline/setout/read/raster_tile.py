@@ -125,13 +125,13 @@ class Tile:
 
 @contextmanager
 def gdal(**more: str | int) -> Iterator[None]:
-    """Set GDAL up for reading: two threads, a small cache, compound CRS as they are; nothing over the network."""
+    """Set GDAL up for reading: two threads, a small cache, compound CRS as they are."""
     import rasterio
     from rasterio.errors import NotGeoreferencedWarning
 
     options: dict[str, Any] = {
         "GDAL_NUM_THREADS": "2", "GDAL_CACHEMAX": 64, "GTIFF_REPORT_COMPD_CS": "YES",
-        "GDAL_DISABLE_READDIR_ON_OPEN": "FALSE", "CPL_CURL_ENABLE_VSIMEM": "NO", **more,
+        "GDAL_DISABLE_READDIR_ON_OPEN": "FALSE", **more,
     }  # fmt: skip
     with rasterio.Env(**options), warnings.catch_warnings():
         warnings.simplefilter("ignore", NotGeoreferencedWarning)

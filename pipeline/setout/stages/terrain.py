@@ -17,7 +17,7 @@ from setout.errors import SetoutError
 from setout.geometry import cellmask, gridmap, patchmap, relief
 from setout.geometry.cellsize import CellSize, Window, cell_size
 from setout.geometry.strips import STRIP, Groups, chunks, group_step, overview, squared_slopes
-from setout.nouns import Bools, Elevations, Finding, Floats, Ground, Ints, RasterGrid, Site
+from setout.nouns import Bools, Elevations, Finding, Floats, Ground, RasterGrid, Site
 from setout.units import FOOT
 
 OVERVIEW_CELLS = 2_500_000
@@ -32,6 +32,10 @@ INTERVALS = {
 """Contour intervals to choose from [m]."""
 MOST_CONTOURS = 25
 SIMPLIFY_M = 0.15
+COARSE_M = 5.0
+"""Cells wider than this hide banks and ditches that a row of trees meets (common practice)."""
+LOWEST_M, HIGHEST_M = -450.0, 6000.0
+"""Heights outside these are taken for a wrong unit: the Dead Sea's shore lies at -430 m, no tree crop above 5000 m."""
 
 
 def survey_ground(site: Site, elevations: Elevations | None, *, max_slope: float, allow_blank: bool) -> Ground:
@@ -77,7 +81,7 @@ def survey_ground(site: Site, elevations: Elevations | None, *, max_slope: float
     steep, blank = np.zeros(packed, np.uint8), np.zeros(packed, np.uint8)
     step = group_step(window, OVERVIEW_CELLS)
     groups = Groups(step, (row1 - row0) // step, (col1 - col0) // step)
-    limit, highest = np.float32(max_slope) * np.float32(max_slope), -np.inf
+    limit, highest = _squared_limit(max_slope), -np.inf
     for chunk in chunks(elevations, window):
         here = slice(chunk.row0 - row0, chunk.row1 - row0)
         unknown = np.isnan(chunk.z)
@@ -89,11 +93,20 @@ def survey_ground(site: Site, elevations: Elevations | None, *, max_slope: float
     share = _share_blank(outline, blank, window)
     if share >= 1.0:
         raise _no_elevation(site, grid, outline, elevations.source)
-    findings = (*_gap(site, share, elevations.source, allow_blank=allow_blank), *_odd(size, grid, elevations.source))
+    findings = (
+        *_gap(site, share, elevations.source, allow_blank=allow_blank),
+        *_odd(size, grid, groups.means(), elevations.source),
+    )
     return Ground(
         elevations, site.frame, window, steep, blank, max_slope, share, allow_blank, findings, groups.means(), step,
         highest,
     )  # fmt: skip
+
+
+def _squared_limit(max_slope: float) -> np.float32:
+    """Return the greatest float32 whose root is within the limit, so that masks and sampled slopes agree to the bit."""
+    limit = np.float32(max_slope**2)
+    return limit if limit <= max_slope**2 else np.nextafter(limit, np.float32(0))
 
 
 def _window(site: Site, grid: RasterGrid, outline: BaseGeometry, source: str) -> Window:
@@ -156,14 +169,32 @@ def _gap(site: Site, share: float, source: str, *, allow_blank: bool) -> tuple[F
     return (Finding("dem_gap", "warn", message, part, "none", "give a DEM that covers the whole site"),)
 
 
-def _odd(size: CellSize, grid: RasterGrid, source: str) -> tuple[Finding, ...]:
-    if not size.on_ellipsoid or not np.isfinite(size.scale):
-        return ()
-    message = (
-        f"{source}: {grid.crs.name} draws the ground {1 / size.scale:.4g} times as large as it is here; slopes come from the "
-        f"ground size of its cells, {size.width_m:.4g} x {size.height_m:.4g} m"
-    )
-    return (Finding("dem_scale", "note", message, f"{1 / size.scale:.4g}", "1", "nothing; a local grid is clearer"),)
+def _odd(size: CellSize, grid: RasterGrid, z: relief.Heights, source: str) -> Iterator[Finding]:
+    """Yield what the user should know about the DEM itself."""
+    if size.on_ellipsoid and np.isfinite(size.scale):
+        message = (
+            f"{source}: {grid.crs.name} draws the ground {1 / size.scale:.4g} times as large as it is here; slopes come from "
+            f"the ground size of its cells, {size.width_m:.4g} x {size.height_m:.4g} m"
+        )
+        yield Finding("dem_scale", "note", message, f"{1 / size.scale:.4g}", "1", "nothing; a local grid is clearer")
+    wide = max(size.width_m, size.height_m)
+    if wide > COARSE_M:
+        message = (
+            f"{source}: its cells are {wide:.3g} m wide, so a slope is a mean over {3 * wide:.3g} m: banks, terraces and ditches "
+            "do not show"
+        )
+        yield Finding(
+            "dem_coarse", "note", message, f"{wide:.3g} m", f"{COARSE_M:g} m", "ask for a finer DEM (1 m, from lidar)"
+        )
+    known = z[np.isfinite(z)]
+    if known.size and not (known.min() > LOWEST_M and known.max() < HIGHEST_M):
+        message = (
+            f"{source}: heights go from {known.min():.0f} to {known.max():.0f} m, which no farm land does: "
+            "their unit may be wrong, or some stand for no height"
+        )
+        yield Finding(
+            "dem_heights", "warn", message, "", f"{LOWEST_M:g} to {HIGHEST_M:g} m", "look at the DEM's unit and nodata"
+        )
 
 
 def cell_mappings(ground: Ground) -> tuple[patchmap.PatchMap, patchmap.PatchMap]:
@@ -278,35 +309,26 @@ def sample(ground: Ground, x: Floats, y: Floats) -> tuple[Floats, Floats, Floats
     if not inside.size:
         return height, slope, aspect
     inside = inside[np.argsort(row[inside], kind="stable")]
-    size = cell_size(
-        grid, (int(row[inside[0]]), int(row[inside[-1]]) + 1, int(col[inside].min()), int(col[inside].max()) + 1)
-    )
     u, v = mapping(x[inside], y[inside])
-    turn = _grid_north(ground)
-    strips = np.flatnonzero(np.diff(row[inside] // STRIP)) + 1
-    for part in np.split(np.arange(inside.size), strips):
-        k = inside[part]
-        near = _neighbours(ground.elevations, row[k], col[k])
-        across, down = relief.differences(near)
-        dzdx, dzdy = size.gradient(across[0, 0], down[0, 0], row[k])
-        slope[k] = 100.0 * np.sqrt(dzdx * dzdx + dzdy * dzdy)
-        aspect[k] = (relief.aspect(dzdx.astype(float), dzdy.astype(float)) + turn) % 360.0
-        height[k] = _between(near, v[part] - row[k] - 0.5, u[part] - col[k] - 0.5)
+    to_east, to_north = _axes(ground)
+    gaps = np.flatnonzero(np.diff(row[inside] // STRIP) > 1) + 1
+    for part in np.split(np.arange(inside.size), gaps):
+        rows, cols = row[inside[part]], col[inside[part]]
+        window = (int(rows[0]), int(rows[-1]) + 1, int(cols.min()), int(cols.max()) + 1)
+        size = cell_size(grid, window)
+        for chunk in chunks(ground.elevations, window):
+            here = part[slice(*np.searchsorted(rows, (chunk.row0, chunk.row1)))]
+            k = inside[here]
+            near = relief.neighbourhoods(chunk.z, row[k] - chunk.row0, col[k] - window[2], chunk.sides)
+            across, down = relief.differences(near)
+            dzdx, dzdy = size.gradient(across[0, 0], down[0, 0], row[k])
+            slope[k] = 100.0 * np.sqrt((dzdx * dzdx + dzdy * dzdy).astype(float))
+            east, north = (dzdx * ax - dzdy * ay for ax, ay in zip(to_east, to_north, strict=True))
+            aspect[k] = relief.aspect(east, -north)
+            height[k] = _between(near, v[here] - row[k] - 0.5, u[here] - col[k] - 0.5)
     unknown = np.isnan(height)
     slope[unknown] = aspect[unknown] = np.nan
     return height, slope, aspect
-
-
-def _neighbours(elevations: Elevations, row: Ints, col: Ints) -> relief.Heights:
-    """Read the 3 by 3 neighbourhoods of some cells of a few rows; those beside gaps hold missing heights."""
-    grid = elevations.grid
-    top, bottom, left, right = int(row.min()) - 1, int(row.max()) + 2, int(col.min()) - 1, int(col.max()) + 2
-    a, b, c, d = max(top, 0), min(bottom, grid.height), max(left, 0), min(right, grid.width)
-    z = elevations.read(a, b, c, d)
-    if (a, b, c, d) != (top, bottom, left, right):
-        z = np.pad(z, ((a - top, bottom - b), (c - left, right - d)), constant_values=np.nan)
-    sides = (top < 0, bottom > grid.height, left < 0, right > grid.width)
-    return relief.neighbourhoods(z, row - top - 1, col - left - 1, sides)
 
 
 def _between(near: relief.Heights, down: Floats, along: Floats) -> Floats:
@@ -319,15 +341,21 @@ def _between(near: relief.Heights, down: Floats, along: Floats) -> Floats:
     return np.asarray(own + beside * s * (1 - t) + above * t * (1 - s) + across * s * t)
 
 
-def _grid_north(ground: Ground) -> float:
-    """Return the direction of the grid's north in the frame, in the middle of the site [deg]."""
+def _axes(ground: Ground) -> tuple[Floats, Floats]:
+    """Return the directions of the grid's east and north in the frame, in the middle of the site, as unit vectors.
+
+    North is where its y axis points, east square to it on the side of its x axis.
+    """
     assert ground.elevations is not None
     grid = ground.elevations.grid
     row0, row1, col0, col1 = ground.window
     x, y = grid.corner(np.array((row0 + row1) / 2), np.array((col0 + col1) / 2))
     step = max(abs(v) for v in np.take(grid.transform, [0, 1, 3, 4]))
-    fx, fy = ground.frame.of(grid.crs, np.array([x, x]), np.array([y - step, y + step]))
-    return float(np.degrees(np.arctan2(fx[1] - fx[0], fy[1] - fy[0])))
+    fx, fy = ground.frame.of(grid.crs, x + step * np.array([-1, 1, 0, 0]), y + step * np.array([0, 0, -1, 1]))
+    north = np.array([fx[3] - fx[2], fy[3] - fy[2]])
+    north /= np.linalg.norm(north)
+    east = np.array([north[1], -north[0]])
+    return east * np.sign(east[0] * (fx[1] - fx[0]) + east[1] * (fy[1] - fy[0])), north
 
 
 def contour_lines(ground: Ground, site: Site, interval_m: float | None = None) -> list[tuple[float, LineString]]:

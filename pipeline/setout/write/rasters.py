@@ -261,7 +261,7 @@ def _png(grey: NDArray[np.uint8], alpha: NDArray[np.uint8]) -> bytes:
     height, width = grey.shape
     with MemoryFile() as memory, warnings.catch_warnings():
         warnings.simplefilter("ignore", NotGeoreferencedWarning)
-        with memory.open(driver="PNG", width=width, height=height, count=2, dtype="uint8", zlevel=9) as file:
+        with memory.open(driver="PNG", width=width, height=height, count=2, dtype="uint8", zlevel=6) as file:
             file.colorinterp = (ColorInterp.gray, ColorInterp.alpha)
             file.write(np.where(alpha > 0, steps, 0).astype(np.uint8), 1)
             file.write(alpha, 2)
