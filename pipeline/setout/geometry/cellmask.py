@@ -200,6 +200,42 @@ def count(packed: Packed, spans: Spans) -> int:
     return total
 
 
+def share(polygon: BaseGeometry, packed: Packed, window: tuple[int, int, int, int]) -> float:
+    """Return the share of the cells inside a polygon that are set, or lie beyond the mask.
+
+    Parameters
+    ----------
+    polygon : BaseGeometry
+        Polygon or multipolygon in cell coordinates, x = column, y = row.
+    packed : ndarray of uint8
+        The mask.
+    window : (int, int, int, int)
+        (row0, row1, col0, col1) of the mask.
+
+    Returns
+    -------
+    float
+        0 to 1; for a polygon that holds no cell's centre, that of the cell in its middle.
+
+    Examples
+    --------
+    >>> share(shapely.box(0, 0, 4, 1), np.array([[192]], np.uint8), (0, 1, 0, 3))
+    0.75
+    """
+    row0, row1, col0, col1 = window
+    low_col, low_row, high_col, high_row = polygon.bounds
+    if low_col >= col0 and low_row >= row0 and high_col <= col1 and high_row <= row1 and not packed.any():
+        return 0.0
+    spans = spans_inside(polygon)
+    if not spans.cells:
+        point = polygon.representative_point()
+        row, col = int(np.floor(point.y)), int(np.floor(point.x))
+        spans = Spans(np.array([row]), np.array([col]), np.array([col + 1]))
+    inside = clip(spans, window)
+    moved = Spans(inside.row - row0, inside.first - col0, inside.stop - col0)
+    return (spans.cells - inside.cells + count(packed, moved)) / spans.cells
+
+
 def bits_at(ground: Ground, packed: Packed, row: Ints, col: Ints, *, outside: bool) -> Bools:
     """Look up a packed mask over the site's window for cells of the DEM's grid.
 

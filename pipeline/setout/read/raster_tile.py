@@ -16,7 +16,7 @@ from pyproj import CRS
 from setout.errors import SetoutError
 from setout.nouns import Finding, RasterGrid
 from setout.read import crs as crs_words
-from setout.units import FOOT, LENGTH, US_SURVEY_FOOT
+from setout.read import height_unit
 
 if TYPE_CHECKING:
     from rasterio.io import DatasetReader
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 Heights = NDArray[np.float32]
 
 WHOLE_AGAIN = "copy or export the file again; it seems cut short or damaged"
-SAY_UNIT = 'write site.dem_unit = "m", "ft" or "US survey ft" in the plan file, as the maker of the DEM states it'
 NO_HEIGHT = 1e10
 """Stored numbers beyond this are no heights in any unit: fill values such as -3.4e38 or 9.97e36."""
 USUAL_GAPS = {"f": (-9999.0, -32768.0, -32767.0, -99999.0), "i": (-9999.0, -32768.0, -32767.0, -99999.0, 32767.0),
@@ -35,14 +34,6 @@ _PLAIN = 9000.0
 _PROBE = 256
 _CACHE = 1 << 16
 _WHOLE = 1_000_000
-_MORE_UNITS = {
-    "foot us": US_SURVEY_FOOT, "us foot": US_SURVEY_FOOT, "usft": US_SURVEY_FOOT, "survey foot": US_SURVEY_FOOT,
-    "us feet": US_SURVEY_FOOT, "feet us": US_SURVEY_FOOT, "foot (us survey)": US_SURVEY_FOOT, "feet (us)": US_SURVEY_FOOT,
-    "us survey foot (ftus)": US_SURVEY_FOOT, "ft us": US_SURVEY_FOOT,
-    "international foot": FOOT, "international feet": FOOT, "foot (international)": FOOT, "foot international": FOOT,
-    "decimetre": 0.1, "decimeter": 0.1, "decimetres": 0.1, "decimeters": 0.1, "centimetre": 0.01, "centimeter": 0.01,
-    "centimetres": 0.01, "centimeters": 0.01, "millimetre": 1e-3, "millimeter": 1e-3,
-}  # fmt: skip
 _ELEVATION_WORDS = ("elevation", "dem", "dtm", "dsm", "height", "altitude")
 
 
@@ -227,7 +218,7 @@ def look(path: Path, name: str, crs: CRS | None, unit: str | None) -> tuple[Tile
         band, findings = _height_band(dataset, name)
         grid, vertical, more = _grid(dataset, name, crs)
         findings += more
-        unit_m, more = _unit(dataset.units[band - 1], vertical, unit, grid.crs, name)
+        unit_m, more = height_unit.settle(dataset.units[band - 1], vertical, unit, grid.crs, name)
         findings += more
         dtype = np.dtype(dataset.dtypes[band - 1])
         if dtype.kind not in "fiu":
@@ -316,61 +307,6 @@ def _vertical(wkt: str) -> CRS | None:
         return None
     parts = CRS.from_wkt(wkt).sub_crs_list
     return next((part for part in parts if part.is_vertical), None)
-
-
-def unit_word(text: str | None) -> float | None:
-    """Return the length of a unit as files spell it [m]; None when it is no unit of length.
-
-    >>> unit_word("US_survey_foot") == 1200 / 3937, unit_word("Metre"), unit_word("dB")
-    (True, 1.0, None)
-    """
-    key = " ".join((text or "").lower().replace("_", " ").strip("[] ").split())
-    return LENGTH.get(key, _MORE_UNITS.get(key))
-
-
-def _unit(
-    band: str | None, vertical: CRS | None, plan: str | None, crs: CRS, name: str
-) -> tuple[float, tuple[Finding, ...]]:
-    """Settle the unit of heights between what the file says and what the plan file says."""
-    said: list[tuple[float, str]] = []
-    if vertical is not None:
-        axis = vertical.axis_info[0]
-        said.append(
-            (_exact(axis.unit_conversion_factor), f'its vertical CRS ({vertical.name}) says "{axis.unit_name}"')
-        )
-    if (length := unit_word(band)) is not None:
-        said.append((length, f'its band says "{band}"'))
-    wanted = None if plan is None else crs_words.metres(plan, "site.dem_unit")
-    if said:
-        if wanted is not None and all(_differ(wanted, length) for length, _ in said):
-            texts = " and ".join(text for _, text in said)
-            raise SetoutError(
-                f'heights: {texts}, the plan file says "{plan}"', name,
-                "mend site.dem_unit, or leave it out; it is for files that do not say",
-            )  # fmt: skip
-        if wanted is None and len(said) == 2 and _differ(said[0][0], said[1][0]):
-            raise SetoutError(f"heights: {said[0][1]}, but {said[1][1]}", name, SAY_UNIT)
-        return next(length for length, _ in said if wanted is None or not _differ(length, wanted)), ()
-    if wanted is not None:
-        return wanted, ()
-    horizontal = crs_words.unit_m(crs)
-    odd = f' (its band says "{band}", which is no length)' if band else ""
-    if horizontal is not None and abs(horizontal - 1.0) > 1e-9:
-        raise SetoutError(
-            f"does not say the unit of its heights{odd}, and its CRS counts in {crs.axis_info[0].unit_name}: "
-            "they may be feet or metres", name, SAY_UNIT,
-        )  # fmt: skip
-    message = f"{name}: does not say the unit of its heights{odd}; metres were assumed"
-    return 1.0, (Finding("dem_unit_assumed", "warn", message, remedy=f"if they are not metres, {SAY_UNIT}"),)
-
-
-def _exact(factor: float) -> float:
-    return next((e for e in (FOOT, US_SURVEY_FOOT, 1.0) if abs(factor / e - 1) < 1e-9), float(factor))
-
-
-def _differ(one: float, two: float) -> bool:
-    """Tell whether two units of height differ by more than the two feet do: 2 mm in 1000 m is no height's matter."""
-    return abs(one / two - 1) > 1e-5
 
 
 def read_stored(dataset: DatasetReader, tile: Tile, window: tuple[int, int, int, int]) -> Heights:

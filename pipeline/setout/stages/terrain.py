@@ -14,7 +14,7 @@ from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
-from setout.geometry import cellmask, gridmap, patchmap, relief
+from setout.geometry import cellmask, contours, gridmap, patchmap, relief
 from setout.geometry.cellsize import CellSize, Window, cell_size
 from setout.geometry.strips import STRIP, Groups, chunks, group_step, overview, squared_slopes
 from setout.nouns import Bools, Elevations, Finding, Floats, Ground, RasterGrid, Site
@@ -90,7 +90,7 @@ def survey_ground(site: Site, elevations: Elevations | None, *, max_slope: float
         groups.add(chunk.row0 - row0, chunk.heights)
         top = chunk.heights.max()
         highest = max(highest, float(top if np.isfinite(top) else np.nanmax(chunk.heights, initial=-np.inf)))
-    share = _share_blank(outline, blank, window)
+    share = cellmask.share(outline, blank, window)
     if share >= 1.0:
         raise _no_elevation(site, grid, outline, elevations.source)
     findings = (
@@ -121,26 +121,6 @@ def _window(site: Site, grid: RasterGrid, outline: BaseGeometry, source: str) ->
     if row1 <= 0 or col1 <= 0 or row0 >= grid.height or col0 >= grid.width:
         raise _no_elevation(site, grid, outline, source)
     return window
-
-
-def _share_blank(outline: BaseGeometry, blank: cellmask.Packed, window: Window) -> float:
-    """Return the share of a site that has no elevation or lies beyond the DEM: of its cells, of its area where those are few."""
-    row0, row1, col0, col1 = window
-    low_col, low_row, high_col, high_row = outline.bounds
-    whole = low_col >= col0 and low_row >= row0 and high_col <= col1 and high_row <= row1
-    if whole and not blank.any():
-        return 0.0
-    if (row1 - row0) * (col1 - col0) <= FEW_CELLS:
-        row, col = np.nonzero(cellmask.unpack(blank, col1 - col0))
-        gone = shapely.intersection(outline, shapely.box(col + col0, row + row0, col + col0 + 1, row + row0 + 1))
-        beyond = shapely.difference(outline, shapely.box(col0, row0, col1, row1))
-        share = float(beyond.area + shapely.area(gone).sum()) / outline.area
-        return share if share < 1 - 1e-9 else 1.0
-    spans = cellmask.spans_inside(outline)
-    total = max(spans.cells, 1)
-    inside = cellmask.clip(spans, window)
-    moved = cellmask.Spans(inside.row - row0, inside.first - col0, inside.stop - col0)
-    return (total - inside.cells + cellmask.count(blank, moved)) / total
 
 
 def _no_elevation(site: Site, grid: RasterGrid, outline: BaseGeometry, source: str) -> SetoutError:
@@ -380,22 +360,14 @@ def contour_lines(ground: Ground, site: Site, interval_m: float | None = None) -
     z, step = _coarse(ground)
     if not np.isfinite(z).any():
         return []
-    low, high = float(np.nanmin(z)), float(np.nanmax(z))
-    interval = interval_m or next(
-        (i for i in INTERVALS[site.units] if (high - low) / i <= MOST_CONTOURS), INTERVALS[site.units][-1]
-    )
-    levels = np.arange(np.ceil(low / interval), np.floor(high / interval) + 1) * interval
+    interval = interval_m or contours.fitting_interval(z, INTERVALS[site.units], MOST_CONTOURS)
     row0, _, col0, _ = ground.window
     mapping = gridmap.to_frame(ground.frame, ground.elevations.grid, ground.window)
     out: list[tuple[float, LineString]] = []
     shapely.prepare(site.boundary)
     simpler = min(SIMPLIFY_M, 0.15 * step * gridmap.metres_per_cell(ground.elevations.grid, ground.window))
-    for level, lines in _levels(z, levels):
-        if not lines:
-            continue
-        points = np.concatenate(lines)
-        ends = np.cumsum([0, *map(len, lines)])
-        x, y = mapping(col0 + (points[:, 0] + 0.5) * step, row0 + (points[:, 1] + 0.5) * step)
+    for level, col, row, ends in contours.lines(z, interval, beyond=step > 1):
+        x, y = mapping(col0 + col * step, row0 + row * step)
         drawn = shapely.from_ragged_array(shapely.GeometryType.LINESTRING, np.column_stack([x, y]), (ends,))
         drawn = shapely.simplify(drawn, simpler)
         within = shapely.contains_properly(site.boundary, drawn)
@@ -403,7 +375,7 @@ def contour_lines(ground: Ground, site: Site, interval_m: float | None = None) -
         parts = shapely.get_parts(shapely.line_merge(cut))
         parts = parts[(shapely.get_dimensions(parts) == 1) & ~shapely.is_empty(parts)]
         both = [*drawn[within], *shapely.get_parts(parts)]
-        out += [(float(level), line) for line in sorted(both, key=lambda line: line.coords[0])]
+        out += [(level, line) for line in sorted(both, key=lambda line: line.coords[0])]
     return out
 
 
@@ -418,16 +390,3 @@ def _coarse(ground: Ground) -> tuple[relief.Heights, int]:
     groups = Groups(more, z.shape[0] // more, z.shape[1] // more)
     groups.add(0, z)
     return groups.means(), ground.overview_step * more
-
-
-def _levels(z: relief.Heights, levels: Floats) -> Iterator[tuple[float, list[Floats]]]:
-    """Yield each level with its lines as (column, row) of cell centres."""
-    from contourpy import contour_generator
-
-    if min(z.shape) < 2:
-        return
-    # a level that runs through cells of exactly its height is drawn a hair above it: plains have no contour
-    generator = contour_generator(z=np.ma.masked_invalid(z.astype(float)), name="serial", line_type="Separate")
-    for level in levels:
-        lines: list[Floats] = generator.lines(float(level) + 1e-6)  # type: ignore[assignment]
-        yield float(level), [line for line in lines if len(line) > 1]

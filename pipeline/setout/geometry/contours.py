@@ -1,0 +1,85 @@
+"""Lines of equal height through a grid of heights."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+Heights = NDArray[np.float32]
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+ABOVE = 1e-6
+"""How far above its level a contour is drawn, so that level ground of exactly that height has none."""
+
+
+def fitting_interval(z: Heights, choices: Sequence[float], most: int) -> float:
+    """Return the smallest interval that gives no more than so many contours.
+
+    Parameters
+    ----------
+    z : ndarray of float32
+        Heights, NaN where there is none.
+    choices : Sequence of float
+        Intervals, rising.
+    most : int
+        Most contours.
+
+    Returns
+    -------
+    float
+        One of the choices, the last one where none fits.
+
+    Examples
+    --------
+    >>> fitting_interval(np.array([[100, 130.0]]), (0.5, 1.0, 2.0, 5.0), 25)
+    2.0
+    """
+    span = float(np.nanmax(z)) - float(np.nanmin(z))
+    return next((interval for interval in choices if span / interval <= most), choices[-1])
+
+
+def lines(z: Heights, interval: float, *, beyond: bool = False) -> Iterator[tuple[float, Floats, Floats, Ints]]:
+    """Draw contours through the middles of cells.
+
+    Parameters
+    ----------
+    z : (rows, cols) ndarray of float32
+        Heights, NaN where there is none; no line passes there.
+    interval : float
+        From one level to the next; levels are whole multiples of it.
+    beyond : bool
+        Go on for up to two cells beyond the grid, as the ground came.
+
+    Yields
+    ------
+    level : float
+        Levels that have lines, from the lowest up.
+    col, row : (n,) ndarray
+        Vertices in cell coordinates, line after line.
+    ends : ndarray of int
+        Where lines begin, and n.
+
+    Examples
+    --------
+    >>> z = np.add.outer(np.zeros(3), [0.0, 1.0, 2.0]).astype(np.float32)
+    >>> [(level, col.round(2).tolist(), ends.tolist()) for level, col, row, ends in lines(z, 1.0)]
+    [(0.0, [0.5, 0.5, 0.5], [0, 3]), (1.0, [1.5, 1.5, 1.5], [0, 3])]
+    """
+    from contourpy import contour_generator
+
+    first = 0
+    if beyond and min(z.shape) > 2:
+        z, first = np.pad(z, (1, 2), mode="reflect", reflect_type="odd"), -1
+    if min(z.shape) < 2 or not np.isfinite(z).any():
+        return
+    low, high = float(np.nanmin(z)), float(np.nanmax(z))
+    generator = contour_generator(z=np.ma.masked_invalid(z.astype(float)), name="serial", line_type="Separate")
+    for level in np.arange(np.ceil(low / interval), np.floor(high / interval) + 1) * interval:
+        found: list[Floats] = generator.lines(float(level) + ABOVE)  # type: ignore[assignment]
+        found = [line for line in found if len(line) > 1]
+        if found:
+            points = np.concatenate(found) + (0.5 + first)
+            yield float(level), points[:, 0], points[:, 1], np.cumsum([0, *map(len, found)])
