@@ -16,6 +16,8 @@ Floats = NDArray[np.float64]
 
 EVENTS_A_SEARCH = 6_000_000
 """Crossings of lines with cutters that one search may look at: what bounds its work, whatever the ground's size."""
+CROSSINGS_AT_ONCE = 200_000
+"""Crossings looked at together: what bounds a search's memory."""
 
 
 def longest_side(area: BaseGeometry, straight_deg: float = 3.0) -> float:
@@ -94,12 +96,16 @@ class _Search:
         along = lines_along(self.cutters, bearing)
         low, high = span_v(along)
         low, high, period = low + TOUCH, high - TOUCH, self.lattice.period
-        on_high = low + (high - low) % period
-        return count_layouts(self.lattice, along, np.append(low + firsts * period, on_high), float(bearing))
+        tried = np.append(low + firsts * period, low + (high - low) % period)
+        size = max(1, CROSSINGS_AT_ONCE // self.load(along))
+        return [
+            layout
+            for k in range(0, len(tried), size)
+            for layout in count_layouts(self.lattice, along, tried[k : k + size], float(bearing))
+        ]
 
-    def load(self, bearing: float) -> int:
-        """Return how many crossings one layout looks at."""
-        along = lines_along(self.cutters, bearing)
+    def load(self, along: Cutters) -> int:
+        """Return how many crossings one layout looks at, along lines that the cutters are turned to."""
         lines, _ = self.lattice.lines(span_v(along)[0], *span_v(along))
         if not len(lines):
             return 1
@@ -149,7 +155,7 @@ def layouts_along(lattice: Lattice, cutters: Cutters, bearing: float) -> list[La
         Best first.
     """
     search = _Search(lattice, cutters)
-    tries = int(np.clip(EVENTS_A_SEARCH // (8 * search.load(bearing)), 4, 64))
+    tries = int(np.clip(EVENTS_A_SEARCH // (32 * search.load(lines_along(cutters, bearing))), 4, 64))
     return sorted(search.tries(bearing, np.arange(tries) / tries), key=rank)
 
 
@@ -175,7 +181,7 @@ def layouts_any_way(lattice: Lattice, cutters: Cutters, area: BaseGeometry) -> l
     """
     search = _Search(lattice, cutters)
     side = longest_side(area)
-    share = EVENTS_A_SEARCH / search.load(side)
+    share = EVENTS_A_SEARCH / search.load(lines_along(cutters, side))
     places = int(np.clip(share / 360, 4, 8))
     ways = int(np.clip(share / 2 / places, 8, 180))
     spacing = 180.0 / ways
