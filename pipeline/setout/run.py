@@ -152,21 +152,23 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         if not len(filled.trees):
             raise _nothing_fits(site, usable)
     with steps.step("assign"):
-        trees = assign.assign(filled.trees, site.blocks)
+        trees, dealt = assign.assign(filled.trees, site.blocks)
     with steps.step("look at every tree"):
         facts = _facts(site, ground, trees, reached)
     with steps.step("check"):
-        positions = look.Positions(facts["tree_id"], trees.block.astype(np.int64), trees.x, trees.y, facts)
+        positions = look.Positions(
+            facts["tree_id"], trees.block.astype(np.int64), trees.x, trees.y, facts, filled.trees.partner
+        )
         short = look.check(site, positions, look.Checks(ground.max_slope), areas)
         notes = look.nearest_notes(site, positions, areas)
         facts["findings"] = look.codes_by_tree(facts["tree_id"], short) if short else None
     findings = (
         *site.findings, *ground.findings, *(reached.findings if reached else ()), *overlaps, *usable.findings,
-        *filled.findings, *notes, *short,
+        *filled.findings, *dealt, *notes, *short,
     )  # fmt: skip
     ranked = sorted(findings, key=lambda f: ("stop", "warn", "note").index(f.severity))
     known = {name: values for name, values in facts.items() if values is not None}
-    return Planting(site, ground, usable, filled.rows, trees, known, tuple(ranked), reached)
+    return Planting(site, ground, usable, filled.rows, trees, known, tuple(ranked), reached, filled.works)
 
 
 def _ground(the_plan: Plan, site: Site, surveyed: Survey) -> Ground:
@@ -244,8 +246,9 @@ def _facts(site: Site, ground: Ground, trees: Trees, reached: Reach | None, ids:
         z, facts["slope_pct"], _ = terrain.sample(ground, trees.x, trees.y)
     facts["elevation_m"] = z if np.isfinite(z).any() else None
     facts.setdefault("slope_pct", np.full(size, np.nan))
-    nearest = look.nearest_neighbour(trees.x, trees.y)
+    nearest, apart = look.nearest_neighbour(trees.x, trees.y, trees.partner if len(trees.partner) else None)
     facts["nearest_m"] = np.where(np.isfinite(nearest), nearest, np.nan)
+    facts["apart_m"] = apart
     served = Served(np.full(size, -1), np.full(size, np.nan), np.full(size, np.nan))
     if site.water is not None and reached is not None:
         served = reach.serve(reached, site.water, trees.x, trees.y, z)

@@ -48,6 +48,7 @@ class Cutters:
     discs : (n, 3) x, y, r; lines are kept inside their union; None where there is no such limit
     reach : polygon edges (n, 4) and their group (n,): lines are kept inside the union of these areas, or None
     end_gap : length taken off both ends of every piece of the ground [m]
+    piece_gap : length taken off both ends of every piece that is left in the end [m]
     """
 
     ground: Floats
@@ -57,6 +58,7 @@ class Cutters:
     discs: Floats | None = None
     reach: tuple[Floats, Ints] | None = None
     end_gap: float = 0.0
+    piece_gap: float = 0.0
 
 
 def edges_of(geometry: NDArray[np.object_]) -> tuple[Floats, Ints]:
@@ -152,6 +154,7 @@ def turned(cutters: Cutters, cos: float, sin: float) -> Cutters:
         None if cutters.discs is None else turn(cutters.discs, 1),
         None if cutters.reach is None else (turn(cutters.reach[0], 2), cutters.reach[1]),
         cutters.end_gap,
+        cutters.piece_gap,
     )
 
 
@@ -179,11 +182,7 @@ def cut(lines_v: Floats, cutters: Cutters) -> Intervals:
     >>> left.line, left.lo.round(3), left.hi.round(3)
     (array([0, 0, 1]), array([0., 6., 0.]), array([ 4., 10., 10.]))
     """
-    base = _polygon_pieces(lines_v, cutters.ground, None)
-    if cutters.end_gap:
-        lo, hi = base.lo + cutters.end_gap, base.hi - cutters.end_gap
-        keep = hi >= lo
-        base = Intervals(base.line[keep], lo[keep], hi[keep])
+    base = _shortened(_polygon_pieces(lines_v, cutters.ground, None), cutters.end_gap)
     out = [
         _capsule_pieces(lines_v, cutters.capsules, TOUCH),
         _polygon_pieces(lines_v, cutters.holes, cutters.hole_group),
@@ -194,7 +193,16 @@ def cut(lines_v: Floats, cutters: Cutters) -> Intervals:
         allowed.append(_capsule_pieces(lines_v, np.column_stack([discs[:, :2], discs]), -TOUCH))
     if cutters.reach is not None:
         allowed.append(_polygon_pieces(lines_v, *cutters.reach))
-    return _sweep(base, out, allowed)
+    return _shortened(_sweep(base, out, allowed), cutters.piece_gap)
+
+
+def _shortened(pieces: Intervals, gap: float) -> Intervals:
+    """Take a length off both ends of every piece."""
+    if not gap:
+        return pieces
+    lo, hi = pieces.lo + gap, pieces.hi - gap
+    keep = hi >= lo
+    return Intervals(pieces.line[keep], lo[keep], hi[keep])
 
 
 def _runs(first: Ints, last: Ints) -> tuple[Ints, Ints]:

@@ -121,7 +121,7 @@ class Reach:
     max_run_m : longest pipe [m]; inf for no limit
     barriers : what no pipe crosses, drawn a few millimetres wide; None where there is nothing
     ceiling_m : per water point, the highest elevation that still has the least pressure [m]; inf where unknown
-    areas : per water point the ground in its run, as polygons in the frame; empty for an unlimited run
+    areas : per water point the ground in its run, as polygons in the frame; empty where no length and no barrier limits it
     """
 
     x: Floats

@@ -96,7 +96,7 @@ class Pattern:
         across = min(self.row_distance_m, self._between_lines)
         if self.free_rows and self.lines == 1:
             return min(self.step_m, self.row_distance_m)
-        shift = 0.5 if self.lines > 1 else self.shift
+        shift = 0.0 if self.bed is not None else 0.5 if self.lines > 1 else self.shift
         side = shift * self.step_m
         diagonal = float(np.hypot(min(side, self.step_m - side), across))
         return min(self.step_m, diagonal, 2 * self.row_distance_m if self.shift else np.inf, self._row_to_row)
@@ -116,6 +116,12 @@ class Pattern:
         half_bed = self.bed.width_m / 2 if self.bed is not None else 0.0
         half_pair = self.pair.distance_m / 2 if self.pair is not None else 0.0
         return half_bed + half_pair
+
+    @property
+    def row_end_m(self) -> float:
+        """Return how much of every row piece is needed beyond its last position [m]: half a bed, or post and anchor."""
+        half_bed = self.bed.length_m / 2 if self.bed is not None else 0.0
+        return half_bed + (self.trellis.end_m + self.trellis.anchor_m if self.trellis is not None else 0.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,7 +36,9 @@ class Positions:
     tree_id : what they are called
     block : index of the block each belongs to; -1 for none
     x, y : frame [m]
-    facts : per-tree figures by column name: nearest_m, slope_pct, run_m, pressure_kpa (NaN unknown)
+    facts : per-tree figures by column name: nearest_m, slope_pct, run_m, pressure_kpa (NaN unknown), and apart_m, the
+        distance to the nearest tree that is not the partner of its pair
+    partner : index of the other tree of the pair, -1 for none; None where there are no pairs
     """
 
     tree_id: NDArray[np.str_]
@@ -44,6 +46,7 @@ class Positions:
     x: Floats
     y: Floats
     facts: Mapping[str, NDArray[Any]]
+    partner: NDArray[np.int32] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,29 +102,39 @@ def check(site: Site, positions: Positions, checks: Checks, areas: Geometries) -
     return tuple(finding for look in looks for short in look for finding in _worded(site, positions, short))
 
 
-def nearest_neighbour(x: Floats, y: Floats) -> Floats:
-    """Return the distance from every tree to its nearest other tree [m]; inf for a tree alone.
+def nearest_neighbour(x: Floats, y: Floats, partner: NDArray[np.int32] | None = None) -> tuple[Floats, Floats]:
+    """Return the distance from every tree to its nearest other tree, and to the nearest that is not its partner.
 
     Parameters
     ----------
     x, y : (n,) ndarrays
         Positions [m].
+    partner : (n,) ndarray, optional
+        Index of the other tree of the pair; -1 for none.
 
     Returns
     -------
-    (n,) ndarray
-        Distance [m].
+    nearest, apart : (n,) ndarrays
+        Distances [m]; inf where there is no such tree.
 
     Examples
     --------
-    >>> nearest_neighbour(np.array([0.0, 3.0]), np.array([0.0, 4.0]))
-    array([5., 5.])
+    >>> x = np.array([0.0, 0.0, 3.0, 3.0])
+    >>> nearest_neighbour(x, np.array([0.0, 1.0, 0.0, 1.0]), np.array([1, 0, 3, 2]))
+    (array([1., 1., 1., 1.]), array([3., 3., 3., 3.]))
     """
     xy = np.column_stack([x, y])
-    if len(xy) < 2:
-        return np.full(len(xy), np.inf)
-    distance: Floats = cKDTree(xy, balanced_tree=False, compact_nodes=False).query(xy, k=2, workers=-1)[0][:, 1]
-    return distance
+    paired = partner is not None and bool((partner >= 0).any())
+    wanted = min(3 if paired else 2, len(xy))
+    if wanted < 2:
+        return np.full(len(xy), np.inf), np.full(len(xy), np.inf)
+    distance, index = cKDTree(xy, balanced_tree=False, compact_nodes=False).query(xy, k=wanted, workers=-1)
+    nearest: Floats = distance[:, 1]
+    if not paired or partner is None:
+        return nearest, nearest
+    own = index == np.arange(len(xy))[:, None]
+    others = np.where(own | (index == partner[:, None]), np.inf, distance)
+    return nearest, others.min(axis=1)
 
 
 def nearest_notes(site: Site, positions: Positions, areas: Geometries) -> tuple[Finding, ...]:
@@ -143,8 +156,10 @@ def nearest_notes(site: Site, positions: Positions, areas: Geometries) -> tuple[
     """
     found = []
     for index, block in enumerate(site.blocks):
-        nearest = np.min(positions.facts["nearest_m"][positions.block == index], initial=np.inf)
-        if not nearest < block.pattern.step_m - ROOM_TOLERANCE:
+        own = np.flatnonzero(positions.block == index)
+        nearest = np.min(_nearest_of_own(positions, own, block.pattern.step_m), initial=np.inf)
+        beside = block.pattern.pair.distance_m if block.pattern.pair is not None else 0.0
+        if not nearest < block.pattern.step_m - beside - ROOM_TOLERANCE:
             continue
         step, true = show_length(block.pattern.step_m, site.units), show_length(float(nearest), site.units, 3)
         rows = show_length(block.pattern.row_distance_m, site.units)
@@ -190,15 +205,28 @@ def _outside(area: BaseGeometry, x: Floats, y: Floats, points: Geometries) -> In
 
 
 def _room(site: Site, positions: Positions) -> Iterator[_Short]:
-    nearest = positions.facts["nearest_m"]
     for index, block in enumerate(site.blocks):
         own = np.flatnonzero(positions.block == index)
-        least = block.pattern.nearest_m
-        close = own[nearest[own] < least - ROOM_TOLERANCE]
+        least = block.pattern.nearest_m - (block.pattern.pair.distance_m if block.pattern.pair is not None else 0.0)
+        nearest = _nearest_of_own(positions, own, least)
+        close = nearest < least - ROOM_TOLERANCE
         yield _Short(
-            "too_close", close, "stands closer to its neighbour than its pattern gives", nearest[close], least, "m",
+            "too_close", own[close], "stands closer to its neighbour than its pattern gives", nearest[close], least, "m",
             "move or remove one of the two",
         )  # fmt: skip
+
+
+def _nearest_of_own(positions: Positions, own: Ints, least: float) -> Floats:
+    """Return the distance to the nearest tree of the same block; of any block where none is nearer than the least asked."""
+    nearest: Floats = np.asarray(positions.facts["apart_m"], float)[own]
+    if len(own) == len(positions.x) or not (nearest < least).any():
+        return nearest
+    partner = None
+    if positions.partner is not None:
+        place = np.full(len(positions.x), -1, np.int32)
+        place[own] = np.arange(len(own))
+        partner = np.where(positions.partner[own] >= 0, place[positions.partner[own]], -1).astype(np.int32)
+    return nearest_neighbour(positions.x[own], positions.y[own], partner)[1]
 
 
 def _within(features: Geometries, trees: shapely.STRtree, distance: float) -> Ints:
@@ -215,7 +243,9 @@ def _legs(features: Geometries) -> Geometries:
     parts = shapely.get_parts(features)
     flat = shapely.get_dimensions(parts) == 0
     lines = shapely.get_parts(shapely.boundary(parts[shapely.get_dimensions(parts) == 2]))
-    xy, of = shapely.get_coordinates(np.concatenate([lines, parts[shapely.get_dimensions(parts) == 1]]), return_index=True)
+    xy, of = shapely.get_coordinates(
+        np.concatenate([lines, parts[shapely.get_dimensions(parts) == 1]]), return_index=True
+    )
     if len(xy) < 2:
         return np.asarray(parts[flat], object)
     same = of[1:] == of[:-1]

@@ -67,12 +67,16 @@ class Cells:
 
 
 def _mapped(geometry: NDArray[np.object_], mapping: Mapping2D) -> NDArray[np.object_]:
-    """Take geometries to other coordinates, vertex by vertex."""
+    """Take polygons to other coordinates, vertex by vertex; rings that only just touched may cross then and are mended."""
 
     def move(xy: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.column_stack(mapping(xy[:, 0], xy[:, 1]))
 
     out: NDArray[np.object_] = shapely.transform(geometry, move)
+    broken = ~shapely.is_valid(out)
+    if broken.any():
+        mended = shapely.make_valid(out[broken], method="structure", keep_collapsed=False)
+        out[broken] = [polygonal(one) for one in mended]
     return out
 
 

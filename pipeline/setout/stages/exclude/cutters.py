@@ -9,7 +9,7 @@ from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.outlines import ARC_TOLERANCE
 from setout.geometry.rowcut import TOUCH, Cutters, capsules_of, edges_of
-from setout.nouns import Geometries, Reach, Site
+from setout.nouns import Block, Geometries, Reach, Site
 from setout.stages.exclude.blocks import setback_distance, too_tall
 
 
@@ -32,36 +32,36 @@ def cutters_of(site: Site, areas: Geometries, reach: Reach | None, dropped: Base
     tuple of Cutters
         One for every block, in the frame.
     """
-    out = []
-    for block, area in zip(site.blocks, areas, strict=True):
-        ground, _ = edges_of(np.array([shapely.buffer(area, TOUCH, join_style="mitre")]))
-        near = area.buffer(1.0).envelope
-        kept_clear = [(s.geometry, setback_distance(s, block), s.source == "boundary") for s in site.setbacks]
-        kept_clear += [(h.geometry, h.within_m, False) for h in site.height_limits if too_tall(h, block)]
-        capsules, holes = [np.empty((0, 5))], []
-        for geometry, distance, _ in kept_clear:
-            close = geometry[shapely.dwithin(near, geometry, distance)]
-            capsules.append(_near(capsules_of(close, distance), near))
-            holes += list(close[shapely.get_dimensions(close) == 2])
-        for no_plant in site.no_plant:
-            holes += list(no_plant.geometry[shapely.intersects(near, no_plant.geometry)])
-        closed = [shapely.buffer(hole, -TOUCH) for hole in holes]
-        # leftovers were drawn with arcs a little off the true limits: they are closed up to those limits
-        closed += [] if dropped is None else [shapely.buffer(dropped, 2 * ARC_TOLERANCE, join_style="mitre")]
-        hole_edges, hole_group = edges_of(np.array(closed, object))
-        discs, reach_edges = _reach_cutters(reach)
-        out.append(
-            Cutters(
-                ground,
-                hole_edges,
-                hole_group,
-                np.vstack(capsules),
-                discs,
-                reach_edges,
-                block.pattern.headland_m,
-            )
-        )
-    return tuple(out)
+    return tuple(_cutters(site, block, area, reach, dropped) for block, area in zip(site.blocks, areas, strict=True))
+
+
+def _cutters(
+    site: Site, block: Block, area: BaseGeometry, reach: Reach | None, dropped: BaseGeometry | None
+) -> Cutters:
+    """Gather what cuts one block's rows; every limit is kept by the whole width of what stands on a row's line."""
+    beside = block.pattern.clearance_m
+    ground, _ = edges_of(np.array([shapely.buffer(area, TOUCH, join_style="mitre")]))
+    near = area.buffer(1.0 + beside).envelope
+    kept_clear = [(s.geometry, setback_distance(s, block)) for s in site.setbacks]
+    kept_clear += [(h.geometry, h.within_m) for h in site.height_limits if too_tall(h, block)]
+    capsules, holes = [np.empty((0, 5))], []
+    for geometry, distance in kept_clear:
+        close = geometry[shapely.dwithin(near, geometry, distance)]
+        capsules.append(_near(capsules_of(close, distance + beside), near))
+        holes += list(close[shapely.get_dimensions(close) == 2])
+    no_plant = [g for area_ in site.no_plant for g in area_.geometry[shapely.intersects(near, area_.geometry)]]
+    closed = [shapely.buffer(hole, -TOUCH) for hole in (*holes, *no_plant)]
+    # leftovers were drawn with arcs a little off the true limits: they are closed up to those limits
+    closed += [] if dropped is None else [shapely.buffer(dropped, 2 * ARC_TOLERANCE, join_style="mitre")]
+    if beside:
+        edges = np.array([area, *no_plant, *([] if dropped is None else [dropped])], object)
+        capsules.append(_near(capsules_of(edges, beside), near))
+    hole_edges, hole_group = edges_of(np.array(closed, object))
+    discs, reach_edges = _reach_cutters(reach, beside)
+    return Cutters(
+        ground, hole_edges, hole_group, np.vstack(capsules), discs, reach_edges, block.pattern.headland_m,
+        block.pattern.row_end_m,
+    )  # fmt: skip
 
 
 def _near(capsules: NDArray[np.float64], area: BaseGeometry) -> NDArray[np.float64]:
@@ -75,10 +75,11 @@ def _near(capsules: NDArray[np.float64], area: BaseGeometry) -> NDArray[np.float
 
 
 def _reach_cutters(
-    reach: Reach | None,
+    reach: Reach | None, beside: float
 ) -> tuple[NDArray[np.float64] | None, tuple[NDArray[np.float64], NDArray[np.int64]] | None]:
     if reach is None or not np.isfinite(reach.max_run_m):
         return None, None
     if reach.barriers is None:
-        return np.column_stack([reach.x, reach.y, reach.max_run_m - reach.run]), None
-    return None, edges_of(reach.areas)
+        return np.column_stack([reach.x, reach.y, np.maximum(reach.max_run_m - reach.run - beside, 0.0)]), None
+    areas = shapely.buffer(reach.areas, -beside) if beside else reach.areas
+    return None, edges_of(np.asarray(areas, object))

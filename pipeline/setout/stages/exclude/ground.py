@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.outlines import around, parts_of, polygonal, without_narrow
 from setout.nouns import AccountRow, Exclusion, Geometries, Reach, Site, Usable
-from setout.stages.exclude.blocks import setback_distance, too_tall
+from setout.stages.exclude.blocks import setback_distance, stands_where_drawn, too_tall
 from setout.stages.exclude.cells import Cells, without_cells
 
 BEYOND_REACH = "beyond reach of water"
@@ -125,11 +125,13 @@ def _vector_reasons(
         if tall:
             ground = shapely.intersection(around(limit.geometry, limit.within_m), shapely.union_all(tall))
             yield limit.why, limit.source, limit.within_m, polygonal(ground)
-    if reach is not None and np.isfinite(reach.max_run_m):
+    if reach is not None and (np.isfinite(reach.max_run_m) or reach.barriers is not None):
         served = shapely.union_all(reach.areas)
-        yield BEYOND_REACH, sources[0], reach.max_run_m, polygonal(shapely.difference(site.boundary, served))
-    outside = polygonal(shapely.difference(site.boundary, shapely.union_all(areas)))
-    if outside.area > 1e-6 * site.boundary.area:
+        longest = reach.max_run_m if np.isfinite(reach.max_run_m) else np.nan
+        yield BEYOND_REACH, sources[0], longest, polygonal(shapely.difference(site.boundary, served))
+    taken = [area for block, area in zip(site.blocks, areas, strict=True) if not stands_where_drawn(block)]
+    outside = polygonal(shapely.difference(site.boundary, shapely.union_all(taken)))
+    if taken and outside.area > 1e-6 * site.boundary.area:
         yield NO_BLOCK, sources[1], np.nan, outside
 
 
@@ -169,7 +171,10 @@ def _by_block(site: Site, areas: Geometries, pieces: list[BaseGeometry]) -> tupl
     names: list[str] = []
     polygons: list[BaseGeometry] = []
     tree = shapely.STRtree(ground)
-    for block, area in zip(site.blocks, areas, strict=True):
+    grounded = [(b, a) for b, a in zip(site.blocks, areas, strict=True) if not stands_where_drawn(b)]
+    if not grounded:
+        return ("",) * len(ground), ground
+    for block, area in grounded:
         shapely.prepare(area)
         touching = np.sort(tree.query(area, "intersects"))
         near = ground[touching]

@@ -1,0 +1,244 @@
+"""Every block after the other, each apart from the trees of those before it; then all in walking order."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from scipy.spatial import cKDTree
+from shapely.geometry.base import BaseGeometry
+
+from setout.geometry.direction import lines_along
+from setout.geometry.rowcut import Cutters, capsules_of, cut
+from setout.nouns import Block, Bools, Finding, Floats, Rows, Trees, Works
+from setout.stages.fill.straight import Allowed, lay
+from setout.stages.fill.systems import Laid, paired, planted
+
+
+@dataclass(frozen=True, slots=True)
+class Bed:
+    """The ground that one block is laid over.
+
+    Attributes
+    ----------
+    block : what is planted
+    area : its polygon in the frame
+    cutters : everything that cuts its rows, in the frame
+    """
+
+    block: Block
+    area: BaseGeometry
+    cutters: Cutters
+
+
+@dataclass(frozen=True, slots=True)
+class Filled:
+    """Rows, trees and works of the whole site, and what there is to say about them."""
+
+    rows: Rows
+    trees: Trees
+    works: Works
+    findings: tuple[Finding, ...]
+
+
+def fill(beds: Sequence[Bed], allowed: Allowed | None, curved: Mapping[int, Laid] | None = None) -> Filled:
+    """Plant every block, one after the other; each keeps its distance from the trees of those before it.
+
+    Parameters
+    ----------
+    beds : Sequence of Bed
+        The blocks with their ground, in the order of the plan file.
+    allowed : callable or None
+        Cell-wise limits; None for none.
+    curved : Mapping, optional
+        Blocks whose rows are not straight, already laid, by their index.
+
+    Returns
+    -------
+    Filled
+        Trees in walking order: by block, row and position.
+    """
+    done: list[tuple[Block, Laid]] = []
+    findings: list[Finding] = []
+    for index, bed in enumerate(beds):
+        if curved and index in curved:
+            laid = _kept(
+                curved[index],
+                _clear_of(bed, done, curved[index], allowed) & _lawful(bed.cutters, curved[index].x, curved[index].y),
+            )
+        elif bed.block.points is not None:
+            laid, said = _single(bed, done, allowed)
+            findings += said
+        else:
+            laid = planted(bed.block.pattern, lay(bed.block, bed.area, _apart(bed, done), allowed))
+        done.append((bed.block, laid))
+        findings += _empty(bed, laid)
+    return Filled(*_numbered(done), tuple(findings))
+
+
+def apart_m(one: Block, other: Block) -> float:
+    """Return the distance that trees of two blocks keep [m].
+
+    Half the sum of the two blocks' own nearest distances, or half the sum of their mature spreads where that is more
+    (the centre distance at which two full-grown canopies just touch).
+
+    Parameters
+    ----------
+    one, other : Block
+        The two blocks.
+
+    Returns
+    -------
+    float
+        Least distance between their trees [m].
+
+    Examples
+    --------
+    >>> from setout.nouns import Pattern
+    >>> wide, close = Pattern("square", 9.0, 9.0), Pattern("square", 5.0, 5.0)
+    >>> apart_m(Block("A", None, wide, 0.0, ()), Block("B", None, close, 0.0, ()))
+    7.0
+    """
+    steps = (one.pattern.nearest_m + other.pattern.nearest_m) / 2
+    spreads = (one.spread_m + other.spread_m) / 2
+    return max(steps, spreads) if np.isfinite(spreads) else steps
+
+
+def _apart(bed: Bed, done: Sequence[tuple[Block, Laid]]) -> Cutters:
+    """Add the trees of earlier blocks that stand near to the cutters of a block."""
+    discs = []
+    shapely.prepare(bed.area)
+    for block, laid in done:
+        if not len(laid.x):
+            continue
+        gap = apart_m(bed.block, block) + bed.block.pattern.clearance_m
+        low_x, low_y, high_x, high_y = bed.area.bounds
+        near = (laid.x > low_x - gap) & (laid.x < high_x + gap) & (laid.y > low_y - gap) & (laid.y < high_y + gap)
+        trees = np.asarray(shapely.points(laid.x[near], laid.y[near]), object)
+        discs.append(capsules_of(trees[shapely.dwithin(bed.area, trees, gap)], gap))
+    return replace(bed.cutters, capsules=np.vstack([bed.cutters.capsules, *discs])) if discs else bed.cutters
+
+
+def _clear_of(bed: Bed, done: Sequence[tuple[Block, Laid]], laid: Laid, allowed: Allowed | None) -> Bools:
+    """Tell which positions are far enough from the trees of earlier blocks, and on ground that may be planted."""
+    keep = np.ones(len(laid.x), bool) if allowed is None else np.array(allowed(laid.x, laid.y), bool)
+    for block, other in done:
+        if len(other.x) and len(laid.x):
+            tree = cKDTree(np.column_stack([other.x, other.y]))
+            near = tree.query(np.column_stack([laid.x, laid.y]))[0]
+            keep &= near >= apart_m(bed.block, block) - 1e-9
+    return keep
+
+
+def _kept(laid: Laid, keep: Bools) -> Laid:
+    """Return some of the trees, positions counted anew in each row; of a pair both or none."""
+    paired_off = laid.partner >= 0
+    keep = keep & np.where(paired_off, keep[laid.partner], True)
+    row = laid.row[keep]
+    first = np.flatnonzero(np.append(True, row[1:] != row[:-1])[: len(row)])
+    count = np.diff(np.append(first, len(row)))
+    position = np.arange(len(row)) - np.repeat(first, count) + 1
+    number = np.cumsum(keep) - 1
+    partner = np.where(laid.partner[keep] >= 0, number[laid.partner[keep]], -1)
+    return replace(laid, x=laid.x[keep], y=laid.y[keep], row=row, position=position, partner=partner)
+
+
+def _single(bed: Bed, done: Sequence[tuple[Block, Laid]], allowed: Allowed | None) -> tuple[Laid, list[Finding]]:
+    """Take positions that were given one by one, as far as the ground may be planted there."""
+    block = bed.block
+    assert block.points is not None
+    x, y = block.points.T
+    size = len(x)
+    laid = Laid(x, y, np.arange(1, size + 1), np.ones(size, np.int64), np.full(size, -1), float("nan"))
+    keep = _clear_of(bed, done, laid, allowed) & _lawful(bed.cutters, x, y)
+    out = _kept(laid, keep)
+    out = replace(out, row=np.arange(1, len(out.x) + 1), position=np.ones(len(out.x), np.int64))
+    if block.pattern.pair is not None:
+        out = paired(out, block.pattern.pair)
+    said = [
+        Finding(
+            "point_dropped", "warn", f"block {block.name}: the tree given at {px:.2f}, {py:.2f} m from the site's middle may not stand there",
+            remedy="move it clear of setbacks, steep ground and other blocks' trees", geometry=shapely.Point(px, py),
+        )
+        for px, py in zip(x[~keep], y[~keep], strict=True)
+    ]  # fmt: skip
+    return out, said
+
+
+def _lawful(cutters: Cutters, x: Floats, y: Floats) -> Bools:
+    """Tell which positions nothing cuts out: a line through each, cut as rows are."""
+    along = lines_along(cutters, 90.0)
+    order = np.argsort(y, kind="stable")
+    pieces = cut(y[order], along)
+    keep = np.zeros(len(x), bool)
+    inside = (x[order][pieces.line] >= pieces.lo - 1e-9) & (x[order][pieces.line] <= pieces.hi + 1e-9)
+    keep[order[pieces.line[inside]]] = True
+    return keep
+
+
+def _numbered(done: Sequence[tuple[Block, Laid]]) -> tuple[Rows, Trees, Works]:
+    """Put rows, trees and works of all blocks together."""
+    sizes = [len(laid.x) for _, laid in done]
+    start = np.cumsum([0, *sizes[:-1]])
+    index = np.repeat(np.arange(len(done)), sizes)
+    laid_all = [laid for _, laid in done]
+    partner = np.concatenate(
+        [np.where(part.partner >= 0, part.partner + first, -1) for part, first in zip(laid_all, start, strict=True)]
+    )
+    trees = Trees(
+        index.astype(np.int32),
+        np.concatenate([part.row for part in laid_all]).astype(np.int32),
+        np.concatenate([part.position for part in laid_all]).astype(np.int32),
+        np.concatenate([part.x for part in laid_all]),
+        np.concatenate([part.y for part in laid_all]),
+        np.zeros(len(index), np.int32),
+        partner.astype(np.int32),
+    )
+    works = Works(
+        np.concatenate([part.beds for part in laid_all]),
+        np.repeat(np.arange(len(done)), [len(part.beds) for part in laid_all]),
+        np.concatenate([part.bed_row for part in laid_all]).astype(np.int64),
+        np.concatenate([part.post_x for part in laid_all]),
+        np.concatenate([part.post_y for part in laid_all]),
+        np.repeat(np.arange(len(done)), [len(part.post_x) for part in laid_all]),
+        np.concatenate([part.post_row for part in laid_all]).astype(np.int64),
+        np.concatenate([part.post_end for part in laid_all]),
+        {k: part.wire_m for k, part in enumerate(laid_all) if part.wire_m},
+        {(k, number): line for k, part in enumerate(laid_all) for number, line in part.row_line.items()},
+    )
+    return _rows(done, trees), trees, works
+
+
+def _rows(done: Sequence[tuple[Block, Laid]], trees: Trees) -> Rows:
+    """Draw every row from its first tree to its last; a row of one position is drawn a step long."""
+    size = len(trees)
+    new = np.append(True, (trees.row[1:] != trees.row[:-1]) | (trees.block[1:] != trees.block[:-1]))[:size]
+    first = np.flatnonzero(new)
+    last = np.append(first[1:], size) - 1
+    block = trees.block[first].astype(np.int64)
+    bearings = np.array([laid.bearing for _, laid in done])
+    steps = np.array([b.pattern.step_m for b, _ in done])
+    x0, y0, x1, y1 = trees.x[first], trees.y[first], trees.x[last], trees.y[last]
+    drawn = np.degrees(np.arctan2(x1 - x0, y1 - y0)) % 180.0
+    bearing = np.where(np.isfinite(bearings[block]), bearings[block], drawn)
+    short = np.hypot(x1 - x0, y1 - y0) < 1e-9
+    dx, dy = np.sin(np.radians(bearing)), np.cos(np.radians(bearing))
+    half = np.where(short, np.maximum(steps[block], 1.0) / 2, 0.0)
+    return Rows(
+        block, trees.row[first].astype(np.int64), x0 - half * dx, y0 - half * dy, x1 + half * dx, y1 + half * dy,
+        last - first + 1, bearing,
+    )  # fmt: skip
+
+
+def _empty(bed: Bed, laid: Laid) -> list[Finding]:
+    """Say so where nothing stands on a block's ground."""
+    if len(laid.x):
+        return []
+    return [
+        Finding(
+            "block_empty", "stop", f"block {bed.block.name}: no tree fits on its ground", "0 trees", "at least 1",
+            "give it more ground, a smaller step, or a shorter setback", geometry=bed.area,
+        )
+    ]  # fmt: skip

@@ -1,0 +1,157 @@
+"""What stands at the positions of a row: single trees, pairs, beds with their plants, vines with their posts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from setout.nouns import Bools, Floats, Geometries, Ints, Pair, Pattern, Trellis
+from setout.stages.fill.straight import Row
+
+
+def no_geometry() -> Geometries:
+    """Return an empty array of geometries."""
+    return np.empty(0, object)
+
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """One block as planted.
+
+    Attributes
+    ----------
+    x, y : trees [m in the frame], in walking order
+    row, position : numbers from 1
+    partner : index of the other tree of the pair, counted in this block; -1 for none
+    bearing : of its rows [deg]; NaN where they are not straight
+    row_line : lines of rows that are not straight, by row number
+    beds, bed_row : beds and the numbers of their rows
+    post_x, post_y, post_row, post_end : posts, the numbers of their rows, and which are end posts
+    wire_m : wire along its rows [m]
+    """
+
+    x: Floats
+    y: Floats
+    row: Ints
+    position: Ints
+    partner: Ints
+    bearing: float
+    row_line: dict[int, BaseGeometry] = field(default_factory=dict)
+    beds: Geometries = field(default_factory=no_geometry)
+    bed_row: Ints = field(default_factory=lambda: np.empty(0, np.int64))
+    post_x: Floats = field(default_factory=lambda: np.empty(0))
+    post_y: Floats = field(default_factory=lambda: np.empty(0))
+    post_row: Ints = field(default_factory=lambda: np.empty(0, np.int64))
+    post_end: Bools = field(default_factory=lambda: np.empty(0, bool))
+    wire_m: float = 0.0
+
+
+def planted(pattern: Pattern, rows: Row) -> Laid:
+    """Set what a pattern has at every position of its straight rows.
+
+    Parameters
+    ----------
+    pattern : Pattern
+        How the block is set out.
+    rows : Row
+        Positions of single trees, vines, pairs or beds.
+
+    Returns
+    -------
+    Laid
+        Trees and what belongs to them.
+    """
+    if pattern.bed is not None:
+        return _beds(pattern, rows)
+    x, y = rows.to_xy(rows.u, rows.v)
+    alone = np.full(len(x), -1)
+    laid = Laid(x, y, rows.row, rows.position, alone, rows.bearing)
+    if pattern.pair is not None:
+        return paired(laid, pattern.pair)
+    if pattern.trellis is not None:
+        return _trellised(pattern.trellis, rows, laid)
+    return laid
+
+
+def paired(laid: Laid, pair: Pair) -> Laid:
+    """Set two partners at every position, half their distance to both sides of it along the pair's axis.
+
+    Parameters
+    ----------
+    laid : Laid
+        Positions.
+    pair : Pair
+        Distance and axis.
+
+    Returns
+    -------
+    Laid
+        Twice as many trees; of each two the first stands further along the axis (north, by default).
+    """
+    angle = np.radians(pair.axis_deg)
+    dx, dy = np.sin(angle) * pair.distance_m / 2, np.cos(angle) * pair.distance_m / 2
+    x = np.column_stack([laid.x + dx, laid.x - dx]).ravel()
+    y = np.column_stack([laid.y + dy, laid.y - dy]).ravel()
+    size = len(laid.x)
+    partner = np.arange(2 * size) ^ 1
+    row = np.repeat(laid.row, 2)
+    position = np.column_stack([2 * laid.position - 1, 2 * laid.position]).ravel()
+    return Laid(x, y, row, position, partner, laid.bearing, laid.row_line)
+
+
+def _beds(pattern: Pattern, rows: Row) -> Laid:
+    """Draw a bed at every position and set its plants: lines of them, evenly from end to end."""
+    bed = pattern.bed
+    assert bed is not None
+    per_line = max(int(np.floor(bed.length_m / pattern.step_m + 1e-9)), 1)
+    along = (np.arange(per_line) - (per_line - 1) / 2) * pattern.step_m
+    across = (np.arange(pattern.lines) - (pattern.lines - 1) / 2) * pattern.line_distance_m
+    # plants are counted line by line inside a bed, the left line first
+    off_u, off_v = np.tile(along, pattern.lines), np.repeat(across[::-1], per_line)
+    u = (rows.u[:, None] + off_u).ravel()
+    v = (rows.v[:, None] + off_v).ravel()
+    x, y = rows.to_xy(u, v)
+    each = per_line * pattern.lines
+    row = np.repeat(rows.row, each)
+    position = ((rows.position[:, None] - 1) * each + np.arange(1, each + 1)).ravel()
+    half_l, half_w = bed.length_m / 2, bed.width_m / 2
+    corner_u = rows.u[:, None] + np.array([-half_l, half_l, half_l, -half_l, -half_l])
+    corner_v = rows.v[:, None] + np.array([-half_w, -half_w, half_w, half_w, -half_w])
+    ring = np.stack(rows.to_xy(corner_u, corner_v), axis=-1)
+    beds = np.asarray(shapely.polygons(ring), object) if len(ring) else no_geometry()
+    return Laid(x, y, row, position, np.full(len(x), -1), rows.bearing, {}, beds, rows.row)
+
+
+def _trellised(trellis: Trellis, rows: Row, laid: Laid) -> Laid:
+    """Set the posts of every stretch of vines: one beyond each end, the others evenly between.
+
+    A gap in the vines ends a stretch where two end posts with their anchors fit into it.
+    """
+    if not len(rows.u):
+        return laid
+    gap = 2 * (trellis.end_m + trellis.anchor_m)
+    first = np.flatnonzero(_breaks(rows, gap))
+    last = np.append(first[1:], len(rows.u)) - 1
+    low, high = rows.u[first] - trellis.end_m, rows.u[last] + trellis.end_m
+    spans = np.maximum(np.ceil((high - low) / trellis.post_m - 1e-9), 1).astype(np.int64)
+    owner = np.repeat(np.arange(len(first)), spans + 1)
+    number = np.arange(len(owner)) - np.repeat(np.cumsum(spans + 1) - spans - 1, spans + 1)
+    u = low[owner] + number * ((high - low) / spans)[owner]
+    x, y = rows.to_xy(u, rows.v[first][owner])
+    ends = (number == 0) | (number == spans[owner])
+    wire = float(trellis.wires * (high - low + 2 * trellis.anchor_m).sum())
+    return Laid(
+        laid.x, laid.y, laid.row, laid.position, laid.partner, laid.bearing, {}, no_geometry(), np.empty(0, np.int64),
+        x, y, rows.row[first][owner], ends, wire,
+    )  # fmt: skip
+
+
+def _breaks(rows: Row, gap: float) -> NDArray[np.bool_]:
+    """Tell which positions begin a new stretch: the first of a row, and those after a gap that two row ends fit in."""
+    step = np.diff(rows.u)
+    usual = float(np.median(step[step > 0])) if (step > 0).any() else 0.0
+    return np.append(True, (rows.row[1:] != rows.row[:-1]) | (step > max(gap, usual * 1.5)))
