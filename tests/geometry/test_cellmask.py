@@ -70,3 +70,19 @@ def test_sides_belong_to_one_cell_only():
     """Two polygons that share a side through cell centres share no cell, and leave none out."""
     left, right = shapely.box(0, 0, 4.5, 6), shapely.box(4.5, 0, 9, 6)
     assert cellmask.spans_inside(left).cells + cellmask.spans_inside(right).cells == 54
+
+
+@pytest.mark.parametrize(("size", "tolerance"), [(1, 1e-9), (5, 0.005)])
+def test_share_of_a_polygon_by_its_area(size, tolerance):
+    """Against shapely's areas, exactly over few cells, to half a percent over many; part of it lies beyond the mask."""
+    rng = np.random.default_rng(size)
+    polygon = shapely.transform(star(rng), lambda xy: xy * size)
+    packed_rows, cols = 40 * size, 33 * size
+    mask = np.repeat(np.repeat(rng.random((40, 33)) < 0.3, size, axis=0), size, axis=1)
+    row, col = np.nonzero(~mask)
+    free = shapely.union_all(shapely.box(col, row, col + 1, row + 1))
+    truth = 1 - shapely.intersection(polygon, free).area / polygon.area
+    assert 0.2 < truth < 0.8
+    assert cellmask.share(polygon, cellmask.pack(mask), (0, packed_rows, 0, cols)) == pytest.approx(
+        truth, abs=tolerance
+    )
