@@ -243,14 +243,14 @@ def show_area(square_metres: float, units: str = "us") -> str:
     --------
     >>> show_area(ACRE * 10), show_area(1e5, "si"), show_area(50.0)
     ('10.00 acres', '10.00 ha', '538 sq ft')
+    >>> show_area(-1e-3)
+    '0 sq ft'
     """
-    if abs(square_metres) < 1e-6:  # a rounding below nothing is nothing
-        square_metres = 0.0
     if units == "us":
         acres = square_metres / ACRE
-        return f"{acres:,.2f} acres" if abs(acres) >= 0.05 else f"{square_metres / FOOT**2:,.0f} sq ft"
+        return f"{acres:,.2f} acres" if abs(acres) >= 0.05 else f"{round(square_metres / FOOT**2):,} sq ft"
     hectares = square_metres / 1e4
-    return f"{hectares:,.2f} ha" if abs(hectares) >= 0.05 else f"{square_metres:,.0f} m2"
+    return f"{hectares:,.2f} ha" if abs(hectares) >= 0.05 else f"{round(square_metres):,} m2"
 
 
 def show_pressure(kpa: float, units: str = "us") -> str:

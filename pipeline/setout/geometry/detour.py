@@ -162,6 +162,15 @@ def in_sight(obstacles: Obstacles, x: float, y: float, disc: BaseGeometry, radiu
     -------
     BaseGeometry
         The disc less the shadow of every obstacle edge.
+
+    Examples
+    --------
+    A long wall close by hides all but half of the disc:
+
+    >>> wall = obstacles_of(np.array([shapely.LineString([(-50, 1), (50, 1)])]), np.empty(0, object), 1.0)
+    >>> seen = in_sight(wall, 0.0, 0.0, shapely.Point(0, 0).buffer(10.0), 10.0)
+    >>> round(seen.bounds[3], 3)
+    0.996
     """
     edges = shapely.get_parts(shapely.boundary(shapely.intersection(obstacles.shape, disc)))
     if not len(edges):
@@ -170,8 +179,11 @@ def in_sight(obstacles: Obstacles, x: float, y: float, disc: BaseGeometry, radiu
     for line in edges:
         xy = shapely.get_coordinates(line)
         ray = xy - (x, y)
-        size = np.maximum(np.hypot(ray[:, 0], ray[:, 1]), 1e-9)[:, None]
-        far = np.array([x, y]) + ray / size * (3 * radius)
-        quads = np.stack([xy[:-1], xy[1:], far[1:], far[:-1]], axis=1)
-        shadows.append(shapely.union_all(shapely.make_valid(shapely.polygons(quads))))
+        way = ray / np.maximum(np.hypot(ray[:, 0], ray[:, 1]), 1e-9)[:, None]
+        # a shadow goes out by way of its middle: straight from end to end that of a wide edge would miss the disc's rim
+        between = way[:-1] + way[1:]
+        between /= np.maximum(np.hypot(between[:, 0], between[:, 1]), 1e-12)[:, None]
+        far, middle = (np.array([x, y]) + 3 * radius * part for part in (way, between))
+        shade = np.stack([xy[:-1], xy[1:], far[1:], middle, far[:-1]], axis=1)
+        shadows.append(shapely.union_all(shapely.make_valid(shapely.polygons(shade))))
     return shapely.difference(disc, shapely.union_all(shadows))

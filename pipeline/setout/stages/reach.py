@@ -12,14 +12,17 @@ import shapely
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter
 from scipy.spatial import cKDTree
+from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.detour import Obstacles, in_sight, obstacles_of, sees, ways_from
-from setout.geometry.outlines import discs_around, polygonal
+from setout.geometry.outlines import arc_segments, discs_around, polygonal
 from setout.nouns import Finding, Floats, Geometries, Ground, Ints, Reach, Served, Water
 from setout.units import KPA_PER_M
 
 SLEEVE_WIDTH = 1.0
 """Width of the opening that a sleeve under a road makes in a barrier [m]; common practice, no source."""
+FAR = 1e5
+"""How far beyond the barriers ground is looked at where pipes may be of any length [m]: further than any site reaches."""
 
 
 def reach_of(water: Water) -> Reach:
@@ -62,17 +65,29 @@ def _areas(xy: Floats, run: Floats, point: Ints, size: int, longest: float, obst
     areas = np.empty(size, object)
     for index in range(size):
         if not np.isfinite(longest):
-            areas[index] = shapely.MultiPolygon()
+            areas[index] = shapely.MultiPolygon() if obstacles is None else _open_to(obstacles, *xy[point == index][0])
             continue
         parts = []
         for (x, y), so_far in zip(xy[point == index], run[point == index], strict=True):
             left = longest - so_far
             if left <= 0:
                 continue
-            disc = discs_around(np.array([x]), np.array([y]), left)
-            parts.append(disc if obstacles is None else in_sight(obstacles, float(x), float(y), disc, left))
+            if obstacles is None:
+                parts.append(discs_around(np.array([x]), np.array([y]), left))
+                continue
+            # these cut the rows: arcs just inside the true ones
+            disc = shapely.Point(x, y).buffer(left, quad_segs=arc_segments(left))
+            parts.append(in_sight(obstacles, float(x), float(y), disc, left))
         areas[index] = polygonal(parts[0] if len(parts) == 1 else shapely.union_all(parts))
     return areas
+
+
+def _open_to(obstacles: Obstacles, x: float, y: float) -> BaseGeometry:
+    """Return the ground that pipes of any length lead to: all that obstacles do not shut off, as far as FAR."""
+    here = shapely.Point(x, y)
+    around = shapely.box(*shapely.union(obstacles.shape.envelope, here).bounds).buffer(FAR, join_style="mitre")
+    parts = shapely.get_parts(shapely.difference(around, obstacles.shape))
+    return polygonal(shapely.union_all(parts[shapely.distance(parts, here) < 0.01]))
 
 
 def serve(reach: Reach, water: Water, x: Floats, y: Floats, z: Floats) -> Served:

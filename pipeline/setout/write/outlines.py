@@ -114,7 +114,7 @@ class Drawer:
     def reach(self) -> Iterator[Drawn]:
         """Yield the ground that each water point can serve; shown when asked for."""
         reach, water = self.planting.reach, self.planting.site.water
-        if reach is None or water is None:
+        if reach is None or water is None or not np.isfinite(reach.max_run_m):
             return
         features = [
             self._coarse(area, (("Reach", name), ("Area", show_area(area.area, self.units))))
