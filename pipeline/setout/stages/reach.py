@@ -226,10 +226,14 @@ def _dry(reach: Reach, ground: Ground, highest: NDArray[np.float32], row0: int, 
     gx, gy = grid.corner(np.asarray(at[0] + row0 + 0.5, float), np.asarray(at[1] + col0 + 0.5, float))
     x, y = frame.of(grid.crs, gx, gy)
     served = np.zeros(len(x), bool)
+    # positions may stand anywhere in a cell: a point serves those cells that lie whole in its ground
+    ends = frame.of(grid.crs, *grid.corner(np.array([row0, row0 + 1.0]), np.array([col0, col0 + 1.0])))
+    across = float(np.hypot(np.diff(ends[0])[0], np.diff(ends[1])[0]))
     for index, ceiling in enumerate(reach.ceiling_m):
         able = ~served & (highest[at] <= ceiling)
         if able.any():
             area = reach.areas[index]
-            served[able] = True if area.is_empty else shapely.contains_xy(area, x[able], y[able])
+            whole = shapely.buffer(area, -across / 2)
+            served[able] = True if area.is_empty else shapely.contains_xy(whole, x[able], y[able])
     dry[at] = ~served
     return dry
