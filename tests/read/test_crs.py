@@ -75,11 +75,11 @@ def test_misfit(crs, box, why):
 
 
 def test_settle_takes_what_is_said():
-    assert settle("f", NY, None, BOX, strict=True, standard=False) == (NY, ())
-    assert settle("f", None, NY, BOX, strict=True, standard=False) == (NY, ())
-    assert settle("f", NY, CRS.from_user_input("EPSG:2263"), BOX, strict=True, standard=False) == (NY, ())
+    assert settle("f", NY, None, BOX, standard=False) == (NY, ())
+    assert settle("f", None, NY, BOX, standard=False) == (NY, ())
+    assert settle("f", NY, CRS.from_user_input("EPSG:2263"), BOX, standard=False) == (NY, ())
     with pytest.raises(SetoutError, match="does not say its CRS") as caught:
-        settle("f", None, None, BOX, strict=True, standard=False)
+        settle("f", None, None, BOX, standard=False)
     assert "site.crs" in caught.value.faults[0].remedy
 
 
@@ -90,26 +90,23 @@ def test_settle_refuses_another_foot_or_datum_always():
         f"{head}CS[Cartesian{axes}".replace(axes, axes.replace('"US survey foot",0.304800609601219', '"foot",0.3048'))
     )
     assert unit_m(other) == 0.3048
-    for strict in (True, False):
-        with pytest.raises(SetoutError, match=r"lie 0\.6\d\d m apart"):
-            settle("f", NY, other, BOX, strict=strict, standard=False)
+    with pytest.raises(SetoutError, match=r"lie 0\.6\d\d m apart"):
+        settle("f", NY, other, BOX, standard=False)
 
 
-def test_settle_refuses_another_zone_for_the_boundary_only():
-    with pytest.raises(SetoutError, match=r"mend site\.crs"):
-        settle("f", NY, UTM, BOX, strict=True, standard=False)
-    crs, findings = settle("f", NY, UTM, BOX, strict=False, standard=False)
+def test_settle_believes_a_file_that_says_another_zone():
+    crs, findings = settle("f", NY, UTM, BOX, standard=False)
     assert crs == NY
     assert [f.code for f in findings] == ["crs_own"]
-    assert settle("f", NY, UTM, BOX, strict=True, standard=True) == (NY, ())
+    assert settle("f", NY, UTM, BOX, standard=True) == (NY, ())
 
 
 def test_settle_believes_the_plan_where_coordinates_contradict_the_file():
-    crs, findings = settle("f", CRS.from_epsg(4326), NY, BOX, strict=True, standard=False)
+    crs, findings = settle("f", CRS.from_epsg(4326), NY, BOX, standard=False)
     assert crs == NY
     assert [(f.code, f.severity) for f in findings] == [("crs_from_plan", "warn")]
     with pytest.raises(SetoutError, match="no degrees"):
-        settle("f", CRS.from_epsg(4326), CRS.from_epsg(4269), BOX, strict=True, standard=False)
+        settle("f", CRS.from_epsg(4326), CRS.from_epsg(4269), BOX, standard=False)
 
 
 def test_foot_doubt_says_how_far_the_other_foot_moves():

@@ -213,7 +213,7 @@ def misfit(crs: CRS, box: Box) -> str:
 
 
 def settle(
-    source: str, own: CRS | None, plan: CRS | None, box: Box, *, strict: bool, standard: bool
+    source: str, own: CRS | None, plan: CRS | None, box: Box, *, standard: bool
 ) -> tuple[CRS, tuple[Finding, ...]]:
     """Settle the CRS of a file between what it says, what the plan file says and what its coordinates allow.
 
@@ -225,9 +225,6 @@ def settle(
         What the file says, what the plan file says.
     box : (float, float, float, float)
         Bounds of the coordinates.
-    strict : bool
-        Refuse a file that says another CRS than the plan file (the boundary); otherwise only where one
-        looks like a slip for the other, nearer than :data:`SLIP_M`.
     standard : bool
         The format itself fixes WGS 84, so what the plan file says is for other files.
 
@@ -239,7 +236,8 @@ def settle(
     Raises
     ------
     SetoutError
-        No CRS, or one that the coordinates or the plan file contradict.
+        No CRS, or one that the coordinates contradict, or one that looks like a slip for the plan file's: the same
+        numbers nearer than :data:`SLIP_M` under both.
     """
     if own is None and plan is None:
         raise SetoutError("does not say its CRS", source, SAY_CRS)
@@ -255,10 +253,10 @@ def settle(
             raise SetoutError(fault, source, "find out the CRS of the survey; neither the file nor site.crs fits")
         message = f"{source}: {fault}; taken as {show(plan)}, as the plan file says"
         return plan, (Finding("crs_from_plan", "warn", message, "", "", "write the file again with its right CRS"),)
-    return own, () if standard else _compare(source, own, plan, box, strict=strict)
+    return own, () if standard else _compare(source, own, plan, box)
 
 
-def _compare(source: str, own: CRS, plan: CRS, box: Box, *, strict: bool) -> tuple[Finding, ...]:
+def _compare(source: str, own: CRS, plan: CRS, box: Box) -> tuple[Finding, ...]:
     apart = _apart(own, plan, box)
     if apart < AGREE_M:
         return ()
@@ -268,8 +266,6 @@ def _compare(source: str, own: CRS, plan: CRS, box: Box, *, strict: bool) -> tup
             f"{both}: the same numbers lie {apart:.3f} m apart under the two", source,
             "find out which the survey was made in; then mend the file or site.crs",
         )  # fmt: skip
-    if strict:
-        raise SetoutError(both, source, "mend site.crs, or leave it out: this file says its own")
     remedy = "nothing, if the file is right; site.crs is for files that do not say"
     return (Finding("crs_own", "note", f"{source}: {both}; the file's own was used", "", "", remedy),)
 

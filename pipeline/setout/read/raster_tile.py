@@ -288,7 +288,7 @@ def _grid(dataset: DatasetReader, name: str, plan: CRS | None) -> tuple[RasterGr
         np.array([0.0, 0.0, height, height]), np.array([0.0, width, 0.0, width])
     )
     box = (float(x.min()), float(y.min()), float(x.max()), float(y.max()))
-    crs, findings = crs_words.settle(name, own, plan, box, strict=False, standard=False)
+    crs, findings = crs_words.settle(name, own, plan, box, standard=False)
     return RasterGrid(crs_words.horizontal(crs), transform, width, height), _vertical(wkt), findings
 
 

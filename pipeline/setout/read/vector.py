@@ -60,7 +60,7 @@ def read_vector(ref: Reference, *, crs: CRS | None = None, unit: str | None = No
         return _layer(ref, found, place)
     found, said = _find(ref, plan, unit, boundary=False)
     found = solid(filtered(found, ref), ref.text)
-    return _layer(ref, *_settled(ref, found, said, plan, unit, strict=False))
+    return _layer(ref, *_settled(ref, found, said, plan, unit))
 
 
 def read_boundary(
@@ -78,7 +78,7 @@ def read_boundary(
     ref : Reference
         Any vector file, a CSV of corners, or a text of deed calls.
     crs, unit : CRS, str, optional
-        What the plan file says for files that do not say their own. A file that says another CRS is refused.
+        What the plan file says for files that do not say their own.
     adjust : bool
         Distribute a deed's misclosure by the compass rule.
     start : (float, float), optional
@@ -106,7 +106,7 @@ def read_boundary(
         found = corners.ring(found, ref.text)
     elif suffix == ".gpx":
         found = track.closed(found, ref.text)
-    found, place = _settled(ref, found, said, plan, unit, strict=True)
+    found, place = _settled(ref, found, said, plan, unit)
     return _layer(ref, rings.polygons(found, place, ref.text), place)
 
 
@@ -231,7 +231,7 @@ def _known_kind(path: Path, info: LayerInfo, source: str) -> LayerInfo:
 
 
 def _settled(
-    ref: Reference, found: Found, said: str | None, plan: CRS | None, unit: str | None, *, strict: bool
+    ref: Reference, found: Found, said: str | None, plan: CRS | None, unit: str | None
 ) -> tuple[Found, CRS]:
     """Settle unit and CRS; return the features in the CRS's unit, and the CRS."""
     if found.crs is None:
@@ -241,7 +241,7 @@ def _settled(
     box = box_of(found.geometry)
     if found.standard and ref.path.suffix.lower() not in MAY_BE_PLANE:
         plan = None
-    place, findings = settle(ref.text, found.crs, plan, box, strict=strict, standard=found.standard)
+    place, findings = settle(ref.text, found.crs, plan, box, standard=found.standard)
     return replace(found, findings=(*found.findings, *findings)), place
 
 

@@ -18,6 +18,8 @@ from setout.layers import CONTRACTS
 from setout.nouns import Exclusion, Finding, Floats, Frame, Geometries, Planting
 from setout.write.chunks import Chunked, Coded, Points, Segments, several
 from setout.write.geopackage import LayerData
+from setout.write.rowlines import row_lines
+from setout.write.works_layers import works_layers
 
 WGS84 = CRS.from_epsg(4326)
 FACTS = (
@@ -55,8 +57,9 @@ def plan_layers(planting: Planting, contours: Sequence[tuple[float, BaseGeometry
     )
     yield from _water(planting, outer)
     yield _layer("usable", outer(usable.geometry), block=list(usable.block), area_m2=shapely.area(usable.geometry))
-    yield _rows(planting)
+    yield _rows(planting, outer)
     yield _trees(planting)
+    yield from works_layers(planting, outer)
     yield _findings(planting.findings, outer)
     if contours:
         yield _layer("contours", outer([line for _, line in contours]), elevation_m=[z for z, _ in contours])
@@ -171,19 +174,24 @@ def _water(planting: Planting, outer: Callable[..., Geometries]) -> Iterator[Lay
         )
 
 
-def _rows(planting: Planting) -> LayerData:
+def _rows(planting: Planting, outer: Callable[..., Geometries]) -> LayerData:
     rows, frame = planting.rows, planting.site.frame
     names = [block.name for block in planting.site.blocks]
     x0, y0 = frame.to(frame.survey_crs, rows.x0, rows.y0)
     x1, y1 = frame.to(frame.survey_crs, rows.x1, rows.y1)
+    length = np.hypot(rows.x1 - rows.x0, rows.y1 - rows.y0)
+    geometry: Segments | Geometries = Segments(x0, y0, x1, y1)
+    if planting.works.row_line:
+        lines = row_lines(planting)
+        length, geometry = shapely.length(lines), outer(lines)
     return _layer(
         "rows",
-        Segments(x0, y0, x1, y1),
+        geometry,
         row_id=row_ids(names, rows.block, rows.row),
         block=Coded(names, rows.block),
         row=rows.row,
         bearing_deg=rows.bearing_deg,
-        length_m=np.hypot(rows.x1 - rows.x0, rows.y1 - rows.y0),
+        length_m=length,
         trees=rows.trees,
     )
 
