@@ -20,6 +20,9 @@ NAMED = {
     "reach": "water_point",
     "usable": "block area_m2",
     "rows": "row_id block row bearing_deg length_m trees",
+    "beds": "block row area_m2",
+    "posts": "block row",
+    "screens": "block purpose length_m",
     "laterals": "zone",
     "manifolds": "zone",
     "water_points": "",
@@ -32,7 +35,7 @@ NAMED = {
 }
 UNIT_OF = {
     "m": "m", "m2": "m2", "kpa": "kPa", "lph": "l/h", "lpd": "l/day", "pct": "%", "deg": "deg",
-    "h": "h", "mm": "mm",
+    "h": "h", "mm": "mm", "m3": "m3",
 }  # fmt: skip
 
 
