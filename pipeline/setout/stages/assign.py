@@ -1,71 +1,58 @@
 """Assign: which plant stands at which position.
 
-A block's plants are dealt out along its walking order so that every count is exact (largest remainders) and each plant
-is spread evenly, not bunched.
+A block's plants are dealt out along its walking order: by share, each spread evenly; in whole rows by turns; or as
+pollinizers at every k-th tree of every k-th row. Counts are exact (largest remainders, or as the plan file gives
+them). Temporary fillers take every second position, and pairs the same plant on the north of every position.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from setout.nouns import Block, Trees
+from setout.geometry.dealing import counts_of, dealt, turns
+from setout.nouns import Block, Bools, Dealing, Finding, Floats, Ints, Plant, Trees
+
+FILLER: Final = "filler"
+"""Role of a plant that comes out again when the permanent trees need its room."""
+ON_LATTICE: Final = 0.2
+"""How far, in half steps, a position may lie off its row's lattice and still be counted on it."""
 
 
-def counts_of(shares: Sequence[float], size: int) -> NDArray[np.int64]:
-    """Share positions out by the method of largest remainders.
+@dataclass(frozen=True, slots=True)
+class _Walk:
+    """Positions of one block as a crew walks them: row numbers, and place in the frame [m]."""
 
-    Parameters
-    ----------
-    shares : Sequence of float
-        Shares above zero, of any sum.
-    size : int
-        Positions.
+    row: NDArray[np.int32]
+    x: Floats
+    y: Floats
 
-    Returns
-    -------
-    ndarray of int
-        Counts that sum to size; each is its exact quota rounded down or up.
+    def of(self, where: Bools | Ints) -> _Walk:
+        return _Walk(self.row[where], self.x[where], self.y[where])
 
-    Examples
-    --------
-    >>> counts_of([8, 1], 100)
-    array([89, 11])
-    """
-    quota = np.asarray(shares, float) / sum(shares) * size
-    counts = np.floor(quota).astype(np.int64)
-    rest = np.argsort(-(quota - counts), kind="stable")[: size - int(counts.sum())]
-    counts[rest] += 1
-    return counts
+    def rows(self) -> tuple[Ints, Ints, Ints]:
+        """Return the first position of every row, how many it has, and of every position the index of its row."""
+        _, first, index, count = np.unique(self.row, return_index=True, return_inverse=True, return_counts=True)
+        return first, count, index
 
-
-def dealt(counts: NDArray[np.int64]) -> NDArray[np.int32]:
-    """Deal kinds out evenly along a line.
-
-    Parameters
-    ----------
-    counts : (k,) ndarray of int
-        How many of each kind.
-
-    Returns
-    -------
-    (n,) ndarray of int
-        Index of the kind at every place, n the sum of counts.
-
-    Examples
-    --------
-    >>> dealt(np.array([6, 2])).tolist()
-    [0, 1, 0, 0, 0, 0, 1, 0]
-    """
-    place = np.concatenate([(np.arange(c) + 0.5) / c for c in counts if c] or [np.empty(0)])
-    kind = np.repeat(np.arange(len(counts)), counts)
-    return kind[np.lexsort((kind, np.round(place, 12)))].astype(np.int32)
+    def along(self) -> Floats:
+        """Return how far along the rows' direction every position is [m], from the first position."""
+        first, count, _ = self.rows()
+        last = first + count - 1
+        dx, dy = self.x[last] - self.x[first], self.y[last] - self.y[first]
+        length = np.hypot(dx, dy)
+        best = int(np.argmax(length))
+        if not length[best]:
+            return np.zeros(len(self.x))
+        along: Floats = ((self.x - self.x[0]) * dx[best] + (self.y - self.y[0]) * dy[best]) / length[best]
+        return along
 
 
-def assign(trees: Trees, blocks: Sequence[Block]) -> Trees:
+def assign(trees: Trees, blocks: Sequence[Block]) -> tuple[Trees, tuple[Finding, ...]]:
     """Give every position of every block its plant.
 
     Parameters
@@ -73,16 +60,287 @@ def assign(trees: Trees, blocks: Sequence[Block]) -> Trees:
     trees : Trees
         In walking order.
     blocks : Sequence of Block
-        The blocks with their plants and shares.
+        The blocks with their plants, shares or counts, and how they are dealt out.
 
     Returns
     -------
-    Trees
-        The same with ``plant`` set; -1 in blocks that name no plant.
+    trees : Trees
+        The same with ``plant`` set; -1 in blocks that name no plant, and where the counts leave a position over.
+    findings : tuple of Finding
+        Counts that the block cannot hold, positions left over, plants that get no tree.
     """
     plant = np.full(len(trees), -1, np.int32)
+    findings: list[Finding] = []
     for index, block in enumerate(blocks):
         own = np.flatnonzero(trees.block == index)
-        if block.plants:
-            plant[own] = dealt(counts_of([p.share for p in block.plants], len(own)))
-    return replace(trees, plant=plant)
+        if not block.plants or not len(own):
+            continue
+        walk = _Walk(trees.row[own], trees.x[own], trees.y[own])
+        for share in _parts(trees, own, walk, block):
+            plants = [block.plants[p] for p in share.plants]
+            got = _deal(walk.of(share.where), plants, share.dealing)
+            plant[own[share.where]] = np.append(share.plants, -1)[got]
+            findings += _counted(block, plants, len(share.where))
+        findings += _left_out(block, plant[own])
+    return replace(trees, plant=plant), tuple(findings)
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """Some positions of a block (indices into its walk), the plants they take and how those are dealt out."""
+
+    where: Ints
+    plants: list[int]
+    dealing: Dealing
+
+
+def _parts(trees: Trees, own: Ints, walk: _Walk, block: Block) -> list[_Part]:
+    """Split a block's positions where different plants have different places."""
+    every = list(range(len(block.plants)))
+    paired = trees.partner[own] if len(trees.partner) == len(trees) else np.full(len(own), -1, np.int32)
+    if (paired >= 0).any():
+        second = _second_of_pair(own, paired, walk)
+        by = Dealing() if block.dealing.way == "every" else block.dealing
+        return [
+            _Part(np.flatnonzero(~second), every[:1], Dealing()),
+            _Part(np.flatnonzero(second), every[1:] or every, by),
+        ]
+    fillers = [p for p in every if block.plants[p].role == FILLER]
+    if not fillers or len(fillers) == len(every):
+        return [_Part(np.arange(len(own)), every, block.dealing)]
+    between = _filler_places(walk, block)
+    return [
+        _Part(np.flatnonzero(~between), [p for p in every if p not in fillers], block.dealing),
+        _Part(np.flatnonzero(between), fillers, Dealing()),
+    ]
+
+
+def _second_of_pair(own: Ints, partner: NDArray[np.int32], walk: _Walk) -> Bools:
+    """Tell which trees are the southern of a pair; of a pair due east and west, the second in walking order."""
+    second = np.zeros(len(own), bool)
+    one = np.flatnonzero(partner >= 0)
+    other = np.searchsorted(own, partner[one])
+    dx, dy = walk.x[other] - walk.x[one], walk.y[other] - walk.y[one]
+    east, north = abs(dx[0]), abs(dy[0])
+    second[one] = dy > 0 if north > 1e-3 * east else other < one
+    return second
+
+
+def _filler_places(walk: _Walk, block: Block) -> Bools:
+    """Tell which positions of a block are for fillers: the middles of a quincunx, else every second one in the row.
+
+    The permanent trees keep the larger half, so that on even ground they stand in a square (quincunx) or a
+    diamond (each row moved one position against the next).
+    """
+    first, _, row = walk.rows()
+    halves = 2 * walk.along() / block.pattern.step_m
+    number = np.rint(halves).astype(np.int64)
+    on_lattice = bool((np.abs(halves - number) < ON_LATTICE).all())
+    shift = 1 if block.pattern.shift else 0
+    if block.pattern.kind == "quincunx":
+        parity = number % 2 if on_lattice else row % 2
+    elif on_lattice:
+        parity = (number // 2 + row // (1 + shift)) % 2
+    else:
+        parity = (np.arange(len(row)) - first[row] + row) % 2
+    odd = int(parity.sum())
+    larger = 1 if 2 * odd > len(parity) else 0 if 2 * odd < len(parity) else int(parity[0])
+    between: Bools = parity != larger
+    return between
+
+
+def allotted(plants: Sequence[Plant], size: int) -> NDArray[np.int64]:
+    """Return how many positions each plant gets: its count, or its share of what the counts leave.
+
+    Parameters
+    ----------
+    plants : Sequence of Plant
+        ``share`` is a number of trees where ``count`` is true.
+    size : int
+        Positions.
+
+    Returns
+    -------
+    (k,) ndarray of int
+        Counts; where they ask for more than there is they are reduced in proportion, and where every plant has a
+        count they may sum to less than size.
+
+    Examples
+    --------
+    >>> main, other = Plant("apple, dwarf", share=3), Plant("pear, dwarf", share=1)
+    >>> allotted([main, other, Plant("quince", share=5, count=True)], 25)
+    array([15,  5,  5])
+    """
+    asked = np.array([round(p.share) if p.count else 0 for p in plants], np.int64)
+    by_count = np.array([p.count for p in plants])
+    if asked.sum() > size:
+        return counts_of(asked.tolist(), size)
+    shares = np.array([0.0 if p.count else p.share for p in plants])
+    if by_count.all() or not shares.sum():
+        return asked
+    return asked + counts_of(shares.tolist(), size - int(asked.sum()))
+
+
+def _deal(walk: _Walk, plants: Sequence[Plant], dealing: Dealing) -> NDArray[np.int32]:
+    """Return for every position of a walk the index of its plant; -1 for none."""
+    if dealing.way == "rows" and len(plants) > 1:
+        return _by_rows(walk, plants)
+    if dealing.way == "every" and len(plants) > 1:
+        return _by_every(walk, plants, dealing)
+    return _first(dealt(allotted(plants, len(walk.x))), len(walk.x))
+
+
+def _first(kinds: NDArray[np.int32], size: int) -> NDArray[np.int32]:
+    """Plant the first positions of the walk and leave the rest open."""
+    return np.append(kinds, np.full(size - len(kinds), -1)).astype(np.int32)
+
+
+def _by_rows(walk: _Walk, plants: Sequence[Plant]) -> NDArray[np.int32]:
+    """Deal whole rows by turns; plants with a count stand together behind them, in the last rows."""
+    size = len(walk.x)
+    counted = [k for k, p in enumerate(plants) if p.count]
+    shared = [k for k, p in enumerate(plants) if not p.count]
+    counts = allotted(plants, size)
+    together = np.repeat(np.array(counted, np.int32), counts[counted])
+    free = size - len(together)
+    if not shared or not free:
+        return _first(together, size)
+    _, _, row = walk.of(np.arange(free)).rows()
+    kinds = np.array(shared, np.int32)[turns([plants[k].share for k in shared], int(row[-1]) + 1)[row]]
+    return np.append(kinds, together).astype(np.int32)
+
+
+def _by_every(walk: _Walk, plants: Sequence[Plant], dealing: Dealing) -> NDArray[np.int32]:
+    """Give the second plant each k-th tree of each m-th row, and deal the others to the rest by share."""
+    size = len(walk.x)
+    out = np.full(size, -1, np.int32)
+    chosen = _every_kth(walk, dealing.every_tree, dealing.every_row)
+    others = [k for k in range(len(plants)) if k != 1]
+    promised = sum(round(plants[k].share) for k in others if plants[k].count)
+    wanted = min(int(chosen.sum()), max(size - promised, 0))
+    if plants[1].count:
+        wanted = int(allotted(plants, size)[1])
+    chosen = _exactly(chosen, wanted)
+    out[chosen] = 1
+    rest = np.flatnonzero(~chosen)
+    got = _first(dealt(allotted([plants[k] for k in others], len(rest))), len(rest))
+    out[rest] = np.append(np.array(others), -1)[got]
+    return out
+
+
+def _every_kth(walk: _Walk, k: int, m: int) -> Bools:
+    """Choose each k-th position of each m-th row, neighbouring chosen rows staggered by half of k.
+
+    The first chosen row is the middle one of the first m, and the first chosen position the middle one of the first
+    k, so that the edges are served like the inside. Every chosen row has at least one.
+    """
+    k, m = max(k, 1), max(m, 1)
+    first, count, row = walk.rows()
+    along = walk.along()
+    gaps = np.diff(along)[np.diff(row) == 0]
+    step = float(np.median(np.abs(gaps))) if len(gaps) else 1.0
+    start = min((m + 1) // 2, len(first)) - 1
+    turn, off = np.divmod(np.arange(len(first)) - start, m)
+    # rows begin where the ground lets them: the phase of a row is that of its place on the ground
+    begun = np.rint((along[first] - along[first[0]]) / max(step, 1e-9)).astype(np.int64)
+    phase = ((k - 1) // 2 + turn % 2 * (k // 2) - begun) % k
+    phase = np.where(phase < count, phase, (count - 1) // 2)
+    rank = np.arange(len(row)) - first[row]
+    chosen: Bools = (off == 0)[row] & (turn >= 0)[row] & (rank >= phase[row]) & ((rank - phase[row]) % k == 0)
+    return chosen
+
+
+def _exactly(chosen: Bools, number: int) -> Bools:
+    """Choose an exact number of positions: thinned evenly among the chosen, or others added evenly between them."""
+    have = int(chosen.sum())
+    pool = np.flatnonzero(chosen if number < have else ~chosen)
+    pick = number if number < have else number - have
+    out = np.zeros(len(chosen), bool) if number < have else chosen.copy()
+    out[pool[(2 * np.arange(pick, dtype=np.int64) + 1) * len(pool) // (2 * max(pick, 1))]] = True
+    return out
+
+
+def label(plant: Plant) -> str:
+    """Return what people call a plant: its name, and its variety where it has one.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant.
+
+    Returns
+    -------
+    str
+        Such as "apple, dwarf (B)".
+
+    Examples
+    --------
+    >>> label(Plant("apple, dwarf", "B")), label(Plant("almond"))
+    ('apple, dwarf (B)', 'almond')
+    """
+    return f"{plant.name} ({plant.variety})" if plant.variety else plant.name or "the plant"
+
+
+def _counted(block: Block, plants: Sequence[Plant], size: int) -> list[Finding]:
+    """Say where counts and positions do not meet."""
+    asked = sum(round(p.share) for p in plants if p.count)
+    if asked > size:
+        got = allotted(plants, size)
+        cut = ", ".join(
+            f"{label(p)}: {n} of {round(p.share)}" for p, n in zip(plants, got.tolist(), strict=True) if p.count
+        )
+        return [
+            Finding(
+                "counts_over_positions", "stop",
+                f"block {block.name}: its plants are to be {asked}, its ground has {size} positions for them; "
+                f"the counts are reduced in proportion ({cut})",
+                f"{size} positions", f"{asked} positions",
+                "ask for fewer, give the block more ground, or make its step smaller", geometry=block.area,
+            )
+        ]  # fmt: skip
+    if plants and all(p.count for p in plants) and asked < size:
+        return [
+            Finding(
+                "positions_left_over", "warn",
+                f"block {block.name}: the counts plant {asked} of {size} positions; the last {size - asked} "
+                "along the walk stay open",
+                f"{size} positions", f"{asked} plants",
+                "raise a count, or give one plant a share instead: it then takes what is left", geometry=block.area,
+            )
+        ]  # fmt: skip
+    return []
+
+
+def _left_out(block: Block, got: NDArray[np.int32]) -> list[Finding]:
+    """Say which plants get no tree, and where a way of dealing has nothing to deal."""
+    counts = np.bincount(got[got >= 0], minlength=len(block.plants))
+    none = [label(p) for p, n in zip(block.plants, counts.tolist(), strict=True) if not n and p.share > 0]
+    findings = []
+    if none:
+        findings.append(
+            Finding(
+                "plant_without_tree", "warn",
+                f"block {block.name}: {', '.join(none)} gets no tree: the block's {len(got)} positions are too few "
+                "for its share",
+                "0 trees", "at least 1", "give it a larger share, or a count", geometry=block.area,
+            )
+        )  # fmt: skip
+    if block.dealing.way == "every" and len(block.plants) < 2:
+        findings.append(
+            Finding(
+                "no_second_plant", "warn",
+                f"block {block.name}: each {block.dealing.every_tree}th tree of each {block.dealing.every_row}th row "
+                "is for the second plant, and it names only one",
+                f"{len(block.plants)} plant", "2 plants", "add the pollinizer to its plants", geometry=block.area,
+            )
+        )  # fmt: skip
+    fillers = sum(p.role == FILLER for p in block.plants)
+    if fillers and fillers == len(block.plants):
+        findings.append(
+            Finding(
+                "only_fillers", "warn",
+                f"block {block.name}: all its plants are fillers; nothing stays when they are taken out",
+                "0 permanent plants", "at least 1", "give one plant no role, or another", geometry=block.area,
+            )
+        )  # fmt: skip
+    return findings

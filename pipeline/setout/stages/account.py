@@ -1,0 +1,296 @@
+"""Account: what a planting asks a grower to buy, counted from what was set out.
+
+The order lists plants, the materials what holds, guards and feeds them. Quantities come from the finished trees and
+works; what geometry cannot tell (how long a stake is, how much wire the knots take) comes from :class:`Allowances`,
+which are common practice and can be set.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import ceil, pi
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from setout.nouns import Block, Plant, Rows, Trees, Works
+from setout.units import FOOT, show_length
+
+INCH: Final = FOOT / 12
+CUBIC_YARD: Final = (3 * FOOT) ** 3
+"""Cubic yard [m3], exact."""
+CALENDAR: Final = 1000
+"""A year to remove fillers above this is a year of the calendar, below it one of the planting's life."""
+
+
+@dataclass(frozen=True, slots=True)
+class OrderLine:
+    """Plants of one kind to order for one block.
+
+    Attributes
+    ----------
+    species, plant, variety, role, size_class : what to order, as in "apple", "apple, semi-dwarf", "B", "pollinizer",
+        "semi-dwarf"
+    block : name of the block it is for
+    trees : positions that it takes
+    spares : plants to order beside, for those that do not take
+    note : such as "filler: out in year 12"
+    """
+
+    species: str
+    plant: str
+    variety: str
+    role: str
+    size_class: str
+    block: str
+    trees: int
+    spares: int
+    note: str = ""
+
+    @property
+    def plants(self) -> int:
+        """Return how many to order, spares and all."""
+        return self.trees + self.spares
+
+
+@dataclass(frozen=True, slots=True)
+class MaterialLine:
+    """One material for one block.
+
+    Attributes
+    ----------
+    item, size : what it is, and how large, as people say it
+    quantity, unit : how much, in SI ("m", "m2", "m3") or as a number ("each")
+    where : what it is for
+    shown : the quantity as people buy it, such as "12.3 cu yd"; in the site's units
+    """
+
+    item: str
+    size: str
+    quantity: float
+    unit: str
+    where: str
+    shown: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A piece to buy: length and thickness [m]; 0 for a thickness that does not matter."""
+
+    length_m: float
+    thick_m: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Allowances:
+    """What geometry cannot tell of the materials; every default is common practice, for the grower to set.
+
+    Posts and anchors follow P. Domoto, Constructing a Vineyard Trellis (Iowa State University, 2002): end posts 5 in x
+    10 ft, line posts 3-4 in x 8 ft, earth anchors 40 in long in rows up to 600 ft, braced ends in longer ones. Mulch is
+    no deeper than 3 in (University of Florida IFAS, Best mulch management). The others are from memory.
+
+    Attributes
+    ----------
+    stakes_per_tree, guards_per_tree : for plants that grow as a tree
+    stake, guard, end_post, line_post, anchor : their sizes
+    braced_m : rows longer than this want braced ends instead of anchors [m]
+    wire : kind of wire
+    tying : share of wire for knots, strainers and waste
+    tree_mulch : whether every tree gets mulch of its own; those in beds have the bed's
+    ring_m, ring_depth_m : diameter and depth of that mulch [m]
+    bed_soil_m : depth of soil brought in for a bed [m]; 0 where a bed is drawn up from the ground it lies on
+    edging : whether beds are edged
+    """
+
+    stakes_per_tree: int = 1
+    guards_per_tree: int = 1
+    stake: Piece = Piece(6 * FOOT, 2 * INCH)
+    guard: Piece = Piece(2 * FOOT)
+    end_post: Piece = Piece(10 * FOOT, 5 * INCH)
+    line_post: Piece = Piece(8 * FOOT, 3.5 * INCH)
+    anchor: Piece = Piece(40 * INCH)
+    braced_m: float = 600 * FOOT
+    wire: str = "12.5 gauge (2.5 mm), high-tensile, galvanised"
+    tying: float = 0.05
+    tree_mulch: bool = False
+    ring_m: float = 3 * FOOT
+    ring_depth_m: float = 3 * INCH
+    bed_soil_m: float = 8 * INCH
+    edging: bool = True
+
+
+COMMON_PRACTICE: Final = Allowances()
+"""The allowances where a grower sets none."""
+
+
+def order_of(blocks: Sequence[Block], trees: Trees, spares: float = 0.05) -> list[OrderLine]:
+    """List the plants to order, a line for every plant of every block.
+
+    Parameters
+    ----------
+    blocks : Sequence of Block
+        The blocks with their plants.
+    trees : Trees
+        With their plants assigned.
+    spares : float
+        Share to order beside, for plants that do not take; rounded up in every line. 5 % is common practice.
+
+    Returns
+    -------
+    list of OrderLine
+        In the order of the blocks and their plants. Trees of a plant without a name, and positions left open, are
+        not ordered; all others stand in exactly one line.
+
+    Examples
+    --------
+    >>> from setout.nouns import Pattern
+    >>> block = Block("A", None, Pattern("square", 5.0, 5.0), 0.0, (Plant("pear, dwarf", "B"),))
+    >>> one = np.zeros(21, np.int32)
+    >>> (line,) = order_of([block], Trees(one, one + 1, one, one * 1.0, one * 1.0, one))
+    >>> line.species, line.size_class, line.trees, line.spares
+    ('pear', 'dwarf', 21, 2)
+    """
+    lines = []
+    for index, block in enumerate(blocks):
+        own = trees.plant[trees.block == index]
+        counts = np.bincount(own[own >= 0], minlength=len(block.plants)).tolist()
+        for plant, count in zip(block.plants, counts, strict=True):
+            if plant.name and count:
+                lines.append(_order_line(plant, block.name, count, spares))
+    return lines
+
+
+def _order_line(plant: Plant, block: str, count: int, spares: float) -> OrderLine:
+    species, _, size_class = plant.name.partition(", ")
+    beside = ceil(round(count * spares, 6))
+    return OrderLine(
+        plant.species or species, plant.name, plant.variety, plant.role, size_class, block, count, beside, _note(plant)
+    )  # fmt: skip
+
+
+def _note(plant: Plant) -> str:
+    if not plant.remove_year:
+        return ""
+    year = f"{plant.remove_year}" if plant.remove_year > CALENDAR else f"year {plant.remove_year}"
+    return f"{plant.role or 'temporary'}: out in {year}"
+
+
+def materials_of(
+    blocks: Sequence[Block],
+    trees: Trees,
+    rows: Rows,
+    works: Works,
+    allowances: Allowances = COMMON_PRACTICE,
+    units: str = "us",
+) -> list[MaterialLine]:
+    """List the materials of a planting, a line for every item of every block.
+
+    Parameters
+    ----------
+    blocks : Sequence of Block
+        The blocks with their plants, trellis and beds.
+    trees : Trees
+        With their plants assigned.
+    rows : Rows
+        Rows as planted.
+    works : Works
+        Beds, posts and wire as set out; its wire without any allowance.
+    allowances : Allowances
+        Sizes and shares that geometry does not tell.
+    units : str
+        "us" or "si": how sizes and shown quantities are said.
+
+    Returns
+    -------
+    list of MaterialLine
+        In the order of the blocks; items that a block has none of are left out.
+    """
+    bought = _Buying(allowances, units)
+    lines: list[MaterialLine] = []
+    for index, block in enumerate(blocks):
+        lines += bought.for_trees(block, trees.plant[trees.block == index])
+        lines += bought.for_rows(block, index, rows, works)
+        lines += bought.for_beds(block, works.bed[works.bed_block == index])
+    return lines
+
+
+@dataclass(frozen=True, slots=True)
+class _Buying:
+    """How materials are said and allowed for."""
+
+    allow: Allowances
+    units: str
+
+    def for_trees(self, block: Block, plant: NDArray[np.int32]) -> Iterator[MaterialLine]:
+        """Yield what every tree of a block gets; a plant without a name may be anything, and gets nothing."""
+        allow = self.allow
+        counts = np.bincount(plant[plant >= 0], minlength=len(block.plants)).tolist()
+        wooden = sum(n for p, n in zip(block.plants, counts, strict=True) if p.name and p.habit == "tree")
+        where = f"block {block.name}: {wooden:,} trees"
+        yield from self._each("tree stake", allow.stake, wooden * allow.stakes_per_tree, where)
+        yield from self._each("trunk guard", allow.guard, wooden * allow.guards_per_tree, where)
+        if allow.tree_mulch and block.pattern.bed is None:
+            every = sum(counts)
+            size = f"{self._say(allow.ring_m)} across, {self._deep(allow.ring_depth_m)} deep, clear of the stem"
+            volume = every * pi / 4 * allow.ring_m**2 * allow.ring_depth_m
+            yield from self._volume("mulch", size, volume, f"block {block.name}: {every:,} plants")
+
+    def for_rows(self, block: Block, index: int, rows: Rows, works: Works) -> Iterator[MaterialLine]:
+        """Yield posts, anchors and wire of a block's rows."""
+        allow, own = self.allow, rows.block == index
+        end = works.post_end[works.post_block == index]
+        ends = int(end.sum())
+        where = f"block {block.name}: {int(own.sum()):,} rows"
+        longest = float(np.hypot(rows.x1 - rows.x0, rows.y1 - rows.y0)[own].max(initial=0.0))
+        yield from self._each("end post", allow.end_post, ends, where)
+        yield from self._each("line post", allow.line_post, len(end) - ends, where)
+        trellis = block.pattern.trellis
+        if trellis is not None and trellis.anchor_m > 0:
+            far = f"; brace the ends of rows over {self._say(allow.braced_m)}" if longest > allow.braced_m else ""
+            yield from self._each("anchor", allow.anchor, ends, where + far)
+        length = works.wire_m.get(index, 0.0) * (1 + allow.tying)
+        if length > 0:
+            strands = f", {trellis.wires} wires" if trellis is not None else ""
+            tying = f", with {allow.tying:.0%} for tying" if allow.tying else ""
+            yield MaterialLine("wire", allow.wire, length, "m", where + strands + tying, self._long(length))
+
+    def for_beds(self, block: Block, beds: NDArray[np.object_]) -> Iterator[MaterialLine]:
+        """Yield mulch, soil and edging of a block's raised beds."""
+        bed, allow = block.pattern.bed, self.allow
+        if bed is None or not len(beds):
+            return
+        area = float(shapely.area(beds).sum())
+        where = f"block {block.name}: {len(beds):,} beds"
+        yield from self._volume("mulch", f"{self._deep(bed.mulch_m)} deep", area * bed.mulch_m, where)
+        yield from self._volume("bed soil", f"{self._deep(allow.bed_soil_m)} deep", area * allow.bed_soil_m, where)
+        if allow.edging:
+            edge = float(shapely.length(beds).sum())
+            size = f"round beds of {self._say(bed.length_m)} x {self._say(bed.width_m)}"
+            yield MaterialLine("bed edging", size, edge, "m", where, self._long(edge))
+
+    def _each(self, item: str, piece: Piece, number: int, where: str) -> Iterator[MaterialLine]:
+        if number:
+            thick = f", {self._deep(piece.thick_m)} thick" if piece.thick_m else ""
+            size = f"{self._say(piece.length_m)} long{thick}"
+            yield MaterialLine(item, size, float(number), "each", where, f"{number:,}")
+
+    def _volume(self, item: str, size: str, volume: float, where: str) -> Iterator[MaterialLine]:
+        if volume > 0:
+            us = self.units == "us"
+            shown = f"{volume / CUBIC_YARD:,.1f} cu yd" if us else f"{volume:,.1f} m3"
+            yield MaterialLine(item, size, volume, "m3", where, shown)
+
+    def _say(self, length: float) -> str:
+        return show_length(length, self.units)
+
+    def _deep(self, depth: float) -> str:
+        """Say a depth in inches or centimetres."""
+        value, unit = (depth / INCH, "in") if self.units == "us" else (depth * 100, "cm")
+        return f"{value:.1f}".removesuffix(".0") + f" {unit}"
+
+    def _long(self, length: float) -> str:
+        """Say a length to buy, whole feet or metres."""
+        return f"{ceil(round(length / FOOT, 3)):,} ft" if self.units == "us" else f"{ceil(round(length, 3)):,} m"
