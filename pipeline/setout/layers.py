@@ -322,6 +322,7 @@ _LAYERS: Final = (
             _must("quantity", "real", "as unit says", "how much"),
             _must("unit", "text", "", "unit of the quantity"),
             Column("where", "text", "", "what it is for"),
+            Column("shown", "text", "", "the quantity as people buy it"),
         ),
         "Materials",
     ),

@@ -24,7 +24,7 @@ from setout.nouns import Finding, Ground, Planting, Reach, Served, Site, Survey,
 from setout.plan import Plan
 from setout.read import plan_file, reference
 from setout.read.survey import read_survey
-from setout.stages import assign, exclude, fill, reach, survey, terrain
+from setout.stages import account, assign, exclude, fill, reach, survey, terrain
 from setout.stages import check as look
 from setout.units import show_area, show_length
 from setout.write.commit import OutputFolder, check_writable, managed_by
@@ -168,7 +168,19 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
     )  # fmt: skip
     ranked = sorted(findings, key=lambda f: ("stop", "warn", "note").index(f.severity))
     known = {name: values for name, values in facts.items() if values is not None}
-    return Planting(site, ground, usable, filled.rows, trees, known, tuple(ranked), reached, filled.works)
+    return Planting(
+        site,
+        ground,
+        usable,
+        filled.rows,
+        trees,
+        known,
+        tuple(ranked),
+        reached,
+        filled.works,
+        tuple(account.order_of(site.blocks, trees)),
+        tuple(account.materials_of(site.blocks, trees, filled.rows, filled.works, units=site.units)),
+    )
 
 
 def _ground(the_plan: Plan, site: Site, surveyed: Survey) -> Ground:

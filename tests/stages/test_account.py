@@ -12,7 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from setout.nouns import Bed, Block, Pattern, Plant, Rows, Trees, Trellis, Works
-from setout.stages.account import Allowances, MaterialLine, materials_of, order_of
+from setout.nouns import MaterialLine
+from setout.stages.account import Allowances, materials_of, order_of
 
 FT = 0.3048
 PLANTS = (

@@ -17,7 +17,7 @@ from setout.nouns.base import (
     VectorLayer,
     transformer,
 )
-from setout.nouns.planting import AccountRow, Exclusion, Planting, Rows, Trees, Usable, Works
+from setout.nouns.planting import AccountRow, Exclusion, MaterialLine, OrderLine, Planting, Rows, Trees, Usable, Works
 from setout.nouns.site import Ground, HeightLimit, NoPlant, Reach, Served, Setback, Site, Survey, Water, WaterPoints
 from setout.nouns.system import Bed, Block, Dealing, Pair, Pattern, Plant, Trellis
 
@@ -36,7 +36,9 @@ __all__ = [
     "Ground",
     "HeightLimit",
     "Ints",
+    "MaterialLine",
     "NoPlant",
+    "OrderLine",
     "Pair",
     "Pattern",
     "Plant",

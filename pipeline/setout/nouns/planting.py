@@ -117,6 +117,56 @@ class Works:
 
 
 @dataclass(frozen=True, slots=True)
+class OrderLine:
+    """Plants of one kind to order for one block.
+
+    Attributes
+    ----------
+    species, plant, variety, role, size_class : what to order, as in "apple", "apple, semi-dwarf", "B", "pollinizer",
+        "semi-dwarf"
+    block : name of the block it is for
+    trees : positions that it takes
+    spares : plants to order beside, for those that do not take
+    note : such as "filler: out in year 12"
+    """
+
+    species: str
+    plant: str
+    variety: str
+    role: str
+    size_class: str
+    block: str
+    trees: int
+    spares: int
+    note: str = ""
+
+    @property
+    def plants(self) -> int:
+        """Return how many to order, spares and all."""
+        return self.trees + self.spares
+
+
+@dataclass(frozen=True, slots=True)
+class MaterialLine:
+    """One material for one block.
+
+    Attributes
+    ----------
+    item, size : what it is, and how large, as people say it
+    quantity, unit : how much, in SI ("m", "m2", "m3") or as a number ("each")
+    where : what it is for
+    shown : the quantity as people buy it, such as "12.3 cu yd"; in the site's units
+    """
+
+    item: str
+    size: str
+    quantity: float
+    unit: str
+    where: str
+    shown: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Planting:
     """The finished plan: what every writer writes from.
 
@@ -137,3 +187,5 @@ class Planting:
     findings: tuple[Finding, ...]
     reach: Reach | None = None
     works: Works = field(default_factory=Works)
+    order: tuple[OrderLine, ...] = ()
+    materials: tuple[MaterialLine, ...] = ()

@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from setout.nouns import Block, Plant, Rows, Trees, Works
+from setout.nouns import Block, MaterialLine, OrderLine, Plant, Rows, Trees, Works
 from setout.units import FOOT, show_length
 
 INCH: Final = FOOT / 12
@@ -24,56 +24,6 @@ CUBIC_YARD: Final = (3 * FOOT) ** 3
 """Cubic yard [m3], exact."""
 CALENDAR: Final = 1000
 """A year to remove fillers above this is a year of the calendar, below it one of the planting's life."""
-
-
-@dataclass(frozen=True, slots=True)
-class OrderLine:
-    """Plants of one kind to order for one block.
-
-    Attributes
-    ----------
-    species, plant, variety, role, size_class : what to order, as in "apple", "apple, semi-dwarf", "B", "pollinizer",
-        "semi-dwarf"
-    block : name of the block it is for
-    trees : positions that it takes
-    spares : plants to order beside, for those that do not take
-    note : such as "filler: out in year 12"
-    """
-
-    species: str
-    plant: str
-    variety: str
-    role: str
-    size_class: str
-    block: str
-    trees: int
-    spares: int
-    note: str = ""
-
-    @property
-    def plants(self) -> int:
-        """Return how many to order, spares and all."""
-        return self.trees + self.spares
-
-
-@dataclass(frozen=True, slots=True)
-class MaterialLine:
-    """One material for one block.
-
-    Attributes
-    ----------
-    item, size : what it is, and how large, as people say it
-    quantity, unit : how much, in SI ("m", "m2", "m3") or as a number ("each")
-    where : what it is for
-    shown : the quantity as people buy it, such as "12.3 cu yd"; in the site's units
-    """
-
-    item: str
-    size: str
-    quantity: float
-    unit: str
-    where: str
-    shown: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -74,6 +74,7 @@ def plan_layers(planting: Planting, contours: Sequence[tuple[float, BaseGeometry
         remaining_m2=[row.remaining_m2 for row in account],
     )
     yield _order(planting)
+    yield _materials(planting)
 
 
 def mapping_to(frame: Frame, crs: CRS, box: tuple[float, float, float, float]) -> PatchMap:
@@ -283,15 +284,29 @@ def _findings(findings: Sequence[Finding], outer: Callable[..., Geometries]) -> 
 
 
 def _order(planting: Planting) -> LayerData:
-    trees = planting.trees
-    lines = []
-    for b, block in enumerate(planting.site.blocks):
-        for p, plant in enumerate(block.plants):
-            count = int(((trees.block == b) & (trees.plant == p)).sum())
-            if plant.name and count:
-                lines.append((plant.name, plant.variety, plant.role, block.name, count))
-    texts = {
-        key: np.array([line[k] for line in lines] or [""], object)[: len(lines)]
-        for k, key in enumerate(("plant", "variety", "role", "block"))
-    }
-    return _layer("order", None, **texts, trees=np.array([line[4] for line in lines], np.int64))
+    lines = planting.order
+    names = ("species", "plant", "variety", "role", "size_class", "block", "note")
+    return _layer(
+        "order",
+        None,
+        **{name: _texts([getattr(line, name) for line in lines]) for name in names},
+        trees=np.array([line.trees for line in lines], np.int64),
+        spares=np.array([line.spares for line in lines], np.int64),
+    )
+
+
+def _materials(planting: Planting) -> LayerData:
+    lines = planting.materials
+    names = ("item", "size", "unit", "where", "shown")
+    return _layer(
+        "materials",
+        None,
+        **{name: _texts([getattr(line, name) for line in lines]) for name in names},
+        quantity=np.array([line.quantity for line in lines], float),
+    )
+
+
+def _texts(values: Sequence[str]) -> NDArray[np.object_]:
+    out = np.empty(len(values), object)
+    out[:] = list(values)
+    return out
