@@ -772,8 +772,12 @@ def terrain(look: Look) -> Iterator[str]:
     col, row = round((e0 * (c - c0) - b0 * (f - f0)) / det), round((a0 * (f - f0) - d0 * (c - c0)) / det)
     true = look.heights.slope[row : row + given.shape[0], col : col + given.shape[1]]
     known = np.isfinite(true)
-    slack = np.broadcast_to(look.heights.slack, look.heights.z.shape)[row : row + given.shape[0], col : col + given.shape[1]]
-    off = np.where(np.isnan(given), np.nan, np.maximum(np.abs(true - given) - slack, 0.0))[known] / np.maximum(1, true[known] / 100)
+    slack = np.broadcast_to(look.heights.slack, look.heights.z.shape)[
+        row : row + given.shape[0], col : col + given.shape[1]
+    ]
+    off = np.where(np.isnan(given), np.nan, np.maximum(np.abs(true - given) - slack, 0.0))[known] / np.maximum(
+        1, true[known] / 100
+    )
     if not known.any() or not np.nanmax(off) <= look.heights.rounding or np.isnan(off).any():
         yield f"slope.tif is off by {np.nanmax(off) if known.any() else np.nan:.5f}, {np.isnan(off).sum()} cells are missing"
 
@@ -782,7 +786,8 @@ def files(look: Look) -> Iterator[str]:
     """Hold the GeoPackage to the OGC rules and to what the GDAL tool says."""
     path = ROOT / ".testdata" / "osgeo_utils" / "samples" / "validate_gpkg.py"
     spec = importlib.util.spec_from_file_location("validate_gpkg", path)
-    assert spec is not None and spec.loader is not None
+    assert spec is not None
+    assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     yield from (f"plan.gpkg: {error}" for error in module.check(str(look.gpkg), abort_at_first_error=False))

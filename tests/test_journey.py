@@ -9,6 +9,7 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 
 import setout
 from dialects import FIELD, Place, boundary_file
@@ -201,6 +202,28 @@ def test_blocks_water_and_limits_together_and_twice(tmp_path):
         assert (tmp_path / "first" / name).read_bytes() == (tmp_path / "out" / name).read_bytes(), name
 
 
+def test_unlike_blocks_and_ground_shut_off_by_a_barrier(tmp_path):
+    """Pipes of any length do not lead into a closed fence; a close block beside a wide one is not too close to it."""
+    place = Place(tmp_path, 147.3, -37.1, 7855)
+    place.features()
+    place.dem(said="metre")
+    fence = shapely.Polygon([(40, -70), (95, -70), (95, -10), (40, -10)])
+    place.laid([shapely.LineString(fence.exterior.coords)]).to_file(tmp_path / "fence.gpkg", layer="fence")
+    site, boundary = boundary_file(place, "gpkg")
+    blocks = [
+        block(step="3 m", area="features.gpkg:blocks[name=west]") | {"name": "close", "spread": "2 m"},
+        block(step="8 m", direction="best") | {"name": "wide"},
+    ]
+    planting = look_at(
+        tmp_path, Truth({site["boundary"]: boundary}), site=site | {"dem": "dem.tif"}, block=blocks,
+        water={"points": "features.gpkg:riser", "min_pressure": "20 psi", "barriers": "fence.gpkg:fence"},
+    )  # fmt: skip
+    assert not shapely.contains_xy(fence, *local_xy(tmp_path, place)).any()
+    assert not {"too_close", "beyond_reach", "nearest_below_step"} & codes(planting)
+    account = {row.reason: row.newly_m2 for row in planting.usable.account}
+    assert account["beyond reach of water"] == pytest.approx(shapely.intersection(fence, FIELD).area, rel=0.01)
+
+
 def test_the_inspector_sees_what_is_wrong(tmp_path):
     """A look that finds nothing is worth something only when it finds what was done to the results."""
     import sqlite3
@@ -208,11 +231,11 @@ def test_the_inspector_sees_what_is_wrong(tmp_path):
     place = Place(tmp_path, 147.3, -37.1, 7855)
     place.features()
     place.dem(said="metre")
-    site, boundary = boundary_file(place, "gpkg")
+    site, _ = boundary_file(place, "gpkg")
     sections = {"site": site | {"dem": "dem.tif"}, "ground": STEEP, "setback": SETBACKS, "block": [block()]}
     look_at(tmp_path, **sections)
     trees = gpd.read_file(tmp_path / "out" / "plan.gpkg", layer="trees")
-    trees.loc[5, "geometry"] = shapely.Point(*(np.array(trees.geometry[5].coords[0]) + [1.0, 0.0, 0.0]))
+    trees.loc[5, "geometry"] = shapely.affinity.translate(trees.geometry[5], 1.0)
     trees.loc[9, "tree_id"] = trees.loc[8, "tree_id"]
     trees.to_file(tmp_path / "out" / "plan.gpkg", layer="trees")
     with sqlite3.connect(tmp_path / "out" / "plan.gpkg") as db:

@@ -202,7 +202,7 @@ def too_high(reach: Reach, ground: Ground) -> NDArray[np.uint8] | None:
     if elevations is None or not np.isfinite(reach.ceiling_m).any():
         return None
     row0, row1, col0, col1 = ground.window
-    if not np.isfinite(reach.max_run_m) and np.isinf(reach.ceiling_m).any():
+    if not np.isfinite(reach.max_run_m) and reach.barriers is None and np.isinf(reach.ceiling_m).any():
         return None
     packed = np.zeros_like(ground.steep)
     for start in range(row0, row1, 512):

@@ -77,7 +77,7 @@ def _near(capsules: NDArray[np.float64], area: BaseGeometry) -> NDArray[np.float
 def _reach_cutters(
     reach: Reach | None, beside: float
 ) -> tuple[NDArray[np.float64] | None, tuple[NDArray[np.float64], NDArray[np.int64]] | None]:
-    if reach is None or not np.isfinite(reach.max_run_m):
+    if reach is None or (not np.isfinite(reach.max_run_m) and reach.barriers is None):
         return None, None
     if reach.barriers is None:
         return np.column_stack([reach.x, reach.y, np.maximum(reach.max_run_m - reach.run - beside, 0.0)]), None
