@@ -7,7 +7,7 @@ import pytest
 import shapely
 from scipy.spatial import cKDTree
 
-from setout.geometry.nearby import bins_of, near_legs, nearest_distance
+from setout.geometry.nearby import bins_of, in_boxes, near_legs, nearest_distance
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -47,3 +47,16 @@ def test_exact_lattice_at_the_bins_edges() -> None:
 def test_alone_and_on_each_other() -> None:
     assert nearest_distance(np.array([1.0]), np.array([2.0]), 3.0).tolist() == [np.inf]
     assert nearest_distance(np.full(200, 1.0), np.full(200, 2.0), 3.0).tolist() == [0.0] * 200
+
+
+def test_boxes_give_at_least_the_points_in_them() -> None:
+    rng = np.random.default_rng(9)
+    x, y = rng.uniform(0, 300, 2000), rng.uniform(0, 200, 2000)
+    low = rng.uniform(-50, 320, (12, 2))
+    boxes = np.hstack([low, low + rng.uniform(0, 90, (12, 2))])
+    box, point = in_boxes(bins_of(x, y, 15.0), boxes)
+    for k, (x0, y0, x1, y1) in enumerate(boxes):
+        within = np.flatnonzero((x >= x0) & (x <= x1) & (y >= y0) & (y <= y1))
+        found = point[box == k]
+        assert len(found) == len(set(found.tolist()))
+        assert set(within.tolist()) <= set(found.tolist())

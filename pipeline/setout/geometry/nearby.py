@@ -130,6 +130,34 @@ def near_legs(bins: Bins, legs: Floats, distance: float) -> tuple[Ints, Floats]:
     return bins.order[found], nearest[found]
 
 
+def in_boxes(bins: Bins, boxes: Floats) -> tuple[Ints, Ints]:
+    """Find the points in the bins that boxes meet: those in the boxes, and some around them.
+
+    Parameters
+    ----------
+    bins : Bins
+        The points.
+    boxes : (m, 4) ndarray
+        Least x and y, most x and y.
+
+    Returns
+    -------
+    box, point : (k,) ndarrays
+        Pairs; points as they were given to :func:`bins_of`.
+
+    Examples
+    --------
+    >>> points = bins_of(np.array([0.0, 5.0, 9.0]), np.array([1.0, 3.0, 0.0]), 2.0)
+    >>> in_boxes(points, np.array([[4.0, 2.0, 6.0, 4.0]]))
+    (array([0]), array([1]))
+    """
+    col0, col1 = _span(bins, boxes[:, 0], boxes[:, 2], 0)
+    row0, row1 = _span(bins, boxes[:, 1], boxes[:, 3], 1)
+    box, row = _runs(row0, np.where(col1 > col0, row1, row0))
+    run, k = _runs(bins.start[row * bins.wide + col0[box]], bins.start[row * bins.wide + col1[box]])
+    return box[run], bins.order[k]
+
+
 def _cut_short(legs: Floats, longest: float) -> Floats:
     """Cut long legs into pieces, whose boxes are small."""
     length = np.hypot(legs[:, 2] - legs[:, 0], legs[:, 3] - legs[:, 1])
