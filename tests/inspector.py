@@ -199,6 +199,8 @@ def heights_of(path: Path, unit: str | None = None) -> Heights:
     z = (z * scale + offset) * factor
     a, b, _, d, e, _ = transform
     if crs.is_geographic or crs.to_epsg() == 3857:
+        if b or d:  # turned cells are no rectangles on the ground there
+            return Heights(z, transform, crs)
         return Heights(z, transform, crs, horn(z, transform, crs), factor != 1)
     flat = crs.axis_info[0].unit_conversion_factor
     exact = horn_on(z, np.array([[np.hypot(a, d) * flat]]), np.array([[np.hypot(b, e) * flat]]))

@@ -15,6 +15,7 @@ import setout
 from dialects import FIELD, Place, boundary_file
 from inspector import Heights, Truth, heights_of, inspect, tables
 from onfile import codes, look_at, write_plan
+from setout.errors import SetoutError
 
 FT, FTUS = 0.3048, 1200 / 3937
 SETBACKS = [
@@ -222,6 +223,18 @@ def test_unlike_blocks_and_ground_shut_off_by_a_barrier(tmp_path):
     assert not {"too_close", "beyond_reach", "nearest_below_step"} & codes(planting)
     account = {row.reason: row.newly_m2 for row in planting.usable.account}
     assert account["beyond reach of water"] == pytest.approx(shapely.intersection(fence, FIELD).area, rel=0.01)
+
+
+def test_where_no_tree_fits_the_plan_is_refused_with_what_takes_the_ground(tmp_path):
+    place = Place(tmp_path, 147.3, -37.1, 7855)
+    site, _ = boundary_file(place, "gpkg")
+    path = write_plan(
+        tmp_path,
+        {"site": site, "setback": [{"from": "boundary", "distance": "90 m", "why": "line"}], "block": [block()]},
+    )
+    with pytest.raises(SetoutError, match=r"no tree fits: .*line takes"):
+        setout.plan(path, tmp_path / "out")
+    assert not (tmp_path / "out").exists()
 
 
 def test_the_inspector_sees_what_is_wrong(tmp_path):

@@ -216,7 +216,7 @@ def _rows(done: Sequence[tuple[Block, Laid]], trees: Trees) -> Rows:
     size = len(trees)
     new = np.append(True, (trees.row[1:] != trees.row[:-1]) | (trees.block[1:] != trees.block[:-1]))[:size]
     first = np.flatnonzero(new)
-    last = np.append(first[1:], size) - 1
+    last = (np.append(first[1:], size) - 1)[: len(first)]
     block = trees.block[first].astype(np.int64)
     bearings = np.array([laid.bearing for _, laid in done])
     steps = np.array([b.pattern.step_m for b, _ in done])
