@@ -1,0 +1,246 @@
+"""Pollinate: how far from every tree that needs one the nearest partner stands that blooms with it.
+
+A partner is of the same species and another variety (a tree planted as a pollinizer counts as another variety where no
+variety is named), or of the other sex where the species has male and female plants. It has to bloom at the same time
+(nursery rule: early with early and mid, mid with all, late with mid and late), may stand in any block of the site, and
+must not come out before the tree that it serves. Limits where the plant names none: 100 ft by bees, better 50 ft
+(nursery pages), 200 ft by wind (pecan compilation).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any, Final
+
+import numpy as np
+import shapely
+
+from setout.nouns import Bools, Finding, Floats, Ints, Plant, Site, Trees
+from setout.nouns.kinds import Kinds, kinds_of
+from setout.units import FOOT, show_length
+
+BEES_M: Final = 100 * FOOT
+"""How far bees carry pollen well enough to rely on [m] (nursery pages: beyond 100 ft poor)."""
+BEES_IDEAL_M: Final = 50 * FOOT
+"""How far a partner for bees should stand at most [m] (nursery pages)."""
+WIND_M: Final = 200 * FOOT
+"""How far wind carries pollen well enough to rely on [m] (pecan compilation: 200 ft preferred)."""
+NEEDS: Final = frozenset({"partner", "female"})
+"""Kinds of pollination that need another plant."""
+BLOOM: Final = ("early", "mid", "late")
+"""Times of bloom in their order; neighbours in it overlap."""
+EXACT_M: Final = 1e-6
+"""Distances are not told apart more finely than this [m]."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Needy:
+    """The trees of one block and plant that need a partner: how far it stands, and how far whatever its bloom."""
+
+    block: int
+    plant: Plant
+    trees: Ints
+    far_m: Floats
+    any_bloom_m: Floats
+
+
+def partners(site: Site, trees: Trees) -> tuple[Floats, tuple[Finding, ...]]:
+    """Find for every tree that needs a partner how far the nearest one stands.
+
+    Parameters
+    ----------
+    site : Site
+        Blocks with their plants.
+    trees : Trees
+        All trees of the site, with their plants.
+
+    Returns
+    -------
+    tuple
+        (n,) ndarray: distance to the nearest partner in bloom at the same time [m], NaN where none is needed or there
+        is none; and findings, by block and plant.
+    """
+    kinds = kinds_of(site.blocks, trees)
+    far = np.full(len(trees), np.nan)
+    needs = _all_needs(kinds, trees)
+    for need in needs:
+        far[need.trees] = np.where(np.isfinite(need.far_m), need.far_m, np.nan)
+    return far, tuple(finding for need in needs for finding in _said(site, trees, need))
+
+
+def in_bloom_together(one: str, other: str) -> bool:
+    """Tell whether two times of bloom overlap; what is unknown is taken to.
+
+    Parameters
+    ----------
+    one, other : str
+        Early, mid or late; empty unknown.
+
+    Returns
+    -------
+    bool
+        Nursery rule: early with early and mid, mid with all, late with mid and late.
+
+    Examples
+    --------
+    >>> in_bloom_together("early", "mid"), in_bloom_together("early", "late"), in_bloom_together("late", "")
+    (True, False, True)
+    """
+    if one not in BLOOM or other not in BLOOM:
+        return True
+    return abs(BLOOM.index(one) - BLOOM.index(other)) <= 1
+
+
+def can_serve(tree: Plant, partner: Plant) -> bool:
+    """Tell whether a plant can be the partner of another, whatever the time of bloom.
+
+    Parameters
+    ----------
+    tree : Plant
+        What needs a partner.
+    partner : Plant
+        What might be it.
+
+    Returns
+    -------
+    bool
+        Same species; for a female plant a male, for others another variety; and it stays as long.
+
+    Examples
+    --------
+    >>> main = Plant("apple", "A", species="apple", pollination="partner")
+    >>> can_serve(main, Plant("apple", "B", species="apple")), can_serve(main, main)
+    (True, False)
+    """
+    if not tree.species or _fold(tree.species) != _fold(partner.species):
+        return False
+    if (partner.remove_year or np.inf) < (tree.remove_year or np.inf):
+        return False
+    if tree.pollination == "female" or partner.pollination in {"male", "female"}:
+        return tree.pollination == "female" and partner.pollination == "male"
+    if tree.variety or partner.variety:
+        return _fold(tree.variety) != _fold(partner.variety)
+    return (tree.role == "pollinizer") != (partner.role == "pollinizer")
+
+
+def limit_of(plant: Plant) -> float:
+    """Return how far a partner of a plant may stand [m]: its own limit, or that of what carries its pollen."""
+    if np.isfinite(plant.pollination_m):
+        return plant.pollination_m
+    return WIND_M if plant.agent == "wind" else BEES_M
+
+
+def _all_needs(kinds: Kinds, trees: Trees) -> list[_Needy]:
+    """Measure for every plant of every block that needs a partner; plants with the same partners share one index."""
+    order = np.argsort(kinds.of, kind="stable")
+    ends = np.searchsorted(kinds.of[order], np.arange(len(kinds.plants) + 1))
+    own = [order[first:end] for first, end in pairwise(ends)]
+    present = [k for k in range(len(kinds.plants)) if len(own[k])]
+    indices: dict[tuple[int, ...], Any] = {}
+
+    def nearest(mine: Ints, serving: list[int]) -> Floats:
+        key = tuple(serving)
+        if not key:
+            return np.full(len(mine), np.inf)
+        if key not in indices:
+            indices[key] = _index(trees, np.concatenate([own[k] for k in key]))
+        return np.asarray(indices[key].query(np.column_stack([trees.x[mine], trees.y[mine]]), workers=-1)[0], float)
+
+    found = []
+    for k in present:
+        plant = kinds.plants[k]
+        if plant.pollination not in NEEDS:
+            continue
+        serving = [j for j in present if can_serve(plant, kinds.plants[j])]
+        timely = [j for j in serving if in_bloom_together(plant.bloom, kinds.plants[j].bloom)]
+        far = nearest(own[k], timely)
+        whatever = far if timely == serving else nearest(own[k], serving)
+        found.append(_Needy(kinds.block[k], plant, own[k], far, whatever))
+    return found
+
+
+def _index(trees: Trees, which: Ints) -> Any:
+    from scipy.spatial import cKDTree
+
+    return cKDTree(np.column_stack([trees.x[which], trees.y[which]]), balanced_tree=False, compact_nodes=False)
+
+
+def _said(site: Site, trees: Trees, need: _Needy) -> Iterator[Finding]:
+    """Say where partners are missing, out of season or too far."""
+    plant, limit = need.plant, limit_of(need.plant)
+    what = f"block {site.blocks[need.block].name}: {_called(plant)}"
+    within = show_length(limit, site.units)
+    short = need.far_m > limit + EXACT_M
+    if not np.isfinite(need.any_bloom_m).any():
+        yield _none(what, plant, _at(trees, need.trees, np.zeros(len(short))), within)
+        return
+    apart = short & (need.any_bloom_m <= limit + EXACT_M)
+    if apart.any():
+        yield Finding(
+            "bloom_apart", "warn",
+            f"{what}: {_of(apart)} have a partner within {within}, but it does not bloom together with them ({plant.bloom})",
+            f"{plant.bloom} bloom", "bloom that overlaps: early with early or mid, late with mid or late",
+            "take a pollinizer that blooms at the same time", geometry=_at(trees, need.trees, np.where(apart, -1.0, 0.0)),
+        )  # fmt: skip
+    distant = short & ~apart
+    if distant.any():
+        far = need.far_m if np.isfinite(need.far_m).any() else need.any_bloom_m
+        worst = float(far[distant].max())
+        yield Finding(
+            "pollinizer_far", "warn",
+            f"{what}: {_of(distant)} stand further than {within} from the nearest partner, at worst {show_length(worst, site.units)}",
+            show_length(worst, site.units), f"{within} by {plant.agent or 'bees'}",
+            "set pollinizers closer (every k-th tree of every k-th row), or mix the varieties", geometry=_at(trees, need.trees, -far * distant),
+        )  # fmt: skip
+    better = ~short & (need.far_m > BEES_IDEAL_M + EXACT_M)
+    if better.any() and plant.agent != "wind":
+        ideal = show_length(BEES_IDEAL_M, site.units)
+        yield Finding(
+            "pollinizer_not_near", "note",
+            f"{what}: {_of(better)} have their partner within {within}, but further than the {ideal} that bees serve best",
+            show_length(float(need.far_m[better].max()), site.units), ideal, "set pollinizers closer for a fuller crop",
+            geometry=_at(trees, need.trees, -need.far_m * better),
+        )  # fmt: skip
+    if not plant.bloom and not short.all():
+        yield Finding(
+            "bloom_unknown", "note", f"{what}: its time of bloom is not known, so it is not sure that partners bloom together",
+            remedy="name its bloom: early, mid or late", geometry=_at(trees, need.trees, np.zeros(len(short))),
+        )  # fmt: skip
+
+
+def _none(what: str, plant: Plant, where: shapely.Point, within: str) -> Finding:
+    """Say that the whole site has no partner; that is sure only where varieties are named."""
+    if plant.pollination == "female":
+        return Finding(
+            "no_pollinizer", "stop", f"{what} needs a male plant, and the site has none", "none", f"one within {within}",
+            "plant a male among every eight or so females", geometry=where,
+        )  # fmt: skip
+    if plant.variety:
+        return Finding(
+            "no_pollinizer", "stop", f"{what} needs another variety for its pollen, and the site has none", "none",
+            f"one within {within}", "add a pollinizer of the same species that blooms at the same time", geometry=where,
+        )  # fmt: skip
+    return Finding(
+        "no_pollinizer", "warn", f"{what} needs another variety for its pollen, and the plan names no varieties", "none named",
+        f"one within {within}", "name the varieties, or give a plant of the block the role pollinizer", geometry=where,
+    )  # fmt: skip
+
+
+def _of(which: Bools) -> str:
+    return f"{int(which.sum()):,} of {len(which):,} trees"
+
+
+def _called(plant: Plant) -> str:
+    return f"{plant.name} {plant.variety}".strip() + (f" ({plant.role})" if plant.role else "")
+
+
+def _at(trees: Trees, own: Ints, rank: Floats) -> shapely.Point:
+    """Return the place of the tree of the least rank."""
+    tree = own[int(np.argmin(np.nan_to_num(rank, posinf=0.0, neginf=0.0)))]
+    return shapely.Point(trees.x[tree], trees.y[tree])
+
+
+def _fold(name: str) -> str:
+    return " ".join(name.split()).casefold()

@@ -1,0 +1,231 @@
+"""Room of every tree, summed up by block, with what there is to say about it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from setout.nouns import Block, Finding, Floats, Ints, Pattern, Plant, Rows, Site, Trees
+from setout.stages.room.around import around
+from setout.stages.room.doubts import doubts
+from setout.stages.room.sizes import Sizes, class_of, classes_of, load_of, overlap_of, sizes_of
+from setout.stages.room.summary import BlockRoom
+from setout.stages.room.years import cover_by_year, meet_year
+from setout.tables.labour import CLASSES, Rate, rate_for
+from setout.units import FOOT
+
+VINE_WALL_M = 3 * FOOT
+"""Width of a row of trellised vines across the row [m]; their spread is along the wires (from memory)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """What room the trees have; one entry a tree in each array, NaN where a size is unknown.
+
+    Attributes
+    ----------
+    crowding : spread over the distance to the nearest neighbour that is not the partner
+    overlap_m : how far the canopy reaches into the neighbour that it overlaps most [m]; 0 for none
+    pruning_load : share of the free-grown canopy that has to come off
+    room_m : diameter of the circle with the area of its room [m]
+    blocks : one summary for each of the site's blocks, in their order
+    findings : what falls short or should be known
+    """
+
+    crowding: Floats
+    overlap_m: Floats
+    pruning_load: Floats
+    room_m: Floats
+    blocks: tuple[BlockRoom, ...]
+    findings: tuple[Finding, ...]
+
+
+def room_of(
+    site: Site,
+    trees: Trees,
+    nearest_m: Floats,
+    rows: Rows,
+    *,
+    ground_m2: Sequence[float] | None = None,
+    rates: Sequence[Rate] = (),
+) -> Room:
+    """Measure the room of every tree, and sum up what each block's spacing asks.
+
+    Parameters
+    ----------
+    site : Site
+        Blocks, boundary and features, in the frame.
+    trees : Trees
+        Positions with their plants.
+    nearest_m : (n,) ndarray
+        Distance from every tree to its nearest other tree [m]; NaN for a tree alone.
+    rows : Rows
+        Rows of the trees.
+    ground_m2 : Sequence of float, optional
+        Usable ground of each block [m2], for the canopy cover; absent or NaN: trees times the ground the pattern gives.
+    rates : Sequence of Rate
+        The grower's own hours of pruning; where it says nothing, ``tables/labour.csv`` holds.
+
+    Returns
+    -------
+    Room
+        Figures per tree and block, and findings.
+    """
+    sizes = sizes_of(site.blocks, trees, rows)
+    # the partner in a pair is no neighbour, which the distance to the nearest tree does not know
+    alone = sizes.discs.partner < 0
+    near = np.where(alone & np.isfinite(nearest_m), nearest_m, sizes.near_m)
+    near = np.where(np.isfinite(near) & (near > 0), near, np.nan)
+    crowding = sizes.spread / near
+    overlap = overlap_of(sizes)
+    load, room_m = load_of(sizes)
+    owned = _by_block(trees, len(site.blocks))
+    summaries = []
+    for index, block in enumerate(site.blocks):
+        own = owned[index]
+        ground = float(ground_m2[index]) if ground_m2 is not None else float("nan")
+        summaries.append(
+            BlockRoom(
+                index,
+                len(own),
+                _middle(near[own]),
+                _middle(sizes.spread[own]),
+                _middle(crowding[own]),
+                _middle(overlap[own][overlap[own] > OVERLAPS_M]) if np.isfinite(overlap[own]).any() else float("nan"),
+                float(np.mean(overlap[own] > OVERLAPS_M)) if len(own) else 0.0,
+                _middle(room_m[own]),
+                _middle(load[own]),
+                class_of(_middle(load[own])),
+                hours_of(sizes, load, own, rates),
+                clear_alley_m(block.pattern, block.plants),
+                meet_year(sizes, own),
+                cover_by_year(sizes, own, block, ground),
+            )
+        )
+    found = (*doubts(site, sizes, overlap, owned, summaries), *around(site, sizes))
+    return Room(crowding, overlap, load, room_m, tuple(summaries), found)
+
+
+OVERLAPS_M = 1e-3
+"""Canopies that reach into each other by less than this just touch [m]."""
+
+
+def _by_block(trees: Trees, blocks: int) -> list[Ints]:
+    """Return the trees of every block."""
+    order = np.argsort(trees.block, kind="stable")
+    ends = np.searchsorted(trees.block[order], np.arange(blocks + 1))
+    return [order[first:end] for first, end in pairwise(ends)]
+
+
+def _middle(values: Floats) -> float:
+    """Return the median of what is known; NaN for nothing."""
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if len(known) else float("nan")
+
+
+def load_between(natural_m: float, step_m: float, kept_m: float | None = None) -> float:
+    """Return the pruning load inside a large square block.
+
+    Parameters
+    ----------
+    natural_m : float
+        Spread where the plant is left alone [m].
+    step_m : float
+        Distance in the row and between rows [m].
+    kept_m : float, optional
+        Spread it is kept at [m]; the natural one when absent.
+
+    Returns
+    -------
+    float
+        Pruning load, from the same integration as that of every tree.
+
+    Examples
+    --------
+    >>> [round(load_between(9.0, step), 2) for step in (9.0, 6.0, 3.0)], round(load_between(9.0, 9.0, 4.5), 2)
+    ([0.0, 0.43, 0.86], 0.75)
+    """
+    kept = natural_m if kept_m is None else kept_m
+    steps = np.arange(-4, 5) * step_m
+    x, y = (values.ravel() for values in np.meshgrid(steps, steps))
+    one = np.ones(len(x), np.int32)
+    plant = Plant("", spread_m=kept, natural_spread_m=natural_m)
+    block = Block("A", None, Pattern("square", step_m, step_m), 0.0, (plant,))
+    none = np.empty(0)
+    rows = Rows(none.astype(int), none.astype(int), none, none, none, none, none.astype(int), none)
+    sizes = sizes_of([block], Trees(0 * one, one, one, x, y, 0 * one), rows)
+    return float(load_of(sizes)[0][len(x) // 2])
+
+
+def hours_of(sizes: Sizes, load: Floats, own: Ints, rates: Sequence[Rate]) -> float:
+    """Return the hours of pruning that some trees take in a year at their mature size.
+
+    Parameters
+    ----------
+    sizes : Sizes
+        All trees.
+    load : (n,) ndarray
+        Their pruning loads.
+    own : (m,) ndarray of int
+        Which of them; those that come out again do not count.
+    rates : Sequence of Rate
+        The grower's own rates.
+
+    Returns
+    -------
+    float
+        Hours [h/year]; NaN where a size that the rates need is unknown.
+    """
+    own = own[np.isinf(sizes.discs.until[own])]
+    kinds, number = len(sizes.kinds.plants), len(CLASSES) + 1
+    weight = np.where(sizes.discs.partner[own] >= 0, 0.5, 1.0)
+    key = sizes.kinds.of[own] * number + classes_of(load[own])
+    canopies = np.bincount(key, weight, minlength=kinds * number).reshape(kinds, number)
+    hours = 0.0
+    for plant, counts in zip(sizes.kinds.plants, canopies, strict=True):
+        if not counts.any():
+            continue
+        rate = rate_for(plant.habit, plant.height_m, rates)
+        if rate is None or counts[-1]:
+            return float("nan")
+        hours += float(np.dot(counts[:-1], rate.hours))
+    return hours if len(own) else 0.0
+
+
+def clear_alley_m(pattern: Pattern, plants: Sequence[Plant]) -> float:
+    """Return the clear width between the canopies of two rows at maturity.
+
+    The gap between row lines (the alley where the pattern has one) less half a spread on both sides; from a bed, its
+    edge where that is further out. Trellised vines hang in a narrow wall.
+
+    Parameters
+    ----------
+    pattern : Pattern
+        How the block is set out.
+    plants : Sequence of Plant
+        What grows there; the widest counts.
+
+    Returns
+    -------
+    float
+        Width [m], below 0 where canopies of two rows overlap; NaN where there are no rows side by side or no spread.
+
+    Examples
+    --------
+    >>> clear_alley_m(Pattern("hedgerow", 1.0, 6.0), [Plant("apple", spread_m=2.0)])
+    4.0
+    >>> clear_alley_m(Pattern("square", 5.0, 5.0, alley_every=4, alley_width_m=7.0), [Plant("plum", spread_m=4.5)])
+    2.5
+    """
+    if pattern.kind in {"screen", "points"} or not plants:
+        return float("nan")
+    trellised = pattern.kind == "trellis"
+    widths = [min(p.spread_m, VINE_WALL_M) if trellised and p.habit == "vine" else p.spread_m for p in plants]
+    if not all(np.isfinite(width) for width in widths):
+        return float("nan")
+    gap = pattern.alley_width_m if pattern.alley_every else pattern.row_distance_m
+    wide = max(widths) + (pattern.lines - 1) * (pattern.line_distance_m if pattern.lines > 1 else 0.0)
+    return gap - max(wide, pattern.bed.width_m if pattern.bed is not None else 0.0)

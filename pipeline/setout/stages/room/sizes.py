@@ -1,0 +1,199 @@
+"""Per tree: sizes, room, overlap and pruning load (defined in the package's docstring)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from setout.geometry.canopy import Discs, deepest_overlap, index_of, nearest_other, room_area
+from setout.nouns import Block, Floats, Ints, Plant, Rows, Trees
+from setout.nouns.kinds import Kinds, kinds_of
+from setout.tables.labour import CLASSES
+
+IN_ROWS: Final = frozenset({"hedgerow", "screen", "trellis", "bed"})
+"""Patterns whose plants are meant to grow into each other along the row."""
+HEDGES: Final = frozenset({"hedgerow", "screen"})
+"""Those of them that make one wall of leaves."""
+VINE_LOAD: Final = 0.925
+"""Share of a vine's new growth that comes off: the middle of 90 to 95 % (common practice)."""
+CANE_LOAD: Final = 0.5
+"""Share of the canes that comes off: those that have fruited (common practice; the figure from memory)."""
+UP_TO: Final = (0.005, 0.15, 0.4, 0.7, np.inf)
+"""Pruning loads up to which each class goes, in the order of :data:`setout.tables.labour.CLASSES`."""
+NO_LOAD: Final = 1e-5
+"""Loads below this are rounding [1]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sizes:
+    """Trees with all that this stage looks at.
+
+    Attributes
+    ----------
+    trees, kinds : positions, and what grows at each
+    discs : their canopies as geometry
+    index : search index over the positions
+    spread, natural, height : mature size as kept, where left alone, and mature height [m]; NaN unknown
+    near_m, near : distance [m] and index of the nearest tree that is not the partner; inf and -1 for none
+    """
+
+    trees: Trees
+    kinds: Kinds
+    discs: Discs
+    index: Any
+    spread: Floats
+    natural: Floats
+    height: Floats
+    near_m: Floats
+    near: Ints
+
+
+def natural_of(plant: Plant) -> float:
+    """Return the spread of a plant that is left alone [m]; never less than the spread it is kept at."""
+    return float(np.fmax(plant.natural_spread_m, plant.spread_m))
+
+
+def kept_of(plant: Plant) -> float:
+    """Return the spread that a plant is kept at [m]; its natural one where none is named."""
+    return plant.spread_m if np.isfinite(plant.spread_m) else plant.natural_spread_m
+
+
+def leaves_of(plant: Plant) -> float:
+    """Return the year in which a plant comes out; inf for one that stays."""
+    return plant.remove_year or float("inf")
+
+
+def sizes_of(blocks: Sequence[Block], trees: Trees, rows: Rows) -> Sizes:
+    """Look up and measure what everything else here rests on.
+
+    Parameters
+    ----------
+    blocks : Sequence of Block
+        Patterns and plants.
+    trees : Trees
+        Positions.
+    rows : Rows
+        Their rows, for the bearings.
+
+    Returns
+    -------
+    Sizes
+        One entry a tree.
+    """
+    kinds = kinds_of(blocks, trees)
+    spread, natural = kinds.each(kept_of).astype(float), kinds.each(natural_of).astype(float)
+    in_row = np.array([b.pattern.kind in IN_ROWS for b in blocks] or [False])[np.maximum(trees.block, 0)]
+    in_row &= trees.block >= 0
+    partner = trees.partner if trees.partner.size else np.full(len(trees), -1)
+    group, axis = _row_of_tree(blocks, trees, rows)
+    discs = Discs(
+        trees.x,
+        trees.y,
+        np.where(in_row, natural, spread) / 2,
+        np.where(in_row, spread / 2, np.inf),
+        axis,
+        np.where(in_row, group, -1),
+        partner.astype(np.int64),
+        kinds.each(leaves_of).astype(float),
+    )
+    index = index_of(trees.x, trees.y)
+    near_m, near = nearest_other(discs, index)
+    height = kinds.each(lambda plant: plant.height_m).astype(float)
+    return Sizes(trees, kinds, discs, index, spread, natural, height, near_m, near)
+
+
+def overlap_of(sizes: Sizes) -> Floats:
+    """Return the depth of each canopy's deepest overlap [m]; 0 for none, NaN where its spread is unknown."""
+    depth = deepest_overlap(sizes.discs, sizes.spread / 2, sizes.index)
+    return np.where(np.isnan(depth), np.nan, np.maximum(depth, 0.0))
+
+
+def load_of(sizes: Sizes) -> tuple[Floats, Floats]:
+    """Return the pruning load [1] and the diameter of the room [m] of every tree; NaN where the spread is unknown."""
+    area = room_area(sizes.discs, sizes.index)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        load = 1.0 - area / (np.pi / 4 * sizes.natural**2)
+    load = np.where(load < NO_LOAD, 0.0, load)
+    habit = sizes.kinds.each(lambda plant: plant.habit)
+    load = np.where(habit == "vine", VINE_LOAD, np.where(habit == "cane", CANE_LOAD, load))
+    return load, np.sqrt(4 / np.pi * area)
+
+
+def class_of(load: float) -> str:
+    """Return the class of a pruning load; empty where it is unknown.
+
+    Parameters
+    ----------
+    load : float
+        Pruning load, 0 to 1.
+
+    Returns
+    -------
+    str
+        One of :data:`setout.tables.labour.CLASSES`.
+
+    Examples
+    --------
+    >>> [class_of(load) for load in (0.0, 0.018, 0.3, 0.64, 0.8, float("nan"))]
+    ['none', 'light', 'moderate', 'heavy', 'very heavy', '']
+    """
+    return "" if np.isnan(load) else CLASSES[int(np.searchsorted(UP_TO, load))]
+
+
+def classes_of(load: Floats) -> NDArray[np.int64]:
+    """Return the number of each load's class; len(CLASSES) where it is unknown."""
+    return np.where(np.isnan(load), len(CLASSES), np.searchsorted(UP_TO, load)).astype(np.int64)
+
+
+def _row_of_tree(blocks: Sequence[Block], trees: Trees, rows: Rows) -> tuple[Ints, Floats]:
+    """Return for every tree a number that all trees of its row share, and the row's bearing there [rad]."""
+    hedge = _hedge_of_row(blocks, rows)
+    wide = int(max(trees.row.max(initial=0), rows.row.max(initial=0))) + 1
+    key_of_row = rows.block * wide + rows.row
+    order = np.argsort(key_of_row, kind="stable")
+    key = trees.block.astype(np.int64) * wide + trees.row
+    if not len(order):
+        return key, np.zeros(len(trees))
+    place = np.minimum(np.searchsorted(key_of_row[order], key), len(order) - 1)
+    found = key_of_row[order][place] == key
+    group = np.where(found, hedge[order][place], -1 - key)
+    axis = np.where(found, np.radians(rows.bearing_deg[order][place]), 0.0)
+    return np.where(found, group, -1), _along_bends(blocks, trees, axis)
+
+
+def _along_bends(blocks: Sequence[Block], trees: Trees, axis: Floats) -> Floats:
+    """Give trees of rows that are not straight the bearing from the tree before to the tree behind."""
+    bent = [b.line is not None or b.direction in {"contour", "guide"} for b in blocks]
+    single = [b.pattern.lines == 1 and b.pattern.pair is None and b.pattern.bed is None for b in blocks]
+    take = np.array([a and b for a, b in zip(bent, single, strict=True)] or [False])[np.maximum(trees.block, 0)]
+    if not take.any():
+        return axis
+    size = len(trees)
+    before, behind = np.maximum(np.arange(size) - 1, 0), np.minimum(np.arange(size) + 1, size - 1)
+    for step in (before, behind):
+        other = (trees.block[step] != trees.block) | (trees.row[step] != trees.row)
+        step[other] = np.arange(size)[other]
+    dx, dy = trees.x[behind] - trees.x[before], trees.y[behind] - trees.y[before]
+    return np.where(take & (np.hypot(dx, dy) > 0), np.arctan2(dx, dy), axis)
+
+
+def _hedge_of_row(blocks: Sequence[Block], rows: Rows) -> Ints:
+    """Number the rows so that the lines of one double hedge share a number."""
+    number = np.arange(len(rows.row))
+    for index, block in enumerate(blocks):
+        pattern = block.pattern
+        if pattern.lines < 2 or pattern.bed is not None:
+            continue
+        own = np.flatnonzero(rows.block == index)
+        own = own[np.argsort(rows.row[own], kind="stable")]
+        angle = np.radians(rows.bearing_deg[own])
+        side = rows.x0[own] * np.cos(angle) - rows.y0[own] * np.sin(angle)
+        between = pattern.row_distance_m - (pattern.lines - 1) * pattern.line_distance_m
+        new = np.abs(np.diff(side)) > (pattern.line_distance_m + between) / 2
+        if len(own):
+            number[own] = own[0] + np.cumsum(np.append(0, new))
+    return number

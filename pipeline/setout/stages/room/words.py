@@ -1,0 +1,133 @@
+"""What a spacing will ask of the grower, in a few plain sentences."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from setout.nouns import Block
+from setout.stages.room.sizes import HEDGES, IN_ROWS
+from setout.stages.room.summary import BlockRoom
+from setout.stages.room.years import temporary_plants
+from setout.tables.labour import CLASSES
+from setout.units import show_length
+
+NEXT_ROW_M = 1e-3
+"""A nearest neighbour nearer than the step by more than this stands in the next row [m]."""
+
+
+def plain_words(room: BlockRoom, block: Block, units: str) -> list[str]:
+    """Say in two to four sentences what a block's spacing gives and asks.
+
+    Parameters
+    ----------
+    room : BlockRoom
+        The block's figures.
+    block : Block
+        The block.
+    units : str
+        ``"us"`` or ``"si"``.
+
+    Returns
+    -------
+    list of str
+        Sentences: room and overlap, pruning and hours, the years until canopies meet, the alley.
+    """
+    if not room.trees:
+        return ["Nothing stands in this block."]
+    if not np.isfinite(room.spread_m):
+        stand = (
+            f"The nearest neighbour stands {show_length(room.nearest_m, units)} away."
+            if np.isfinite(room.nearest_m)
+            else ""
+        )
+        unknown = "How wide the plants grow is not known, so room, pruning and cover cannot be told: name a plant or a spread."
+        return [sentence for sentence in (stand, unknown) if sentence]
+    said = [_room(room, block, units), _pruning(room, block, units), _years(room, block), _alley(room, units)]
+    return [sentence for sentence in said if sentence]
+
+
+def about(metres: float, units: str) -> str:
+    """Return a length to one decimal, without a needless zero.
+
+    >>> about(0.578 * 0.3048, "us"), about(4.572, "us")
+    ('0.6 ft', '15 ft')
+    """
+    number, unit = show_length(metres, units, 1).split()
+    return f"{number.removesuffix('.0')} {unit}"
+
+
+def _room(room: BlockRoom, block: Block, units: str) -> str:
+    wide = about(room.spread_m, units)
+    if not np.isfinite(room.nearest_m):
+        return f"The plant is {wide} wide when grown and has no neighbour."
+    across = room.nearest_m < block.pattern.step_m - NEXT_ROW_M and block.pattern.kind not in IN_ROWS | {"points"}
+    where = "in the next row" if across else "in the row" if block.pattern.kind in IN_ROWS else "away"
+    far = show_length(room.nearest_m, units)
+    stand = f"Plants {wide} wide when grown stand {far} from their nearest neighbour" + (
+        f" {where}" if where != "away" else ""
+    )
+    if room.overlap_share * 2 >= 1:
+        by = f"canopies overlap by {about(room.overlap_m, units)}{' across rows' if across else ''}"
+        share = f"{100 * room.overlap_m / room.spread_m:.0f} % of their width"
+        wanted = ", as they should to close the row" if block.pattern.kind in HEDGES else ""
+        return f"{stand}: {by} ({share}){wanted}."
+    gap = room.nearest_m - room.spread_m
+    rest = f": {about(gap, units)} stays open between them" if gap > 0.01 else ": they just touch"
+    few = (
+        f", though {100 * room.overlap_share:.0f} % of them reach into a neighbour"
+        if room.overlap_share >= 0.005
+        else ""
+    )
+    return f"{stand}{rest}{few}."
+
+
+def _pruning(room: BlockRoom, block: Block, units: str) -> str:
+    load, habits = room.pruning_load_median, {plant.habit for plant in block.plants}
+    if not np.isfinite(load):
+        return ""
+    hours = (
+        f" About {_rounded(room.hours_per_year)} hours a year for the block."
+        if np.isfinite(room.hours_per_year)
+        else ""
+    )
+    if habits == {"vine"}:
+        return (
+            "Vines are cut back hard every winter whatever the spacing: 90 to 95 % of the new growth comes off." + hours
+        )
+    if habits == {"cane"}:
+        return "Canes that have fruited come out every year whatever the spacing, about half of what stands." + hours
+    if room.pruning_class == CLASSES[0]:
+        return (
+            "They have full room: no canopy has to come off for want of space, only what a tree's health and shape ask."
+            + hours
+        )
+    kept = about(room.room_m, units)
+    share = f"{100 * load:.0f} %" if load >= 0.01 else "under 1 %"
+    return f"Keeping each in its room (as a canopy {kept} wide) takes off {share} of what it would grow: {room.pruning_class} pruning.{hours}"
+
+
+def _years(room: BlockRoom, block: Block) -> str:
+    full = f"grown canopies cover {100 * room.cover_by_year[-1][1]:.0f} % of the ground" if room.cover_by_year else ""
+    hedge = block.pattern.kind in HEDGES
+    if room.meet_year is None:
+        return f"{full[0].upper()}{full[1:]}." if full else ""
+    met = f"{'The row closes' if hedge else 'Canopies of neighbours meet'} in about year {room.meet_year}"
+    leave = temporary_plants(block.plants)
+    until = f"; the fillers come out in year {leave}" if leave else ""
+    return f"{met}{until}{'; ' + full if full else ''}."
+
+
+def _alley(room: BlockRoom, units: str) -> str:
+    if not np.isfinite(room.clear_alley_m):
+        return ""
+    if room.clear_alley_m <= 0.01:
+        return "No clear alley stays between rows at maturity: machines pass under the canopies or not at all."
+    return f"A clear alley of {about(room.clear_alley_m, units)} stays between the canopies of two rows."
+
+
+def _rounded(hours: float) -> str:
+    """Return hours to two figures, which is more than the rates are worth."""
+    if hours < 1:
+        return f"{hours:.1f}"
+    digits = max(int(np.floor(np.log10(hours))) - 1, 0)
+    return f"{round(hours / 10**digits) * 10**digits:,}"

@@ -1,0 +1,205 @@
+"""Year by year: how canopies grow, when they meet, and how much ground they cover."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any, Final
+
+import numpy as np
+
+from setout.geometry.canopy import area_within, index_of, inverse_reach, plain_discs
+from setout.nouns import Block, Bools, Floats, Ints, Pattern, Plant
+from setout.stages.room.sizes import Sizes, kept_of, leaves_of, natural_of
+
+REACHED: Final = 0.95
+"""Share of full size that a plant has in its year of full size."""
+LAST_YEAR: Final = 60
+"""Canopies that have not met by then are not said to meet."""
+SAMPLE: Final = 2048
+"""Trees of a block, evenly along the walk, whose rooms stand for all in the cover by year."""
+
+
+def spread_at(age: float, full_m: float, years: float, kept_m: float = float("inf")) -> float:
+    """Return the spread (or height) of a plant of some age.
+
+    Monomolecular growth, full x (1 - 20^(-age / years)), which has 95 % of the full size in the given year (a simple
+    curve, from memory), cut off at the size that the plant is kept at.
+
+    Parameters
+    ----------
+    age : float
+        Years since planting [a].
+    full_m : float
+        Size where it is left alone [m].
+    years : float
+        Years to full size [a].
+    kept_m : float
+        Size it is kept at [m].
+
+    Returns
+    -------
+    float
+        Size at that age [m]; NaN where a figure is unknown.
+
+    Examples
+    --------
+    >>> round(spread_at(8, 15.0, 8), 2), round(spread_at(4, 15.0, 8), 2), spread_at(8, 15.0, 8, 6.0), spread_at(0, 15.0, 8)
+    (14.25, 11.65, 6.0, 0.0)
+    """
+    grown = full_m * (1.0 - (1.0 - REACHED) ** (max(age, 0.0) / years))
+    return float(np.minimum(grown, kept_m))
+
+
+def plant_spread_at(plant: Plant, year: float) -> float:
+    """Return the spread of a plant so many years after planting [m]; 0 once it has been removed."""
+    if year >= leaves_of(plant):
+        return 0.0
+    return spread_at(year, natural_of(plant), plant.years_to_full_size, kept_of(plant))
+
+
+def meet_year(sizes: Sizes, own: Ints) -> int | None:
+    """Return the year in which the canopies of a block's typical tree and its nearest neighbour meet.
+
+    Parameters
+    ----------
+    sizes : Sizes
+        All trees.
+    own : (m,) ndarray of int
+        The block's trees.
+
+    Returns
+    -------
+    int or None
+        First year in which at least half of the trees that have a neighbour touch it; None where that never comes, or
+        a size or the years to it are unknown.
+    """
+    met = _first_year(sizes, own, sizes.near, sizes.near_m)
+    gone = float(np.min(sizes.discs.until[own], initial=np.inf))
+    if np.isinf(gone) or (met is not None and met < gone):
+        return met
+    stays = own[np.isinf(sizes.discs.until[own])]
+    if len(stays) < 2:
+        return None
+    # once the fillers are out, the neighbour is the nearest of those that stay
+    tree = index_of(sizes.trees.x[stays], sizes.trees.y[stays])
+    far, other = tree.query(np.column_stack([sizes.trees.x[stays], sizes.trees.y[stays]]), k=[2])
+    near, near_m = sizes.near.copy(), sizes.near_m.copy()
+    near[stays], near_m[stays] = stays[other[:, 0]], far[:, 0]
+    return _first_year(sizes, stays, near, near_m)
+
+
+def _first_year(sizes: Sizes, own: Ints, near: Ints, near_m: Floats) -> int | None:
+    own = own[near[own] >= 0]
+    if not len(own):
+        return None
+
+    def met(year: int) -> bool:
+        spread = np.array([plant_spread_at(replace(p, remove_year=0), year) for p in sizes.kinds.plants])
+        both = (spread[sizes.kinds.of[own]] + spread[sizes.kinds.of[near[own]]]) / 2
+        return bool(np.count_nonzero(both >= near_m[own]) * 2 >= len(own))
+
+    if not met(LAST_YEAR):
+        return None
+    low, high = 0, LAST_YEAR
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if met(middle) else (middle, high)
+    return high
+
+
+def cell_m2(pattern: Pattern) -> float:
+    """Return the ground that a pattern gives to each plant [m2]; NaN for single trees.
+
+    Parameters
+    ----------
+    pattern : Pattern
+        How a block is set out.
+
+    Returns
+    -------
+    float
+        Area [m2].
+
+    Examples
+    --------
+    >>> cell_m2(Pattern("square", 5.0, 5.0)), cell_m2(Pattern("square", 5.0, 5.0, alley_every=2, alley_width_m=9.0))
+    (25.0, 35.0)
+    >>> cell_m2(Pattern("hedgerow", 1.0, 4.0, lines=2, line_distance_m=0.8))
+    2.0
+    """
+    if pattern.kind == "points":
+        return float("nan")
+    rows = pattern.row_distance_m
+    if np.isfinite(pattern.row_distance_max_m):
+        rows = (rows + pattern.row_distance_max_m) / 2
+    if pattern.alley_every:
+        rows = ((pattern.alley_every - 1) * rows + pattern.alley_width_m) / pattern.alley_every
+    if pattern.bed is not None:
+        per_line = max(int(np.floor(pattern.bed.length_m / pattern.step_m + 1e-9)), 1)
+        return (pattern.bed.length_m + pattern.bed.gap_m) * rows / (per_line * pattern.lines)
+    return pattern.step_m * rows / pattern.lines / (2 if pattern.pair is not None else 1)
+
+
+def cover_by_year(sizes: Sizes, own: Ints, block: Block, ground_m2: float) -> tuple[tuple[int, float], ...]:
+    """Return the share of a block's ground that is under canopy, year by year.
+
+    Of each canopy counts what lies in its own room, so that ground under two is counted once.
+
+    Parameters
+    ----------
+    sizes : Sizes
+        All trees.
+    own : (m,) ndarray of int
+        The block's trees.
+    block : Block
+        Pattern and plants.
+    ground_m2 : float
+        Ground of the block [m2]; NaN: its trees times the ground that the pattern gives to each.
+
+    Returns
+    -------
+    tuple of (int, float)
+        Year and share, 0 to 1, to five years beyond the year of full size; empty where something is unknown.
+    """
+    ground = ground_m2 if np.isfinite(ground_m2) else len(own) * cell_m2(block.pattern)
+    grown = [p.years_to_full_size for p in block.plants]
+    known = len(grown) > 0 and np.isfinite(grown).all() and np.isfinite(sizes.spread[own]).all()
+    if not (known and len(own) and ground > 0):
+        return ()
+    years = range(1, int(min(np.ceil(max(grown)) + 5, LAST_YEAR)) + 1)
+    cover: list[tuple[int, float]] = []
+    alive, rooms = np.empty(0, bool), (np.empty(0, np.int64), np.empty((0, 1), np.float32))
+    for year in years:
+        stands = sizes.discs.until[own] > year
+        if not np.array_equal(stands, alive):
+            alive, rooms = stands, _sampled_rooms(sizes, own[stands])
+        spread = np.array([plant_spread_at(p, year) for p in sizes.kinds.plants])[sizes.kinds.of[rooms[0]]]
+        area = area_within(rooms[1], spread / 2) if len(rooms[0]) else np.zeros(1)
+        cover.append((year, float(min(1.0, area.mean() * alive.sum() / ground))))
+    return tuple(cover)
+
+
+def _sampled_rooms(sizes: Sizes, stands: Ints) -> tuple[Ints, Any]:
+    """Return some of the trees that stand, and one over the reach of their rooms at full size."""
+    x, y = sizes.trees.x[stands], sizes.trees.y[stands]
+    discs = plain_discs(x, y, sizes.spread[stands] / 2)
+    picked = np.unique(np.linspace(0, len(stands) - 1, min(SAMPLE, len(stands))).astype(np.int64))
+    if not len(picked):
+        return stands, np.empty((0, 1), np.float32)
+    return stands[picked], inverse_reach(discs, picked, index_of(x, y))
+
+
+def temporary(sizes: Sizes, own: Ints) -> Bools:
+    """Tell which of some trees come out again."""
+    return np.isfinite(sizes.discs.until[own])
+
+
+def first_meeting(sizes: Sizes, own: Ints) -> int | None:
+    """Return the year in which the fillers of a block and their nearest neighbours meet, were they left in."""
+    return _first_year(sizes, own[temporary(sizes, own)], sizes.near, sizes.near_m)
+
+
+def temporary_plants(plants: Sequence[Plant]) -> int:
+    """Return the first year in which some of the plants come out; 0 where all stay."""
+    return min((plant.remove_year for plant in plants if plant.remove_year), default=0)

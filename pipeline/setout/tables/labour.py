@@ -1,0 +1,144 @@
+"""Hours of pruning: what a plant takes in a year, by habit, size and class of pruning load.
+
+The figures are in ``labour.csv`` beside this module. They are rules of thumb from memory, and say so: a grower who has
+counted hours gives a table of the same columns instead.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+from typing import Final
+
+from setout.units import FOOT
+
+CLASSES: Final = ("none", "light", "moderate", "heavy", "very heavy")
+"""Classes of pruning load, from the least."""
+HABITS: Final = ("tree", "shrub", "vine", "cane")
+_COLUMNS: Final = tuple(name.replace(" ", "_") for name in CLASSES)
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """Hours that one plant takes in a year.
+
+    Attributes
+    ----------
+    habit, size : tree, shrub, vine or cane; a word for the size
+    height_max_m : tallest plant that it holds for [m]; inf for any
+    hours : for each class of pruning load, from none to very heavy [h/year]
+    source : where the figures come from
+    """
+
+    habit: str
+    size: str
+    height_max_m: float
+    hours: tuple[float, ...]
+    source: str
+
+
+@lru_cache(maxsize=1)
+def rates() -> tuple[Rate, ...]:
+    """Return the rates that hold where the grower gives none.
+
+    Returns
+    -------
+    tuple of Rate
+        One a row of the table.
+    """
+    return parse(resources.files("setout.tables").joinpath("labour.csv").read_text(encoding="utf-8"))
+
+
+def parse(text: str) -> tuple[Rate, ...]:
+    r"""Read a table of rates.
+
+    Parameters
+    ----------
+    text : str
+        CSV with the columns habit, size, height_max_ft (empty for any), none, light, moderate, heavy, very_heavy
+        (hours a plant and year, not below 0) and source.
+
+    Returns
+    -------
+    tuple of Rate
+        In the order of the table.
+
+    Raises
+    ------
+    ValueError
+        A column is missing, or a figure is none; says which row and what to write.
+
+    Examples
+    --------
+    >>> parse("habit,size,height_max_ft,none,light,moderate,heavy,very_heavy,source\ntree,any,,0,1,2,3,4,own")[0].hours
+    (0.0, 1.0, 2.0, 3.0, 4.0)
+    >>> parse("habit,size\ntree,any")
+    Traceback (most recent call last):
+    ValueError: the table of rates lacks the column "height_max_ft"
+    """
+    table = csv.DictReader(text.splitlines())
+    needed = ("habit", "height_max_ft", *_COLUMNS)
+    missing = [name for name in needed if name not in (table.fieldnames or ())]
+    if missing:
+        raise ValueError(f'the table of rates lacks the column "{missing[0]}"')
+    return tuple(_rate(row, number) for number, row in enumerate(table, 2))
+
+
+def _rate(row: dict[str, str | None], number: int) -> Rate:
+    habit = (row["habit"] or "").strip().lower()
+    if habit not in HABITS:
+        raise ValueError(f'line {number}: "{row["habit"]}" is no habit; write one of {", ".join(HABITS)}')
+    tallest = _figure(row, "height_max_ft", number) * FOOT if (row["height_max_ft"] or "").strip() else math.inf
+    hours = tuple(_figure(row, name, number) for name in _COLUMNS)
+    return Rate(
+        habit, (row.get("size") or "any").strip(), tallest, hours, (row.get("source") or "grower's own").strip()
+    )
+
+
+def _figure(row: dict[str, str | None], name: str, number: int) -> float:
+    text = (row[name] or "").strip()
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not (math.isfinite(value) and value >= 0):
+        raise ValueError(f'line {number}: {name} = "{text}" is no number of 0 or more; write such as 0.25')
+    return value
+
+
+def rate_for(habit: str, height_m: float, own: Sequence[Rate] = ()) -> Rate | None:
+    """Find the rate of a plant: the grower's own where it has one, else that of the table.
+
+    Parameters
+    ----------
+    habit : str
+        Tree, shrub, vine or cane.
+    height_m : float
+        Height it is kept at [m]; NaN unknown.
+    own : Sequence of Rate
+        The grower's rates.
+
+    Returns
+    -------
+    Rate or None
+        The row of the smallest size that holds the plant; None where the height is unknown and the rates differ by it.
+
+    Examples
+    --------
+    >>> rate_for("tree", 4.5).size, rate_for("vine", float("nan")).size, rate_for("tree", float("nan"))
+    ('medium', 'any', None)
+    """
+    for table in (own, rates()):
+        of_habit = sorted((rate for rate in table if rate.habit == habit), key=lambda rate: rate.height_max_m)
+        if len(of_habit) == 1 and math.isinf(of_habit[0].height_max_m):
+            return of_habit[0]
+        for rate in of_habit:
+            if height_m <= rate.height_max_m + 1e-9:
+                return rate
+        if of_habit and math.isnan(height_m):
+            return None
+    return None
