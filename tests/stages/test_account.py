@@ -11,8 +11,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from setout.nouns import Bed, Block, Pattern, Plant, Rows, Trees, Trellis, Works
-from setout.nouns import MaterialLine
+from setout.nouns import Bed, Block, MaterialLine, Pattern, Plant, Rows, Trees, Trellis, Works
 from setout.stages.account import Allowances, materials_of, order_of
 
 FT = 0.3048
@@ -63,6 +62,13 @@ def test_the_order_says_what_to_buy_and_when_fillers_come_out() -> None:
     # 5 %: 1.0 of 20 is 1 to the last bit, 0.05 of 1 is a whole plant, 0.5 of 10 is one
     assert [line.spares for line in lines] == [1, 1, 1]
     assert [line.note for line in lines] == ["", "", "filler: out in year 12"]
+
+
+@pytest.mark.parametrize(("trees", "share", "spares"), [(100, 0.07, 7), (101, 0.07, 8), (3, 0.0, 0), (60, 0.05, 3)])
+def test_spares_are_rounded_up_and_not_by_the_last_bit(trees: int, share: float, spares: int) -> None:
+    """7 % of 100 is 7.000000000000001 in binary and still seven plants."""
+    (line,) = order_of([block_of("A", PLANTS)], trees_of([0] * trees, [0] * trees), share)
+    assert line.spares == spares
 
 
 def test_a_year_of_the_calendar_is_said_as_one() -> None:

@@ -8,10 +8,14 @@ from __future__ import annotations
 import heapq
 from collections.abc import Sequence
 from fractions import Fraction
-from math import gcd, lcm
+from math import lcm
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+
+ROUND_RATIO: Final = 12
+"""Largest denominator of a ratio of shares when turns are counted in whole lines: 0.67 to 0.33 is two to one."""
 
 
 def counts_of(shares: Sequence[float], size: int) -> NDArray[np.int64]:
@@ -44,10 +48,11 @@ def counts_of(shares: Sequence[float], size: int) -> NDArray[np.int64]:
 def dealt(counts: NDArray[np.int64]) -> NDArray[np.int32]:
     """Deal kinds out evenly along a line.
 
-    One or two kinds go where an even spread would have them. With more kinds those places collide: each one then
-    gets a window as wide as its kind's mean gap, and of the open windows the one that closes first is served (earliest
-    due date, J. R. Jackson, 1955). Two of a kind are at most two mean gaps apart,
-    rounded up to whole places.
+    Kinds of like counts (within one) take turns in places that are dealt to them together, so that a main kind and
+    several rare ones read as "every fifth, B and C by turns". One or two such groups go where an even spread would
+    have them. With more, those places collide: each one then gets a window as wide as its group's mean gap, and of the
+    open windows the one that closes first is served (earliest due date, J. R. Jackson, 1955). Two of a kind are at
+    most two mean gaps apart, rounded up to whole places.
 
     Parameters
     ----------
@@ -63,9 +68,32 @@ def dealt(counts: NDArray[np.int64]) -> NDArray[np.int32]:
     --------
     >>> dealt(np.array([6, 2])).tolist()
     [0, 0, 1, 0, 0, 0, 1, 0]
-    >>> dealt(np.array([5, 3, 2])).tolist()
-    [0, 1, 0, 2, 0, 1, 0, 2, 1, 0]
+    >>> dealt(np.array([8, 1, 1])).tolist()
+    [0, 0, 1, 0, 0, 0, 0, 2, 0, 0]
     """
+    groups = _alike(counts)
+    if len(groups) < 2:
+        return _spread(counts)
+    group = _spread(np.array([counts[kinds].sum() for kinds in groups]))
+    out = np.empty(len(group), np.int32)
+    for number, kinds in enumerate(groups):
+        out[group == number] = np.array(kinds, np.int32)[_spread(counts[kinds])]
+    return out
+
+
+def _alike(counts: NDArray[np.int64]) -> list[list[int]]:
+    """Put kinds together whose counts differ by one at most; groups and their kinds in the order of the kinds."""
+    groups: list[list[int]] = []
+    for kind in np.argsort(counts, kind="stable").tolist():
+        if counts[kind] and groups and counts[kind] <= counts[groups[-1][0]] + 1:
+            groups[-1].append(kind)
+        elif counts[kind]:
+            groups.append([kind])
+    return sorted(sorted(kinds) for kinds in groups)
+
+
+def _spread(counts: NDArray[np.int64]) -> NDArray[np.int32]:
+    """Deal kinds out one by one."""
     if np.count_nonzero(counts) > 2:
         return _by_due_date([int(count) for count in counts])
     place = np.concatenate([(np.arange(c) + 0.5) / c for c in counts if c] or [np.empty(0)])
@@ -84,10 +112,10 @@ def _by_due_date(counts: Sequence[int]) -> NDArray[np.int32]:
         while waiting and waiting[0][0] <= place:
             _, kind = heapq.heappop(waiting)
             due = -(-(given[kind] + 1) * size // counts[kind])
-            heapq.heappush(open_now, (due, given[kind], kind))
-        _, done, kind = heapq.heappop(open_now)
+            heapq.heappush(open_now, (due, counts[kind], kind))  # of two that close together, the rarer
+        _, _, kind = heapq.heappop(open_now)
         out[place] = kind
-        given[kind] = done + 1
+        given[kind] += 1
         if given[kind] < counts[kind]:
             heapq.heappush(waiting, (given[kind] * size // counts[kind], kind))
     return out
@@ -99,7 +127,7 @@ def turns(shares: Sequence[float], lines: int) -> NDArray[np.int32]:
     Parameters
     ----------
     shares : Sequence of float
-        Shares above zero; their smallest whole ratio is the number of lines of each turn.
+        Shares above zero; the number of lines of each turn is their ratio in small whole numbers.
     lines : int
         Lines, in order.
 
@@ -111,13 +139,12 @@ def turns(shares: Sequence[float], lines: int) -> NDArray[np.int32]:
 
     Examples
     --------
-    >>> turns([2, 1], 7).tolist(), turns([0.5, 0.5], 3).tolist(), turns([8, 1], 5).tolist()
-    ([0, 0, 1, 0, 0, 1, 0], [0, 1, 0], [0, 0, 0, 0, 1])
+    >>> turns([2, 1], 7).tolist(), turns([0.67, 0.33], 3).tolist(), turns([8, 1], 5).tolist()
+    ([0, 0, 1, 0, 0, 1, 0], [0, 0, 1], [0, 0, 0, 0, 1])
     """
-    parts = [Fraction(share).limit_denominator(1000) for share in shares]
-    scale = lcm(*(part.denominator for part in parts))
-    widths = [max(int(part * scale), 1) for part in parts]
-    widths = [width // gcd(*widths) for width in widths]
+    ratios = [Fraction(share / min(shares)).limit_denominator(ROUND_RATIO) for share in shares]
+    scale = lcm(*(ratio.denominator for ratio in ratios))
+    widths = [int(ratio * scale) for ratio in ratios]
     if sum(widths) > lines:
         widths = counts_of(shares, lines).tolist()
         if lines >= len(shares):  # each has a line before the first has all of them

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import cos, isfinite, nan, radians, sin
 from typing import Final
 
 import numpy as np
@@ -39,16 +40,21 @@ class _Walk:
         _, first, index, count = np.unique(self.row, return_index=True, return_inverse=True, return_counts=True)
         return first, count, index
 
-    def along(self) -> Floats:
-        """Return how far along the rows' direction every position is [m], from the first position."""
+    def along(self, bearing: float) -> Floats:
+        """Return how far along the rows' direction every position is [m], from the first position.
+
+        The direction is that of the longest row; where no row has two trees, the bearing [deg], else zeros.
+        """
         first, count, _ = self.rows()
         last = first + count - 1
         dx, dy = self.x[last] - self.x[first], self.y[last] - self.y[first]
         length = np.hypot(dx, dy)
         best = int(np.argmax(length))
-        if not length[best]:
-            return np.zeros(len(self.x))
-        along: Floats = ((self.x - self.x[0]) * dx[best] + (self.y - self.y[0]) * dy[best]) / length[best]
+        if length[best] > 0:
+            east, north = float(dx[best] / length[best]), float(dy[best] / length[best])
+        else:
+            east, north = (sin(radians(bearing)), cos(radians(bearing))) if isfinite(bearing) else (0.0, 0.0)
+        along: Floats = (self.x - self.x[0]) * east + (self.y - self.y[0]) * north
         return along
 
 
@@ -82,6 +88,8 @@ def assign(trees: Trees, blocks: Sequence[Block]) -> tuple[Trees, tuple[Finding,
             plant[own[share.where]] = np.append(share.plants, -1)[got]
             findings += _counted(block, plants, len(share.where))
         findings += _left_out(block, plant[own])
+        if block.dealing.way == "every" and block.pattern.pair is not None:
+            findings.append(_every_pair(block))
     return replace(trees, plant=plant), tuple(findings)
 
 
@@ -126,6 +134,10 @@ def _second_of_pair(own: Ints, partner: NDArray[np.int32], walk: _Walk) -> Bools
     return second
 
 
+def _bearing(block: Block) -> float:
+    return nan if isinstance(block.direction, str) else float(block.direction)
+
+
 def _filler_places(walk: _Walk, block: Block) -> Bools:
     """Tell which positions of a block are for fillers: the middles of a quincunx, else every second one in the row.
 
@@ -133,10 +145,10 @@ def _filler_places(walk: _Walk, block: Block) -> Bools:
     diamond (each row moved one position against the next).
     """
     first, _, row = walk.rows()
-    halves = 2 * walk.along() / block.pattern.step_m
+    halves = 2 * walk.along(_bearing(block)) / block.pattern.step_m
     number = np.rint(halves).astype(np.int64)
     on_lattice = bool((np.abs(halves - number) < ON_LATTICE).all())
-    shift = 1 if block.pattern.shift else 0
+    shift = 1 if block.pattern.shift or block.pattern.lines > 1 else 0
     if block.pattern.kind == "quincunx":
         parity = number % 2 if on_lattice else row % 2
     elif on_lattice:
@@ -236,7 +248,7 @@ def _every_kth(walk: _Walk, k: int, m: int) -> Bools:
     """
     k, m = max(k, 1), max(m, 1)
     first, count, row = walk.rows()
-    along = walk.along()
+    along = walk.along(nan)
     gaps = np.diff(along)[np.diff(row) == 0]
     step = float(np.median(np.abs(gaps))) if len(gaps) else 1.0
     start = min((m + 1) // 2, len(first)) - 1
@@ -309,6 +321,15 @@ def _counted(block: Block, plants: Sequence[Plant], size: int) -> list[Finding]:
             )
         ]  # fmt: skip
     return []
+
+
+def _every_pair(block: Block) -> Finding:
+    return Finding(
+        "pairs_by_share", "note",
+        f"block {block.name}: its plants stand in pairs, the second and further plants at every position by share; "
+        "every n-th tree is not asked for beside",
+        remedy="leave pollinizer out, or the pair", geometry=block.area,
+    )  # fmt: skip
 
 
 def _left_out(block: Block, got: NDArray[np.int32]) -> list[Finding]:
