@@ -19,18 +19,20 @@ import numpy as np
 import shapely
 
 from setout import __version__
-from setout.errors import SetoutError
+from setout.errors import Fault, SetoutError
 from setout.nouns import Finding, Ground, Planting, Reach, Served, Site, Survey, Trees, Usable, VectorLayer
 from setout.plan import Plan
 from setout.read import plan_file, reference
 from setout.read.survey import read_survey
-from setout.stages import account, assign, exclude, fill, reach, survey, terrain
+from setout.stages import account, assign, exclude, pollinate, room, fill, reach, survey, terrain
 from setout.stages import check as look
 from setout.units import show_area, show_length
 from setout.write.commit import OutputFolder, check_writable, managed_by
 
 PRODUCTS = ("geopackage", "map", "terrain", "report", "packet")
 Say = Callable[[str], None]
+MOST_TREES = 20_000_000
+"""Trees that one plan may have: at some 150 bytes each, what an ordinary machine holds."""
 
 
 @dataclass
@@ -92,7 +94,9 @@ def plan(
     folder = Path(out) if out is not None else path.parent / "out"
     unknown = sorted(set(products) - set(PRODUCTS))
     if unknown:
-        raise SetoutError(f"{', '.join(unknown)} is no product", "products", f"choose from {', '.join(PRODUCTS)}")
+        raise SetoutError(
+            f"{', '.join(unknown)} is no product", "products (--only)", f"choose from {', '.join(PRODUCTS)}"
+        )
     steps = Steps(say)
     with steps.step("read the plan file"):
         the_plan = plan_file.read_plan_file(path)
@@ -145,6 +149,7 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         limits = exclude.Limits(the_plan.ground.min_area, the_plan.ground.min_width)
         sources = (site.water.source if site.water else "", "block areas")
         usable, dropped = exclude.usable_ground(site, areas, limiting, cells, limits, sources)
+        _trees_fit(site, usable)
         cutters = exclude.cutters_of(site, areas, limiting, dropped)
     with steps.step("fill"):
         beds = [fill.Bed(b, area, c) for b, area, c in zip(site.blocks, areas, cutters, strict=True)]
@@ -155,6 +160,10 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         trees, dealt = assign.assign(filled.trees, site.blocks)
     with steps.step("look at every tree"):
         facts = _facts(site, ground, trees, reached)
+    with steps.step("room"):
+        roomy = room.room_of(site, trees, facts["nearest_m"], filled.rows, ground_m2=_ground_by_block(site, usable))
+        facts["crowding"], facts["pruning_load"] = roomy.crowding, roomy.pruning_load
+        facts["pollinizer_m"], alone = pollinate.partners(site, trees)
     with steps.step("check"):
         positions = look.Positions(
             facts["tree_id"], trees.block.astype(np.int64), trees.x, trees.y, facts, filled.trees.partner
@@ -164,7 +173,7 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         facts["findings"] = look.codes_by_tree(facts["tree_id"], short) if short else None
     findings = (
         *site.findings, *ground.findings, *(reached.findings if reached else ()), *overlaps, *usable.findings,
-        *filled.findings, *dealt, *notes, *short,
+        *filled.findings, *dealt, *roomy.findings, *alone, *notes, *short,
     )  # fmt: skip
     ranked = sorted(findings, key=lambda f: ("stop", "warn", "note").index(f.severity))
     known = {name: values for name, values in facts.items() if values is not None}
@@ -180,6 +189,8 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         filled.works,
         tuple(account.order_of(site.blocks, trees)),
         tuple(account.materials_of(site.blocks, trees, filled.rows, filled.works, units=site.units)),
+        roomy.blocks,
+        tuple(tuple(room.plain_words(r, site.blocks[r.block], site.units)) for r in roomy.blocks),
     )
 
 
@@ -203,22 +214,48 @@ def _water_heights(site: Site, ground: Ground) -> Site:
 
 
 def _steps_fit(site: Site, areas: Any) -> None:
-    """Refuse a step that is larger than its block's ground."""
+    """Refuse blocks without ground, and steps that are larger than it."""
+    faults = []
     for block, area in zip(site.blocks, areas, strict=True):
         low_x, low_y, high_x, high_y = area.bounds if not area.is_empty else (0.0, 0.0, 0.0, 0.0)
         across = float(np.hypot(high_x - low_x, high_y - low_y))
         where = f"block {block.name}"
         if area.is_empty:
-            raise SetoutError(
-                "its area has no ground inside the boundary that no earlier block takes",
-                where,
-                "draw its area on the site",
-            )
-        if block.pattern.step_m > across:
+            what = "its area has no ground inside the boundary that no earlier block takes"
+            faults.append(Fault(what, where, "draw its area on the site, beside the other blocks"))
+        elif block.pattern.step_m > across:
             step, size = show_length(block.pattern.step_m, site.units), show_length(across, site.units)
-            raise SetoutError(
-                f"the step {step} is larger than its ground ({size} across)", where, "write a smaller step"
+            faults.append(
+                Fault(f"the step {step} is larger than its ground ({size} across)", where, "write a smaller step")
             )
+    if faults:
+        raise SetoutError("", faults=tuple(faults))
+
+
+def _trees_fit(site: Site, usable: Usable) -> None:
+    """Refuse steps that would give more trees than there is memory for, before the ground is filled with them."""
+    counts, names = [], np.array(usable.block, object)
+    for block in site.blocks:
+        cell = block.pattern.step_m * block.pattern.row_distance_m / block.pattern.lines
+        ground = float(shapely.area(usable.geometry[names == block.name]).sum())
+        counts.append(ground / cell if cell > 0 else 0.0)
+    if sum(counts) <= MOST_TREES:
+        return
+    block, count = max(zip(site.blocks, counts, strict=True), key=lambda pair: pair[1])
+    step, rows = (show_length(d, site.units) for d in (block.pattern.step_m, block.pattern.row_distance_m))
+    raise SetoutError(
+        f"a step of {step} in rows {rows} apart gives about {count:,.0f} trees; {MOST_TREES:,} are the most in one plan",
+        f"block {block.name}",
+        "check the unit of its step, or divide the property among several plan files",
+    )
+
+
+def _ground_by_block(site: Site, usable: Usable) -> list[float]:
+    """Return the usable ground of every block [m2]; NaN for blocks that take none of their own."""
+    area = dict.fromkeys(usable.block, 0.0)
+    for name, size in zip(usable.block, shapely.area(usable.geometry).tolist(), strict=True):
+        area[name] += size
+    return [area.get(block.name, float("nan")) for block in site.blocks]
 
 
 def _cells(the_plan: Plan, ground: Ground, high: Any, site: Site) -> exclude.Cells | None:

@@ -17,7 +17,18 @@ from setout.nouns.base import (
     VectorLayer,
     transformer,
 )
-from setout.nouns.planting import AccountRow, Exclusion, MaterialLine, OrderLine, Planting, Rows, Trees, Usable, Works
+from setout.nouns.planting import (
+    AccountRow,
+    BlockRoom,
+    Exclusion,
+    MaterialLine,
+    OrderLine,
+    Planting,
+    Rows,
+    Trees,
+    Usable,
+    Works,
+)
 from setout.nouns.site import Ground, HeightLimit, NoPlant, Reach, Served, Setback, Site, Survey, Water, WaterPoints
 from setout.nouns.system import Bed, Block, Dealing, Pair, Pattern, Plant, Trellis
 
@@ -25,6 +36,7 @@ __all__ = [
     "AccountRow",
     "Bed",
     "Block",
+    "BlockRoom",
     "Bools",
     "Dealing",
     "Elevations",

@@ -167,6 +167,43 @@ class MaterialLine:
 
 
 @dataclass(frozen=True, slots=True)
+class BlockRoom:
+    """What a block's spacing gives and asks at maturity; NaN where a size is unknown.
+
+    Attributes
+    ----------
+    block : index of the block in the site
+    trees : how many stand in it
+    nearest_m : median distance to the nearest neighbour that is no partner [m]
+    spread_m : median spread as kept [m]
+    crowding_median : median crowding
+    overlap_m : median overlap of those canopies that overlap [m]
+    overlap_share : share of the trees whose canopy reaches into a neighbour's
+    room_m : median diameter of the room [m]
+    pruning_load_median, pruning_class : median pruning load, and its class in words
+    hours_per_year : hours of pruning in a year at maturity [h]
+    clear_alley_m : clear width between the canopies of two rows [m]; below 0 where they overlap
+    meet_year : year after planting in which canopies of neighbours meet; None for never or unknown
+    cover_by_year : years after planting, and share of the block's ground under canopy; empty where unknown
+    """
+
+    block: int
+    trees: int
+    nearest_m: float
+    spread_m: float
+    crowding_median: float
+    overlap_m: float
+    overlap_share: float
+    room_m: float
+    pruning_load_median: float
+    pruning_class: str
+    hours_per_year: float
+    clear_alley_m: float
+    meet_year: int | None
+    cover_by_year: tuple[tuple[int, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Planting:
     """The finished plan: what every writer writes from.
 
@@ -189,3 +226,5 @@ class Planting:
     works: Works = field(default_factory=Works)
     order: tuple[OrderLine, ...] = ()
     materials: tuple[MaterialLine, ...] = ()
+    rooms: tuple[BlockRoom, ...] = ()
+    room_words: tuple[tuple[str, ...], ...] = ()

@@ -215,6 +215,20 @@ class Block:
         known = [p.spread_m for p in self.plants if np.isfinite(p.spread_m)]
         return max(known, default=float("nan"))
 
+    def apart_m(self, other: Block) -> float:
+        """Return the distance that trees of two blocks keep [m].
+
+        Half the sum of the two blocks' own nearest distances, or half the sum of their mature spreads where that is
+        more: the centre distance at which two full-grown canopies just touch.
+
+        >>> wide, close = Pattern("square", 9.0, 9.0), Pattern("square", 5.0, 5.0)
+        >>> Block("A", None, wide, 0.0, ()).apart_m(Block("B", None, close, 0.0, ()))
+        7.0
+        """
+        steps = (self.pattern.nearest_m + other.pattern.nearest_m) / 2
+        spreads = (self.spread_m + other.spread_m) / 2
+        return max(steps, spreads) if np.isfinite(spreads) else steps
+
     @property
     def height_m(self) -> float:
         """Return the greatest mature height among the block's plants [m]; NaN when none is known."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -94,6 +95,7 @@ def check(site: Site, positions: Positions, checks: Checks, areas: Geometries) -
     looks = (
         _boundary(site, positions, points, areas),
         _room(site, positions),
+        _between_blocks(site, positions),
         _setbacks(site, positions, points),
         _height_limits(site, positions, points),
         _slope(positions, checks),
@@ -214,6 +216,29 @@ def _room(site: Site, positions: Positions) -> Iterator[_Short]:
             "too_close", own[close], "stands closer to its neighbour than its pattern gives", nearest[close], least, "m",
             "move or remove one of the two",
         )  # fmt: skip
+
+
+def _between_blocks(site: Site, positions: Positions) -> Iterator[_Short]:
+    """Look at the distance that trees of two blocks keep."""
+    xy = np.column_stack([positions.x, positions.y])
+    owned = [np.flatnonzero(positions.block == index) for index in range(len(site.blocks))]
+    for one, other in combinations(range(len(site.blocks)), 2):
+        least = site.blocks[one].apart_m(site.blocks[other])
+        if not (len(owned[one]) and len(owned[other])) or not _boxes_near(xy[owned[one]], xy[owned[other]], least):
+            continue
+        away = cKDTree(xy[owned[one]]).query(xy[owned[other]], distance_upper_bound=least)[0]
+        near = away < least - ROOM_TOLERANCE
+        yield _Short(
+            "too_close_to_block", owned[other][near],
+            f"stands closer to block {site.blocks[one].name} than the two blocks' plants need", away[near], least, "m",
+            "move or remove it",
+        )  # fmt: skip
+
+
+def _boxes_near(one: Floats, other: Floats, distance: float) -> bool:
+    """Tell whether the boxes of two sets of points come within a distance."""
+    gap = np.maximum(one.min(axis=0) - other.max(axis=0), other.min(axis=0) - one.max(axis=0))
+    return bool((gap < distance).all())
 
 
 def _nearest_of_own(positions: Positions, own: Ints, least: float) -> Floats:

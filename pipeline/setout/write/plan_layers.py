@@ -165,12 +165,12 @@ def _water(planting: Planting, outer: Callable[..., Geometries]) -> Iterator[Lay
         trees=np.bincount(served[served >= 0], minlength=len(points.name)).astype(np.int64),
     )
     reach = planting.reach
-    if reach is not None and np.isfinite(reach.max_run_m):
+    if reach is not None and not shapely.is_empty(reach.areas).all():
         yield _layer(
             "reach",
             outer(reach.areas),
             water_point=list(points.name),
-            max_run_m=np.full(len(points.name), reach.max_run_m),
+            max_run_m=np.full(len(points.name), reach.max_run_m if np.isfinite(reach.max_run_m) else np.nan),
             area_m2=shapely.area(reach.areas),
         )
 

@@ -1,7 +1,7 @@
 """Fill: rows over a block's ground, plants along the rows, and what belongs to them."""
 
-from setout.stages.fill.blocks import Bed, Filled, apart_m, fill
+from setout.stages.fill.blocks import Bed, Filled, fill
 from setout.stages.fill.straight import Allowed, lattice_of
 from setout.stages.fill.systems import Laid
 
-__all__ = ["Allowed", "Bed", "Filled", "Laid", "apart_m", "fill", "lattice_of"]
+__all__ = ["Allowed", "Bed", "Filled", "Laid", "fill", "lattice_of"]

@@ -78,34 +78,6 @@ def fill(beds: Sequence[Bed], allowed: Allowed | None, curved: Mapping[int, Laid
     return Filled(*_numbered(done), tuple(findings))
 
 
-def apart_m(one: Block, other: Block) -> float:
-    """Return the distance that trees of two blocks keep [m].
-
-    Half the sum of the two blocks' own nearest distances, or half the sum of their mature spreads where that is more
-    (the centre distance at which two full-grown canopies just touch).
-
-    Parameters
-    ----------
-    one, other : Block
-        The two blocks.
-
-    Returns
-    -------
-    float
-        Least distance between their trees [m].
-
-    Examples
-    --------
-    >>> from setout.nouns import Pattern
-    >>> wide, close = Pattern("square", 9.0, 9.0), Pattern("square", 5.0, 5.0)
-    >>> apart_m(Block("A", None, wide, 0.0, ()), Block("B", None, close, 0.0, ()))
-    7.0
-    """
-    steps = (one.pattern.nearest_m + other.pattern.nearest_m) / 2
-    spreads = (one.spread_m + other.spread_m) / 2
-    return max(steps, spreads) if np.isfinite(spreads) else steps
-
-
 def _apart(bed: Bed, done: Sequence[tuple[Block, Laid]]) -> Cutters:
     """Add the trees of earlier blocks that stand near to the cutters of a block."""
     discs = []
@@ -113,7 +85,7 @@ def _apart(bed: Bed, done: Sequence[tuple[Block, Laid]]) -> Cutters:
     for block, laid in done:
         if not len(laid.x):
             continue
-        gap = apart_m(bed.block, block) + bed.block.pattern.clearance_m
+        gap = bed.block.apart_m(block) + bed.block.pattern.clearance_m
         low_x, low_y, high_x, high_y = bed.area.bounds
         near = (laid.x > low_x - gap) & (laid.x < high_x + gap) & (laid.y > low_y - gap) & (laid.y < high_y + gap)
         trees = np.asarray(shapely.points(laid.x[near], laid.y[near]), object)
@@ -128,14 +100,14 @@ def _clear_of(bed: Bed, done: Sequence[tuple[Block, Laid]], laid: Laid, allowed:
         if len(other.x) and len(laid.x):
             tree = cKDTree(np.column_stack([other.x, other.y]))
             near = tree.query(np.column_stack([laid.x, laid.y]))[0]
-            keep &= near >= apart_m(bed.block, block) - 1e-9
+            keep &= near >= bed.block.apart_m(block) - 1e-9
     return keep
 
 
 def _kept(laid: Laid, keep: Bools) -> Laid:
     """Return some of the trees, positions counted anew in each row; of a pair both or none."""
     paired_off = laid.partner >= 0
-    keep = keep & np.where(paired_off, keep[laid.partner], True)
+    keep = keep & (~paired_off | keep[laid.partner])
     row = laid.row[keep]
     first = np.flatnonzero(np.append(True, row[1:] != row[:-1])[: len(row)])
     count = np.diff(np.append(first, len(row)))

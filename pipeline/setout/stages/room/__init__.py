@@ -37,8 +37,8 @@ growth
     (a simple curve, from memory), cut off at the size the plant is kept at.
 """
 
+from setout.nouns import BlockRoom
 from setout.stages.room.blocks import Room, room_of
-from setout.stages.room.summary import BlockRoom
 from setout.stages.room.words import plain_words
 from setout.stages.room.years import spread_at
 

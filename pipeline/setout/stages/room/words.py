@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from setout.nouns import Block
+from setout.nouns import Block, BlockRoom
 from setout.stages.room.sizes import HEDGES, IN_ROWS
-from setout.stages.room.summary import BlockRoom
 from setout.stages.room.years import temporary_plants
 from setout.tables.labour import CLASSES
 from setout.units import show_length
