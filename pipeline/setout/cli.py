@@ -7,6 +7,7 @@ cannot be used; 3 interrupted or out of space.
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import os
 import signal
@@ -43,18 +44,23 @@ def main(argv: Sequence[str] | None = None) -> int:
     int
         The exit code.
     """
+    for stream in (sys.stdout, sys.stderr):  # a name that the terminal cannot show is no reason to fail
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     parser = _parser()
     args = parser.parse_args(argv)
     if args.command is None:
         parser.print_help()
         return 0
     try:
-        signal.signal(signal.SIGTERM, _stop)
+        for name in ("SIGTERM", "SIGHUP"):
+            if hasattr(signal, name):
+                signal.signal(getattr(signal, name), _stop)
         code: int = args.run(args)
         sys.stdout.flush()
     except SetoutError as error:
         for fault in error.faults:
-            _say(f"setout: {fault}")
+            _say(f"setout: {_one_line(str(fault))}")
         return error.exit_code
     except (KeyboardInterrupt, _Stopped):
         _say("setout: interrupted; earlier results are as they were")
@@ -164,6 +170,11 @@ def _say(text: str) -> None:
     print(text, file=sys.stderr, flush=True)  # noqa: T201
 
 
+def _one_line(text: str) -> str:
+    """Show signs that end a line, or that a terminal obeys, as what they are; names in files may hold any."""
+    return "".join(sign if sign >= " " and not "\x7f" <= sign <= "\x9f" else repr(sign)[1:-1] for sign in text)
+
+
 def _show(text: str) -> None:
     print(text)  # noqa: T201
 
@@ -235,13 +246,15 @@ def _report(planting: Planting, out: Path, *, as_json: bool) -> None:
         )
         way = f"{planting.rows.bearing_deg[rows][0]:.1f} deg" if rows.any() else "none"
         _show(
-            f"  {block.name}: {counts[block.name]:,} trees in {int(rows.sum())} rows, {pattern.kind}, step {step}, rows {between} apart, bearing {way}"
+            f"  {block.name}: {counts[block.name]:,} trees in {int(rows.sum())} rows, {pattern.kind}, step {step}, "
+            f"rows {between} apart, bearing {way}"
         )
     shown: dict[str, int] = {}
     for finding in planting.findings:
         shown[finding.code] = shown.get(finding.code, 0) + 1
         if finding.severity != "note" and shown[finding.code] <= SHOWN:
-            _show(f"  {finding.severity}: {finding.message}" + (f"; {finding.remedy}" if finding.remedy else ""))
+            remedy = f"; {finding.remedy}" if finding.remedy else ""
+            _show(f"  {finding.severity}: {_one_line(finding.message + remedy)}")
     _show(f"Results in {out}: open map.html or report.html there.\n{CAUTION}")
 
 
@@ -265,7 +278,8 @@ def _check(args: argparse.Namespace) -> int:
     else:
         _show(f"{judged.trees:,} trees looked at, {short:,} fall short")
         for finding in judged.findings[:200]:
-            _show(f"  {finding.message}: {finding.measured} (required {finding.required}); {finding.remedy}")
+            measured = f": {finding.measured}" if finding.measured else ""
+            _show(_one_line(f"  {finding.message}{measured} (required {finding.required}); {finding.remedy}"))
         if len(judged.findings) > 200:
             _show(f"  and {len(judged.findings) - 200:,} more; --json gives all")
     return 1 if short else 0

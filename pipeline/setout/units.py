@@ -131,7 +131,7 @@ def _sum_of_terms(text: str, kind: str) -> float:
     if terms == 0 or stripped[end:].strip():
         raise ValueError(f'"{text}" is not a {kind}; write {EXAMPLE[kind]}')
     if not math.isfinite(total):
-        raise ValueError(f'"{text}" is not a finite {kind}')
+        raise ValueError(f'"{text}" is not a finite {kind}; write {EXAMPLE[kind]}')
     return total
 
 
@@ -149,10 +149,10 @@ def _slope(text: str) -> float:
         except ValueError:
             raise ValueError(f'"{text}" is not a slope with its unit; write {EXAMPLE["slope"]}') from None
         if not -90 < degrees < 90:
-            raise ValueError(f'"{text}" is not a slope below 90 deg')
+            raise ValueError(f'"{text}" is not a slope below 90 deg; write {EXAMPLE["slope"]}')
         value = math.tan(math.radians(degrees))
     if not math.isfinite(value):
-        raise ValueError(f'"{text}" is not a finite slope')
+        raise ValueError(f'"{text}" is not a finite slope; write {EXAMPLE["slope"]}')
     return value
 
 
@@ -190,7 +190,7 @@ def bearing(text: str) -> float:
             match.group(3).upper() == "E",
         )
         if angle > 90:
-            raise ValueError(f'"{text}": a quadrant bearing is at most 90 deg')
+            raise ValueError(f'"{text}": a quadrant bearing is at most 90 deg; write "N 20 E" or "110 deg"')
         return (angle if north == east else -angle) % 180.0
     return _sum_of_terms(stripped, "angle") % 180.0
 
@@ -219,6 +219,8 @@ def show_length(metres: float, units: str = "us", digits: int | None = None) -> 
     """
     value, unit = (metres / FOOT, "ft") if units == "us" else (metres, "m")
     if digits is None:
+        if 0 < abs(value) < 0.1:
+            return f"{value:.2g} {unit}"
         digits = 2 if abs(value) < 100 else 1
         return f"{value:.{digits}f}".rstrip("0").rstrip(".") + f" {unit}"
     return f"{value:.{digits}f} {unit}"

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import difflib
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
 from setout import units
 from setout.nouns import Dealing, Pattern, Plant
-from setout.plan.quantities import EQUILATERAL, Distance, Length, Section, one_or_many
+from setout.plan.quantities import EQUILATERAL, Distance, Length, Name, Section, one_or_many
 from setout.plan.systems import (
     AlleySection,
     BedSection,
@@ -33,7 +33,7 @@ WORDS = ("north-south", "east-west", "longest side", "best", "contour")
 class BlockSection(Section):
     """One part of the ground, planted in one pattern."""
 
-    name: str = Field(min_length=1)
+    name: Annotated[Name, Field(min_length=1)]
     area: str | None = None
     pattern: PatternKind
     step: Distance | None = None
@@ -91,7 +91,7 @@ class BlockSection(Section):
     def _fits_together(self) -> Self:
         faults = list(_pattern_faults(self)) + list(_system_faults(self))
         if faults:
-            raise ValueError("; ".join(faults[:1]))
+            raise ValueError("\n".join(faults))
         return self
 
     @property

@@ -8,7 +8,7 @@ from typing import Any, Literal, Self
 from pydantic import Field, field_validator, model_validator
 
 from setout.plan.block import BlockSection
-from setout.plan.quantities import Section
+from setout.plan.quantities import Label, Section
 from setout.plan.sections import (
     GroundSection,
     HeightLimitSection,
@@ -22,7 +22,7 @@ from setout.plan.sections import (
 class Plan(Section):
     """A whole plan file."""
 
-    name: str = ""
+    name: Label = ""
     units: Literal["us", "si"] = "us"
     site: SiteSection
     ground: GroundSection = GroundSection()
@@ -41,26 +41,40 @@ class Plan(Section):
             raise ValueError("is one table; write it with two brackets, [[...]], so that there can be several")
         return tuple(value) if isinstance(value, list) else value
 
-    @model_validator(mode="after")
-    def _blocks_together(self) -> Self:
-        names = [block.name for block in self.block]
-        twice = sorted({name for name in names if names.count(name) > 1})
+    @field_validator("block")
+    @classmethod
+    def _blocks_apart(cls, blocks: tuple[BlockSection, ...]) -> tuple[BlockSection, ...]:
+        faults, folded = [], [block.name.casefold() for block in blocks]
+        twice = [block.name for block in blocks if folded.count(block.name.casefold()) > 1]
         if twice:
-            raise ValueError(f"block names must differ; {', '.join(twice)} is there more than once")
+            said = ", ".join(f'"{name}"' for name in twice)
+            faults.append(f"blocks are named {said}; give each a name that differs in more than letter case")
         # a screen and single trees stand where they are drawn: they take no ground of their own
-        if sum(block.area is None and block.pattern not in ("screen", "points") for block in self.block) > 1:
-            raise ValueError("only one block may leave out its area (it takes all ground that no other block takes)")
+        wide = [block.name for block in blocks if block.area is None and block.pattern not in ("screen", "points")]
+        if len(wide) > 1:
+            faults.append(
+                f"blocks {', '.join(wide)} name no area; only one block may leave it out, for it takes all ground that no other takes"
+            )
+        if faults:
+            raise ValueError("\n".join(faults))
+        return blocks
+
+    @model_validator(mode="after")
+    def _sizes_known(self) -> Self:
+        faults = []
         canopy = any(s.measured_to == "canopy" for s in self.setback)
         unsized = [b.name for b in self.block if canopy and not _known(p.spread_m for p in b.to_plants())]
         if unsized:
-            raise ValueError(
+            faults.append(
                 f'a setback is measured to the canopy, but block {", ".join(unsized)} has no spread; name its plants or write spread = "15 ft"'
             )
         unsized = [b.name for b in self.block if self.height_limit and not _known(p.height_m for p in b.to_plants())]
         if unsized:
-            raise ValueError(
+            faults.append(
                 f'there is a height limit, but block {", ".join(unsized)} has no height; name its plants or write height = "15 ft"'
             )
+        if faults:
+            raise ValueError("\n".join(faults))
         return self
 
 

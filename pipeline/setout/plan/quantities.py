@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import unicodedata
 from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
 
 from setout import units
 
@@ -18,7 +19,9 @@ def _reader(kind: str, least: float, *, above: bool) -> BeforeValidator:
     def read(text: object) -> float:
         value = units.quantity(text, kind)
         if value < least or (above and value == least):
-            raise ValueError(f'"{text}" must be {"more than" if above else "at least"} {least:g}')
+            raise ValueError(
+                f'"{text}" must be {"more than" if above else "at least"} {least:g}; write {units.EXAMPLE[kind]}'
+            )
         return value
 
     return BeforeValidator(read)
@@ -33,10 +36,35 @@ Pressure = Annotated[float, _reader("pressure", 0.0, above=False)]
 Flow = Annotated[float, _reader("flow", 0.0, above=True)]
 
 
+def _label(most: int) -> AfterValidator:
+    """Return a validator of a name that goes onto labels, into ids and into files of other programs."""
+
+    def read(text: str) -> str:
+        name = text.strip(" ")
+        odd = next((sign for sign in name if unicodedata.category(sign) == "Cc" or sign in _TURNS), None)
+        if odd is not None:
+            raise ValueError(
+                f"holds the control character U+{ord(odd):04X}; write it with letters, digits and signs only"
+            )
+        if len(name) > most:
+            raise ValueError(f'"{name[:20]}..." has {len(name)} characters; keep it to {most}, for it goes onto labels')
+        if text and not name:
+            raise ValueError("is blank; give it a value")
+        return name
+
+    return AfterValidator(read)
+
+
+_TURNS = frozenset("\u2028\u2029\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+"""Signs that break a line or turn the direction of what follows."""
+Name = Annotated[str, _label(40)]
+Label = Annotated[str, _label(200)]
+
+
 class Section(BaseModel):
     """A table of the plan file: unknown keys are faults, values never change after reading."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, strict=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, strict=True, allow_inf_nan=False)
 
 
 def one_or_many(value: object) -> object:

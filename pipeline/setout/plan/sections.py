@@ -7,7 +7,7 @@ from typing import Literal
 from pydantic import Field, field_validator
 
 from setout import units
-from setout.plan.quantities import Area, Distance, Flow, Height, Length, Pressure, Section, Slope, one_or_many
+from setout.plan.quantities import Area, Distance, Flow, Height, Label, Length, Pressure, Section, Slope, one_or_many
 
 
 class SiteSection(Section):
@@ -56,14 +56,14 @@ class SetbackSection(Section):
     from_: str = Field(alias="from")
     distance: Length
     measured_to: Literal["trunk", "canopy"] = "trunk"
-    why: str = ""
+    why: Label = ""
 
 
 class NoPlantSection(Section):
     """An area where nothing is planted."""
 
     from_: str = Field(alias="from")
-    why: str = ""
+    why: Label = ""
 
 
 class HeightLimitSection(Section):
@@ -72,7 +72,7 @@ class HeightLimitSection(Section):
     from_: str = Field(alias="from")
     within: Length
     height: Distance
-    why: str = ""
+    why: Label = ""
 
 
 class EmitterSection(Section):

@@ -8,7 +8,7 @@ from pydantic import BeforeValidator, Field, PrivateAttr, ValidationInfo, field_
 
 from setout import units
 from setout.nouns import Bed, Pair, Plant, Trellis
-from setout.plan.quantities import Distance, Length, Section, Slope
+from setout.plan.quantities import Distance, Label, Length, Section, Slope
 from setout.tables import catalogue
 
 FOOT = units.FOOT
@@ -82,10 +82,10 @@ class PlantSection(Section):
     """One plant of a block."""
 
     plant: str
-    variety: str = ""
-    role: str = ""
-    share: float = Field(1.0, gt=0)
-    count: int | None = Field(None, ge=1)
+    variety: Label = ""
+    role: Label = ""
+    share: float = Field(1.0, gt=0, le=1e6)
+    count: int | None = Field(None, ge=1, le=10**9)
     remove_year: int = Field(0, ge=0)
     _entry: Any = PrivateAttr(None)
 

@@ -46,7 +46,7 @@ def understood(text: str | None, source: str = "") -> CRS | None:
     Raises
     ------
     SetoutError
-        The text is no CRS, or a geocentric one.
+        The text is no CRS, or a geocentric or vertical one.
 
     Examples
     --------
@@ -63,6 +63,8 @@ def understood(text: str | None, source: str = "") -> CRS | None:
         return None
     if crs.is_geocentric:
         raise SetoutError(f"{crs.name} is geocentric", source, "give the survey in geographic or plane coordinates")
+    if crs.is_vertical:
+        raise SetoutError(f"{show(crs)} is for heights alone", source, SAY_CRS)
     return crs
 
 

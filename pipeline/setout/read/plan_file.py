@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -9,7 +10,7 @@ from typing import Any
 
 from setout.errors import Fault, PlanFaults, SetoutError
 from setout.plan import Plan, parse_plan
-from setout.read import reference
+from setout.read import reference, survey
 
 
 def read_plan_file(path: Path) -> Plan:
@@ -38,6 +39,8 @@ def read_plan_file(path: Path) -> Plan:
     except PlanFaults as error:
         faults += error.faults
     faults += _missing_files(mapping, path)
+    if faults:  # what is wrong inside the files is told together with what is wrong in this one
+        faults += survey.file_faults(mapping.get("site"), tuple(references(mapping)), path.parent)
     if faults or plan is None:
         raise PlanFaults(tuple(faults))
     return plan if plan.name else plan.model_copy(update={"name": path.stem.replace("_", " ")})
@@ -53,8 +56,12 @@ def _mapping(path: Path) -> dict[str, Any]:
         raise SetoutError(
             "there is no such plan file", where, 'check the path, or write one with "setout new"'
         ) from None
-    except UnicodeDecodeError:
-        raise SetoutError("is not text in UTF-8", where, "a plan file is a TOML text file") from None
+    except UnicodeDecodeError as error:
+        line = error.object[: error.start].count(b"\n") + 1
+        raise SetoutError(
+            f"is not text in UTF-8 (line {line})", where,
+            "a plan file is a TOML text file; if this is one, save it with the encoding UTF-8 in your text editor",
+        ) from None  # fmt: skip
     except OSError as error:
         raise SetoutError(f"cannot be read ({error.strerror})", where, "check the path and its permissions") from None
     if not text.strip():
@@ -62,9 +69,24 @@ def _mapping(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise SetoutError(
-            f"the text is not TOML: {error}", where, "texts stand in double quotes, tables in brackets"
-        ) from None
+        raise SetoutError(f"the text is not TOML: {error}", where, _toml_remedy(text, str(error))) from None
+    except (ValueError, RecursionError):  # a number of thousands of digits, brackets in thousands
+        raise SetoutError("the text cannot be read as TOML", where, 'write a plan file with "setout new"') from None
+
+
+def _toml_remedy(text: str, said: str) -> str:
+    """Return what mends a text that is not TOML."""
+    number = re.search(r"line (\d+)", said)
+    line = (text.splitlines() or [""])[min(int(number[1]), text.count("\n") + 1) - 1] if number else ""
+    if set(line) & set("\u201c\u201d\u201e\u2018\u2019"):
+        return 'write straight quotes, "...", not the curly ones of a word processor'
+    if "twice" in said or "overwrite" in said:
+        return "put the two together; tables of which there are several have two brackets, such as [[setback]]"
+    if "escape" in said:
+        return (
+            'write folders with "/", such as "survey/boundary.gpkg"; a backslash has another meaning in double quotes'
+        )
+    return f'look at "{line.strip()[:60]}"; texts stand in double quotes, tables in brackets'
 
 
 def references(mapping: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
@@ -110,6 +132,8 @@ def _missing_files(mapping: Mapping[str, Any], path: Path) -> Iterator[Fault]:
         if not file.exists():
             near = sorted(p.name for p in file.parent.glob(f"*{file.suffix}"))[:6] if file.parent.is_dir() else []
             remedy = f"there are {', '.join(near)}" if near else "paths count from the plan file's folder"
+            if "\\" in text or any(sign < " " for sign in text):
+                remedy = 'write folders with "/", such as "survey/boundary.gpkg"'
             yield Fault(f'"{text}": there is no file {file}', where, remedy)
 
 

@@ -185,7 +185,10 @@ def _one_of(rasters: list[str], layer: str, name: str) -> str:
 
 
 def _brief(error: Exception) -> str:
-    return str(error.__cause__ or error).splitlines()[0][:160] or type(error).__name__
+    text = (str(error.__cause__ or error).splitlines() or [""])[0][:160]
+    if "not recognized as being in a supported" in text:
+        return "it is of no known raster format"
+    return "it is damaged or cut short" if "TIFFReadDirectory" in text else text or type(error).__name__
 
 
 def look(path: Path, name: str, crs: CRS | None, unit: str | None) -> tuple[Tile, tuple[Finding, ...]]:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
+from pydantic import ValidationError
 from pyproj import CRS
 
 from setout.errors import Fault, PlanFaults, SetoutError
 from setout.nouns import Elevations, Finding, Survey, VectorLayer
 from setout.plan import Plan
+from setout.plan.sections import SiteSection
 from setout.read import crs as crs_words
 from setout.read import raster, reference, vector
 
@@ -44,7 +46,7 @@ def read_survey(plan: Plan, base: Path) -> Survey:
         try:
             return work()
         except SetoutError as error:
-            faults.extend(Fault(f.what, f"{key}: {f.where}" if f.where else key, f.remedy) for f in error.faults)
+            faults.extend(_at(key, error))
             return None
 
     site = plan.site
@@ -69,8 +71,76 @@ def read_survey(plan: Plan, base: Path) -> Survey:
     elevations, doubts = attempt("site.dem", lambda: _elevations(plan, base, dem_crs)) or (None, ())
     unused = attempt("site", lambda: tuple(_unused(plan, base)))
     if faults or boundary is None:
-        raise PlanFaults(tuple(faults))
+        raise PlanFaults(_once(faults))
     return Survey(boundary, layers, elevations, unused or (), doubts)
+
+
+def file_faults(section: object, references: Sequence[tuple[str, str]], base: Path) -> tuple[Fault, ...]:
+    """Look into the files that a plan file with faults of its own names, so that theirs are told at the same time.
+
+    Parameters
+    ----------
+    section : object
+        What stands in its table ``site``.
+    references : sequence of tuple of str
+        Key and text of every file that it names.
+    base : Path
+        Its folder.
+
+    Returns
+    -------
+    tuple of Fault
+        What is wrong in the files that are there.
+    """
+    try:
+        site = SiteSection.model_validate(section)
+        given = crs_words.understood(site.crs, "")
+    except (ValidationError, SetoutError):  # without a sound site section nothing can be said of its files
+        return ()
+    faults: list[Fault] = []
+    works: list[tuple[str, str, Callable[[reference.Reference], object]]] = []
+    for key, text in references:
+        if key == "site.boundary":
+            start, adjust = site.start, site.adjust == "compass"
+            look = partial(vector.read_boundary, crs=given, unit=site.unit, adjust=adjust, start=start)
+            works.append((key, text, look))
+        elif not key.startswith("site.dem") and key not in ("water.climate", "catalogue"):
+            works.append((key, text, partial(vector.read_vector, crs=given, unit=site.unit)))
+    for key, text, work in works:
+        try:
+            found = reference.parse(text, base)
+        except SetoutError:  # told already
+            continue
+        try:
+            if found.path.exists():
+                work(found)
+        except SetoutError as error:
+            faults += _at(key, error)
+    names = [name for name in site.dem if (base / name).exists()]
+    try:
+        dem_crs = crs_words.understood(site.dem_crs, "") or given
+        if names:
+            raster.open_elevations([base / name for name in names], crs=dem_crs, unit=site.dem_unit, names=names)
+    except SetoutError as error:
+        faults += _at("site.dem", error)
+    return _once(faults)
+
+
+def _at(key: str, error: SetoutError) -> Iterator[Fault]:
+    """Yield the faults of a file with the key that names it."""
+    for fault in error.faults:
+        where = f"{key}: {fault.where}" if fault.where and fault.where != key else key
+        yield Fault(fault.what, where, fault.remedy)
+
+
+def _once(faults: Sequence[Fault]) -> tuple[Fault, ...]:
+    """Tell a fault of a whole file once, however many of its layers the plan names."""
+    seen: dict[tuple[str, str, str], Fault] = {}
+    for fault in faults:
+        file = Path(fault.where.partition(": ")[2].partition(":")[0]).name or fault.where
+        whole = "layer" not in fault.what and "feature" not in fault.what
+        seen.setdefault((fault.what, fault.remedy, file if whole else fault.where), fault)
+    return tuple(seen.values())
 
 
 def _layer(text: str, base: Path, crs: CRS | None, unit: str | None) -> VectorLayer:

@@ -122,7 +122,9 @@ def frame_to_mercator(planting: Planting, x: Floats, y: Floats) -> tuple[Floats,
     """Take frame coordinates [m] to Web Mercator [m]."""
     if not np.size(x):
         return np.empty(0), np.empty(0)
-    return mercator(*planting.site.frame.to(WGS84, x, y))
+    lon, lat = planting.site.frame.to(WGS84, x, y)
+    beyond = lon - planting.site.frame.lon  # a site on the 180th meridian stays whole on the map
+    return mercator(lon - 360.0 * np.rint(beyond / 360.0), lat)
 
 
 def fields(planting: Planting) -> Iterator[Field]:

@@ -21,6 +21,10 @@ from setout.errors import SetoutError
 from setout.nouns import Elevations, Frame, transformer
 
 WGS84 = CRS.from_epsg(4326)
+MOST_KM = 100.0
+"""Size beyond which a boundary is taken for a mistake [km]; one plane serves no more."""
+DEGREE_KM = 111.2
+"""Length of a degree of a great circle [km], near enough to tell a property from a country."""
 
 
 def frame_of(
@@ -60,6 +64,7 @@ def frame_of(
     lon, lat = (np.asarray(part, float) for part in transformer(crs, geographic).transform(xy[:, 0], xy[:, 1]))
     west, south, east, north = lon.min(), lat.min(), lon.max(), lat.max()
     lon0, lat0 = float(west + east) / 2, float(south + north) / 2
+    _of_a_property(float(east - west), float(north - south), lat0)
     height = _mean_height(elevations, geographic, (west, south, east, north))
     height = (height if height is not None else elevation_m or 0.0) + geoid_m
     ellipsoid = geographic.ellipsoid
@@ -74,6 +79,16 @@ def frame_of(
     mid_lon, mid_lat = transformer(geographic, WGS84).transform(lon0, lat0)
     plane = crs if crs.is_projected else _utm(geographic, lon0, lat0)
     return Frame(local, crs, plane, float(mid_lon), float(mid_lat), float(height), scale)
+
+
+def _of_a_property(wide_deg: float, high_deg: float, lat: float) -> None:
+    """Refuse a boundary that is far larger than any property: its coordinates or its CRS are wrong."""
+    across = float(np.hypot(wide_deg * np.cos(np.radians(lat)), high_deg)) * DEGREE_KM
+    if not across <= MOST_KM:
+        raise SetoutError(
+            f"the boundary is {across:,.0f} km across, which no property is", "site.boundary",
+            "check its coordinates, its unit and its CRS; across the 180th meridian longitudes go on, 179.99, 180.01",
+        )  # fmt: skip
 
 
 def _mean_height(elevations: Elevations | None, geographic: CRS, box: tuple[float, ...]) -> float | None:

@@ -5,8 +5,10 @@ A line between two surveyed points is the straight sight line on the ground: poi
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import partial
+from typing import TypeVar
 
 import numpy as np
 import shapely
@@ -14,7 +16,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from setout.errors import SetoutError
+from setout.errors import Fault, PlanFaults, SetoutError
 from setout.geometry.outlines import parts_of, polygonal
 from setout.nouns import (
     Block,
@@ -31,8 +33,11 @@ from setout.nouns import (
     Water,
 )
 from setout.plan import Plan
+from setout.plan.block import BlockSection
 from setout.stages.survey.frame import frame_of
 from setout.stages.survey.water_points import water_points
+
+T = TypeVar("T")
 
 REPAIRABLE = 0.01
 """Share of the area that a repair of crossing lines may change; beyond it the order of corners is in doubt."""
@@ -65,26 +70,53 @@ def site_of(plan: Plan, survey: Survey) -> Site:
     land = polygonal(_in_frame(np.array([boundary], object), survey.boundary.crs, frame)[0])
     findings = [*survey.findings, *survey.boundary.findings, *_placed(repairs, survey.boundary.crs, frame)]
     findings += _grid_findings(frame, land)
-    layers = {name: _layer_in_frame(layer, frame, findings) for name, layer in survey.layers.items()}
+    tried = _Tried()
+    moved = {name: tried(partial(_layer_in_frame, layer, frame, findings)) for name, layer in survey.layers.items()}
+    tried.give_up()
+    layers = {name: geometry for name, geometry in moved.items() if geometry is not None}
     findings += [
         Finding("layer_unused", "note", f"{name} is in the survey files but the plan file does not use it",
                 remedy="use it in a setback, no_plant or height_limit, or leave it")
         for name in survey.unused
     ]  # fmt: skip
+    no_plant = [(s, tried(partial(_areas_only, layers[s.from_], s.from_))) for s in plan.no_plant]
+    water = tried(partial(_water, plan, survey, layers, frame))
+    blocks = [tried(partial(_block, section, layers)) for section in plan.block]
+    tried.give_up()
     site = Site(
         plan.name or "Planting",
         plan.units,
         frame,
         land,
         tuple(_setbacks(plan, layers, land)),
-        tuple(NoPlant(s.why or s.from_, s.from_, _areas_only(layers[s.from_], s.from_)) for s in plan.no_plant),
+        tuple(NoPlant(s.why or s.from_, s.from_, area) for s, area in no_plant if area is not None),
         tuple(HeightLimit(s.why or s.from_, s.from_, s.within, s.height, layers[s.from_]) for s in plan.height_limit),
-        _water(plan, survey, layers, frame),
-        tuple(_blocks(plan, layers)),
+        water,
+        tuple(block for block in blocks if block is not None),
         _monuments(land),
     )
     findings += _far_features(site)
     return replace(site, findings=tuple(findings))
+
+
+class _Tried:
+    """Keeps the faults of works that do not depend on each other, so that all are told at once."""
+
+    def __init__(self) -> None:
+        self._faults: list[Fault] = []
+
+    def __call__(self, work: Callable[[], T]) -> T | None:
+        """Return what a work gives; None when it cannot be done."""
+        try:
+            return work()
+        except SetoutError as error:
+            self._faults += error.faults
+            return None
+
+    def give_up(self) -> None:
+        """Raise all faults there were."""
+        if self._faults:
+            raise PlanFaults(tuple(dict.fromkeys(self._faults)))
 
 
 def _whole(layer: VectorLayer) -> tuple[BaseGeometry, list[tuple[str, Floats, float]]]:
@@ -140,7 +172,8 @@ def _grid_findings(frame: Frame, land: BaseGeometry) -> Iterator[Finding]:
     if abs(stretch - 1) > STRETCHED:
         yield Finding(
             "grid_stretched", "warn",
-            f"distances in the survey's CRS ({frame.plane_crs.name}) are {stretch:.4f} times those on the ground; all figures here are ground distances",
+            f"distances in the survey's CRS ({frame.plane_crs.name}) are {stretch:.4f} times those on the ground; "
+            "all figures here are ground distances",
             f"{stretch:.4f}", "within 0.2 % of 1", "deliver the survey in UTM, a state plane or a national grid",
         )  # fmt: skip
 
@@ -186,34 +219,34 @@ def _areas_only(geometry: Geometries, source: str) -> Geometries:
     areas = np.asarray(geometry[shapely.get_dimensions(geometry) == 2], object)
     if not len(areas):
         raise SetoutError(
-            "an area without plants needs polygons, and there are none",
+            "an area needs polygons, and there are none",
             source,
-            "use a setback for points and lines",
+            "name a layer of polygons; a setback keeps clear of points and lines",
         )
     return areas
 
 
-def _blocks(plan: Plan, layers: dict[str, Geometries]) -> Iterator[Block]:
-    for section in plan.block:
+def _block(section: BlockSection, layers: dict[str, Geometries]) -> Block:
+    """Return a block with its ground, its line and its points in the frame."""
 
-        def area_of(reference: str | None) -> BaseGeometry | None:
-            if reference is None:
-                return None
-            return polygonal(shapely.union_all(_areas_only(layers[reference], reference)))
+    def area_of(reference: str | None) -> BaseGeometry | None:
+        if reference is None:
+            return None
+        return polygonal(shapely.union_all(_areas_only(layers[reference], reference)))
 
-        line = section.guide or section.line
-        yield Block(
-            section.name,
-            area_of(section.area),
-            section.to_pattern(),
-            section.way,
-            section.to_plants(),
-            section.to_dealing(),
-            None if line is None else _line_of(layers[line], line),
-            None if section.points is None else _points_of(layers[section.points], section.points),
-            section.purpose or "",
-            area_of(section.yard),
-        )
+    line = section.guide or section.line
+    return Block(
+        section.name,
+        area_of(section.area),
+        section.to_pattern(),
+        section.way,
+        section.to_plants(),
+        section.to_dealing(),
+        None if line is None else _line_of(layers[line], line),
+        None if section.points is None else _points_of(layers[section.points], section.points),
+        section.purpose or "",
+        area_of(section.yard),
+    )
 
 
 def _line_of(geometry: Geometries, source: str) -> BaseGeometry:
