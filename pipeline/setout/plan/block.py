@@ -205,6 +205,14 @@ def _system_faults(block: BlockSection) -> list[str]:
         found.append('a screen that shades needs the yard it serves; add yard = "file:layer"')
     if block.pair is not None and block.step is not None and block.pair.distance >= block.step:
         found.append("partners of a pair stand nearer than the step; lessen pair.distance or widen the step")
+    if block.pair is not None and block.pollinizer is not None:
+        found.append(
+            "pollinizer and pair do not go together; the partner of a pair is its pollinizer: leave pollinizer out"
+        )
+    if block.pair is not None and any(plant.role == "filler" for plant in block.plants):
+        found.append("fillers do not go into pairs; leave the filler or the pair out")
+    if any(plant.count is not None and plant.share != 1.0 for plant in block.plants):
+        found.append("a plant has either a count or a share; leave one of them out")
     if block.pollinizer is not None and len(block.plants) < 2:
         found.append("a pollinizer is the block's second plant; name at least two plants")
     return found

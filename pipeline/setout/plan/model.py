@@ -68,11 +68,6 @@ class Plan(Section):
             faults.append(
                 f'a setback is measured to the canopy, but block {", ".join(unsized)} has no spread; name its plants or write spread = "15 ft"'
             )
-        unsized = [b.name for b in self.block if self.height_limit and not _known(p.height_m for p in b.to_plants())]
-        if unsized:
-            faults.append(
-                f'there is a height limit, but block {", ".join(unsized)} has no height; name its plants or write height = "15 ft"'
-            )
         if faults:
             raise ValueError("\n".join(faults))
         return self

@@ -93,5 +93,5 @@ def setback_distance(setback: Setback, block: Block | None) -> float:
 
 
 def too_tall(limit: HeightLimit, block: Block) -> bool:
-    """Return whether a block's plants grow taller than a height limit allows."""
-    return bool(block.height_m > limit.height_m + 1e-9)
+    """Return whether a block's plants may grow taller than a height limit allows; unknown heights may."""
+    return not block.height_m <= limit.height_m + 1e-9

@@ -306,6 +306,12 @@ def _far_features(site: Site) -> Iterator[Finding]:
                 f"{far} of {len(geometry)} features of {source} ({why}) lie more than 100 m beyond their distance from the site and take no ground",
                 f"{far} far away", "", "check the file's CRS if they should be on the site",
             )  # fmt: skip
+    unsized = [block.name for block in site.blocks if np.isnan(block.height_m)]
+    if site.height_limits and unsized:
+        yield Finding(
+            "height_unknown", "warn", f"the mature height of block {', '.join(unsized)} is unknown: it keeps off all ground with a height limit",
+            "", "", 'name its plants, or write height = "15 ft" for the block',
+        )  # fmt: skip
     if site.water is not None:
         points = shapely.points(site.water.points.x, site.water.points.y)
         apart = np.atleast_1d(shapely.distance(site.boundary, points))

@@ -1,0 +1,47 @@
+"""What a block's plants keep clear of, when their sizes are known and when they are not."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+from invented import Property, field, objects, plan_of
+from pyproj import CRS
+
+LINE = shapely.LineString([(-90, 5), (90, 12)])
+
+
+def planned(**block: Any) -> Any:
+    prop = Property(field(4, 150.0), {"line": objects(LINE)}, {})
+    limit = [{"from": "line", "within": "20 ft", "height": "15 ft", "why": "overhead line"}]
+    named = {"name": "A", "pattern": "square", "step": "16 ft", "direction": "north-south"} | block
+    return plan_of(prop.survey(CRS.from_epsg(32610)), named, height_limit=limit)
+
+
+def gap(plan: Any) -> float:
+    return float(
+        shapely.distance(plan.site.height_limits[0].geometry[0], shapely.points(plan.trees.x, plan.trees.y)).min()
+    )
+
+
+def test_tall_plants_keep_off_ground_with_a_height_limit() -> None:
+    assert gap(planned(height="18 ft")) >= 20 * 0.3048 - 1e-6
+
+
+def test_low_plants_may_stand_there() -> None:
+    assert gap(planned(height="14 ft")) < 3.0
+
+
+def test_plants_of_unknown_height_keep_off_and_the_plan_says_so() -> None:
+    plan = planned()
+    assert gap(plan) >= 20 * 0.3048 - 1e-6
+    assert [f.code for f in plan.findings if f.code == "height_unknown"] == ["height_unknown"]
+
+
+@pytest.mark.parametrize(("held_to", "near"), [("14 ft", True), ("16 ft", False)])
+def test_plants_held_low_count_as_low(held_to: str, near: bool) -> None:
+    plan = planned(plants=[{"plant": "apple, standard"}], held_to=held_to)
+    assert (gap(plan) < 3.0) is near
+    assert np.isclose(plan.site.blocks[0].height_m, float(held_to.split()[0]) * 0.3048)
