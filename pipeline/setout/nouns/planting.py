@@ -185,6 +185,7 @@ class BlockRoom:
     clear_alley_m : clear width between the canopies of two rows [m]; below 0 where they overlap
     meet_year : year after planting in which canopies of neighbours meet; None for never or unknown
     cover_by_year : years after planting, and share of the block's ground under canopy; empty where unknown
+    hours_source : where the rates behind the hours come from
     """
 
     block: int
@@ -201,6 +202,7 @@ class BlockRoom:
     clear_alley_m: float
     meet_year: int | None
     cover_by_year: tuple[tuple[int, float], ...]
+    hours_source: str = ""
 
 
 @dataclass(frozen=True, slots=True)

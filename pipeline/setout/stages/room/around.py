@@ -123,10 +123,11 @@ def _juglone(site: Site, sizes: Sizes) -> Iterator[Finding]:
         worst = int(np.argmin(np.where(own, far, np.inf)))
         near = show_length(float(far[worst]), site.units, 1)
         plant = sizes.kinds.plants[sizes.kinds.of[suffers[worst]]]
+        count, stand = ("1 plant", "stands") if own.sum() == 1 else (f"{int(own.sum()):,} plants", "stand")
         maker = sizes.kinds.plants[sizes.kinds.of[makes[int(found[1][worst])]]]
         yield Finding(
             "juglone", "warn",
-            f"block {site.blocks[index].name}: {int(own.sum()):,} plants that juglone harms ({plant.species or plant.name}) stand within "
+            f"block {site.blocks[index].name}: {count} that juglone harms ({plant.species or plant.name}) {stand} within "
             f"{show_length(JUGLONE_M, site.units)} of {maker.species or maker.name}, the nearest at {near}",
             near, f"{show_length(JUGLONE_M, site.units)} or more",
             "plant something that tolerates juglone there, or keep further off; roots of old walnuts reach beyond that distance",

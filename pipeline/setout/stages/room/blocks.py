@@ -86,6 +86,7 @@ def room_of(
     for index, block in enumerate(site.blocks):
         own = owned[index]
         ground = float(ground_m2[index]) if ground_m2 is not None else float("nan")
+        hours, source = hours_of(sizes, load, own, rates)
         summaries.append(
             BlockRoom(
                 index,
@@ -98,10 +99,11 @@ def room_of(
                 _middle(room_m[own]),
                 _middle(load[own]),
                 class_of(_middle(load[own])),
-                hours_of(sizes, load, own, rates),
+                hours,
                 clear_alley_m(block.pattern, block.plants),
                 meet_year(sizes, own),
                 cover_by_year(sizes, own, block, ground),
+                source,
             )
         )
     found = (*doubts(site, sizes, overlap, owned, summaries), *around(site, sizes))
@@ -159,7 +161,7 @@ def load_between(natural_m: float, step_m: float, kept_m: float | None = None) -
     return float(load_of(sizes)[0][len(x) // 2])
 
 
-def hours_of(sizes: Sizes, load: Floats, own: Ints, rates: Sequence[Rate]) -> float:
+def hours_of(sizes: Sizes, load: Floats, own: Ints, rates: Sequence[Rate]) -> tuple[float, str]:
     """Return the hours of pruning that some trees take in a year at their mature size.
 
     Parameters
@@ -175,23 +177,24 @@ def hours_of(sizes: Sizes, load: Floats, own: Ints, rates: Sequence[Rate]) -> fl
 
     Returns
     -------
-    float
-        Hours [h/year]; NaN where a size that the rates need is unknown.
+    tuple of float and str
+        Hours [h/year], NaN where a size that the rates need is unknown; and where the rates come from.
     """
     own = own[np.isinf(sizes.discs.until[own])]
     kinds, number = len(sizes.kinds.plants), len(CLASSES) + 1
     weight = np.where(sizes.discs.partner[own] >= 0, 0.5, 1.0)
     key = sizes.kinds.of[own] * number + classes_of(load[own])
     canopies = np.bincount(key, weight, minlength=kinds * number).reshape(kinds, number)
-    hours = 0.0
+    hours, sources = 0.0, set()
     for plant, counts in zip(sizes.kinds.plants, canopies, strict=True):
         if not counts.any():
             continue
         rate = rate_for(plant.habit, plant.height_m, rates)
         if rate is None or counts[-1]:
-            return float("nan")
+            return float("nan"), ""
         hours += float(np.dot(counts[:-1], rate.hours))
-    return hours if len(own) else 0.0
+        sources.add(rate.source.partition(":")[0])
+    return hours, ", ".join(sorted(sources))
 
 
 def clear_alley_m(pattern: Pattern, plants: Sequence[Plant]) -> float:

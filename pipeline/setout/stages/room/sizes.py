@@ -24,6 +24,8 @@ CANE_LOAD: Final = 0.5
 """Share of the canes that comes off: those that have fruited (common practice; the figure from memory)."""
 UP_TO: Final = (0.005, 0.15, 0.4, 0.7, np.inf)
 """Pruning loads up to which each class goes, in the order of :data:`setout.tables.labour.CLASSES`."""
+ROUNDING_M: Final = 1e-6
+"""Overlaps below this are rounding [m]."""
 NO_LOAD: Final = 1e-5
 """Loads below this are rounding [1]."""
 
@@ -108,8 +110,8 @@ def sizes_of(blocks: Sequence[Block], trees: Trees, rows: Rows) -> Sizes:
 
 def overlap_of(sizes: Sizes) -> Floats:
     """Return the depth of each canopy's deepest overlap [m]; 0 for none, NaN where its spread is unknown."""
-    depth = deepest_overlap(sizes.discs, sizes.spread / 2, sizes.index)
-    return np.where(np.isnan(depth), np.nan, np.maximum(depth, 0.0))
+    depth = deepest_overlap(sizes.discs, sizes.spread / 2, sizes.index, (sizes.near_m, sizes.near))
+    return np.where(np.isnan(depth), np.nan, np.where(depth > ROUNDING_M, depth, 0.0))
 
 
 def load_of(sizes: Sizes) -> tuple[Floats, Floats]:

@@ -100,9 +100,11 @@ def _pruning(room: BlockRoom, block: Block, units: str) -> str:
             "They have full room: no canopy has to come off for want of space, only what a tree's health and shape ask."
             + hours
         )
-    kept = about(room.room_m, units)
+    kept = f"each in its room (as a canopy {about(room.room_m, units)} wide)"
+    if block.pattern.kind in IN_ROWS:
+        kept = f"the row {about(room.spread_m, units)} wide"
     share = f"{100 * load:.0f} %" if load >= 0.01 else "under 1 %"
-    return f"Keeping each in its room (as a canopy {kept} wide) takes off {share} of what it would grow: {room.pruning_class} pruning.{hours}"
+    return f"Keeping {kept} takes off {share} of what each plant would grow: {room.pruning_class} pruning.{hours}"
 
 
 def _years(room: BlockRoom, block: Block) -> str:
