@@ -223,26 +223,29 @@ def nearest_distance(x: Floats, y: Floats, expected: float) -> Floats:
 
 def _pair_up(bins: Bins, squared: Floats) -> bool:
     """Take in the distances of all pairs in neighbouring bins; False, nothing done, where points are too crowded."""
-    size = len(bins.x)
-    row, col = np.divmod(np.repeat(np.arange(len(bins.start) - 1), np.diff(bins.start)), bins.wide)
-    left, right = np.maximum(col - 1, 0), np.minimum(col + 2, bins.wide)
-    above = np.minimum(row + 1, bins.high - 1) * bins.wide
-    own_last = bins.start[row * bins.wide + right]
-    ranges = (
-        (np.arange(1, size + 1), own_last),
-        (
-            np.where(row + 1 < bins.high, bins.start[above + left], 0),
-            np.where(row + 1 < bins.high, bins.start[above + right], 0),
-        ),
-    )
-    most = [int((last - first).max()) for first, last in ranges]
-    if max(most) > CROWD:
+    counts = np.diff(bins.start).reshape(bins.high, bins.wide)
+    row_of_three = counts.copy()
+    row_of_three[:, 1:] += counts[:, :-1]
+    row_of_three[:, :-1] += counts[:, 1:]
+    if row_of_three.max() > CROWD:
         return False
-    for (first, last), deepest in zip(ranges, most, strict=True):
-        for k in range(deepest):
-            one = np.flatnonzero(first + k < last)
-            other = first[one] + k
-            away = (bins.x[one] - bins.x[other]) ** 2 + (bins.y[one] - bins.y[other]) ** 2
-            squared[one] = np.minimum(squared[one], away)
-            np.minimum.at(squared, other, away)
+    for start in range(0, len(bins.x), AT_ONCE // 4):
+        own = np.arange(start, min(start + AT_ONCE // 4, len(bins.x)))
+        row, col = np.divmod(np.searchsorted(bins.start, own, "right") - 1, bins.wide)
+        left, right = np.maximum(col - 1, 0), np.minimum(col + 2, bins.wide)
+        _take_in(bins, squared, own, (own + 1, bins.start[row * bins.wide + right]))
+        above = row + 1 < bins.high
+        next_row = (row[above] + 1) * bins.wide
+        _take_in(bins, squared, own[above], (bins.start[next_row + left[above]], bins.start[next_row + right[above]]))
     return True
+
+
+def _take_in(bins: Bins, squared: Floats, own: Ints, others: tuple[Ints, Ints]) -> None:
+    """Take in the distances of points and the runs of others that each may be near to."""
+    first, last = others
+    for k in range(int((last - first).max(initial=0))):
+        some = first + k < last
+        one, other = own[some], first[some] + k
+        away = (bins.x[one] - bins.x[other]) ** 2 + (bins.y[one] - bins.y[other]) ** 2
+        squared[one] = np.minimum(squared[one], away)
+        np.minimum.at(squared, other, away)
