@@ -7,6 +7,7 @@ cannot be used; 3 interrupted or out of space.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import io
 import json
 import os
@@ -44,26 +45,18 @@ def main(argv: Sequence[str] | None = None) -> int:
     int
         The exit code.
     """
-    for stream in (sys.stdout, sys.stderr):  # a name that the terminal cannot show is no reason to fail
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="backslashreplace")
-    parser = _parser()
-    args = parser.parse_args(argv)
-    if args.command is None:
-        parser.print_help()
-        return 0
+    args = argparse.Namespace(written=False)
     try:
-        for name in ("SIGTERM", "SIGHUP"):
-            if hasattr(signal, name):
-                signal.signal(getattr(signal, name), _stop)
-        code: int = args.run(args)
-        sys.stdout.flush()
+        _get_ready()
+        return _run(argv, args)
     except SetoutError as error:
         for fault in error.faults:
             _say(f"setout: {_one_line(str(fault))}")
         return error.exit_code
-    except (KeyboardInterrupt, _Stopped):
-        _say("setout: interrupted; earlier results are as they were")
+    except (KeyboardInterrupt, _Stopped) as stopped:
+        written = args.written or getattr(stopped, "__notes__", [])
+        left = "the results are written" if written else "earlier results are as they were"
+        _say(f"setout: interrupted; {left}")
         return 3
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -71,11 +64,37 @@ def main(argv: Sequence[str] | None = None) -> int:
     except Exception as error:  # noqa: BLE001 - whatever it is, the user gets words and not a traceback
         if os.environ.get("SETOUT_TRACEBACK"):
             traceback.print_exc()
-        said = " ".join(str(error).split())[:300]
-        _say(f"setout: something went wrong that setout did not expect ({type(error).__name__}: {said}); nothing was written; "
+        said = _one_line(" ".join(str(error).split())[:300])
+        left = "the results are written" if args.written else "nothing was written"
+        _say(f"setout: something went wrong that setout did not expect ({type(error).__name__}: {said}); {left}; "
              "please report it, with what SETOUT_TRACEBACK=1 in the environment adds")  # fmt: skip
-        return 2
-    return code
+        return 3 if args.written else 2
+
+
+def _run(argv: Sequence[str] | None, args: argparse.Namespace) -> int:
+    """Parse the arguments and do what they ask for."""
+    parser = _parser()
+    try:
+        parser.parse_args(argv, args)
+        if args.command is None:
+            parser.print_help()
+            return 0
+        code: int = args.run(args)
+        return code
+    finally:
+        if sys.stdout is not None:
+            sys.stdout.flush()
+
+
+def _get_ready() -> None:
+    """Let polite kills end the work as Ctrl-C does, and names that the terminal cannot show be shown another way."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name) and signal.getsignal(getattr(signal, name)) is not signal.SIG_IGN:  # as nohup asks
+            signal.signal(getattr(signal, name), _stop)
+    sys.unraisablehook = _not_raised
 
 
 class _Stopped(BaseException):
@@ -84,6 +103,15 @@ class _Stopped(BaseException):
 
 def _stop(_number: int, _frame: Any) -> NoReturn:
     raise _Stopped
+
+
+def _not_raised(lost: Any) -> None:
+    """Interrupt once more, a moment later, where Python could not raise an interruption: in clearing something away."""
+    if issubclass(lost.exc_type, (KeyboardInterrupt, _Stopped)) and hasattr(signal, "setitimer"):
+        signal.signal(signal.SIGALRM, _stop)
+        signal.setitimer(signal.ITIMER_REAL, 0.001)
+    elif not issubclass(lost.exc_type, (KeyboardInterrupt, _Stopped)):
+        sys.__unraisablehook__(lost)
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -167,7 +195,8 @@ def _plants_options(commands: Any) -> argparse.ArgumentParser:
 
 
 def _say(text: str) -> None:
-    print(text, file=sys.stderr, flush=True)  # noqa: T201
+    with contextlib.suppress(OSError):  # nobody listens any more
+        print(text, file=sys.stderr, flush=True)  # noqa: T201
 
 
 def _one_line(text: str) -> str:
@@ -185,6 +214,7 @@ def _demo(args: argparse.Namespace) -> int:
     folder = Path(args.folder)
     path = demo.write_demo(folder)
     planting = run.plan(path, folder / "out", say=None if args.quiet else _progress)
+    args.written = True
     _report(planting, folder / "out", as_json=args.json)
     return 0
 
@@ -211,6 +241,7 @@ def _plan(args: argparse.Namespace) -> int:
     out = Path(args.out) if args.out else Path(args.plan).parent / "out"
     products = run.PRODUCTS if args.only is None else tuple(args.only)
     planting = run.plan(args.plan, out, products=products, say=None if args.quiet else _progress)
+    args.written = True
     _report(planting, out, as_json=args.json)
     return 0
 

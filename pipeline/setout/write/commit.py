@@ -39,6 +39,8 @@ MANAGED: Final = tuple(name for names in FILES.values() for name in names)
 """The files of all products."""
 
 _FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
+WRITTEN: Final = "the results are written"
+"""Note on what was raised when all files were in place already."""
 _MOVES: Final = "moves.json"
 _LOCK: Final = "lock"
 _NEW: Final = "new"
@@ -187,6 +189,14 @@ class OutputFolder:
             if target.is_dir() and not target.is_symlink():
                 raise SetoutError(f"{name} is a folder where a file is to be written", str(self.folder), "move it away")
         (staging / _OLD).mkdir()
+        try:
+            self._exchange(staging, new, gone)
+        except BaseException as stopped:  # a signal held back until now
+            if not (staging / _MOVES).exists() and not any((staging / _NEW / name).exists() for name in new):
+                stopped.add_note(WRITTEN)
+            raise
+
+    def _exchange(self, staging: Path, new: list[str], gone: list[str]) -> None:
         with _no_signals():
             marker = staging / (_MOVES + ".part")
             marker.write_text(json.dumps({"new": new, "gone": gone}), encoding="utf-8")
@@ -303,7 +313,8 @@ def _no_signals() -> Iterator[None]:
     if threading.current_thread() is not threading.main_thread() or not hasattr(signal, "pthread_sigmask"):
         yield
         return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
+    held = {signal.SIGINT, signal.SIGTERM, signal.SIGHUP}
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, held)
     try:
         yield
     finally:
