@@ -1,0 +1,195 @@
+"""The order of the journey: read, then the stages, then write. The only module that knows it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from setout.errors import SetoutError
+from setout.geometry.rowcut import Cutters
+from setout.nouns import Finding, Geometries, Ground, Planting, Reach, Rows, Site, Survey, Trees, Usable
+from setout.plan import Plan
+from setout.read import plan_file
+from setout.read.survey import read_survey
+from setout.run.joints import (
+    allowed_by,
+    cells_out,
+    facts_of,
+    ground_by_block,
+    ground_of,
+    nothing_fits,
+    steps_fit,
+    trees_fit,
+    water_heights,
+)
+from setout.run.results import PRODUCTS, write, write_run
+from setout.run.steps import Say, Steps
+from setout.stages import account, assign, exclude, fill, pollinate, reach, room, survey
+from setout.stages import check as look
+from setout.write.commit import OutputFolder, check_writable, managed_by
+
+
+def plan(
+    path: str | Path,
+    out: str | Path | None = None,
+    *,
+    products: Sequence[str] = PRODUCTS,
+    say: Say | None = None,
+) -> Planting:
+    """Plan a property: from its plan file to written results.
+
+    Parameters
+    ----------
+    path : str or Path
+        The plan file.
+    out : str or Path, optional
+        Folder of the results; ``out`` beside the plan file when absent.
+    products : Sequence of str
+        Which of ``geopackage, map, terrain, report, packet`` to write.
+    say : callable, optional
+        Takes a line of progress for people.
+
+    Returns
+    -------
+    Planting
+        The finished plan, as it was written.
+
+    Raises
+    ------
+    SetoutError
+        The input cannot be used, or the results cannot be written; nothing is written then.
+    """
+    path = Path(path)
+    folder = Path(out) if out is not None else path.parent / "out"
+    unknown = sorted(set(products) - set(PRODUCTS))
+    if unknown:
+        raise SetoutError(
+            f"{', '.join(unknown)} is no product", "products (--only)", f"choose from {', '.join(PRODUCTS)}"
+        )
+    steps = Steps(say)
+    with steps.step("read the plan file"):
+        the_plan = plan_file.read_plan_file(path)
+        check_writable(folder)
+    with steps.step("read the survey"):
+        surveyed = read_survey(the_plan, path.parent)
+    planting = plan_site(the_plan, surveyed, steps)
+    with OutputFolder(folder, managed_by(products)) as staging:
+        write(planting, staging.path, products, steps)
+        write_run(path, the_plan, planting, staging.path, steps)
+    return planting
+
+
+def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> Planting:
+    """Take a surveyed property through all stages.
+
+    Parameters
+    ----------
+    the_plan : Plan
+        The plan file.
+    surveyed : Survey
+        What its files hold.
+    steps : Steps, optional
+        Stopwatch.
+
+    Returns
+    -------
+    Planting
+        The finished plan.
+
+    Raises
+    ------
+    SetoutError
+        The survey cannot be used, or no tree fits.
+    """
+    steps = steps or Steps()
+    land = _land(the_plan, surveyed, steps)
+    site = land.site
+    with steps.step("fill"):
+        beds = [fill.Bed(b, area, c) for b, area, c in zip(site.blocks, land.areas, land.cutters, strict=True)]
+        filled = fill.fill(beds, allowed_by(land.ground, land.high))
+        if not len(filled.trees):
+            raise nothing_fits(site, land.usable)
+    with steps.step("assign"):
+        trees, dealt = assign.assign(filled.trees, site.blocks)
+    seen = _look(land, trees, filled.rows, steps)
+    findings = sorted(
+        (*land.findings, *filled.findings, *dealt, *seen.findings),
+        key=lambda finding: ("stop", "warn", "note").index(finding.severity),
+    )
+    return Planting(
+        site, land.ground, land.usable, filled.rows, trees, seen.facts, tuple(findings), land.reached, filled.works,
+        tuple(account.order_of(site.blocks, trees)),
+        tuple(account.materials_of(site.blocks, trees, filled.rows, filled.works, units=site.units)),
+        seen.room.blocks,
+        tuple(tuple(room.plain_words(r, site.blocks[r.block], site.units)) for r in seen.room.blocks),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Land:
+    """What is known before anything is planted; high are the packed cells that water does not rise to, or None."""
+
+    site: Site
+    ground: Ground
+    reached: Reach | None
+    high: Any
+    areas: Geometries
+    usable: Usable
+    cutters: tuple[Cutters, ...]
+    findings: tuple[Finding, ...]
+
+
+def _land(the_plan: Plan, surveyed: Survey, steps: Steps) -> _Land:
+    """Go from the survey to usable ground."""
+    with steps.step("survey"):
+        site = survey.site_of(the_plan, surveyed)
+    with steps.step("terrain"):
+        ground = ground_of(the_plan, site, surveyed)
+        site = water_heights(site, ground)
+    with steps.step("reach"):
+        reached = reach.reach_of(site.water) if site.water is not None else None
+        limiting = None if site.water is None or site.water.plant_beyond else reached
+        high = reach.too_high(limiting, ground) if limiting is not None else None
+    with steps.step("exclude"):
+        areas, overlaps = exclude.block_areas(site)
+        steps_fit(site, areas)
+        limits = exclude.Limits(the_plan.ground.min_area, the_plan.ground.min_width)
+        sources = (site.water.source if site.water else "", "block areas")
+        cells = cells_out(the_plan, ground, high, site)
+        usable, dropped = exclude.usable_ground(site, areas, limiting, cells, limits, sources)
+        trees_fit(site, usable)
+        cutters = exclude.cutters_of(site, areas, limiting, dropped)
+    found = (*site.findings, *ground.findings, *(reached.findings if reached else ()), *overlaps, *usable.findings)
+    return _Land(site, ground, reached, high, areas, usable, cutters, found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """What finished positions are like: columns by name, room, findings."""
+
+    facts: dict[str, Any]
+    room: room.Room
+    findings: tuple[Finding, ...]
+
+
+def _look(land: _Land, trees: Trees, rows: Rows, steps: Steps) -> _Seen:
+    """Look at finished positions: their ground and water, their room and partners, and what they are held to."""
+    site = land.site
+    with steps.step("look at every tree"):
+        facts = facts_of(site, land.ground, trees, land.reached)
+    with steps.step("room"):
+        roomy = room.room_of(site, trees, facts["nearest_m"], rows, ground_m2=ground_by_block(site, land.usable))
+        facts["crowding"], facts["pruning_load"] = roomy.crowding, roomy.pruning_load
+        facts["pollinizer_m"], alone = pollinate.partners(site, trees)
+    with steps.step("check"):
+        block = trees.block.astype(np.int64)
+        positions = look.Positions(facts["tree_id"], block, trees.x, trees.y, facts, trees.partner)
+        short = look.check(site, positions, look.Checks(land.ground.max_slope), land.areas)
+        notes = look.nearest_notes(site, positions, land.areas)
+        facts["findings"] = look.codes_by_tree(facts["tree_id"], short) if short else None
+    known = {name: values for name, values in facts.items() if values is not None}
+    return _Seen(known, roomy, (*roomy.findings, *alone, *notes, *short))

@@ -1,0 +1,122 @@
+"""Every product of a plan into one folder, and the record of the run."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import sys
+from collections.abc import Sequence
+from importlib import metadata
+from pathlib import Path
+
+from setout import __version__
+from setout.nouns import Finding, Planting
+from setout.plan import Plan
+from setout.read import plan_file, reference
+from setout.run.steps import Steps
+from setout.stages import terrain
+
+PRODUCTS = ("geopackage", "map", "terrain", "report", "packet")
+
+
+def write(planting: Planting, folder: Path, products: Sequence[str], steps: Steps) -> None:
+    """Write every product that is asked for into an empty folder."""
+    contours = []
+    if {"geopackage", "map", "report"} & set(products) and planting.ground.elevations is not None:
+        with steps.step("contours"):
+            contours = terrain.contour_lines(planting.ground, planting.site)
+    if "geopackage" in products:
+        from setout.write import geopackage, plan_layers
+
+        with steps.step("write plan.gpkg"):
+            geopackage.write(
+                folder / "plan.gpkg",
+                plan_layers.plan_layers(planting, contours),
+                planting.site.frame.survey_crs,
+            )
+    if "terrain" in products and planting.ground.elevations is not None:
+        from setout.write import rasters
+
+        with steps.step("write terrain"):
+            (folder / "terrain").mkdir()
+            rasters.write_terrain(planting.ground, folder / "terrain")
+    if "map" in products:
+        from setout.write import rasters, webmap
+
+        with steps.step("write map.html"):
+            shade = rasters.hillshade_picture(planting.ground) if planting.ground.elevations is not None else None
+            webmap.write_map(folder / "map.html", planting, hillshade=shade, contours=contours)
+    if "report" in products:
+        from setout.write import picture, report
+
+        with steps.step("write report.html"):
+            svg = picture.plan_picture(planting, contours=contours)
+            report.write_report(folder / "report.html", planting, picture_svg=svg)
+    if "packet" in products:
+        from setout.write import packet
+
+        with steps.step("write packet"):
+            packet.write_packet(planting, folder / "packet")
+
+
+def write_run(path: Path, the_plan: Plan, planting: Planting, folder: Path, steps: Steps) -> None:
+    """Write run.json: what went in, with what, and how long each stage took."""
+    record = {
+        "setout": __version__,
+        "plan_file": path.name,
+        "inputs": {name: _digest(file) for name, file in sorted(_inputs(path, the_plan).items())},
+        "settings": json.loads(the_plan.model_dump_json(by_alias=True)),
+        "site": {
+            "survey_crs": planting.site.frame.survey_crs.to_string(),
+            "plane_crs": planting.site.frame.plane_crs.to_string(),
+            "frame": planting.site.frame.crs.to_wkt(),
+            "frame_scale": planting.site.frame.scale,
+            "frame_height_m": planting.site.frame.height_m,
+        },
+        "trees": len(planting.trees),
+        "trees_by_block": {
+            block.name: int((planting.trees.block == k).sum()) for k, block in enumerate(planting.site.blocks)
+        },
+        "findings": [_as_json(finding) for finding in planting.findings[:1000]],
+        "versions": {
+            name: metadata.version(name)
+            for name in (
+                "numpy",
+                "scipy",
+                "shapely",
+                "pyproj",
+                "rasterio",
+                "pyogrio",
+                "geopandas",
+                "folium",
+                "ezdxf",
+            )
+        },
+        "python": sys.version.split()[0],
+        "stages": steps.log,
+    }
+    (folder / "run.json").write_text(json.dumps(record, indent=1, allow_nan=False) + "\n", encoding="utf-8")
+
+
+def _as_json(finding: Finding) -> dict[str, str]:
+    return {
+        name: str(getattr(finding, name))
+        for name in ("code", "severity", "message", "measured", "required", "remedy", "tree_id")
+    }
+
+
+def _inputs(path: Path, the_plan: Plan) -> dict[str, Path]:
+    found = {path.name: path}
+    for _, text in plan_file.references(the_plan.model_dump(mode="json", by_alias=True, exclude_none=True)):
+        file = reference.parse(text, path.parent).path
+        found[Path(os.path.relpath(file, path.parent)).as_posix()] = file
+    return found
+
+
+def _digest(file: Path) -> str | None:
+    """Return the SHA-256 of a file; None for what is not one file."""
+    if not file.is_file():
+        return None
+    with file.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()

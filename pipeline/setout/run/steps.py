@@ -1,0 +1,39 @@
+"""A stopwatch for the stages."""
+
+from __future__ import annotations
+
+import resource
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Any
+
+Say = Callable[[str], None]
+"""Takes a line of progress for people."""
+
+
+@dataclass
+class Steps:
+    """A stopwatch for the stages: seconds of wall and processor, and peak memory of the process, per stage."""
+
+    say: Say | None = None
+    log: list[dict[str, Any]] = field(default_factory=list)
+
+    @contextmanager
+    def step(self, name: str) -> Iterator[None]:
+        """Time one stage and say that it has begun."""
+        if self.say is not None:
+            self.say(name)
+        wall, cpu = time.perf_counter(), time.process_time()
+        yield
+        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+        self.log.append(
+            {
+                "stage": name,
+                "wall_s": round(time.perf_counter() - wall, 4),
+                "cpu_s": round(time.process_time() - cpu, 4),
+                "peak_memory_mb": round(peak / (1024**2 if sys.platform == "darwin" else 1024), 1),
+            }
+        )
