@@ -32,6 +32,7 @@ COUNTERPARTS: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...] = (
     ("usable ground", ("reach", "exclude"), ("polygonise", "union", "buffers", "difference", "reach")),
     ("placing", ("fill", "assign"), ("square grid", "square join", "offset grid", "offset join")),
     ("look-ups, check", ("look at every tree", "check"), ("nearest water", "nearest tree")),
+    ("room of trees", ("room",), ()),
     ("contours", ("contours",), ()),
     ("write", ("write plan.gpkg",), ("write",)),
 )
@@ -44,8 +45,10 @@ def run_once(script: str, *arguments: str) -> Run:
     """Run a script in a fresh process and return what it prints."""
     environment = os.environ | {"PYTHONHASHSEED": "0"}
     done = subprocess.run(
-        [sys.executable, str(HERE / script), *arguments], check=True, capture_output=True, text=True, env=environment
+        [sys.executable, str(HERE / script), *arguments], check=False, capture_output=True, text=True, env=environment
     )
+    if done.returncode:
+        sys.exit(f"{script} {' '.join(arguments)} failed:\n{done.stderr}")
     result: Run = json.loads(done.stdout.strip().splitlines()[-1])
     return result
 
@@ -102,6 +105,9 @@ def table(results: dict[float, dict[str, Run]]) -> list[str]:
                 theirs = seconds(run, steps)
                 row += f"{theirs:10.3f}{theirs / own if own else math.inf:8.2f}" if steps else f"{'-':>10}{'-':>8}"
             lines.append(row)
+        named = {stage for _, stages, _ in COUNTERPARTS for stage in stages}
+        other = ours["cpu_s"] - seconds(ours, tuple(named))
+        lines.append(f"  {'all else':<17}{other:8.3f}" + f"{'-':>10}{'-':>8}" * len(plain))
     return lines
 
 
