@@ -1,85 +1,70 @@
-"""The plant catalogue: species and size classes with their mature size.
+"""The plant catalogue: species and size classes with their figures, and the grower's own plants over them.
 
-The figures are in ``plants.csv`` beside this module, each row with the source of its size or the words "from memory".
+The figures are in ``plants.csv`` beside this module, each group of them with its source or the words "from memory" or
+"common practice"; ``sources.csv`` says which publication each name of a source stands for. A grower adds plants, or
+changes figures of those that are there, in a plan file or in a CSV with the same columns.
 """
 
 from __future__ import annotations
 
 import csv
 import difflib
-import re
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from importlib import resources
+from typing import Any
 
-from setout.units import FOOT
+from setout.errors import Fault, SetoutError
+from setout.tables.entry import FIGURES, SOURCES, CatalogueEntry, Figure, known_figures
+from setout.tables.rows import Given, entry_of, fold, given_in_table
+from setout.tables.sheet import given_in_csv
+from setout.units import show_length
 
-
-@dataclass(frozen=True, slots=True)
-class CatalogueEntry:
-    """One size class of one species.
-
-    Attributes
-    ----------
-    species, size_class : names, as in "apple, semi-dwarf"
-    note : what the class means, such as the rootstocks that give it
-    height_range_m, spread_range_m : smallest and greatest mature size [m]
-    source : where the sizes come from
-    """
-
-    species: str
-    size_class: str
-    note: str
-    height_range_m: tuple[float, float]
-    spread_range_m: tuple[float, float]
-    source: str
-
-    @property
-    def name(self) -> str:
-        """Return the name a plan file uses."""
-        return f"{self.species}, {self.size_class}"
-
-    @property
-    def height_m(self) -> float:
-        """Return the mature height to plan with [m]: the greatest, since lines and light are judged by it."""
-        return self.height_range_m[1]
-
-    @property
-    def spread_m(self) -> float:
-        """Return the mature canopy diameter to plan with [m]: the middle of the range."""
-        return sum(self.spread_range_m) / 2
+__all__ = [
+    "FIGURES", "CatalogueEntry", "entries", "figures_of", "find", "from_row", "publications", "read_csv", "read_tables",
+]  # fmt: skip
 
 
 @lru_cache(maxsize=1)
-def entries() -> tuple[CatalogueEntry, ...]:
+def _published() -> tuple[CatalogueEntry, ...]:
+    lines = [given for _, given in given_in_csv(_table("plants.csv"), "plants.csv")]
+    faults = tuple(fault for given in lines for fault in given.faults)
+    if faults:
+        raise SetoutError("", faults=faults)
+    return tuple(entry_of(given, None, "catalogue") for given in lines)
+
+
+def _table(name: str) -> str:
+    return resources.files("setout.tables").joinpath(name).read_text(encoding="utf-8")
+
+
+def entries(own: Iterable[CatalogueEntry] = ()) -> tuple[CatalogueEntry, ...]:
     """Return the whole catalogue in the order of the table.
+
+    Parameters
+    ----------
+    own : Iterable of CatalogueEntry
+        The grower's plants: they take the place of those with the same name, new ones come last.
 
     Returns
     -------
     tuple of CatalogueEntry
         One entry a row.
     """
-    text = resources.files("setout.tables").joinpath("plants.csv").read_text(encoding="utf-8")
-    return tuple(
-        CatalogueEntry(
-            row["species"],
-            row["size_class"],
-            row["class_note"],
-            (float(row["height_min_ft"]) * FOOT, float(row["height_max_ft"]) * FOOT),
-            (float(row["spread_min_ft"]) * FOOT, float(row["spread_max_ft"]) * FOOT),
-            row["size_source"],
-        )
-        for row in csv.DictReader(text.splitlines())
-    )
+    by_name = {fold(entry.name): entry for entry in _published()}
+    by_name |= {fold(entry.name): entry for entry in own}
+    return tuple(by_name.values())
 
 
-def find(name: str) -> CatalogueEntry:
+def find(name: str, own: Mapping[str, CatalogueEntry] | None = None) -> CatalogueEntry:
     """Find a plant by ``species, size class``; the class may be left out where one is usual. Case is ignored.
 
     Parameters
     ----------
     name : str
         Such as ``"apple, semi-dwarf"`` or ``"almond"``.
+    own : Mapping, optional
+        The grower's plants by name; they go before the catalogue's.
 
     Returns
     -------
@@ -99,25 +84,256 @@ def find(name: str) -> CatalogueEntry:
     Traceback (most recent call last):
     ValueError: "aple, dwarf" is not in the catalogue; did you mean "apple, dwarf"?
     """
-    wanted = _fold(name)
-    for entry in entries():
-        if wanted in (_fold(entry.name), _fold(f"{entry.name} ({entry.note})")):
+    known = entries((own or {}).values())
+    found = _named(name, known)
+    if found is not None:
+        return found
+    wanted = fold(name)
+    names = {fold(entry.name): entry.name for entry in known} | {fold(entry.species): entry.species for entry in known}
+    near = difflib.get_close_matches(wanted, list(names), 1, 0.6)
+    near += [one for one in difflib.get_close_matches(wanted, list(names), 3, 0.8) if one not in near]
+    shown = " or ".join(f'"{names[one]}"' for one in near)
+    hint = f"did you mean {shown}?" if near else 'see "setout plants" for the names'
+    raise ValueError(f'"{name}" is not in the catalogue; {hint}')
+
+
+def _named(name: str, known: Sequence[CatalogueEntry]) -> CatalogueEntry | None:
+    """Return the plant of that name, None where there is none; several classes without a standard one are refused."""
+    wanted = fold(name)
+    for entry in known:
+        if wanted in (fold(entry.name), fold(f"{entry.name} ({entry.note})")):
             return entry
-    classes = [entry for entry in entries() if _fold(entry.species) == wanted]
+    classes = [entry for entry in known if fold(entry.species) == wanted]
     standard = [entry for entry in classes if entry.size_class.startswith("standard")]
     if standard or len(classes) == 1:
         return (standard or classes)[0]
     if classes:
         names = ", ".join(f'"{entry.name}"' for entry in classes)
         raise ValueError(f'"{name}" has several size classes; write one of {names}')
-    names_by_fold = {_fold(entry.name): entry.name for entry in entries()} | {
-        _fold(entry.species): entry.species for entry in entries()
-    }
-    near = difflib.get_close_matches(wanted, list(names_by_fold), 1, 0.6)
-    hint = f'did you mean "{names_by_fold[near[0]]}"?' if near else 'see "setout plants" for the names'
-    raise ValueError(f'"{name}" is not in the catalogue; {hint}')
+    return None
 
 
-def _fold(name: str) -> str:
-    """Return a name without letter case and with single spaces."""
-    return re.sub(r"\s*,\s*", ", ", re.sub(r"\s+", " ", name.strip())).casefold()
+def from_row(
+    mapping: Mapping[str, Any], origin: str, where: str = "", own: Mapping[str, CatalogueEntry] | None = None
+) -> CatalogueEntry:
+    """Read one [[plant]] table of a plan file.
+
+    Parameters
+    ----------
+    mapping : Mapping
+        ``name``, and any figure: lengths as text with their unit, ranges as a list of two.
+    origin : str
+        Name of the plan file; marks what is the grower's.
+    where : str
+        The table, for messages; the origin when absent.
+    own : Mapping, optional
+        Plants of the grower's that are known already, such as those of an own CSV.
+
+    Returns
+    -------
+    CatalogueEntry
+        The figures given; those left out come from the entry of that name, where there is one.
+
+    Raises
+    ------
+    SetoutError
+        Every fault of the table.
+
+    Examples
+    --------
+    >>> fig = from_row({"name": "apple, semi-dwarf", "spread": "14 ft", "bloom": "late"}, "plan.toml")
+    >>> round(fig.spread_m, 3), fig.bloom, fig.group, fig.own[0]
+    (4.267, 'late', 'apple', ('spread_range_m', 'yours (plan.toml)'))
+    """
+    place = where or origin
+    given = given_in_table(mapping, place)
+    base = _base(given, own or {}, f"{place}.name")
+    if given.faults:
+        raise SetoutError("", faults=tuple(given.faults))
+    return entry_of(given, base, origin)
+
+
+def _base(given: Given, own: Mapping[str, CatalogueEntry], where: str) -> CatalogueEntry | None:
+    """Return the entry that what was given stands on; a name of several classes is a fault."""
+    if not given.name:
+        return None
+    try:
+        return _named(given.name, entries(own.values()))
+    except ValueError as error:
+        what, _, remedy = str(error).partition("; ")
+        given.faults.append(Fault(what, where, remedy))
+        return None
+
+
+def read_tables(
+    tables: Sequence[Mapping[str, Any]], origin: str, own: Mapping[str, CatalogueEntry] | None = None
+) -> dict[str, CatalogueEntry]:
+    """Read all [[plant]] tables of a plan file.
+
+    Parameters
+    ----------
+    tables : Sequence of Mapping
+        In the order of the file.
+    origin : str
+        Name of the plan file.
+    own : Mapping, optional
+        Plants of an own CSV, on which the tables may stand.
+
+    Returns
+    -------
+    dict
+        By name; those of the CSV too.
+
+    Raises
+    ------
+    SetoutError
+        Every fault of every table.
+
+    Examples
+    --------
+    >>> list(read_tables([{"name": "fig", "height": "12 ft"}, {"name": "seaberry, hedge"}], "plan.toml"))
+    ['fig, standard', 'seaberry, hedge']
+    """
+    found, faults = dict(own or {}), list[Fault]()
+    seen: dict[str, int] = {}
+    for number, table in enumerate(tables, 1):
+        place = f"{origin}: plant[{number}]"
+        try:
+            entry = from_row(table, origin, place, own)
+        except SetoutError as error:
+            faults += error.faults
+            continue
+        faults += _twice(entry, seen, number, f"{place}.name", "plant[{}]")
+        found = {name: one for name, one in found.items() if fold(name) != fold(entry.name)} | {entry.name: entry}
+    if faults:
+        raise SetoutError("", faults=tuple(faults))
+    return found
+
+
+def read_csv(text: str, origin: str, where: str = "") -> dict[str, CatalogueEntry]:
+    r"""Read an own CSV of plants, in the columns of ``plants.csv``; lengths end in ``_ft`` or ``_m``.
+
+    Parameters
+    ----------
+    text : str
+        What the file holds.
+    origin : str
+        Name of the file; marks what is the grower's.
+    where : str
+        The file, for messages; the origin when absent.
+
+    Returns
+    -------
+    dict
+        By name; figures left empty come from the catalogue's entry of that name, where there is one.
+
+    Raises
+    ------
+    SetoutError
+        Every fault, with line and column.
+
+    Examples
+    --------
+    >>> fig = read_csv("name,spread_min_m,spread_max_m\nfig,3,4", "own.csv")["fig, standard"]
+    >>> fig.spread_m, fig.source_of("spread_range_m"), fig.source_of("bloom")
+    (3.5, 'yours (own.csv)', 'from memory')
+    """
+    found: dict[str, CatalogueEntry] = {}
+    faults: list[Fault] = []
+    seen: dict[str, int] = {}
+    for line, given in given_in_csv(text, where or origin):
+        place = f"{where or origin}: line {line}"
+        base = _base(given, {}, f"{place}, column name")
+        if not given.faults:
+            entry = entry_of(given, base, origin)
+            given.faults += _twice(entry, seen, line, place, "line {}")
+            found[entry.name] = entry
+        faults += given.faults
+    if faults:
+        raise SetoutError("", faults=tuple(faults))
+    return found
+
+
+def _twice(entry: CatalogueEntry, seen: dict[str, int], number: int, where: str, said: str) -> list[Fault]:
+    """Keep where a name stands first; return the fault of standing twice."""
+    first = seen.setdefault(fold(entry.name), number)
+    if first == number:
+        return []
+    return [
+        Fault(
+            f'"{entry.name}" is there already, in {said.format(first)}', where, "leave one, or give another size class"
+        )
+    ]
+
+
+def figures_of(entry: CatalogueEntry, units: str = "us") -> list[tuple[str, str, str]]:
+    """Return every known figure of a plant for people.
+
+    Parameters
+    ----------
+    entry : CatalogueEntry
+        The plant.
+    units : str
+        ``"us"`` or ``"si"``.
+
+    Returns
+    -------
+    list of tuple
+        Figure, value with its unit, and source; the grower's own read "yours" and name the file.
+
+    Examples
+    --------
+    >>> own = from_row({"name": "almond", "spread": "14 ft"}, "plan.toml")
+    >>> [figure for figure in figures_of(own) if figure[0] in ("spread", "chill")]
+    [('spread', '14 ft', 'yours (plan.toml)'), ('chill', '400-700 h', 'nursery chill table (low authority)')]
+    """
+    known = known_figures(entry)
+    return [(one.label, _written(one, getattr(entry, one.field), units), entry.source_of(one.field)) for one in known]
+
+
+def _written(figure: Figure, value: Any, units: str) -> str:
+    if isinstance(value, str):
+        return value
+    if figure.kind == "length":
+        return show_length(value, units)
+    if figure.kind == "hours":
+        return "none needed" if value == (0.0, 0.0) else _range(f"{value[0]:g}", f"{value[1]:g}", " h")
+    if figure.kind == "range":
+        low, high = (show_length(end, units) for end in value)
+        return _range(low.rpartition(" ")[0], high.rpartition(" ")[0], f" {high.rpartition(' ')[2]}")
+    return f"{value:.2f}" if figure.field == "kc_mid" else f"{value:g}"
+
+
+def _range(low: str, high: str, unit: str) -> str:
+    return f"{low}{unit}" if low == high else f"{low}-{high}{unit}"
+
+
+@lru_cache(maxsize=1)
+def _publications() -> tuple[tuple[str, str, str], ...]:
+    return tuple(
+        (row["name"], row["publication"], row["address"]) for row in csv.DictReader(_table("sources.csv").splitlines())
+    )
+
+
+def publications(shown: Iterable[CatalogueEntry] | None = None) -> tuple[tuple[str, str, str], ...]:
+    """Return what the names of sources stand for.
+
+    Parameters
+    ----------
+    shown : Iterable of CatalogueEntry, optional
+        Only the sources that these plants name; all when absent.
+
+    Returns
+    -------
+    tuple
+        Name, publication and address (empty where there is none to give) of each.
+
+    Examples
+    --------
+    >>> [name for name, _, _ in publications([find("olive, hedgerow")])]
+    ['FAO-56 Table 12', 'nursery chill table']
+    """
+    if shown is None:
+        return _publications()
+    said = "\n".join(getattr(entry, field) for entry in shown for field in SOURCES)
+    return tuple(row for row in _publications() if row[0] in said)
