@@ -1,0 +1,454 @@
+r"""Points along curved lines: each exactly one step, in a straight line, from the one before it.
+
+A *path* is a polyline with its length counted along it. The next point is where the path first leaves the circle of one
+step round the last point, so that a bend never brings two neighbours nearer than the step::
+
+            .-''''-.
+           /   p----+\ q      q = first point of the path at the step's straight distance from p
+    ------+----'      \
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import floor, hypot, sqrt
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+Floats = NDArray[np.float64]
+
+ROUNDING = 1e-9
+"""By how much a distance may fall short [m]: float rounding, nothing else."""
+LONGEST_PART = 25.0
+"""Parts that a path is cut in are no longer than this [m], so that their boxes hold little but themselves."""
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """A polyline.
+
+    Attributes
+    ----------
+    x, y : vertices [m], no two in a row the same
+    s : length along it up to each vertex [m]
+    closed : the last vertex is the first one again, and no end is meant
+    """
+
+    x: list[float]
+    y: list[float]
+    s: list[float]
+    closed: bool = False
+
+    @property
+    def length(self) -> float:
+        """Return the length [m]."""
+        return self.s[-1]
+
+    @property
+    def xy(self) -> Floats:
+        """Return the vertices as an (n, 2) array."""
+        return np.column_stack([self.x, self.y])
+
+    def at(self, s: float, first: int = 0) -> tuple[float, float, int]:
+        """Return the point at a length, and the index of its part; the search begins at part ``first``."""
+        s_all, last = self.s, len(self.s) - 2
+        if first == 0:
+            first = min(max(int(np.searchsorted(s_all, s, "right")) - 1, 0), last)
+        while first < last and s_all[first + 1] <= s:
+            first += 1
+        t = (s - s_all[first]) / (s_all[first + 1] - s_all[first])
+        x, y = self.x, self.y
+        return x[first] + t * (x[first + 1] - x[first]), y[first] + t * (y[first + 1] - y[first]), first
+
+    def points(self, s: Floats) -> Floats:
+        """Return the points at some lengths, (n, 2)."""
+        return np.column_stack([np.interp(s, self.s, self.x), np.interp(s, self.s, self.y)])
+
+    def part(self, low: float, high: float) -> Floats:
+        """Return the vertices from one length to another, the two ends included, (n, 2)."""
+        s = np.asarray(self.s)
+        inner = s[(s > low + 1e-7) & (s < high - 1e-7)]
+        return self.points(np.concatenate([[low], inner, [high]]))
+
+    def reversed(self) -> Path:
+        """Return the same polyline the other way."""
+        total = self.s[-1]
+        return Path(self.x[::-1], self.y[::-1], [total - s for s in self.s[::-1]], self.closed)
+
+
+def path_of(xy: Floats) -> Path | None:
+    """Return a path through some vertices, repeated ones left out.
+
+    Parameters
+    ----------
+    xy : (n, 2) ndarray
+        Vertices [m]; a line whose last vertex is its first is closed.
+
+    Returns
+    -------
+    Path or None
+        None where all vertices are one.
+
+    Examples
+    --------
+    >>> path = path_of(np.array([[0, 0], [3, 4], [3, 4], [3, 14.0]]))
+    >>> path.length, path.at(10.0)
+    (15.0, (3.0, 9.0, 1))
+    """
+    xy = np.asarray(xy, float)
+    leg = np.hypot(*np.diff(xy, axis=0).T)
+    keep = np.append(True, leg > 1e-7)
+    xy, leg = xy[keep], leg[keep[1:]]
+    if len(xy) < 2:
+        return None
+    closed = len(xy) > 3 and bool(np.hypot(*(xy[0] - xy[-1])) < 1e-6)
+    if closed:
+        xy[-1] = xy[0]
+        leg[-1] = np.hypot(*(xy[-1] - xy[-2]))
+    return Path(xy[:, 0].tolist(), xy[:, 1].tolist(), np.concatenate([[0.0], np.cumsum(leg)]).tolist(), closed)
+
+
+class Spots:
+    """Points that others keep a distance from, in square cells as wide as that distance.
+
+    Parameters
+    ----------
+    distance : float
+        What is kept [m].
+
+    Examples
+    --------
+    >>> spots = Spots(2.0)
+    >>> spots.add(0.0, 0.0)
+    >>> spots.near(1.0, 1.0), spots.near(0.0, 2.0)
+    ((0.0, 0.0), None)
+    """
+
+    def __init__(self, distance: float) -> None:
+        self.distance = distance
+        self._limit = (distance - 1e-6) ** 2
+        self._cells: dict[tuple[int, int], list[tuple[float, float]]] = {}
+
+    def add(self, x: float, y: float) -> None:
+        """Take one point up."""
+        self._cells.setdefault((floor(x / self.distance), floor(y / self.distance)), []).append((x, y))
+
+    def drop(self, x: float, y: float) -> None:
+        """Let go of a point that was taken up."""
+        self._cells[floor(x / self.distance), floor(y / self.distance)].remove((x, y))
+
+    def near(self, x: float, y: float) -> tuple[float, float] | None:
+        """Return a point that stands too near, if there is one."""
+        i, j = floor(x / self.distance), floor(y / self.distance)
+        cells, limit = self._cells, self._limit
+        for column in (i - 1, i, i + 1):
+            for cell in ((column, j - 1), (column, j), (column, j + 1)):
+                for px, py in cells.get(cell, ()):
+                    if (px - x) * (px - x) + (py - y) * (py - y) < limit:
+                        return px, py
+        return None
+
+
+def leave(path: Path, s: float, part: int, centre: tuple[float, float], radius: float) -> tuple[float, int]:
+    """Return where a path next leaves a circle that it is in.
+
+    Parameters
+    ----------
+    path : Path
+        The path.
+    s, part : float, int
+        Where it is now: length along it [m], index of its part.
+    centre, radius : tuple of float, float
+        The circle [m].
+
+    Returns
+    -------
+    tuple
+        Length along the path [m], inf where it stays inside to its end; index of the part.
+
+    Examples
+    --------
+    >>> bend = path_of(np.array([[0, 0], [10, 0], [10, 10.0]]))
+    >>> s, part = leave(bend, 8.0, 0, (8.0, 0.0), 4.0)
+    >>> round(s, 4), part
+    (13.4641, 1)
+    """
+    x, y, lengths = path.x, path.y, path.s
+    cx, cy = centre
+    limit = radius * radius
+    for k in range(part, len(x) - 1):
+        dx, dy = x[k + 1] - cx, y[k + 1] - cy
+        if dx * dx + dy * dy < limit:
+            continue
+        length = lengths[k + 1] - lengths[k]
+        ux, uy = (x[k + 1] - x[k]) / length, (y[k + 1] - y[k]) / length
+        ox, oy = x[k] - cx, y[k] - cy
+        along = ox * ux + oy * uy
+        inside = along * along - (ox * ox + oy * oy - limit)
+        out = lengths[k] - along + sqrt(max(inside, 0.0))
+        if out >= s - ROUNDING:
+            return max(out, s), k
+    return float("inf"), part
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """What is left of a path: from one length to another [m]."""
+
+    path: Path
+    low: float
+    high: float
+
+    @property
+    def room(self) -> float:
+        """Return its length [m]."""
+        return self.high - self.low
+
+
+def walked(stretch: Stretch, first: float, step: float, spots: Spots | None = None) -> list[tuple[float, float, float]]:
+    """Set points from a place on a stretch to its end, each at the first place that is far enough from those before.
+
+    Parameters
+    ----------
+    stretch : Stretch
+        Where points may be.
+    first : float
+        Where the first one would be [m along the path].
+    step : float
+        Straight distance between neighbours [m].
+    spots : Spots, optional
+        What points keep clear of beside each other.
+
+    Returns
+    -------
+    list of tuple
+        Length along the path, x and y [m].
+
+    Examples
+    --------
+    >>> bend = path_of(np.array([[0, 0], [10, 0], [10, 10.0]]))
+    >>> [tuple(round(v, 3) for v in place) for place in walked(Stretch(bend, 0.0, 20.0), 0.0, 6.0)]
+    [(0.0, 0.0, 0.0), (6.0, 6.0, 0.0), (14.472, 10.0, 4.472)]
+    """
+    path, high = stretch.path, stretch.high + ROUNDING
+    bent = len(path.x) > 2
+    out: list[tuple[float, float, float]] = []
+    own = Spots(spots.distance if spots is not None else step)
+    s, part = first, 0
+    while s <= high:
+        px, py, part = path.at(s, part)
+        near = spots.near(px, py) if spots is not None else None
+        if near is None and bent:
+            near = own.near(px, py)
+        if near is not None:
+            s, part = leave(path, s, part, near, own.distance)
+            continue
+        out.append((s, px, py))
+        if bent:
+            own.add(px, py)
+        s, part = leave(path, s, part, (px, py), step)
+    return out
+
+
+def set_along(
+    stretch: Stretch, step: float, spots: Spots | None = None, anchor: float | None = None
+) -> list[tuple[float, float, float]]:
+    """Set as many points along a stretch as the walk gives, in its middle or lined up with a place on it.
+
+    Parameters
+    ----------
+    stretch : Stretch
+        Where points may be.
+    step : float
+        Straight distance between neighbours [m].
+    spots : Spots, optional
+        What they keep clear of; where something is in the way, a point slides on to the first free place.
+    anchor : float, optional
+        A place where a point is wanted [m along the path]; without it, what is left over is shared by both ends.
+
+    Returns
+    -------
+    list of tuple
+        Length along the path, x and y [m], in walking order; none where nothing is left of it.
+
+    Examples
+    --------
+    >>> straight = path_of(np.array([[0, 0], [20, 0.0]]))
+    >>> [x for _, x, _ in set_along(Stretch(straight, 0.0, 20.0), 6.0)]
+    [1.0, 7.0, 13.0, 19.0]
+    >>> [x for _, x, _ in set_along(Stretch(straight, 0.0, 20.0), 6.0, anchor=9.0)]
+    [3.0, 9.0, 15.0]
+    """
+    if stretch.room < -ROUNDING:
+        return []
+    if stretch.path.closed and stretch.room >= stretch.path.length - ROUNDING:
+        return _round_and_round(stretch, step, spots)
+    from_end = walked(stretch, stretch.low, step, spots)
+    if anchor is not None and stretch.low <= anchor <= stretch.high:
+        lined_up = _both_ways(stretch, anchor, step, spots)
+        return lined_up if len(lined_up) >= len(from_end) - 1 else from_end
+    if not from_end:
+        return []
+    best = from_end
+    for _ in range(3):
+        slack = (stretch.high - best[-1][0]) - (best[0][0] - stretch.low)
+        if abs(slack) < 1e-4:
+            break
+        moved = walked(stretch, best[0][0] + slack / 2, step, spots)
+        if len(moved) < len(best):
+            break
+        best = moved
+    return best
+
+
+def _both_ways(
+    stretch: Stretch, anchor: float, step: float, spots: Spots | None
+) -> list[tuple[float, float, float]]:
+    """Walk from a place to both ends."""
+    onward = walked(stretch, anchor, step, spots)
+    if not onward:
+        return []
+    total = stretch.path.length
+    back = Stretch(stretch.path.reversed(), total - stretch.high, total - stretch.low)
+    s0, x0, y0 = onward[0]
+    first, _ = leave(back.path, total - s0, 0, (x0, y0), step)
+    before = walked(back, first, step, spots) if first <= back.high + ROUNDING else []
+    limit = step - 1e-6
+    clear = [p for p in before if all(hypot(p[1] - x, p[2] - y) >= limit for _, x, y in onward[:2])]
+    return [(total - s, x, y) for s, x, y in reversed(clear)] + onward
+
+
+def _round_and_round(stretch: Stretch, step: float, spots: Spots | None) -> list[tuple[float, float, float]]:
+    """Set points round a whole closed path: the last keeps its step to the first too."""
+    out = walked(stretch, stretch.low, step, spots)
+    while len(out) > 1 and hypot(out[-1][1] - out[0][1], out[-1][2] - out[0][2]) < step - 1e-6:
+        out.pop()
+    return out
+
+
+class Blade:
+    """An area that paths are cut by, its edges in a tree.
+
+    Parameters
+    ----------
+    area : BaseGeometry
+        Polygon or multipolygon [m].
+    """
+
+    def __init__(self, area: BaseGeometry) -> None:
+        self.area = area
+        rings = shapely.get_rings(shapely.get_parts(area))
+        xy, ring = shapely.get_coordinates(rings, return_index=True)
+        same = ring[1:] == ring[:-1]
+        self._a, self._b = xy[:-1][same], xy[1:][same]
+        self._tree = shapely.STRtree(shapely.linestrings(np.stack([self._a, self._b], axis=1)))
+        shapely.prepare(self.area)
+
+    def crossings(self, a: Floats, b: Floats) -> tuple[NDArray[np.int64], Floats]:
+        """Return which parts, from a to b, cross an edge, and at what share of their length."""
+        part, edge = self._tree.query(shapely.linestrings(np.stack([a, b], axis=1)))
+        p, r = a[part], b[part] - a[part]
+        q, w = self._a[edge], self._b[edge] - self._a[edge]
+        det = r[:, 0] * w[:, 1] - r[:, 1] * w[:, 0]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            t = ((q[:, 0] - p[:, 0]) * w[:, 1] - (q[:, 1] - p[:, 1]) * w[:, 0]) / det
+            u = ((q[:, 0] - p[:, 0]) * r[:, 1] - (q[:, 1] - p[:, 1]) * r[:, 0]) / det
+            on = (t >= -ROUNDING) & (t <= 1 + ROUNDING) & (u >= -ROUNDING) & (u <= 1 + ROUNDING)
+        return part[on].astype(np.int64), np.clip(t[on], 0.0, 1.0)
+
+
+def cut(paths: Sequence[Path], blade: Blade) -> Iterator[tuple[int, Stretch]]:
+    """Cut paths by an area: what of them lies inside.
+
+    Parameters
+    ----------
+    paths : Sequence of Path
+        The paths.
+    blade : Blade
+        The area.
+
+    Yields
+    ------
+    tuple
+        Index of the path, and a stretch of it; stretches of one path in order along it. A closed path that is cut comes
+        back open, beginning in the first gap.
+
+    Examples
+    --------
+    >>> line = path_of(np.array([[-5, 1], [15, 1.0]]))
+    >>> area = Blade(shapely.Polygon([(0, 0), (4, 0), (4, 3), (6, 3), (6, 0), (9, 0), (9, 5), (0, 5)]))
+    >>> [(part.low, part.high) for _, part in cut([line], area)]
+    [(5.0, 9.0), (11.0, 14.0)]
+    """
+    if not paths:
+        return
+    owner, s, low, high = _parts(paths)
+    part, share = blade.crossings(low, high)
+    ends = np.array([path.length for path in paths])
+    which = np.concatenate([owner[part], np.arange(len(paths)), np.arange(len(paths))])
+    where = np.concatenate([s[part, 0] + share * (s[part, 1] - s[part, 0]), np.zeros(len(paths)), ends])
+    order = np.lexsort((where, which))
+    which, where = which[order], where[order]
+    inner = np.flatnonzero((which[1:] == which[:-1]) & (where[1:] - where[:-1] > 1e-6))
+    of, lo, hi = which[inner], where[inner], where[inner + 1]
+    middle = np.array([paths[k].at(m)[:2] for k, m in zip(of, (lo + hi) / 2, strict=True)]).reshape(-1, 2)
+    inside = shapely.contains_xy(blade.area, middle[:, 0], middle[:, 1])
+    of, lo, hi = of[inside], lo[inside], hi[inside]
+    for k in np.unique(of):
+        own = of == k
+        yield from ((int(k), stretch) for stretch in _stretches(paths[k], lo[own], hi[own]))
+
+
+def _parts(paths: Sequence[Path]) -> tuple[NDArray[np.int64], Floats, Floats, Floats]:
+    """Return the parts of paths, long ones cut up: owner, lengths at both ends, and the two ends."""
+    owners, lengths = [], []
+    for k, path in enumerate(paths):
+        s = np.asarray(path.s)
+        if len(s) == 2 or float(np.diff(s).max()) > LONGEST_PART:
+            more = np.arange(LONGEST_PART, s[-1], LONGEST_PART)
+            s = np.unique(np.concatenate([s, more]))
+        lengths.append(np.column_stack([s[:-1], s[1:]]))
+        owners.append(np.full(len(s) - 1, k))
+    ends = [(path.points(s[:, 0]), path.points(s[:, 1])) for path, s in zip(paths, lengths, strict=True)]
+    return (
+        np.concatenate(owners),
+        np.concatenate(lengths),
+        np.concatenate([a for a, _ in ends]),
+        np.concatenate([b for _, b in ends]),
+    )
+
+
+def _stretches(path: Path, low: Floats, high: Floats) -> list[Stretch]:
+    """Join intervals that touch; open a closed path in its first gap."""
+    starts = np.append(True, low[1:] - high[:-1] > 1e-6)
+    low, high = low[starts], high[np.append(np.flatnonzero(starts)[1:] - 1, len(high) - 1)]
+    total = path.length
+    whole = len(low) == 1 and low[0] < 1e-6 and high[0] > total - 1e-6
+    if not path.closed:
+        return [Stretch(path, float(a), float(b)) for a, b in zip(low, high, strict=True)]
+    if whole:
+        return [Stretch(path, 0.0, total)]
+    gap_low, gap_high = high[0], low[1] if len(low) > 1 else low[0] + total
+    start = ((gap_low + gap_high) / 2) % total
+    s = np.asarray(path.s[:-1])
+    turned = np.concatenate([[0.0], np.sort((s - start) % total), [total]])
+    opened = path_of(path.points((turned + start) % total))
+    if opened is None:
+        return []
+    opened = Path(opened.x, opened.y, opened.s, closed=False)
+    a, b = (low - start) % total, (high - start) % total
+    order = np.argsort(a)
+    a, b = a[order], b[order]
+    wraps = b < a  # an interval over the old start comes whole again
+    joined = [(float(p), float(q if not w else q + total)) for p, q, w in zip(a, b, wraps, strict=True)]
+    merged: list[list[float]] = []
+    for p, q in joined:
+        if merged and p - merged[-1][1] < 1e-5:
+            merged[-1][1] = q
+        else:
+            merged.append([p, q])
+    return [Stretch(opened, p, min(q, opened.length)) for p, q in merged]

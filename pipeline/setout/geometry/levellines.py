@@ -1,0 +1,351 @@
+"""Lines that keep, or steadily lose, height on a surface, and how steep a line runs over the ground.
+
+Heights are smoothed before a line is traced, so that roughness of a cell or two does not make it wriggle; how much a
+finished line rises and falls is measured on the heights as they are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from math import asin, cos, hypot, isfinite, sin
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+HeightAt = Callable[[Floats, Floats], Floats]
+"""Takes x and y [m], gives heights [m], NaN where there is none."""
+
+LEVEL = 1e-4
+"""Ground less steep than this (rise over run) has no direction of its own."""
+STEEPEST_TURN = 0.8
+"""Sine of the greatest angle between a falling line and the level: beyond it ground is too flat for the fall wanted."""
+
+
+@dataclass(frozen=True, slots=True)
+class Surface:
+    """Smoothed heights and their slope over a grid.
+
+    Attributes
+    ----------
+    x0, y0, cell : first column, first row, distance between them [m]
+    z, gx, gy : (rows, columns) heights [m] and their slope along x and y, rise over run
+    """
+
+    x0: float
+    y0: float
+    cell: float
+    z: Floats
+    gx: Floats
+    gy: Floats
+
+    def at(self, x: float, y: float) -> tuple[float, float, float]:
+        """Return height and slope at a point, bilinear; NaN outside."""
+        u, v = (x - self.x0) / self.cell, (y - self.y0) / self.cell
+        rows, cols = self.z.shape
+        i, j = int(v), int(u)
+        if not (0 <= u < cols - 1 and 0 <= v < rows - 1):
+            return float("nan"), float("nan"), float("nan")
+        p, q = u - j, v - i
+        a, b, c, d = (1 - p) * (1 - q), p * (1 - q), (1 - p) * q, p * q
+        return tuple(
+            float(a * part[i, j] + b * part[i, j + 1] + c * part[i + 1, j] + d * part[i + 1, j + 1])
+            for part in (self.z, self.gx, self.gy)
+        )  # type: ignore[return-value]
+
+    def nodes(self) -> tuple[Floats, Floats]:
+        """Return x and y of all grid points, row after row."""
+        rows, cols = self.z.shape
+        return np.tile(self.x0 + self.cell * np.arange(cols), rows), np.repeat(self.y0 + self.cell * np.arange(rows), cols)
+
+
+def surface(height_at: HeightAt, bounds: Sequence[float], cell: float, smooth: float) -> Surface | None:
+    """Smooth the heights over a box.
+
+    Parameters
+    ----------
+    height_at : callable
+        Heights.
+    bounds : Sequence of float
+        The box: least x, least y, greatest x, greatest y [m].
+    cell : float
+        Distance of the points that are looked up [m].
+    smooth : float
+        Standard deviation of the Gaussian weights [m].
+
+    Returns
+    -------
+    Surface or None
+        Gaps are filled from what lies round them; None where there is no height at all.
+
+    Examples
+    --------
+    >>> plane = surface(lambda x, y: 0.1 * x, (0, 0, 100, 100), 5.0, 10.0)
+    >>> [round(part, 3) + 0.0 for part in plane.at(50.0, 50.0)]
+    [5.0, 0.1, 0.0]
+    """
+    from scipy import ndimage
+
+    low_x, low_y, high_x, high_y = bounds
+    x = low_x + cell * np.arange(np.ceil((high_x - low_x) / cell) + 1)
+    y = low_y + cell * np.arange(np.ceil((high_y - low_y) / cell) + 1)
+    z = np.asarray(height_at(np.tile(x, len(y)), np.repeat(y, len(x))), float).reshape(len(y), len(x))
+    known = np.isfinite(z)
+    if not known.any():
+        return None
+    if not known.all():
+        nearest = ndimage.distance_transform_edt(~known, return_distances=False, return_indices=True)
+        z = z[tuple(nearest)]
+    middle = float(z.mean())
+    # beyond the box the ground is taken to go on as it came, so that lines meet the edge at their own angle
+    wide = max(int(np.ceil(3 * smooth / cell)), 1)
+    wide = min(wide, min(z.shape) - 1)
+    padded = np.pad(z - middle, wide, mode="reflect", reflect_type="odd") if wide > 0 else z - middle
+    padded = ndimage.gaussian_filter(padded, smooth / cell, truncate=3.0)
+    z = padded[wide : padded.shape[0] - wide, wide : padded.shape[1] - wide] + middle
+    gy, gx = np.gradient(z, cell)
+    return Surface(float(x[0]), float(y[0]), cell, z, gx, gy)
+
+
+def steepest(ground: Surface, area: BaseGeometry, across: float) -> tuple[float, float]:
+    """Return the middle of the steepest face in an area.
+
+    Parameters
+    ----------
+    ground : Surface
+        Smoothed heights.
+    area : BaseGeometry
+        Where to look.
+    across : float
+        How wide a face is: slopes are averaged over as much [m].
+
+    Returns
+    -------
+    tuple of float
+        x and y [m].
+
+    Examples
+    --------
+    >>> hump = surface(lambda x, y: np.where(x < 50, 0.02 * x, 1 + 0.2 * (x - 50)), (0, 0, 100, 100), 5.0, 5.0)
+    >>> steepest(hump, shapely.box(0, 0, 70, 100), 10.0)[0]
+    65.0
+    """
+    from scipy import ndimage
+
+    slope = ndimage.uniform_filter(np.hypot(ground.gx, ground.gy), max(int(round(across / ground.cell)), 1))
+    x, y = ground.nodes()
+    inside = np.flatnonzero(shapely.contains_xy(area, x, y))
+    if not len(inside):
+        point = shapely.point_on_surface(area)
+        return float(point.x), float(point.y)
+    steep = np.round(slope.ravel()[inside], 6)
+    # of equally steep places the one nearest to the middle of them, so that nothing hangs on the grid's corner
+    best = inside[steep >= steep.max() - 1e-6]
+    off = np.hypot(x[best] - x[best].mean(), y[best] - y[best].mean())
+    chosen = best[np.argmin(np.round(off, 6))]
+    return float(x[chosen]), float(y[chosen])
+
+
+def traced(ground: Surface, start: tuple[float, float], fall: float, step: float, apart: float) -> Floats:
+    """Trace the line through a point that keeps its height or falls steadily, with higher ground on its left.
+
+    Parameters
+    ----------
+    ground : Surface
+        Smoothed heights.
+    start : tuple of float
+        The point [m].
+    fall : float
+        Fall along the line, rise over run; 0 for level.
+    step : float
+        Distance of its vertices [m].
+    apart : float
+        A line that falls ends where it comes this near to itself again [m].
+
+    Returns
+    -------
+    (n, 2) ndarray
+        Vertices; the last is the first where the line closes.
+
+    Examples
+    --------
+    >>> cone = surface(lambda x, y: -0.1 * np.hypot(x, y), (-100, -100, 100, 100), 2.0, 4.0)
+    >>> ring = traced(cone, (50.0, 0.0), 0.0, 2.0, 5.0)
+    >>> bool(np.abs(np.hypot(*ring.T) - 50).max() < 0.1), ring[0].tolist() == ring[-1].tolist()
+    (True, True)
+    """
+    onward, closes = _one_way(ground, start, fall, step, apart)
+    if closes:
+        return np.array([start, *onward, start])
+    back, _ = _one_way(ground, start, fall, -step, apart)
+    return np.array([*reversed(back), start, *onward])
+
+
+def _one_way(
+    ground: Surface, start: tuple[float, float], fall: float, step: float, apart: float
+) -> tuple[list[tuple[float, float]], bool]:
+    """Trace until the line leaves the grid, closes, meets itself, or there is no slope left."""
+    out: list[tuple[float, float]] = []
+    x, y = start
+    level, *_ = ground.at(x, y)
+    most = int(4 * (ground.z.shape[0] + ground.z.shape[1]) * ground.cell / abs(step)) + 8
+    behind = max(int(2 * apart / abs(step)), 4)
+    for count in range(1, most):
+        way = _way(ground, x, y, fall)
+        if way is None:
+            break
+        half = _way(ground, x + way[0] * step / 2, y + way[1] * step / 2, fall)
+        if half is None:
+            break
+        x, y = x + half[0] * step, y + half[1] * step
+        if fall == 0:
+            x, y = _levelled(ground, x, y, level, abs(step))
+        if not isfinite(ground.at(x, y)[0]):
+            break
+        if count > 4 and hypot(x - start[0], y - start[1]) < 0.75 * abs(step):
+            return out, fall == 0
+        if fall and count > 2 * behind and _meets(out[: count - behind], x, y, apart):
+            break
+        out.append((x, y))
+    return out, False
+
+
+def _way(ground: Surface, x: float, y: float, fall: float) -> tuple[float, float] | None:
+    """Return the direction of a line at a point, higher ground on its left; None on level ground or outside."""
+    _, gx, gy = ground.at(x, y)
+    slope = hypot(gx, gy)
+    if not slope >= LEVEL:
+        return None
+    up_x, up_y = gx / slope, gy / slope
+    angle = asin(min(fall / slope, STEEPEST_TURN))
+    return up_y * cos(angle) - up_x * sin(angle), -up_x * cos(angle) - up_y * sin(angle)
+
+
+def _levelled(ground: Surface, x: float, y: float, level: float, step: float) -> tuple[float, float]:
+    """Move a point back to its height, by no more than a fifth of a step."""
+    z, gx, gy = ground.at(x, y)
+    slope = hypot(gx, gy)
+    if not slope >= LEVEL:
+        return x, y
+    off = max(-0.2 * step, min(0.2 * step, (level - z) / slope))
+    return x + off * gx / slope, y + off * gy / slope
+
+
+def _meets(line: list[tuple[float, float]], x: float, y: float, apart: float) -> bool:
+    return any(abs(px - x) < apart and abs(py - y) < apart and hypot(px - x, py - y) < apart for px, py in line)
+
+
+def fair(xy: Floats, spread: float, step: float) -> Floats:
+    """Smooth a line along its length.
+
+    Parameters
+    ----------
+    xy : (n, 2) ndarray
+        Vertices about a step apart [m]; closed where the last is the first.
+    spread : float
+        Standard deviation of the Gaussian weights along the line [m].
+    step : float
+        Distance of the vertices [m].
+
+    Returns
+    -------
+    (n, 2) ndarray
+        Vertices; the two ends of an open line stay.
+
+    Examples
+    --------
+    >>> fair(np.array([[0, 0], [1, 1], [2, -1], [3, 1], [4, 0.0]]), 2.0, 1.0)[[0, -1]].tolist()
+    [[0.0, 0.0], [4.0, 0.0]]
+    """
+    from scipy import ndimage
+
+    if spread <= 0 or len(xy) < 4:
+        return xy
+    closed = bool(np.hypot(*(xy[0] - xy[-1])) < 1e-6)
+    sigma = spread / step
+    if closed:
+        out = ndimage.gaussian_filter1d(xy[:-1], sigma, axis=0, mode="wrap")
+        return np.vstack([out, out[:1]])
+    wide = min(int(np.ceil(4 * sigma)), len(xy) - 1)
+    padded = np.pad(xy, ((wide, wide), (0, 0)), mode="reflect", reflect_type="odd")
+    out = np.asarray(ndimage.gaussian_filter1d(padded, sigma, axis=0)[wide : wide + len(xy)], float)
+    out[[0, -1]] = xy[[0, -1]]
+    return out
+
+
+def too_steep(z: Floats, spacing: float, stretch: float, most: float) -> Bools:
+    """Tell where a line rises or falls too much over a stretch.
+
+    Every stretch that is as long as that and up to twice as long is looked at (a longer one consists of such), and a line
+    shorter than that from end to end. Of one that is too steep, the middle is told.
+
+    Parameters
+    ----------
+    z : (n,) ndarray
+        Heights at places that lie evenly along the line [m]; NaN counts as too steep.
+    spacing : float
+        Distance from one to the next [m].
+    stretch : float
+        Length of the shortest stretch that counts [m].
+    most : float
+        Greatest rise over run.
+
+    Returns
+    -------
+    (n,) ndarray of bool
+        True in the middle of what is too steep.
+
+    Examples
+    --------
+    >>> too_steep(np.array([0, 0, 0, 0, 1, 2, 3, 3.0]), 10.0, 20.0, 0.06).astype(int).tolist()
+    [0, 0, 0, 1, 1, 1, 1, 0]
+    """
+    size = len(z)
+    bad = ~np.isfinite(z)
+    shortest = min(int(np.ceil(stretch / spacing - 1e-9)), size - 1)
+    if shortest < 1:
+        return bad
+    for lag in range(shortest, min(2 * shortest, size - 1) + 1):
+        rise = np.abs(z[lag:] - z[:-lag])
+        over = np.flatnonzero(rise > most * lag * spacing)
+        bad[over + lag // 2] = True
+        bad[over + (lag + 1) // 2] = True
+    return bad
+
+
+def gentle_runs(z: Floats, spacing: float, stretch: float, most: float) -> list[tuple[int, int]]:
+    """Return the longest runs of a line on which nothing is too steep.
+
+    Parameters
+    ----------
+    z : (n,) ndarray
+        Heights at places that lie evenly along the line [m].
+    spacing, stretch, most : float
+        As for :func:`too_steep`.
+
+    Returns
+    -------
+    list of tuple
+        First and last place of every run of two places and more, in order.
+
+    Examples
+    --------
+    >>> gentle_runs(np.array([0, 0, 0, 0, 1, 2, 3, 3.0]), 10.0, 20.0, 0.06)
+    [(0, 2)]
+    """
+    todo, done = [(0, len(z) - 1)], []
+    while todo:
+        first, last = todo.pop()
+        if last - first < 1:
+            continue
+        bad = too_steep(z[first : last + 1], spacing, stretch, most)
+        if not bad.any():
+            done.append((first, last))
+            continue
+        edge = np.flatnonzero(np.diff(np.concatenate([[True], bad, [True]]).astype(np.int8)))
+        todo += [(first + int(a), first + int(b) - 1) for a, b in zip(edge[::2], edge[1::2], strict=True)]
+    return sorted(done)

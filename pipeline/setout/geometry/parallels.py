@@ -1,0 +1,316 @@
+"""Lines parallel to a line, at true nearest distance on both sides of it.
+
+A parallel is a level line of the signed distance to the base line (positive on its left). The distance is laid over a
+grid, the level lines are drawn through it, and then every vertex is moved to the exact distance and vertices are put in
+until no part strays. What is left of a bend's inside is what is really that far from the whole base line, so parallels of
+distances a and b are nowhere nearer to each other than b - a.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from setout.geometry.curves import Path, path_of
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+EXACT = 3e-4
+"""How far a parallel may stray from its distance [m]."""
+FINEST = 0.02
+"""Shortest part that is still halved to follow a bend [m]."""
+
+
+class Base:
+    """A line that others run parallel to.
+
+    Parameters
+    ----------
+    xy : (n, 2) ndarray
+        Vertices [m], no two in a row the same.
+
+    Examples
+    --------
+    >>> base = Base(np.array([[0, 0], [10, 0], [10, 10.0]]))
+    >>> base.signed(np.array([[5, 2], [5, -3], [13, -4.0]]))[0].tolist()
+    [2.0, -3.0, -5.0]
+    """
+
+    def __init__(self, xy: Floats) -> None:
+        self.xy = xy
+        self._a, self._leg = xy[:-1], np.diff(xy, axis=0)
+        self._length = np.hypot(*self._leg.T)
+        self._closed = bool(np.hypot(*(xy[0] - xy[-1])) < 1e-6)
+        self._tree = shapely.STRtree(shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1)))
+
+    def signed(self, points: Floats) -> tuple[Floats, Floats]:
+        """Return the distance of points from the line [m], positive on its left, and their nearest points on it."""
+        if not len(points):
+            return np.empty(0), np.empty((0, 2))
+        found = self._tree.query_nearest(shapely.points(points), all_matches=False)
+        part = np.empty(len(points), np.int64)
+        part[found[0]] = found[1]
+        t = self._share(points, part)
+        nearest = self._a[part] + t[:, None] * self._leg[part]
+        distance = np.hypot(*(points - nearest).T)
+        side = self._side(points, part)
+        # at a vertex two parts are equally near: the one that sees the point more squarely tells its side
+        size = len(self._a)
+        for at_end, step in ((t >= 1.0, 1), (t <= 0.0, -1)):
+            beside = part + step
+            if self._closed:
+                beside %= size
+            known = at_end & (beside >= 0) & (beside < size)
+            other = self._side(points, np.where(known, beside, part))
+            side = np.where(known & (np.abs(other) > np.abs(side)), other, side)
+        return np.where(side < 0, -distance, distance), nearest
+
+    def _share(self, points: Floats, part: Ints) -> Floats:
+        leg = self._leg[part]
+        along: Floats = np.einsum("ij,ij->i", points - self._a[part], leg) / self._length[part] ** 2
+        return np.clip(along, 0.0, 1.0)
+
+    def _side(self, points: Floats, part: Ints) -> Floats:
+        leg, off = self._leg[part], points - self._a[part]
+        across: Floats = (leg[:, 0] * off[:, 1] - leg[:, 1] * off[:, 0]) / self._length[part]
+        return across
+
+    def normal(self, points: Floats) -> Floats:
+        """Return the unit normals to the left of the parts nearest to points on the line."""
+        found = self._tree.query_nearest(shapely.points(points), all_matches=False)
+        part = np.empty(len(points), np.int64)
+        part[found[0]] = found[1]
+        leg = self._leg[part] / self._length[part][:, None]
+        return np.column_stack([-leg[:, 1], leg[:, 0]])
+
+
+def prolonged(xy: Floats, reach: float) -> Floats:
+    """Prolong a line straight at both ends; where it would meet itself it ends there.
+
+    Parameters
+    ----------
+    xy : (n, 2) ndarray
+        Vertices [m]; a closed line is returned as it is.
+    reach : float
+        By how much [m].
+
+    Returns
+    -------
+    (n + 2, 2) ndarray
+        Vertices.
+
+    Examples
+    --------
+    >>> prolonged(np.array([[0, 0], [3, 4.0]]), 5.0).tolist()
+    [[-3.0, -4.0], [0.0, 0.0], [3.0, 4.0], [6.0, 8.0]]
+    """
+    if len(xy) > 3 and np.hypot(*(xy[0] - xy[-1])) < 1e-6:
+        return xy
+    ends = [_beyond(xy[::-1], reach), _beyond(xy, reach)]
+    line = shapely.LineString(xy)
+    ends = [_until(end, line) for end in ends]
+    before, after = ends
+    if shapely.crosses(before, after):
+        meeting = shapely.intersection(before, after)
+        ends = [shapely.LineString([end.coords[0], shapely.get_coordinates(meeting)[0]]) for end in ends]
+    return np.vstack([ends[0].coords[-1], xy, ends[1].coords[-1]])
+
+
+def _beyond(xy: Floats, reach: float) -> shapely.LineString:
+    """Return the straight piece beyond the last vertex, in the direction of the last half metre or more."""
+    back = np.hypot(*(xy - xy[-1]).T)
+    far = np.flatnonzero(back >= min(0.5, float(back.max())) - 1e-12)
+    way = xy[-1] - xy[far[-1]]
+    return shapely.LineString([xy[-1], xy[-1] + way / np.hypot(*way) * reach])
+
+
+def _until(end: shapely.LineString, line: shapely.LineString) -> shapely.LineString:
+    """Cut a prolongation where it first meets the line again."""
+    start = shapely.Point(end.coords[0])
+    met = shapely.get_coordinates(shapely.intersection(end, line))
+    away = np.hypot(*(met - np.array(start.coords[0])).T) if len(met) else np.empty(0)
+    if not (away > 1e-6).any():
+        return end
+    return shapely.LineString([end.coords[0], met[np.flatnonzero(away > 1e-6)[np.argmin(away[away > 1e-6])]]])
+
+
+@dataclass(frozen=True, slots=True)
+class DistanceGrid:
+    """Signed distance to a base line over a grid.
+
+    Attributes
+    ----------
+    base : the line
+    x, y : coordinates of the columns and rows [m]
+    distance : (rows, columns) [m], positive to the left of the line
+    """
+
+    base: Base
+    x: Floats
+    y: Floats
+    distance: Floats
+
+    @property
+    def cell(self) -> float:
+        """Return the distance from column to column [m]."""
+        return float(self.x[1] - self.x[0])
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """Return the least and the greatest distance [m]."""
+        return float(self.distance.min()), float(self.distance.max())
+
+
+def distance_grid(base: Base, bounds: Sequence[float], cell: float) -> DistanceGrid:
+    """Measure the distance to a line over a box.
+
+    Parameters
+    ----------
+    base : Base
+        The line.
+    bounds : Sequence of float
+        The box: least x, least y, greatest x, greatest y [m].
+    cell : float
+        Distance of the points that are measured [m].
+
+    Returns
+    -------
+    DistanceGrid
+        One cell more than the box on every side.
+    """
+    low_x, low_y, high_x, high_y = bounds
+    x = low_x + cell * np.arange(-1, np.ceil((high_x - low_x) / cell) + 2)
+    y = low_y + cell * np.arange(-1, np.ceil((high_y - low_y) / cell) + 2)
+    grid = np.column_stack([np.tile(x, len(y)), np.repeat(y, len(x))])
+    return DistanceGrid(base, x, y, base.signed(grid)[0].reshape(len(y), len(x)))
+
+
+def drawn(grid: DistanceGrid, levels: Sequence[float]) -> list[tuple[int, Path]]:
+    """Draw parallels as fine as the grid, for counting and comparing.
+
+    Parameters
+    ----------
+    grid : DistanceGrid
+        Distances.
+    levels : Sequence of float
+        Distances of the parallels, negative to the right of the base line [m].
+
+    Returns
+    -------
+    list of tuple
+        Index of the level, and a path that runs the base line's way.
+    """
+    from contourpy import contour_generator
+
+    generator = contour_generator(grid.x, grid.y, grid.distance, name="serial", line_type="Separate")
+    out = []
+    for k, level in enumerate(levels):
+        for xy in generator.lines(float(level)):
+            path = path_of(np.asarray(xy, float)) if len(xy) > 1 else None
+            if path is not None:
+                out.append((k, path))
+    return out
+
+
+def exact(grid: DistanceGrid, levels: Sequence[float]) -> list[tuple[int, Path]]:
+    """Draw parallels exactly.
+
+    Parameters
+    ----------
+    grid : DistanceGrid
+        Distances.
+    levels : Sequence of float
+        Distances of the parallels, negative to the right of the base line [m].
+
+    Returns
+    -------
+    list of tuple
+        Index of the level, and a path that runs the base line's way; no point of it strays from its distance by more than
+        ``EXACT``, except within ``FINEST`` of a corner.
+
+    Examples
+    --------
+    >>> grid = distance_grid(Base(np.array([[-50, 0], [0, 0], [0, 50.0]])), (-20, -20, 20, 20), 1.0)
+    >>> [(k, round(path.length, 1)) for k, path in exact(grid, [4.0])]
+    [(0, 34.0)]
+    """
+    rough = drawn(grid, levels)
+    if not rough:
+        return []
+    xy = np.concatenate([path.xy for _, path in rough])
+    owner = np.repeat(np.arange(len(rough)), [len(path.x) for _, path in rough])
+    level = np.asarray(levels, float)[[k for k, _ in rough]]
+    found, _ = grid.base.signed(xy)
+    owner, xy = _unbroken(owner, xy, np.abs(found - level[owner]) > 1.5 * grid.cell)
+    of_level = level[owner // BREAKS]
+    xy = _moved(grid.base, _moved(grid.base, xy, of_level), of_level)
+    owner, xy = _refined(grid.base, owner, xy, level)
+    return [
+        (rough[int(owner[first]) // BREAKS][0], path)
+        for first, path in _simplified(owner, xy)
+    ]
+
+
+BREAKS = 1_000_000
+"""A path that is broken is counted on within its own number times this."""
+
+
+def _unbroken(owner: Ints, xy: Floats, astray: NDArray[np.bool_]) -> tuple[Ints, Floats]:
+    """Leave out vertices where the grid jumps between sides of a base line that ends; what is left is several paths."""
+    breaks = np.cumsum(astray)
+    keep = ~astray
+    return (owner * BREAKS + breaks % BREAKS)[keep], xy[keep]
+
+
+def _moved(base: Base, xy: Floats, level: Floats) -> Floats:
+    """Move points to their distance from the base line, straight away from it."""
+    distance, nearest = base.signed(xy)
+    away = np.abs(distance) > 1e-6
+    out = nearest.copy()
+    out[away] += (xy[away] - nearest[away]) * (level[away] / distance[away])[:, None]
+    on = ~away & (level != 0)
+    if on.any():
+        out[on] += base.normal(nearest[on]) * level[on][:, None]
+    return out
+
+
+def _refined(base: Base, owner: Ints, xy: Floats, level: Floats) -> tuple[Ints, Floats]:
+    """Halve the parts that stray, until none does."""
+    open_parts = np.ones(len(xy), bool)
+    for _ in range(12):
+        part = np.flatnonzero((owner[1:] == owner[:-1]) & open_parts[:-1])
+        part = part[np.hypot(*(xy[part + 1] - xy[part]).T) > FINEST]
+        middle = (xy[part] + xy[part + 1]) / 2
+        wanted = level[owner[part] // BREAKS]
+        strays = np.abs(base.signed(middle)[0] - wanted) > EXACT
+        part, middle, wanted = part[strays], middle[strays], wanted[strays]
+        if not len(part):
+            break
+        open_parts = np.zeros(len(xy), bool)
+        open_parts[part] = True
+        middle = _moved(base, middle, wanted)
+        xy = np.insert(xy, part + 1, middle, axis=0)
+        new_owner = np.insert(owner, part + 1, owner[part])
+        open_parts = np.insert(open_parts, part + 1, True)
+        owner = new_owner
+    return owner, xy
+
+
+def _simplified(owner: Ints, xy: Floats) -> list[tuple[int, Path]]:
+    """Return the paths with the vertices that they need, each with the index of its first vertex."""
+    first = np.flatnonzero(np.append(True, owner[1:] != owner[:-1]))
+    last = np.append(first[1:], len(owner))
+    out = []
+    for a, b in zip(first, last, strict=True):
+        if b - a < 2:
+            continue
+        line = shapely.simplify(shapely.LineString(xy[a:b]), EXACT / 2, preserve_topology=False)
+        path = path_of(shapely.get_coordinates(line))
+        if path is not None:
+            out.append((int(a), path))
+    return out

@@ -1,0 +1,203 @@
+"""What guide rows, contour rows and screens share: the value they return, and trees along the stretches of a row."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from setout.errors import SetoutError
+from setout.geometry.curves import Path, Spots, Stretch, set_along
+from setout.nouns import Block, Finding, Floats, Ints, Pattern
+from setout.units import show_length
+
+ARCS_M = 0.006
+"""How far the arcs of the ground's polygons may lie beyond the exact setback [m]."""
+ABOUT = 1.6
+"""Trees of the row before are looked for within this many row distances."""
+
+
+@dataclass(frozen=True, slots=True)
+class Curved:
+    """Rows that are not straight, as planted.
+
+    Attributes
+    ----------
+    x, y : trees [m in the frame], in walking order
+    row, position : numbers from 1
+    row_line : the line of every row by its number, from its first tree to its last
+    findings : what there is to say about them
+    """
+
+    x: Floats
+    y: Floats
+    row: Ints
+    position: Ints
+    row_line: dict[int, shapely.LineString] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+
+    def __len__(self) -> int:
+        """Return the number of trees."""
+        return int(self.x.size)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One row: its trees along a path, and the path.
+
+    Attributes
+    ----------
+    path : its path
+    s : lengths along the path [m], rising
+    x, y : trees [m in the frame]
+    """
+
+    path: Path
+    s: Floats
+    x: Floats
+    y: Floats
+
+    def drawn(self, step: float) -> Floats:
+        """Return the vertices of the row's line; that of a single tree is a step long."""
+        low, high = float(self.s[0]), float(self.s[-1])
+        if high - low < 1e-6:
+            low, high = max(low - step / 2, 0.0), min(high + step / 2, self.path.length)
+        xy = self.path.part(low, high)
+        # the first and the last tree stand on the line to the last digit
+        if len(self.s) > 1:
+            xy[0], xy[-1] = (self.x[0], self.y[0]), (self.x[-1], self.y[-1])
+        return xy
+
+
+def planted_ground(block: Block, ground: BaseGeometry) -> BaseGeometry:
+    """Return the ground that a row's line may lie on: what is left inside what the pattern needs on both sides.
+
+    Parameters
+    ----------
+    block : Block
+        Its pattern.
+    ground : BaseGeometry
+        Usable ground [m in the frame].
+
+    Returns
+    -------
+    BaseGeometry
+        Polygon or multipolygon.
+
+    Raises
+    ------
+    SetoutError
+        Nothing is left.
+    """
+    kept = shapely.buffer(ground, -(block.pattern.clearance_m + ARCS_M), quad_segs=32)
+    if kept.is_empty:
+        raise SetoutError(
+            "none of its ground is left to plant", f"block {block.name}", "give it more ground or shorter setbacks"
+        )
+    return shapely.normalize(kept)
+
+
+def end_m(pattern: Pattern) -> float:
+    """Return how much of every piece of a row is kept free at both ends [m]: headland, and post and anchor."""
+    return pattern.headland_m + pattern.row_end_m
+
+
+def trees_along(
+    stretch: Stretch, pattern: Pattern, spots: Spots, before: Line | None, apart: float
+) -> list[tuple[float, float, float]]:
+    """Set the trees of one piece of a row.
+
+    Parameters
+    ----------
+    stretch : Stretch
+        The piece.
+    pattern : Pattern
+        Step, headland, and whether rows are shifted.
+    spots : Spots
+        Trees already set; the new ones are taken up.
+    before : Line or None
+        The row or line before it, for patterns that shift every second one by half a step.
+    apart : float
+        Distance to that line [m].
+
+    Returns
+    -------
+    list of tuple
+        Length along the path, x and y [m].
+    """
+    ends = 0.0 if stretch.path.closed and stretch.room >= stretch.path.length - 1e-6 else end_m(pattern)
+    inner = Stretch(stretch.path, stretch.low + ends, stretch.high - ends)
+    if inner.room < 0:
+        return []
+    anchor = None
+    if before is not None and (pattern.shift or pattern.lines > 1):
+        anchor = _between(inner, before, pattern.step_m, apart)
+    placed = set_along(inner, pattern.step_m, spots, anchor)
+    for _, x, y in placed:
+        spots.add(x, y)
+    return placed
+
+
+def _between(stretch: Stretch, before: Line, step: float, apart: float) -> float | None:
+    """Return the place on a stretch abreast of the middle between two trees of the line before."""
+    middle = (stretch.low + stretch.high) / 2
+    mx, my, _ = stretch.path.at(middle)
+    away = np.hypot(before.x - mx, before.y - my)
+    k = int(np.argmin(away))
+    if away[k] > np.hypot(ABOUT * apart, step):
+        return None
+    nearby = [j for j in (k - 1, k + 1) if 0 <= j < len(before.x)]
+    legs = {j: float(np.hypot(before.x[j] - before.x[k], before.y[j] - before.y[k])) for j in nearby}
+    beside = [j for j in nearby if legs[j] < 1.05 * step]
+    line = shapely.LineString(stretch.path.xy)
+    if beside:
+        j = min(beside, key=lambda j: float(away[j]))
+        at = shapely.Point((before.x[j] + before.x[k]) / 2, (before.y[j] + before.y[k]) / 2)
+        return float(shapely.line_locate_point(line, at))
+    return float(shapely.line_locate_point(line, shapely.Point(before.x[k], before.y[k]))) + step / 2
+
+
+def numbered(rows: list[Line], step: float, findings: tuple[Finding, ...] = ()) -> Curved:
+    """Number rows in the order given, and the positions along them.
+
+    Parameters
+    ----------
+    rows : list of Line
+        In walking order.
+    step : float
+        In-row distance [m].
+    findings : tuple of Finding
+        What there is to say.
+
+    Returns
+    -------
+    Curved
+        All of them.
+    """
+    if not rows:
+        none, counts = np.empty(0), np.empty(0, np.int64)
+        return Curved(none, none, counts, counts, {}, findings)
+    sizes = np.array([len(row.s) for row in rows])
+    position = np.arange(sizes.sum()) - np.repeat(np.cumsum(sizes) - sizes, sizes) + 1
+    lines = {k: shapely.LineString(row.drawn(step)) for k, row in enumerate(rows, 1)}
+    return Curved(
+        np.concatenate([row.x for row in rows]),
+        np.concatenate([row.y for row in rows]),
+        np.repeat(np.arange(1, len(rows) + 1), sizes),
+        position,
+        lines,
+        findings,
+    )
+
+
+def line_of(path: Path, placed: list[tuple[float, float, float]]) -> Line:
+    """Return a row from its trees along a path."""
+    s, x, y = np.array(placed, float).reshape(-1, 3).T
+    return Line(path, s, x, y)
+
+
+def said(length: float, units: str) -> str:
+    """Return a length for people."""
+    return show_length(length, units)

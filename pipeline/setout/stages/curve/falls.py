@@ -1,0 +1,181 @@
+"""How finished contour rows fall and how far apart they lie, measured on their trees."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from setout.geometry.levellines import HeightAt
+from setout.nouns import Block, Finding, Floats
+from setout.stages.curve.common import Line, said
+
+Placed = list[tuple[float, float, float]]
+REACH = 2.2
+"""A neighbouring row is looked for within so many row distances; further off there is none."""
+
+
+def gentle_parts(placed: Placed, height_at: HeightAt, stretch: float, most: float) -> list[Placed]:
+    """Cut a row where its trees show more fall than allowed.
+
+    Parameters
+    ----------
+    placed : list of tuple
+        Length along the path, x and y of trees in walking order [m].
+    height_at : callable
+        Elevations.
+    stretch : float
+        Length of the shortest stretch that counts [m]; a shorter row counts from end to end.
+    most : float
+        Greatest fall, rise over run.
+
+    Returns
+    -------
+    list
+        What is left of the row, each part within the limit.
+
+    Examples
+    --------
+    >>> trees = [(5.0 * k, 5.0 * k, 0.0) for k in range(9)]
+    >>> [len(part) for part in gentle_parts(trees, lambda x, y: np.where(x < 18, 0.0, 1.0), 20.0, 0.04)]
+    [4, 4]
+    """
+    if len(placed) < 2:
+        return [placed] if placed else []
+    _, x, y = np.array(placed).T
+    z = np.asarray(height_at(x, y), float)
+    run = np.append(0.0, np.cumsum(np.hypot(np.diff(x), np.diff(y))))
+    todo, done = [(0, len(placed))], []
+    while todo:
+        a, b = todo.pop()
+        if b - a < 2:
+            done += [(a, b)] if b > a else []
+            continue
+        worst = _worst(run[a:b], z[a:b], stretch, most)
+        if worst is None:
+            done.append((a, b))
+            continue
+        middle = a + worst
+        todo += [(a, middle), (middle + 1, b)]
+    return [placed[a:b] for a, b in sorted(done)]
+
+
+def _worst(run: Floats, z: Floats, stretch: float, most: float) -> int | None:
+    """Return the tree in the middle of the stretch that falls most, if that is too much."""
+    blank = np.flatnonzero(~np.isfinite(z))
+    if len(blank):
+        return int(blank[0])
+    length = run[None, :] - run[:, None]
+    counts = length >= min(stretch, float(run[-1])) - 1e-9
+    over = np.where(counts, np.abs(z[None, :] - z[:, None]) / np.where(counts, length, 1.0), 0.0)
+    i, j = np.unravel_index(int(np.argmax(over)), over.shape)
+    if over[i, j] <= most:
+        return None
+    return int(np.argmin(np.abs(run - (run[i] + run[j]) / 2)))
+
+
+def doubts(block: Block, rows: Sequence[Line], height_at: HeightAt, units: str) -> tuple[Finding, ...]:
+    """Say what finished contour rows do not keep to.
+
+    Parameters
+    ----------
+    block : Block
+        With the range of row distances and of the fall.
+    rows : Sequence of Line
+        Its rows.
+    height_at : callable
+        Elevations.
+    units : str
+        "us" or "si".
+
+    Returns
+    -------
+    tuple of Finding
+        ``row_fall_small``, ``rows_wide`` and ``alley_left_out``, as far as they apply.
+    """
+    pattern, found = block.pattern, []
+    least = pattern.fall[0]
+    if least > 0:
+        level = [row for row in rows if _mean_fall(row, height_at) < least]
+        if level:
+            found.append(
+                Finding(
+                    "row_fall_small", "warn",
+                    f"block {block.name}: {len(level)} of {len(rows)} rows fall less than asked for from end to end; water may stand there",
+                    f"{min(_mean_fall(row, height_at) for row in level):.2%}", f"{least:.2%}",
+                    "look at drainage there, or lessen fall.least",
+                    geometry=shapely.multilinestrings([shapely.LineString(row.drawn(pattern.step_m)) for row in level]),
+                )
+            )  # fmt: skip
+    found += _wide(block, rows, units)
+    if pattern.alley_every:
+        found.append(
+            Finding(
+                "alley_left_out", "warn", f"block {block.name}: contour rows have no alley after every {pattern.alley_every} rows",
+                remedy="widen row_distance, or lay it along a guide line",
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _mean_fall(row: Line, height_at: HeightAt) -> float:
+    ends = np.asarray(height_at(row.x[[0, -1]], row.y[[0, -1]]), float)
+    return float(abs(ends[1] - ends[0]) / max(row.s[-1] - row.s[0], 1e-9))
+
+
+def _wide(block: Block, rows: Sequence[Line], units: str) -> list[Finding]:
+    """Say how much of the rows has its neighbour further away than the greatest row distance."""
+    pattern = block.pattern
+    if not np.isfinite(pattern.row_distance_max_m) or len(rows) < 2:
+        return []
+    gaps = row_gaps(rows, max(REACH * pattern.row_distance_m, 1.1 * pattern.row_distance_max_m))
+    wide = gaps > pattern.row_distance_max_m * 1.001
+    if not wide.any():
+        return []
+    return [
+        Finding(
+            "rows_wide", "note",
+            f"block {block.name}: between sets of parallel rows the gap opens wider than the greatest row distance, by less than another row needs",
+            f"{wide.mean():.1%} of the gaps, up to {said(float(gaps.max()), units)}", said(pattern.row_distance_max_m, units),
+            "allow more fall along the rows, or a wider row_distance_max",
+        )
+    ]  # fmt: skip
+
+
+def row_gaps(rows: Sequence[Line], reach: float) -> Floats:
+    """Measure the distance from every tree, square to its row, to the next row on either side.
+
+    Parameters
+    ----------
+    rows : Sequence of Line
+        Rows.
+    reach : float
+        How far to look [m].
+
+    Returns
+    -------
+    (n,) ndarray
+        One distance [m] for each tree and side that has another row in reach.
+    """
+    lines = np.array([shapely.LineString(row.path.part(row.s[0], row.s[-1])) for row in rows if len(row.s) > 1])
+    many = [row for row in rows if len(row.s) > 1]
+    starts, ends, owner = [], [], []
+    for k, row in enumerate(many):
+        way = np.gradient(np.column_stack([row.x, row.y]), axis=0)
+        way /= np.hypot(*way.T)[:, None]
+        tree = np.column_stack([row.x, row.y])
+        for side in (1.0, -1.0):
+            starts.append(tree)
+            ends.append(tree + side * reach * np.column_stack([-way[:, 1], way[:, 0]]))
+            owner.append(np.full(len(tree), k))
+    start, of = np.concatenate(starts), np.concatenate(owner)
+    rays = shapely.linestrings(np.stack([start, np.concatenate(ends)], axis=1))
+    ray, line = shapely.STRtree(lines).query(rays, predicate="intersects")
+    other = of[ray] != line
+    ray, line = ray[other], line[other]
+    met = shapely.intersection(rays[ray], lines[line])
+    away = shapely.distance(shapely.points(start[ray]), met)
+    nearest = np.full(len(rays), np.inf)
+    np.minimum.at(nearest, ray, away)
+    return np.asarray(nearest[np.isfinite(nearest)], float)

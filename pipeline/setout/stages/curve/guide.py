@@ -1,0 +1,251 @@
+"""Rows parallel to a surveyed guide line, on both sides of it, as far as the ground goes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from setout.errors import SetoutError
+from setout.geometry.curves import Blade, Path, Spots, Stretch, cut
+from setout.geometry.lattice import Lattice
+from setout.geometry.parallels import Base, DistanceGrid, distance_grid, drawn, exact, prolonged
+from setout.nouns import Block, Finding, Floats, Pattern
+from setout.stages.curve.common import Curved, Line, end_m, line_of, numbered, planted_ground, said, trees_along
+
+TRIES = 16
+"""Places of the rows across the guide line that are compared."""
+ALONGSIDE = 0.5
+"""Where less than this share of the trees stands alongside the guide line itself, a finding says so."""
+
+
+def guide_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curved:
+    """Set out rows parallel to a guide line.
+
+    The guide is prolonged straight at both ends so that rows reach the ground's edge. Rows lie at multiples of the row
+    distance from each other, at the place across the guide, of several that are tried, where most trees fit. Row 1 is on
+    the left hand of someone who walks along the guide towards the east (north, where it runs north-south).
+
+    Parameters
+    ----------
+    block : Block
+        Its line is the guide, in the frame.
+    ground_to_plant : BaseGeometry
+        Usable ground [m in the frame].
+    units : str
+        "us" or "si", for what people read.
+
+    Returns
+    -------
+    Curved
+        Trees in walking order.
+
+    Raises
+    ------
+    SetoutError
+        There is no guide, it does not come near the ground, or no ground is left.
+    """
+    pattern, ground = block.pattern, planted_ground(block, ground_to_plant)
+    line, findings = guide_line(block, units)
+    _near_enough(block, line, ground, units)
+    low_x, low_y, high_x, high_y = ground.bounds
+    across = float(np.hypot(high_x - low_x, high_y - low_y))
+    away = float(shapely.distance(shapely.LineString(line), ground))
+    base = Base(prolonged(line, 2 * across + away))
+    grid = distance_grid(base, ground.bounds, min(max(pattern.row_distance_m / 2, across / 800), across / 8))
+    blade = Blade(ground)
+    levels, tracks = _family(pattern, grid, best_place(pattern, grid, blade))
+    rows = _planted(pattern, exact(grid, levels), tracks, blade)
+    return numbered(rows, pattern.step_m, (*findings, *_short_guide(block, base, rows)))
+
+
+def guide_line(block: Block, units: str) -> tuple[Floats, tuple[Finding, ...]]:
+    """Return a block's line as one run of vertices, towards the east, and what joining it took.
+
+    Parameters
+    ----------
+    block : Block
+        With a line: LineString, or MultiLineString whose parts are joined straight, end to nearest end.
+    units : str
+        "us" or "si".
+
+    Returns
+    -------
+    xy : (n, 2) ndarray
+        Vertices [m in the frame]; those of a closed line run anticlockwise.
+    findings : tuple of Finding
+        One where parts were joined over a gap.
+    """
+    lines = [] if block.line is None else _lines_of(block.line)
+    if not lines:
+        raise SetoutError(
+            "its rows follow a guide line, and there is none", f"block {block.name}",
+            'name one with a length: direction = "guide:file:layer"',
+        )  # fmt: skip
+    xy, gap = _joined(lines)
+    closed = len(xy) > 3 and np.hypot(*(xy[0] - xy[-1])) < 1e-6
+    if closed:
+        if not shapely.is_ccw(shapely.LinearRing(xy)):
+            xy = xy[::-1]
+    else:
+        dx, dy = np.round(xy[-1] - xy[0], 6)
+        if dx < 0 or (dx == 0 and dy < 0):
+            xy = xy[::-1]
+    if gap < 0.01:
+        return xy, ()
+    finding = Finding(
+        "guide_joined", "note", f"block {block.name}: the guide line comes in parts; they were joined straight",
+        f"{said(gap, units)} across the widest gap", "", "survey one line, or name the part to follow",
+        geometry=shapely.LineString(xy),
+    )  # fmt: skip
+    return xy, (finding,)
+
+
+def _lines_of(geometry: BaseGeometry) -> list[shapely.LineString]:
+    """Return the lines of a geometry, the boundaries of its polygons among them."""
+    parts = shapely.get_parts(geometry)
+    lines: list[BaseGeometry] = []
+    for part in parts:
+        kind = shapely.get_type_id(part)
+        if kind in (shapely.GeometryType.POLYGON, shapely.GeometryType.LINEARRING):
+            lines.append(shapely.LineString(shapely.get_coordinates(shapely.get_exterior_ring(part) if kind == 3 else part)))
+        elif kind == shapely.GeometryType.LINESTRING:
+            lines.append(part)
+    merged = shapely.line_merge(shapely.multilinestrings([line for line in lines if line.length > 1e-6]))
+    return list(shapely.get_parts(shapely.normalize(merged))) if not merged.is_empty else []
+
+
+def _joined(lines: Sequence[shapely.LineString]) -> tuple[Floats, float]:
+    """Join lines end to nearest end, beginning with the longest; return the vertices and the widest gap."""
+    todo = sorted((shapely.get_coordinates(line) for line in lines), key=lambda xy: (-_length(xy), xy.tolist()))
+    done, widest = todo.pop(0), 0.0
+    while todo:
+        ways = []
+        for k, xy in enumerate(todo):
+            for way in (xy, xy[::-1]):
+                ways.append((float(np.hypot(*(way[0] - done[-1]))), k, True, way))
+                ways.append((float(np.hypot(*(way[-1] - done[0]))), k, False, way))
+        gap, k, after, way = min(ways, key=lambda w: (round(w[0], 6), w[1], w[2]))
+        done = np.vstack([done, way] if after else [way, done])
+        widest = max(widest, gap)
+        todo.pop(k)
+    keep = np.append(True, np.hypot(*np.diff(done, axis=0).T) > 1e-6)
+    return done[keep], widest
+
+
+def _length(xy: Floats) -> float:
+    return float(np.round(np.hypot(*np.diff(xy, axis=0).T).sum(), 6))
+
+
+def _near_enough(block: Block, line: Floats, ground: BaseGeometry, units: str) -> None:
+    """Refuse a guide line that lies further from the ground than the ground is wide."""
+    low_x, low_y, high_x, high_y = ground.bounds
+    across = float(np.hypot(high_x - low_x, high_y - low_y))
+    away = float(shapely.distance(shapely.LineString(line), ground))
+    if away > across / 2:
+        raise SetoutError(
+            f"the guide line lies {said(away, units)} from its ground, which is {said(across, units)} across",
+            f"block {block.name}", "name a line that runs along or across the block",
+        )  # fmt: skip
+
+
+def best_place(pattern: Pattern, grid: DistanceGrid, blade: Blade, tries: int = TRIES) -> float:
+    """Return the place of the first row across a base line at which most trees fit.
+
+    Parameters
+    ----------
+    pattern : Pattern
+        Row distance, alleys, step, headland.
+    grid : DistanceGrid
+        Distances to the base line.
+    blade : Blade
+        The ground.
+    tries : int
+        Places to compare, the base line itself the first of them.
+
+    Returns
+    -------
+    float
+        Distance of the first row from the base line [m].
+    """
+    period = _lattice(pattern).period
+    best, place = -1, 0.0
+    ends = 2 * end_m(pattern)
+    for first in np.arange(tries) * period / tries:
+        levels, _ = _family(pattern, grid, float(first))
+        paths = [path for _, path in drawn(grid, levels)]
+        room = np.array([stretch.room for _, stretch in cut(paths, blade)]) - ends
+        count = int((np.floor(room[room >= 0] / pattern.step_m + 1e-6) + 1).sum())
+        if count > best:
+            best, place = count, float(first)
+    return place
+
+
+def _lattice(pattern: Pattern) -> Lattice:
+    return Lattice(pattern.step_m, pattern.row_distance_m, 0.0, pattern.alley_every, pattern.alley_width_m)
+
+
+def _family(pattern: Pattern, grid: DistanceGrid, first: float) -> tuple[list[float], list[int]]:
+    """Return the distances of all lines of trees from the base line, left to right, and which line of its row each is."""
+    low, high = grid.span
+    half = (pattern.lines - 1) / 2 * pattern.line_distance_m
+    rows = _lattice(pattern).lines(first, low - half, high + half)[0][::-1]
+    side = half - np.arange(pattern.lines) * pattern.line_distance_m
+    levels = (rows[:, None] + side).ravel()
+    tracks = np.tile(np.arange(pattern.lines), len(rows))
+    inside = (levels > low) & (levels < high)
+    return levels[inside].tolist(), tracks[inside].tolist()
+
+
+def _planted(
+    pattern: Pattern, paths: Sequence[tuple[int, Path]], tracks: Sequence[int], blade: Blade
+) -> list[Line]:
+    """Set trees along all rows, from the first to the last."""
+    spots, rows = Spots(pattern.nearest_m), []
+    pieces: dict[int, list[Stretch]] = {}
+    for owner, stretch in cut([path for _, path in paths], blade):
+        pieces.setdefault(owner, []).append(stretch)
+    order = sorted(pieces, key=lambda k: (paths[k][0], _begin(pieces[k][0])))
+    before: dict[int, list[Line]] = {}
+    for k in order:
+        level = paths[k][0]
+        apart = pattern.line_distance_m if tracks[level] else pattern.row_distance_m
+        placed: list[tuple[float, float, float]] = []
+        for stretch in pieces[k]:
+            beside = _beside(stretch, before.get(level - 1, []))
+            placed += trees_along(stretch, pattern, spots, beside, apart)
+        if placed:
+            rows.append(line_of(pieces[k][0].path, placed))
+            before.setdefault(level, []).append(rows[-1])
+    return rows
+
+
+def _begin(stretch: Stretch) -> tuple[float, float]:
+    x, y, _ = stretch.path.at(stretch.low)
+    return round(x, 4), round(y, 4)
+
+
+def _beside(stretch: Stretch, rows: Sequence[Line]) -> Line | None:
+    """Return the row, of those before, that comes nearest to the middle of a stretch."""
+    x, y, _ = stretch.path.at((stretch.low + stretch.high) / 2)
+    return min(rows, key=lambda row: float(np.hypot(row.x - x, row.y - y).min()), default=None)
+
+
+def _short_guide(block: Block, base: Base, rows: Sequence[Line]) -> tuple[Finding, ...]:
+    """Say so where most trees stand beyond the ends of the guide line."""
+    if not rows or np.hypot(*(base.xy[0] - base.xy[-1])) < 1e-6:
+        return ()
+    xy = np.concatenate([np.column_stack([row.x, row.y]) for row in rows])
+    _, nearest = base.signed(xy)
+    guide = shapely.LineString(base.xy[1:-1])
+    beyond = float((shapely.distance(guide, shapely.points(nearest)) > 1e-3).mean())
+    if beyond <= 1 - ALONGSIDE:
+        return ()
+    return (
+        Finding(
+            "guide_short", "note", f"block {block.name}: most rows run beyond the ends of the guide line, straight on",
+            f"{beyond:.0%} of the trees", "", "survey a longer guide line", geometry=guide,
+        ),
+    )  # fmt: skip

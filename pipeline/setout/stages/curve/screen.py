@@ -1,0 +1,223 @@
+"""Screens: one or more staggered lines of plants along a line."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from setout.errors import SetoutError
+from setout.geometry.curves import Blade, Path, Spots, Stretch, cut, path_of
+from setout.geometry.parallels import Base, distance_grid, exact, prolonged
+from setout.nouns import Block, Finding, Floats, Pattern
+from setout.stages.curve.common import Curved, Line, line_of, numbered, planted_ground, said, trees_along
+
+SLACK_M = 0.01
+"""By how much a gap may pass the step without being told [m]."""
+
+
+def screen_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curved:
+    """Set out a screen: plants along its line, or along lines beside each other with the line in their middle.
+
+    The lines are its rows, the left one first, walked the way the line was drawn; plants of neighbouring lines stand
+    between each other.
+
+    Parameters
+    ----------
+    block : Block
+        Its line is the screen's, in the frame.
+    ground_to_plant : BaseGeometry
+        Usable ground [m in the frame].
+    units : str
+        "us" or "si", for what people read.
+
+    Returns
+    -------
+    Curved
+        Plants in walking order.
+
+    Raises
+    ------
+    SetoutError
+        There is no line, or none of it lies on ground that may be planted.
+    """
+    ground = planted_ground(block, ground_to_plant)
+    parts = screen_lines(block)
+    spots, lines = Spots(_nearest(block.pattern)), []
+    for track in range(block.pattern.lines):
+        placed: list[tuple[Path, list[tuple[float, float, float]]]] = []
+        for part in parts:
+            for stretch in _stretches(block, part, track, ground):
+                before = lines[-1] if lines else None
+                plants = trees_along(stretch, block.pattern, spots, before, block.pattern.line_distance_m)
+                if plants:
+                    placed.append((stretch.path, plants))
+        if placed:
+            lines.append(_one_line(placed))
+    if not lines:
+        raise SetoutError(
+            "none of the screen's line lies on ground that may be planted", f"block {block.name}",
+            "move the line clear of setbacks and other blocks, or shorten the setbacks",
+        )  # fmt: skip
+    return numbered(lines, block.pattern.step_m, screen_report(block, *_all(lines), block.height_m, units))
+
+
+def _nearest(pattern: Pattern) -> float:
+    """Return how near plants of a screen may come to each other [m]: a step, or the slant between staggered lines."""
+    slant = float(np.hypot(pattern.step_m / 2, pattern.line_distance_m)) if pattern.lines > 1 else pattern.step_m
+    return min(pattern.step_m, slant)
+
+
+def screen_lines(block: Block) -> list[Floats]:
+    """Return the parts of a screen's line, each as vertices [m in the frame].
+
+    Parameters
+    ----------
+    block : Block
+        With its line.
+
+    Returns
+    -------
+    list of (n, 2) ndarray
+        In the order in which they lie along each other.
+
+    Raises
+    ------
+    SetoutError
+        There is none.
+    """
+    line = block.line
+    if line is not None and not line.is_empty and shapely.get_dimensions(line) == 2:
+        line = shapely.boundary(line)
+    merged = None if line is None or line.is_empty else shapely.line_merge(line)
+    parts = [] if merged is None else [shapely.get_coordinates(p) for p in shapely.get_parts(merged) if p.length > 1e-6]
+    if not parts:
+        raise SetoutError("a screen runs along a line, and there is none", f"block {block.name}", 'add line = "file:layer"')
+    return sorted(parts, key=lambda xy: xy.round(4).tolist())
+
+
+def _stretches(block: Block, xy: Floats, track: int, ground: BaseGeometry) -> list[Stretch]:
+    """Return what one of a screen's lines has of the ground, beside one part of the line."""
+    pattern = block.pattern
+    off = ((pattern.lines - 1) / 2 - track) * pattern.line_distance_m
+    if abs(off) < 1e-9:
+        path = path_of(xy)
+        return [stretch for _, stretch in cut([path], Blade(ground))] if path is not None else []
+    wide = 2 * abs(off) + pattern.line_distance_m
+    closed = np.hypot(*(xy[0] - xy[-1])) < 1e-6
+    beside = shapely.buffer(shapely.LineString(xy), wide, quad_segs=16, cap_style="flat")
+    strip = shapely.intersection(ground, beside)
+    if strip.is_empty or strip.area <= 0:
+        return []
+    base = Base(xy if closed else prolonged(xy, 4 * wide))
+    low_x, low_y, high_x, high_y = shapely.LineString(xy).buffer(wide).bounds
+    across = float(np.hypot(high_x - low_x, high_y - low_y))
+    grid = distance_grid(base, (low_x, low_y, high_x, high_y), max(abs(off) / 2, across / 600))
+    paths = [path for _, path in exact(grid, [off])]
+    strip = shapely.multipolygons([p for p in shapely.get_parts(strip) if shapely.get_dimensions(p) == 2])
+    found = [stretch for _, stretch in cut(paths, Blade(strip))]
+    line = shapely.LineString(xy)
+    return sorted(found, key=lambda s: float(shapely.line_locate_point(line, shapely.Point(*s.path.at(s.low)[:2]))))
+
+
+def _one_line(placed: list[tuple[Path, list[tuple[float, float, float]]]]) -> Line:
+    """Join the plants of all pieces of a line to one row."""
+    if len({id(path) for path, _ in placed}) == 1:
+        return line_of(placed[0][0], [plant for _, plants in placed for plant in plants])
+    xy = np.concatenate([path.part(plants[0][0], plants[-1][0]) for path, plants in placed])
+    joined = path_of(xy)
+    plants = [plant for _, some in placed for plant in some]
+    if joined is None:
+        return line_of(placed[0][0], plants[:1])
+    # lengths along the joined line: those within each piece, after the pieces before it
+    out, start = [], 0.0
+    end: Floats | None = None
+    for path, some in placed:
+        own = path.part(some[0][0], some[-1][0])
+        start += float(np.hypot(*(own[0] - end))) if end is not None else 0.0
+        out += [(start + s - some[0][0], x, y) for s, x, y in some]
+        start += some[-1][0] - some[0][0]
+        end = own[-1]
+    return line_of(joined, out)
+
+
+def _all(lines: list[Line]) -> tuple[Floats, Floats]:
+    return np.concatenate([line.x for line in lines]), np.concatenate([line.y for line in lines])
+
+
+def screen_report(block: Block, x: Floats, y: Floats, height_m: float, units: str = "us") -> tuple[Finding, ...]:
+    """Say how much of its line a screen covers, and where a gap is wider than the step.
+
+    Parameters
+    ----------
+    block : Block
+        With the screen's line.
+    x, y : (n,) ndarray
+        Its plants [m in the frame].
+    height_m : float
+        Mature height [m]; NaN unknown.
+    units : str
+        "us" or "si".
+
+    Returns
+    -------
+    tuple of Finding
+        ``screen_length`` (a note: length covered of length drawn), and ``screen_gap`` for every gap, with its place.
+
+    Examples
+    --------
+    >>> from setout.nouns import Pattern
+    >>> line = shapely.LineString([(0, 0), (30, 0)])
+    >>> block = Block("S", None, Pattern("screen", 3.0, 3.0), "guide", (), line=line)
+    >>> x = np.array([0.0, 3, 6, 9, 18, 21, 24, 27, 30])
+    >>> [(f.code, f.measured) for f in screen_report(block, x, 0 * x, 4.0, "si")]
+    [('screen_length', '24 m of 30 m'), ('screen_gap', '9 m')]
+    """
+    step, covered, total = block.pattern.step_m, 0.0, 0.0
+    gaps: list[tuple[float, Floats]] = []
+    parts = screen_lines(block)
+    lines = [shapely.LineString(part) for part in parts]
+    plants = np.asarray(shapely.points(x, y), object)
+    nearest = np.argmin(np.array([shapely.distance(line, plants) for line in lines]), axis=0)
+    for k, (xy, line) in enumerate(zip(parts, lines, strict=True)):
+        place = np.sort(shapely.line_locate_point(line, plants[nearest == k]))
+        total += line.length
+        path = path_of(xy)
+        if path is None:
+            continue
+        ends = _gaps(path, place, step)
+        gaps += [(float(b - a), path.part(float(a), float(b))) for a, b in ends]
+        covered += line.length - sum(b - a for a, b in ends)
+    what = f"block {block.name}: screen" + (f" to {_PURPOSE[block.purpose]}" if block.purpose in _PURPOSE else "")
+    tall = f", {said(height_m, units)} tall when grown" if np.isfinite(height_m) else ", height when grown unknown"
+    found = [
+        Finding(
+            "screen_length", "note", f"{what}: {len(x)} plants{tall}",
+            f"{said(covered, units)} of {said(total, units)}", geometry=shapely.multilinestrings(lines),
+        )
+    ]  # fmt: skip
+    found += [
+        Finding(
+            "screen_gap", "warn", f"{what}: a gap wider than the step", said(wide, units), said(step, units),
+            "clear the ground there, or screen it otherwise (a fence, say)", geometry=shapely.LineString(where),
+        )
+        for wide, where in gaps
+    ]  # fmt: skip
+    return tuple(found)
+
+
+_PURPOSE = {"hide": "hide", "shade": "shade"}
+
+
+def _gaps(path: Path, place: Floats, step: float) -> list[tuple[float, float]]:
+    """Return the pieces of a line between neighbouring plants that stand further apart than the step, its ends included."""
+    if not len(place):
+        return [(0.0, path.length)]
+    if path.closed:
+        low, high = place, np.append(place[1:], place[0] + path.length)
+        low, high = low[high <= path.length], high[high <= path.length]
+    else:
+        low, high = np.concatenate([[0.0], place]), np.concatenate([place, [path.length]])
+    straight = np.hypot(*(path.points(high) - path.points(low)).T)
+    wide = straight > step + SLACK_M
+    return [(float(a), float(b)) for a, b in zip(low[wide], high[wide], strict=True)]
