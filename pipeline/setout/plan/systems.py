@@ -166,4 +166,4 @@ def facts_of(entry: catalogue.CatalogueEntry) -> dict[str, Any]:
 
 def _find(name: str, context: Any) -> catalogue.CatalogueEntry:
     own = (context or {}).get("own") or {}
-    return catalogue.find(name, own) if own else catalogue.find(name)
+    return catalogue.find(name, own)

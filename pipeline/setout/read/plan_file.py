@@ -11,6 +11,8 @@ from typing import Any
 from setout.errors import Fault, PlanFaults, SetoutError
 from setout.plan import Plan, parse_plan
 from setout.read import reference, survey
+from setout.tables import catalogue
+from setout.tables.entry import CatalogueEntry
 
 
 def read_plan_file(path: Path) -> Plan:
@@ -35,7 +37,7 @@ def read_plan_file(path: Path) -> Plan:
     faults: list[Fault] = []
     plan = None
     try:
-        plan = parse_plan(mapping, path.name)
+        plan = parse_plan(mapping, path.name, own_plants(mapping, path, faults))
     except PlanFaults as error:
         faults += error.faults
     faults += _missing_files(mapping, path)
@@ -44,6 +46,37 @@ def read_plan_file(path: Path) -> Plan:
     if faults or plan is None:
         raise PlanFaults(tuple(faults))
     return plan if plan.name else plan.model_copy(update={"name": path.stem.replace("_", " ")})
+
+
+def own_plants(mapping: Mapping[str, Any], path: Path, faults: list[Fault]) -> dict[str, CatalogueEntry]:
+    """Read the grower's own plants: those of an own catalogue file, then the tables of the plan file over them.
+
+    Parameters
+    ----------
+    mapping : Mapping
+        What the TOML file holds.
+    path : Path
+        The plan file.
+    faults : list of Fault
+        What is wrong with them is added here.
+
+    Returns
+    -------
+    dict
+        Entries by name.
+    """
+    own: dict[str, CatalogueEntry] = {}
+    try:
+        name = mapping.get("catalogue")
+        if isinstance(name, str) and (path.parent / name).is_file():
+            text = (path.parent / name).read_text(encoding="utf-8-sig", errors="replace")
+            own |= catalogue.read_csv(text, name, name)
+        tables = mapping.get("plant")
+        if isinstance(tables, list):
+            own |= catalogue.read_tables(_tables(tables), path.name, own)
+    except SetoutError as error:
+        faults += error.faults
+    return own
 
 
 def _mapping(path: Path) -> dict[str, Any]:

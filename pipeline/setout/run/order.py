@@ -15,6 +15,7 @@ from setout.nouns import Finding, Geometries, Ground, Planting, Reach, Rows, Sit
 from setout.plan import Plan
 from setout.read import plan_file
 from setout.read.survey import read_survey
+from setout.run.curved import curved_blocks
 from setout.run.joints import (
     allowed_by,
     cells_out,
@@ -110,14 +111,15 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
     site = land.site
     with steps.step("fill"):
         beds = [fill.Bed(b, area, c) for b, area, c in zip(site.blocks, land.areas, land.cutters, strict=True)]
-        filled = fill.fill(beds, allowed_by(land.ground, land.high))
+        curved = curved_blocks(site, land.ground, land.usable)
+        filled = fill.fill(beds, allowed_by(land.ground, land.high), curved.laid)
         if not len(filled.trees):
             raise nothing_fits(site, land.usable)
     with steps.step("assign"):
         trees, dealt = assign.assign(filled.trees, site.blocks)
     seen = _look(land, trees, filled.rows, steps)
     findings = sorted(
-        (*land.findings, *filled.findings, *dealt, *seen.findings),
+        (*land.findings, *curved.findings, *filled.findings, *dealt, *seen.findings),
         key=lambda finding: ("stop", "warn", "note").index(finding.severity),
     )
     return Planting(

@@ -2,6 +2,6 @@
 
 from setout.stages.fill.blocks import Bed, Filled, fill
 from setout.stages.fill.straight import Allowed, lattice_of
-from setout.stages.fill.systems import Laid
+from setout.stages.fill.systems import Laid, paired
 
-__all__ = ["Allowed", "Bed", "Filled", "Laid", "fill", "lattice_of"]
+__all__ = ["Allowed", "Bed", "Filled", "Laid", "fill", "lattice_of", "paired"]
