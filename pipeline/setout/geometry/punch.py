@@ -91,7 +91,7 @@ def _with_holes(area: BaseGeometry, patches: Geometries) -> BaseGeometry:
     outlines = shapely.get_exterior_ring(patches[patch])
     order = np.argsort(part, kind="stable")
     bounds = np.searchsorted(part[order], np.arange(len(parts) + 1))
-    out = [
+    out: list[BaseGeometry] = [
         shapely.polygons(
             shapely.get_exterior_ring(polygon),
             np.concatenate([shapely.get_rings(polygon)[1:], outlines[order[bounds[k] : bounds[k + 1]]]]),
@@ -102,5 +102,6 @@ def _with_holes(area: BaseGeometry, patches: Geometries) -> BaseGeometry:
     ]
     rings, owner = shapely.get_rings(patches, return_index=True)
     inner = rings[np.append(False, owner[1:] == owner[:-1])]
-    islands = list(shapely.polygons(inner)) if len(inner) else []
-    return shapely.MultiPolygon([*out, *islands])
+    islands = shapely.polygons(inner) if len(inner) else np.empty(0, object)
+    whole: BaseGeometry = np.asarray(shapely.multipolygons(np.concatenate([out, islands])), object).item()
+    return whole

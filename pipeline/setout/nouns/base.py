@@ -67,7 +67,9 @@ class Frame:
 
     def to(self, target: CRS, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         """Take frame coordinates [m] to another CRS, (x or lon, y or lat) in that CRS's unit."""
-        ex, ey = transformer(self.crs, target).transform(x, y)
+        ex, ey = transformer(self.survey_crs, self.crs).transform(x, y, direction="INVERSE")
+        if target != self.survey_crs:
+            ex, ey = transformer(self.survey_crs, target).transform(ex, ey)
         return np.asarray(ex, float), np.asarray(ey, float)
 
     def of(self, source: CRS, x: Floats, y: Floats) -> tuple[Floats, Floats]:

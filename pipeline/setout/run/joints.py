@@ -32,8 +32,8 @@ def ground_of(the_plan: Plan, site: Site, surveyed: Survey) -> Ground:
 
 
 def water_heights(site: Site, ground: Ground) -> Site:
-    """Give the water points their elevations from the DEM."""
-    if site.water is None or ground.elevations is None:
+    """Give the water points their elevations from the DEM, where a least pressure asks for them before planting."""
+    if site.water is None or ground.elevations is None or site.water.min_pressure_kpa is None:
         return site
     points = site.water.points
     z, _, _ = terrain.sample(ground, points.x, points.y)
@@ -113,13 +113,21 @@ def allowed_by(ground: Ground, high: Any) -> fill.Allowed | None:
     return lambda x, y: ~terrain.blank_at(whole, x, y)
 
 
-def facts_of(site: Site, ground: Ground, trees: Trees, reached: Reach | None, ids: Any = None) -> dict[str, Any]:
-    """Look up per-tree figures, of finished positions only."""
+def facts_of(
+    site: Site, ground: Ground, trees: Trees, reached: Reach | None, ids: Any = None
+) -> tuple[dict[str, Any], Site]:
+    """Look up per-tree figures, of finished positions only; return the site with the heights of its water points."""
     size = len(trees)
     facts: dict[str, Any] = {"tree_id": tree_ids([b.name for b in site.blocks], trees) if ids is None else ids}
     z = np.full(size, np.nan)
     if ground.elevations is not None:
-        z, facts["slope_pct"], _ = terrain.sample(ground, trees.x, trees.y)
+        # water points are looked up in the same reading of the DEM
+        points = site.water.points if site.water is not None else None
+        x, y = (trees.x, trees.y) if points is None else (np.append(trees.x, points.x), np.append(trees.y, points.y))
+        heights, slopes, _ = terrain.sample(ground, x, y)
+        z, facts["slope_pct"] = heights[:size], slopes[:size]
+        if site.water is not None and points is not None:
+            site = replace(site, water=replace(site.water, points=replace(points, z=heights[size:])))
     facts["elevation_m"] = z if np.isfinite(z).any() else None
     facts.setdefault("slope_pct", np.full(size, np.nan))
     nearest, apart = look.nearest_neighbour(trees.x, trees.y, trees.partner if len(trees.partner) else None)
@@ -133,7 +141,7 @@ def facts_of(site: Site, ground: Ground, trees: Trees, reached: Reach | None, id
         served.run_m,
         served.pressure_kpa,
     )
-    return facts
+    return facts, site
 
 
 def tree_ids(names: Sequence[str], trees: Trees) -> Any:

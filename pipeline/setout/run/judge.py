@@ -95,4 +95,4 @@ def _given_positions(
         y,
         np.full(len(x), -1, np.int32),
     )
-    return look.Positions(ids, block, x, y, facts_of(site, ground, trees, reached, ids))
+    return look.Positions(ids, block, x, y, facts_of(site, ground, trees, reached, ids)[0])

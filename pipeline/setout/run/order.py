@@ -123,7 +123,7 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         key=lambda finding: ("stop", "warn", "note").index(finding.severity),
     )
     return Planting(
-        site, land.ground, land.usable, filled.rows, trees, seen.facts, tuple(findings), land.reached, filled.works,
+        seen.site, land.ground, land.usable, filled.rows, trees, seen.facts, tuple(findings), land.reached, filled.works,
         tuple(account.order_of(site.blocks, trees)),
         tuple(account.materials_of(site.blocks, trees, filled.rows, filled.works, units=site.units)),
         seen.room.blocks,
@@ -169,10 +169,16 @@ def _land(the_plan: Plan, surveyed: Survey, steps: Steps) -> _Land:
     return _Land(site, ground, reached, high, areas, usable, cutters, found)
 
 
+def _unknown(values: Any) -> bool:
+    """Tell whether a column holds no number at all: it is left out, and null in the layers."""
+    return values.dtype.kind == "f" and not np.isfinite(values).any()
+
+
 @dataclass(frozen=True, slots=True)
 class _Seen:
     """What finished positions are like: columns by name, room, findings."""
 
+    site: Site
     facts: dict[str, Any]
     room: room.Room
     findings: tuple[Finding, ...]
@@ -182,7 +188,7 @@ def _look(land: _Land, trees: Trees, rows: Rows, steps: Steps) -> _Seen:
     """Look at finished positions: their ground and water, their room and partners, and what they are held to."""
     site = land.site
     with steps.step("look at every tree"):
-        facts = facts_of(site, land.ground, trees, land.reached)
+        facts, site = facts_of(site, land.ground, trees, land.reached)
     with steps.step("room"):
         roomy = room.room_of(site, trees, facts["nearest_m"], rows, ground_m2=ground_by_block(site, land.usable))
         facts["crowding"], facts["pruning_load"] = roomy.crowding, roomy.pruning_load
@@ -193,5 +199,5 @@ def _look(land: _Land, trees: Trees, rows: Rows, steps: Steps) -> _Seen:
         short = look.check(site, positions, look.Checks(land.ground.max_slope), land.areas)
         notes = look.nearest_notes(site, positions, land.areas)
         facts["findings"] = look.codes_by_tree(facts["tree_id"], short) if short else None
-    known = {name: values for name, values in facts.items() if values is not None}
-    return _Seen(known, roomy, (*roomy.findings, *alone, *notes, *short))
+    known = {name: values for name, values in facts.items() if values is not None and not _unknown(values)}
+    return _Seen(site, known, roomy, (*roomy.findings, *alone, *notes, *short))

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
+from setout.geometry.nearby import Bins, bins_of, in_boxes, near_legs, nearest_distance
 from setout.nouns import Finding, Floats, Geometries, Ints, Site
 from setout.units import show_length, show_pressure
 
@@ -26,6 +27,9 @@ DISTANCE_TOLERANCE = 0.01
 """How much nearer to a feature a tree may stand than its setback says [m]."""
 SLOPE_TOLERANCE = 1e-4
 """How much steeper than the limit a cell may be, rise over run."""
+
+BIN = 20.0
+"""Side of the bins that trees are sorted into [m]: no part of any result."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,13 +95,12 @@ def check(site: Site, positions: Positions, checks: Checks, areas: Geometries) -
     """
     if not len(positions.x):
         return ()
-    points = np.asarray(shapely.points(positions.x, positions.y), object)
     looks = (
-        _boundary(site, positions, points, areas),
+        _boundary(site, positions, areas),
         _room(site, positions),
         _between_blocks(site, positions),
-        _setbacks(site, positions, points),
-        _height_limits(site, positions, points),
+        _setbacks(site, positions),
+        _height_limits(site, positions),
         _slope(positions, checks),
         _water(site, positions),
     )
@@ -125,15 +128,15 @@ def nearest_neighbour(x: Floats, y: Floats, partner: NDArray[np.int32] | None = 
     >>> nearest_neighbour(x, np.array([0.0, 1.0, 0.0, 1.0]), np.array([1, 0, 3, 2]))
     (array([1., 1., 1., 1.]), array([3., 3., 3., 3.]))
     """
-    xy = np.column_stack([x, y])
-    paired = partner is not None and bool((partner >= 0).any())
-    wanted = min(3 if paired else 2, len(xy))
-    if wanted < 2:
-        return np.full(len(xy), np.inf), np.full(len(xy), np.inf)
-    distance, index = cKDTree(xy, balanced_tree=False, compact_nodes=False).query(xy, k=wanted, workers=-1)
-    nearest: Floats = distance[:, 1]
-    if not paired or partner is None:
+    if len(x) < 2:
+        return np.full(len(x), np.inf), np.full(len(x), np.inf)
+    if partner is None or not (partner >= 0).any():
+        # trees are given as a crew walks them: the next one is mostly the nearest
+        nearest = nearest_distance(x, y, float(np.median(np.hypot(np.diff(x), np.diff(y)))))
         return nearest, nearest
+    xy = np.column_stack([x, y])
+    distance, index = cKDTree(xy, balanced_tree=False, compact_nodes=False).query(xy, k=min(3, len(xy)), workers=-1)
+    nearest = distance[:, 1]
     own = index == np.arange(len(xy))[:, None]
     others = np.where(own | (index == partner[:, None]), np.inf, distance)
     return nearest, others.min(axis=1)
@@ -176,9 +179,10 @@ def nearest_notes(site: Site, positions: Positions, areas: Geometries) -> tuple[
     return tuple(found)
 
 
-def _boundary(site: Site, positions: Positions, points: Geometries, areas: Geometries) -> Iterator[_Short]:
-    outside = _outside(site.boundary, positions.x, positions.y, points)
-    beyond = shapely.distance(site.boundary, points[outside])
+def _boundary(site: Site, positions: Positions, areas: Geometries) -> Iterator[_Short]:
+    everyone = np.arange(len(positions.x))
+    outside = _outside(site.boundary, positions, everyone)
+    beyond = _beyond(site.boundary, positions, outside)
     yield _Short(
         "outside_boundary",
         outside,
@@ -190,20 +194,25 @@ def _boundary(site: Site, positions: Positions, points: Geometries, areas: Geome
     )
     for index, area in enumerate(areas):
         own = np.flatnonzero(positions.block == index)
-        out = own[_outside(area, positions.x[own], positions.y[own], points[own])]
-        out = np.setdiff1d(out, outside)
+        out = np.setdiff1d(_outside(area, positions, own), outside)
         name = site.blocks[index].name
         yield _Short(
-            "outside_block", out, f"stands outside block {name}", shapely.distance(area, points[out]), 0.0, "m beyond",
+            "outside_block", out, f"stands outside block {name}", _beyond(area, positions, out), 0.0, "m beyond",
             "move it into its block, or give it to another",
         )  # fmt: skip
 
 
-def _outside(area: BaseGeometry, x: Floats, y: Floats, points: Geometries) -> Ints:
-    """Return the points that are outside an area by more than the tolerance."""
+def _outside(area: BaseGeometry, positions: Positions, own: Ints) -> Ints:
+    """Return which of some trees are outside an area by more than the tolerance."""
     shapely.prepare(area)
-    out = np.flatnonzero(~shapely.contains_xy(area, x, y))
-    return out[shapely.distance(area, points[out]) > DISTANCE_TOLERANCE]
+    out = own[~shapely.contains_xy(area, positions.x[own], positions.y[own])]
+    return out[_beyond(area, positions, out) > DISTANCE_TOLERANCE]
+
+
+def _beyond(area: BaseGeometry, positions: Positions, trees: Ints) -> Floats:
+    """Return how far trees are from an area [m]."""
+    out: Floats = np.asarray(shapely.distance(area, shapely.points(positions.x[trees], positions.y[trees])), float)
+    return out
 
 
 def _room(site: Site, positions: Positions) -> Iterator[_Short]:
@@ -254,47 +263,49 @@ def _nearest_of_own(positions: Positions, own: Ints, least: float) -> Floats:
     return nearest_neighbour(positions.x[own], positions.y[own], partner)[1]
 
 
-def _within(features: Geometries, trees: shapely.STRtree, distance: float) -> Ints:
-    """Return the trees nearer than a distance to any feature."""
-    inside = trees.query(features[shapely.get_dimensions(features) == 2], "contains_properly")[1]
-    if distance <= 0:
-        return np.unique(inside)
-    near = trees.query(_legs(features), "dwithin", distance=distance)[1]
-    return np.unique(np.concatenate([inside, near]))
+def _near(features: Geometries, positions: Positions, trees: Bins, distance: float) -> tuple[Ints, Floats]:
+    """Return the trees inside features or nearer to them than a distance, ascending, and how far they are [m]."""
+    inside = _inside(features, positions, trees)
+    near, away = near_legs(trees, _legs(features), distance) if distance > 0 else (inside[:0], np.empty(0))
+    found = np.union1d(inside, near)
+    measured = np.zeros(len(found))
+    measured[np.searchsorted(found, near)] = away
+    measured[np.searchsorted(found, inside)] = 0.0
+    return found, measured
 
 
-def _legs(features: Geometries) -> Geometries:
-    """Take lines and outlines apart into their legs, whose boxes are small; points stay points."""
+def _inside(features: Geometries, positions: Positions, trees: Bins) -> Ints:
+    """Return the trees inside polygons, ascending."""
     parts = shapely.get_parts(features)
-    flat = shapely.get_dimensions(parts) == 0
+    parts = parts[shapely.get_dimensions(parts) == 2]
+    if not len(parts):
+        return np.empty(0, np.int64)
+    shapely.prepare(parts)
+    part, tree = in_boxes(trees, shapely.bounds(parts))
+    return np.unique(tree[shapely.contains_xy(parts[part], positions.x[tree], positions.y[tree])])
+
+
+def _legs(features: Geometries) -> Floats:
+    """Take lines and outlines apart into their legs; a point is a leg without length."""
+    parts = shapely.get_parts(features)
+    flat = shapely.get_coordinates(parts[shapely.get_dimensions(parts) == 0])
     lines = shapely.get_parts(shapely.boundary(parts[shapely.get_dimensions(parts) == 2]))
     xy, of = shapely.get_coordinates(
         np.concatenate([lines, parts[shapely.get_dimensions(parts) == 1]]), return_index=True
     )
-    if len(xy) < 2:
-        return np.asarray(parts[flat], object)
     same = of[1:] == of[:-1]
-    legs = np.asarray(shapely.linestrings(np.stack([xy[:-1][same], xy[1:][same]], axis=1)), object)
-    return np.concatenate([parts[flat], legs])
+    return np.vstack([np.hstack([flat, flat]), np.hstack([xy[:-1], xy[1:]])[same]])
 
 
-def _measured(features: Geometries, points: Geometries) -> Floats:
-    distance = np.full(len(points), np.inf)
-    for feature in features:
-        np.minimum(distance, shapely.distance(feature, points), out=distance)
-    return distance
-
-
-def _setbacks(site: Site, positions: Positions, points: Geometries) -> Iterator[_Short]:
-    tree = shapely.STRtree(points)
+def _setbacks(site: Site, positions: Positions) -> Iterator[_Short]:
+    trees = bins_of(positions.x, positions.y, BIN)
     spread = np.array([*(b.spread_m for b in site.blocks), np.nan])
     half = np.nan_to_num(spread / 2)[positions.block]
     for setback in site.setbacks:
         canopy = setback.measured_to == "canopy"
         widest = setback.distance_m + (half.max() if canopy else 0.0)
-        near = _within(setback.geometry, tree, widest - DISTANCE_TOLERANCE)
+        near, measured = _near(setback.geometry, positions, trees, widest - DISTANCE_TOLERANCE)
         required = setback.distance_m + (half[near] if canopy else np.zeros(len(near)))
-        measured = _measured(setback.geometry, points[near])
         short = measured < required - DISTANCE_TOLERANCE
         yield _Short(
             "setback",
@@ -306,19 +317,22 @@ def _setbacks(site: Site, positions: Positions, points: Geometries) -> Iterator[
             "move or remove it",
         )
     for no_plant in site.no_plant:
-        inside = np.unique(tree.query(no_plant.geometry, "contains_properly")[1])
-        deep = _measured(np.array([shapely.boundary(g) for g in no_plant.geometry], object), points[inside])
+        inside = _inside(no_plant.geometry, positions, trees)
+        edge = shapely.union_all(shapely.boundary(no_plant.geometry))
+        deep = _beyond(edge, positions, inside)
         yield _Short("no_plant", inside[deep > DISTANCE_TOLERANCE], f"stands where nothing is planted: {no_plant.why}",
                      deep[deep > DISTANCE_TOLERANCE], 0.0, "m inside", "move or remove it")  # fmt: skip
 
 
-def _height_limits(site: Site, positions: Positions, points: Geometries) -> Iterator[_Short]:
+def _height_limits(site: Site, positions: Positions) -> Iterator[_Short]:
     height = np.array([*(b.height_m for b in site.blocks), np.nan])[positions.block]
     for limit in site.height_limits:
-        tall = np.flatnonzero(height > limit.height_m + 1e-9)
-        if not len(tall):
+        tall = height > limit.height_m + 1e-9
+        if not tall.any():
             continue
-        near = tall[_within(limit.geometry, shapely.STRtree(points[tall]), limit.within_m - DISTANCE_TOLERANCE)]
+        trees = bins_of(positions.x, positions.y, BIN)
+        near, _ = _near(limit.geometry, positions, trees, limit.within_m - DISTANCE_TOLERANCE)
+        near = near[tall[near]]
         yield _Short("height_limit", near, f"grows too tall there: {limit.why}", height[near], limit.height_m, "m high",
                      "plant something lower, hold it lower, or move it")  # fmt: skip
 

@@ -67,17 +67,22 @@ class Cells:
 
 
 def _mapped(geometry: NDArray[np.object_], mapping: Mapping2D) -> NDArray[np.object_]:
-    """Take polygons to other coordinates, vertex by vertex; rings that only just touched may cross then and are mended."""
+    """Take polygons to other coordinates, vertex by vertex."""
 
     def move(xy: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.column_stack(mapping(xy[:, 0], xy[:, 1]))
 
     out: NDArray[np.object_] = shapely.transform(geometry, move)
-    broken = ~shapely.is_valid(out)
-    if broken.any():
-        mended = shapely.make_valid(out[broken], method="structure", keep_collapsed=False)
-        out[broken] = [polygonal(one) for one in mended]
     return out
+
+
+def _mended(polygons: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Mend polygons whose rings only just touched and cross since they were moved: overlays need them valid."""
+    broken = ~shapely.is_valid(polygons)
+    if broken.any():
+        mended = shapely.make_valid(polygons[broken], method="structure", keep_collapsed=False)
+        polygons[broken] = [polygonal(one) for one in mended]
+    return polygons
 
 
 def without_cells(
@@ -101,7 +106,7 @@ def without_cells(
     list of lists of Exclusion
         For every reason its ground, one entry a tile; at least one entry.
     """
-    whole, edge = _mapped(shapely.segmentize(np.array([remaining, boundary]), 100.0), cells.to_cell)
+    whole, edge = _mended(_mapped(shapely.segmentize(np.array([remaining, boundary]), 100.0), cells.to_cell))
     row0, row1, col0, col1 = cells.window
     pieces, taken = _beyond_dem(whole, edge, shapely.box(col0, row0, col1, row1), cells)
     for tile, left, land in _tiles(whole, edge, cells.window, cells.tile):

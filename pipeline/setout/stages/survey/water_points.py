@@ -74,10 +74,10 @@ def _names(columns: dict[str, NDArray[Any]], size: int) -> tuple[str, ...]:
     given = [
         "" if column is None or v is None or v != v else str(v) for v in (columns[column] if column else [None] * size)
     ]
-    out: list[str] = []
+    out: dict[str, None] = {}
     for number, text in enumerate(given, 1):
         name = text or f"W{number}"
-        out.append(name if name not in out else f"{name} ({number})")
+        out[name if name not in out else f"{name} ({number})"] = None
     return tuple(out)
 
 
