@@ -189,7 +189,11 @@ def _check_options(commands: Any) -> argparse.ArgumentParser:
 
 def _plants_options(commands: Any) -> argparse.ArgumentParser:
     plants: argparse.ArgumentParser = commands.add_parser("plants", help="the plant catalogue with its sources")
-    plants.add_argument("word", nargs="?", default="", metavar="WORD", help="only plants with this word in their name")
+    plants.add_argument(
+        "word", nargs="?", default="", metavar="WORD", help="plants with this word in their name, with all figures"
+    )
+    plants.add_argument("--plan", metavar="PLAN", help="with the grower's own plants of this plan file, marked as such")
+    plants.add_argument("--units", choices=("us", "si"), help="what people read (default: as the plan file, else us)")
     plants.set_defaults(run=_plants)
     return plants
 
@@ -319,20 +323,29 @@ def _check(args: argparse.Namespace) -> int:
 def _plants(args: argparse.Namespace) -> int:
     from setout.errors import SetoutError as Error
     from setout.tables import catalogue
-    from setout.units import FOOT
+    from setout.write import plant_tables
 
-    word = args.word.casefold()
-    found = [entry for entry in catalogue.entries() if word in f"{entry.name} {entry.note}".casefold()]
+    plants, units = catalogue.entries(), args.units or "us"
+    if args.plan:
+        from setout.read import plan_file
+
+        own, plan_units = plan_file.read_own_plants(Path(args.plan))
+        plants, units = catalogue.entries(own.values()), args.units or plan_units
+    word = " ".join(args.word.split()).casefold()
+    found = [entry for entry in plants if word in f"{entry.name} ({entry.note})".casefold()]
     if not found:
         raise Error(f'no plant has "{args.word}" in its name', "setout plants", "leave the word out to see them all")
     if args.json:
-        names = ("species", "size_class", "note", "height_range_m", "spread_range_m", "source")
-        _show(json.dumps([{name: getattr(entry, name) for name in names} for entry in found], indent=1))
+        _show(json.dumps([plant_tables.plant_record(entry) for entry in found], indent=1))
         return 0
-    for entry in found:
-        height, spread = (
-            f"{low / FOOT:.0f}-{high / FOOT:.0f} ft" for low, high in (entry.height_range_m, entry.spread_range_m)
-        )
-        note = f" ({entry.note})" if entry.note else ""
-        _show(f"{entry.name}{note}: {height} high, {spread} wide; size: {entry.source}")
+    lines = [line for entry in found for line in (*plant_tables.plant_sheet(entry, units), "")]
+    if not word:
+        lines = [
+            *plant_tables.plant_list(found, units),
+            "",
+            'All figures of a plant, with sources: "setout plants WORD".',
+            "",
+        ]
+    for line in (*lines, *plant_tables.source_list(found)):
+        _show(_one_line(line))
     return 0

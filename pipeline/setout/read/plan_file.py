@@ -11,8 +11,8 @@ from typing import Any
 from setout.errors import Fault, PlanFaults, SetoutError
 from setout.plan import Plan, parse_plan
 from setout.read import reference, survey
-from setout.tables import catalogue
-from setout.tables.entry import CatalogueEntry
+from setout.read.own_plants import own_plants
+from setout.tables.catalogue import CatalogueEntry
 
 
 def read_plan_file(path: Path) -> Plan:
@@ -36,10 +36,12 @@ def read_plan_file(path: Path) -> Plan:
     mapping = _mapping(path)
     faults: list[Fault] = []
     plan = None
+    own, own_faults = own_plants(mapping, path)
     try:
-        plan = parse_plan(mapping, path.name, own_plants(mapping, path, faults))
+        plan = parse_plan(mapping, path.name, own)
     except PlanFaults as error:
         faults += error.faults
+    faults += own_faults
     faults += _missing_files(mapping, path)
     if faults:  # what is wrong inside the files is told together with what is wrong in this one
         faults += survey.file_faults(mapping.get("site"), tuple(references(mapping)), path.parent)
@@ -48,35 +50,30 @@ def read_plan_file(path: Path) -> Plan:
     return plan if plan.name else plan.model_copy(update={"name": path.stem.replace("_", " ")})
 
 
-def own_plants(mapping: Mapping[str, Any], path: Path, faults: list[Fault]) -> dict[str, CatalogueEntry]:
-    """Read the grower's own plants: those of an own catalogue file, then the tables of the plan file over them.
+def read_own_plants(path: Path) -> tuple[dict[str, CatalogueEntry], str]:
+    """Read what a plan file adds to the catalogue or changes in it, whatever else it holds.
 
     Parameters
     ----------
-    mapping : Mapping
-        What the TOML file holds.
     path : Path
-        The plan file.
-    faults : list of Fault
-        What is wrong with them is added here.
+        The TOML file.
 
     Returns
     -------
-    dict
-        Entries by name.
+    tuple
+        The grower's plants by name; and the units that people read, ``"us"`` or ``"si"``.
+
+    Raises
+    ------
+    SetoutError
+        The file cannot be read; or every fault of its plants.
     """
-    own: dict[str, CatalogueEntry] = {}
-    try:
-        name = mapping.get("catalogue")
-        if isinstance(name, str) and (path.parent / name).is_file():
-            text = (path.parent / name).read_text(encoding="utf-8-sig", errors="replace")
-            own |= catalogue.read_csv(text, name, name)
-        tables = mapping.get("plant")
-        if isinstance(tables, list):
-            own |= catalogue.read_tables(_tables(tables), path.name, own)
-    except SetoutError as error:
-        faults += error.faults
-    return own
+    mapping = _mapping(path)
+    found, faults = own_plants(mapping, path)
+    faults += tuple(fault for fault in _missing_files(mapping, path) if fault.where.endswith(": catalogue"))
+    if faults:
+        raise PlanFaults(faults)
+    return found, "si" if mapping.get("units") == "si" else "us"
 
 
 def _mapping(path: Path) -> dict[str, Any]:

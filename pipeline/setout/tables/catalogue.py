@@ -15,22 +15,21 @@ from importlib import resources
 from typing import Any
 
 from setout.errors import Fault, SetoutError
-from setout.tables.entry import FIGURES, SOURCES, CatalogueEntry, Figure, known_figures
-from setout.tables.rows import Given, entry_of, fold, given_in_table
+from setout.tables.entry import FIGURES, CatalogueEntry, Figure, known_figures
+from setout.tables.rows import Given, entry_of, fault_of, fold, given_in_table
 from setout.tables.sheet import given_in_csv
 from setout.units import show_length
 
 __all__ = [
-    "FIGURES", "CatalogueEntry", "entries", "figures_of", "find", "from_row", "publications", "read_csv", "read_tables",
+    "FIGURES", "CatalogueEntry", "entries", "figures_of", "find", "from_row", "look_at_csv", "look_at_tables", "publications",
+    "read_csv", "read_tables",
 ]  # fmt: skip
 
 
 @lru_cache(maxsize=1)
 def _published() -> tuple[CatalogueEntry, ...]:
     lines = [given for _, given in given_in_csv(_table("plants.csv"), "plants.csv")]
-    faults = tuple(fault for given in lines for fault in given.faults)
-    if faults:
-        raise SetoutError("", faults=faults)
+    _refuse([fault for given in lines for fault in given.faults])
     return tuple(entry_of(given, None, "catalogue") for given in lines)
 
 
@@ -141,15 +140,14 @@ def from_row(
 
     Examples
     --------
-    >>> fig = from_row({"name": "apple, semi-dwarf", "spread": "14 ft", "bloom": "late"}, "plan.toml")
-    >>> round(fig.spread_m, 3), fig.bloom, fig.group, fig.own[0]
+    >>> apple = from_row({"name": "apple, semi-dwarf", "spread": "14 ft", "bloom": "late"}, "plan.toml")
+    >>> round(apple.spread_m, 3), apple.bloom, apple.group, apple.own[0]
     (4.267, 'late', 'apple', ('spread_range_m', 'yours (plan.toml)'))
     """
     place = where or origin
     given = given_in_table(mapping, place)
     base = _base(given, own or {}, f"{place}.name")
-    if given.faults:
-        raise SetoutError("", faults=tuple(given.faults))
+    _refuse(given.faults)
     return entry_of(given, base, origin)
 
 
@@ -160,9 +158,13 @@ def _base(given: Given, own: Mapping[str, CatalogueEntry], where: str) -> Catalo
     try:
         return _named(given.name, entries(own.values()))
     except ValueError as error:
-        what, _, remedy = str(error).partition("; ")
-        given.faults.append(Fault(what, where, remedy))
+        given.faults.append(fault_of(error, where))
         return None
+
+
+def _refuse(faults: Sequence[Fault]) -> None:
+    if faults:
+        raise SetoutError("", faults=tuple(faults))
 
 
 def read_tables(
@@ -194,20 +196,49 @@ def read_tables(
     >>> list(read_tables([{"name": "fig", "height": "12 ft"}, {"name": "seaberry, hedge"}], "plan.toml"))
     ['fig, standard', 'seaberry, hedge']
     """
-    found, faults = dict(own or {}), list[Fault]()
+    found, faults = look_at_tables(tables, origin, own)
+    _refuse(faults)
+    return found
+
+
+def look_at_tables(
+    tables: Sequence[Mapping[str, Any]], origin: str, own: Mapping[str, CatalogueEntry] | None = None
+) -> tuple[dict[str, CatalogueEntry], tuple[Fault, ...]]:
+    """Read all [[plant]] tables of a plan file as :func:`read_tables` does, as far as they can be read.
+
+    Parameters
+    ----------
+    tables : Sequence of Mapping
+        In the order of the file.
+    origin : str
+        Name of the plan file.
+    own : Mapping, optional
+        Plants of an own CSV, on which the tables may stand.
+
+    Returns
+    -------
+    tuple
+        Plants by name, those with a fault without the figure at fault; and every fault.
+
+    Examples
+    --------
+    >>> found, faults = look_at_tables([{"name": "seaberry", "height": 12}], "plan.toml")
+    >>> list(found), str(faults[0])
+    (['seaberry'], 'plan.toml: plant[1].height: 12 has no unit; write "16 ft" or "4.9 m"')
+    """
+    found = {fold(name): entry for name, entry in (own or {}).items()}
+    faults: list[Fault] = []
     seen: dict[str, int] = {}
     for number, table in enumerate(tables, 1):
         place = f"{origin}: plant[{number}]"
-        try:
-            entry = from_row(table, origin, place, own)
-        except SetoutError as error:
-            faults += error.faults
-            continue
-        faults += _twice(entry, seen, number, f"{place}.name", "plant[{}]")
-        found = {name: one for name, one in found.items() if fold(name) != fold(entry.name)} | {entry.name: entry}
-    if faults:
-        raise SetoutError("", faults=tuple(faults))
-    return found
+        given = given_in_table(table, place)
+        base = _base(given, own or {}, f"{place}.name")
+        if given.name:
+            entry = entry_of(given, base, origin)
+            given.faults += _twice(entry, seen, number, f"{place}.name", "plant[{}]")
+            found[fold(entry.name)] = entry
+        faults += given.faults
+    return {entry.name: entry for entry in found.values()}, tuple(faults)
 
 
 def read_csv(text: str, origin: str, where: str = "") -> dict[str, CatalogueEntry]:
@@ -238,20 +269,46 @@ def read_csv(text: str, origin: str, where: str = "") -> dict[str, CatalogueEntr
     >>> fig.spread_m, fig.source_of("spread_range_m"), fig.source_of("bloom")
     (3.5, 'yours (own.csv)', 'from memory')
     """
+    found, faults = look_at_csv(text, origin, where)
+    _refuse(faults)
+    return found
+
+
+def look_at_csv(text: str, origin: str, where: str = "") -> tuple[dict[str, CatalogueEntry], tuple[Fault, ...]]:
+    r"""Read an own CSV of plants as :func:`read_csv` does, as far as it can be read.
+
+    Parameters
+    ----------
+    text : str
+        What the file holds.
+    origin : str
+        Name of the file; marks what is the grower's.
+    where : str
+        The file, for messages; the origin when absent.
+
+    Returns
+    -------
+    tuple
+        Plants by name, those with a fault without the figures at fault; and every fault.
+
+    Examples
+    --------
+    >>> found, faults = look_at_csv("name,kc_mid\nfig,much", "own.csv")
+    >>> list(found), faults[0].where
+    (['fig, standard'], 'own.csv: line 2, column kc_mid')
+    """
     found: dict[str, CatalogueEntry] = {}
     faults: list[Fault] = []
     seen: dict[str, int] = {}
     for line, given in given_in_csv(text, where or origin):
         place = f"{where or origin}: line {line}"
         base = _base(given, {}, f"{place}, column name")
-        if not given.faults:
+        if given.name:
             entry = entry_of(given, base, origin)
             given.faults += _twice(entry, seen, line, place, "line {}")
             found[entry.name] = entry
         faults += given.faults
-    if faults:
-        raise SetoutError("", faults=tuple(faults))
-    return found
+    return found, tuple(faults)
 
 
 def _twice(entry: CatalogueEntry, seen: dict[str, int], number: int, where: str, said: str) -> list[Fault]:
@@ -335,5 +392,5 @@ def publications(shown: Iterable[CatalogueEntry] | None = None) -> tuple[tuple[s
     """
     if shown is None:
         return _publications()
-    said = "\n".join(getattr(entry, field) for entry in shown for field in SOURCES)
+    said = "\n".join(entry.source_of(figure.field) for entry in shown for figure in known_figures(entry))
     return tuple(row for row in _publications() if row[0] in said)

@@ -141,10 +141,8 @@ class Figure:
 
 
 FIGURES: Final = (
-    Figure("habit", "habit", "habit", "word", "other_source", ("tree", "shrub", "vine", "cane")),
     Figure("height_range_m", "height", "height", "range", "size_source"),
     Figure("spread_range_m", "spread", "spread", "range", "size_source"),
-    Figure("years_to_full_size", "years to full size", "years_to_full_size", "number", "other_source"),
     Figure("in_row_range_m", "in the row", "in_row", "range", "spacing_source"),
     Figure("row_distance_range_m", "between rows", "row_distance", "range", "spacing_source"),
     Figure("pollination", "pollination", "pollination", "word", "pollination_source", ("none", "helped", "partner", "dioecious")),
@@ -154,6 +152,8 @@ FIGURES: Final = (
     Figure("pollination_m", "partner within", "pollination_distance", "length", "pollination_source", limits=(0.0, 1000.0), column="pollination"),
     Figure("chill_range_h", "chill", "chill_hours", "hours", "chill_source", limits=(0.0, 3000.0), column="chill"),
     Figure("kc_mid", "Kc in mid-season", "kc_mid", "number", "kc_source", limits=(0.0, 2.0)),
+    Figure("habit", "habit", "habit", "word", "other_source", ("tree", "shrub", "vine", "cane")),
+    Figure("years_to_full_size", "years to full size", "years_to_full_size", "number", "other_source"),
     Figure("root_vigour", "roots", "root_vigour", "word", "other_source", ("weak", "moderate", "strong")),
     Figure("frost_tenderness", "frost", "frost_tenderness", "word", "other_source", ("hardy", "bloom at risk", "half-hardy", "tender")),
     Figure("suckers", "suckers", "suckers", "word", "other_source", ("yes", "some", "no")),
@@ -182,6 +182,6 @@ def known_figures(entry: CatalogueEntry) -> Iterator[Figure]:
     Examples
     --------
     >>> [figure.label for figure in known_figures(CatalogueEntry("fig", kc_mid=0.8, bloom="mid"))]
-    ['habit', 'bloom', 'Kc in mid-season']
+    ['bloom', 'Kc in mid-season', 'habit']
     """
     yield from (figure for figure in FIGURES if figure.is_known(entry))
