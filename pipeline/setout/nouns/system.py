@@ -215,6 +215,11 @@ class Block:
         known = [p.spread_m for p in self.plants if np.isfinite(p.spread_m)]
         return max(known, default=float("nan"))
 
+    @property
+    def stands_where_drawn(self) -> bool:
+        """Return whether it takes no ground of its own: a screen along its line, or single trees at given points."""
+        return self.area is None and self.pattern.kind in ("screen", "points")
+
     def apart_m(self, other: Block) -> float:
         """Return the distance that trees of two blocks keep [m].
 

@@ -55,14 +55,9 @@ def block_areas(site: Site) -> tuple[Geometries, tuple[Finding, ...]]:
         taken = shapely.union(taken, inside)
     for index, block in enumerate(site.blocks):
         if block.area is None:
-            rest = site.boundary if stands_where_drawn(block) else shapely.difference(site.boundary, taken)
+            rest = site.boundary if block.stands_where_drawn else shapely.difference(site.boundary, taken)
             areas[index] = polygonal(rest)
     return areas, tuple(findings)
-
-
-def stands_where_drawn(block: Block) -> bool:
-    """Return whether a block takes no ground of its own: a screen along its line, or single trees at given points."""
-    return block.area is None and block.pattern.kind in ("screen", "points")
 
 
 def _area_finding(code: str, site: Site, block: Block, size: float, what: str, remedy: str) -> Finding:

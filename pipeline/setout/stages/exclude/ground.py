@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.outlines import around, parts_of, polygonal, without_narrow
 from setout.nouns import AccountRow, Exclusion, Geometries, Reach, Site, Usable
-from setout.stages.exclude.blocks import setback_distance, stands_where_drawn, too_tall
+from setout.stages.exclude.blocks import setback_distance, too_tall
 from setout.stages.exclude.cells import Cells, without_cells
 
 BEYOND_REACH = "beyond reach of water"
@@ -129,7 +129,7 @@ def _vector_reasons(
         served = shapely.union_all(reach.areas)
         longest = reach.max_run_m if np.isfinite(reach.max_run_m) else np.nan
         yield BEYOND_REACH, sources[0], longest, polygonal(shapely.difference(site.boundary, served))
-    taken = [area for block, area in zip(site.blocks, areas, strict=True) if not stands_where_drawn(block)]
+    taken = [area for block, area in zip(site.blocks, areas, strict=True) if not block.stands_where_drawn]
     outside = polygonal(shapely.difference(site.boundary, shapely.union_all(taken)))
     if taken and outside.area > 1e-6 * site.boundary.area:
         yield NO_BLOCK, sources[1], np.nan, outside
@@ -171,7 +171,7 @@ def _by_block(site: Site, areas: Geometries, pieces: list[BaseGeometry]) -> tupl
     names: list[str] = []
     polygons: list[BaseGeometry] = []
     tree = shapely.STRtree(ground)
-    grounded = [(b, a) for b, a in zip(site.blocks, areas, strict=True) if not stands_where_drawn(b)]
+    grounded = [(b, a) for b, a in zip(site.blocks, areas, strict=True) if not b.stands_where_drawn]
     if not grounded:
         return ("",) * len(ground), ground
     for block, area in grounded:

@@ -46,6 +46,8 @@ class Filled:
 def fill(beds: Sequence[Bed], allowed: Allowed | None, curved: Mapping[int, Laid] | None = None) -> Filled:
     """Plant every block, one after the other; each keeps its distance from the trees of those before it.
 
+    Screens and single trees stand where they were drawn and go first, the others follow in the order given.
+
     Parameters
     ----------
     beds : Sequence of Bed
@@ -60,9 +62,12 @@ def fill(beds: Sequence[Bed], allowed: Allowed | None, curved: Mapping[int, Laid
     Filled
         Trees in walking order: by block, row and position.
     """
-    done: list[tuple[Block, Laid]] = []
+    laid_by: dict[int, Laid] = {}
     findings: list[Finding] = []
-    for index, bed in enumerate(beds):
+    # what stands where it was drawn, a screen or a single tree, goes first: the others make room for it
+    drawn_first = sorted(range(len(beds)), key=lambda k: (not beds[k].block.stands_where_drawn, k))
+    for index in drawn_first:
+        bed, done = beds[index], [(beds[k].block, laid) for k, laid in laid_by.items()]
         if curved and index in curved:
             laid = _kept(
                 curved[index],
@@ -73,9 +78,9 @@ def fill(beds: Sequence[Bed], allowed: Allowed | None, curved: Mapping[int, Laid
             findings += said
         else:
             laid = planted(bed.block.pattern, lay(bed.block, bed.area, _apart(bed, done), allowed))
-        done.append((bed.block, laid))
+        laid_by[index] = laid
         findings += _empty(bed, laid)
-    return Filled(*_numbered(done), tuple(findings))
+    return Filled(*_numbered([(bed.block, laid_by[k]) for k, bed in enumerate(beds)]), tuple(findings))
 
 
 def _apart(bed: Bed, done: Sequence[tuple[Block, Laid]]) -> Cutters:
