@@ -81,6 +81,8 @@ def _faults(item: Any, where: str) -> list[Fault]:
         return [Fault("unknown key", place, remedy)]
     if kind == "missing":
         return [Fault("this key is missing", place, _NEEDED.get(key, "add it"))]
+    if kind == "too_short" and value:  # its entries have faults of their own
+        return []
     if kind in ("too_short", "string_too_short"):
         return [Fault("is empty", place, _NEEDED.get(key, "give it a value"))]
     if kind == "literal_error":

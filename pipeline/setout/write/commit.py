@@ -309,16 +309,26 @@ def _sync(path: Path) -> None:
 
 @contextmanager
 def _no_signals() -> Iterator[None]:
-    """Hold back Ctrl-C and a polite kill for the moment of the renames."""
-    if threading.current_thread() is not threading.main_thread() or not hasattr(signal, "pthread_sigmask"):
+    """Hold back Ctrl-C and a polite kill for the moment of the renames.
+
+    By handlers that only take note: a blocked signal would reach another thread of the process, and through it this one.
+    """
+    if threading.current_thread() is not threading.main_thread():
         yield
         return
-    held = {signal.SIGINT, signal.SIGTERM, signal.SIGHUP}
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, held)
+    came: list[int] = []
+    numbers = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {number: signal.getsignal(number) for number in numbers}
+    held = {number: handler for number, handler in before.items() if handler not in (None, signal.SIG_IGN)}
+    for number in held:
+        signal.signal(number, lambda at, _frame: came.append(at))
     try:
         yield
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        for number, handler in held.items():
+            signal.signal(number, handler)
+        for number in came[:1]:
+            signal.raise_signal(number)
 
 
 @contextmanager

@@ -1,0 +1,130 @@
+"""The command's own door: arguments, help, products, streams; the journeys behind it are tested elsewhere."""
+
+from __future__ import annotations
+
+import json
+import sys
+
+import pytest
+
+from setout import __version__, cli, run
+from setout.errors import Fault, Interrupted, PlanFaults, SetoutError
+from setout.tables import catalogue
+
+
+@pytest.fixture(autouse=True)
+def _as_it_was(monkeypatch):
+    """Leave the signals and hooks of the test process alone."""
+    monkeypatch.setattr(cli.signal, "signal", lambda *_: None)
+    monkeypatch.setattr(sys, "unraisablehook", sys.unraisablehook)
+
+
+def ran(capsys, *args: str) -> tuple[int, str, str]:
+    try:
+        code = cli.main(list(args))
+    except SystemExit as end:
+        code = end.code if isinstance(end.code, int) else 0
+    said = capsys.readouterr()
+    return code, said.out, said.err
+
+
+def test_help_and_version(capsys):
+    for args in ((), ("--help",)):
+        code, out, err = ran(capsys, *args)
+        assert (code, err) == (0, "")
+        for command in ("demo", "new", "plan", "packet", "check", "plants"):
+            assert f"\n    {command}" in out
+        assert "buried utilities" in out
+    assert ran(capsys, "--version") == (0, f"setout {__version__}\n", "")
+
+
+@pytest.mark.parametrize("command", ["demo", "new", "plan", "packet", "check", "plants"])
+def test_help_of_every_command(capsys, command):
+    code, out, err = ran(capsys, command, "--help")
+    assert (code, err) == (0, "")
+    assert out.startswith(f"usage: setout {command}")
+
+
+@pytest.mark.parametrize(
+    ("args", "said"),
+    [
+        (["plan"], "PLAN"), (["packet"], "PLAN"), (["check", "plan.toml"], "--trees"), (["new"], "DIR"), (["new", "x"], "--boundary"),
+        (["paln", "plan.toml"], "'paln'"), (["plan", "plan.toml", "--ot", "x"], "--ot"), (["plan", "plan.toml", "--only"], "--only"),
+        (["new", "x", "--boundary", "b.gpkg", "--units", "imperial"], "imperial"), (["plan", "a.toml", "b.toml"], "b.toml"),
+    ],
+)  # fmt: skip
+def test_arguments_that_are_wrong(capsys, args, said):
+    code, out, err = ran(capsys, *args)
+    assert (code, out) == (2, "")
+    assert err.startswith("usage: setout")
+    assert said in err.splitlines()[-1]
+
+
+@pytest.mark.parametrize("product", ["maps", "Map", ""])
+def test_unknown_product(capsys, tmp_path, product):
+    code, out, err = ran(capsys, "plan", str(tmp_path / "plan.toml"), "--only", "map", product)
+    assert (code, out) == (2, "")
+    assert "is no product; choose from geopackage, map, terrain, report, packet" in err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_missing_plan(capsys, tmp_path):
+    for args in (["plan", "x.toml"], ["packet", "x.toml"], ["check", "x.toml", "--trees", "t.gpkg"]):
+        code, out, err = ran(capsys, args[0], str(tmp_path / args[1]), *args[2:], "--quiet")
+        assert (code, out) == (2, "")
+        assert (
+            err
+            == f'setout: {tmp_path / "x.toml"}: there is no such plan file; check the path, or write one with "setout new"\n'
+        )
+
+
+def raising(monkeypatch, error: BaseException):
+    def fail(*_args, **_named):
+        raise error
+
+    monkeypatch.setattr(run, "plan", fail)
+
+
+@pytest.mark.parametrize(
+    ("error", "code", "lines"),
+    [
+        (SetoutError("a", "b", "c"), 2, ["setout: b: a; c"]),
+        (PlanFaults((Fault("a", "b", "c"), Fault("d", "e", "f"))), 2, ["setout: b: a; c", "setout: e: d; f"]),
+        (Interrupted("no room", "out", "free some"), 3, ["setout: out: no room; free some"]),
+        (KeyboardInterrupt(), 3, ["setout: interrupted; earlier results are as they were"]),
+        (SetoutError("two\nlines \x1b[31m and \x9b1m a\ttab", "b\r", "c"), 2, ["setout: b\\r: two\\nlines \\x1b[31m and \\x9b1m a\\ttab; c"]),
+    ],
+)  # fmt: skip
+def test_errors_become_lines_and_codes(capsys, monkeypatch, error, code, lines):
+    raising(monkeypatch, error)
+    assert ran(capsys, "plan", "x", "--quiet") == (code, "", "\n".join(lines) + "\n")
+
+
+def test_what_nobody_expected_becomes_words(capsys, monkeypatch):
+    raising(monkeypatch, ZeroDivisionError("float\ndivision"))
+    code, out, err = ran(capsys, "plan", "x")
+    assert (code, out) == (2, "")
+    assert err.count("\n") == 1
+    assert "ZeroDivisionError: float division" in err
+    assert "nothing was written" in err
+    monkeypatch.setenv("SETOUT_TRACEBACK", "1")
+    assert "Traceback" in ran(capsys, "plan", "x")[2]
+
+
+def test_a_note_says_that_results_are_in_place(capsys, monkeypatch):
+    late = KeyboardInterrupt()
+    late.add_note("the results are written")
+    raising(monkeypatch, late)
+    assert ran(capsys, "plan", "x") == (3, "", "setout: interrupted; the results are written\n")
+
+
+def test_plants(capsys):
+    code, out, err = ran(capsys, "plants", "APPLE")
+    assert (code, err) == (0, "")
+    assert "apple, semi-dwarf" in out
+    assert "pecan" not in out
+    code, out, _ = ran(capsys, "plants", "--json")
+    assert (code, len(json.loads(out))) == (0, len(catalogue.entries()))
+    code, out, err = ran(capsys, "plants", "zzzz")
+    assert (code, out) == (2, "")
+    assert 'no plant has "zzzz" in its name' in err
