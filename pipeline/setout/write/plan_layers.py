@@ -112,8 +112,10 @@ def _to_survey(
         array = np.empty(len(geometries), object)
         array[:] = geometries
         out: Geometries = shapely.transform(array, move)
-        # rings that all but touch may cross by a rounding once moved
-        broken = ~shapely.is_valid(out) & (shapely.get_dimensions(out) == 2)
+        # rings that all but touch may cross by a rounding once moved; parts that touch share their points and still do
+        parts, owner = shapely.get_parts(out, return_index=True)
+        broken = np.zeros(len(out), bool)
+        broken[owner[~shapely.is_valid(parts) & (shapely.get_dimensions(parts) == 2)]] = True
         if broken.any():
             mended = shapely.make_valid(out[broken], method="structure", keep_collapsed=False)
             out[broken] = [polygonal(g) for g in mended]

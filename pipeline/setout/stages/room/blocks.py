@@ -11,7 +11,7 @@ import numpy as np
 from setout.nouns import Block, BlockRoom, Finding, Floats, Ints, Pattern, Plant, Rows, Site, Trees
 from setout.stages.room.around import around
 from setout.stages.room.doubts import doubts
-from setout.stages.room.sizes import Sizes, class_of, classes_of, load_of, overlap_of, sizes_of
+from setout.stages.room.sizes import Sizes, class_of, classes_of, kept_of, load_of, overlap_of, sizes_of
 from setout.stages.room.years import cover_by_year, meet_year
 from setout.tables.labour import CLASSES, Rate, rate_for
 from setout.units import FOOT
@@ -73,6 +73,8 @@ def room_of(
     Room
         Figures per tree and block, and findings.
     """
+    if not any(np.isfinite(kept_of(plant)) for block in site.blocks for plant in block.plants):
+        return _unsized(site, trees, nearest_m)
     sizes = sizes_of(site.blocks, trees, rows)
     # the partner in a pair is no neighbour, which the distance to the nearest tree does not know
     alone = sizes.discs.partner < 0
@@ -112,6 +114,17 @@ def room_of(
 
 OVERLAPS_M = 1e-3
 """Canopies that reach into each other by less than this just touch [m]."""
+
+
+def _unsized(site: Site, trees: Trees, nearest_m: Floats) -> Room:
+    """Return the room of trees none of whose sizes is known: only their distances are."""
+    nan = float("nan")
+    unknown = np.full(len(trees), nan)
+    blocks = tuple(
+        BlockRoom(index, len(own), _middle(nearest_m[own]), nan, nan, nan, 0.0, nan, nan, class_of(nan), nan, nan, None, ())
+        for index, own in enumerate(_by_block(trees, len(site.blocks)))
+    )
+    return Room(unknown, unknown, unknown, unknown, blocks, ())
 
 
 def _by_block(trees: Trees, blocks: int) -> list[Ints]:
