@@ -134,7 +134,13 @@ def test_found_by_name_whatever_case_and_spaces(entry: CatalogueEntry) -> None:
         assert catalogue.find(f"{entry.name} ({entry.note})") is entry
 
 
-@pytest.mark.parametrize(("name", "found"), [("apple", "apple, standard"), ("fig", "fig, standard"), ("peach", "peach, standard, open vase"), ("pawpaw", "pawpaw, small tree"), ("fruit tree", "fruit tree, standard")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "found"),
+    [
+        ("apple", "apple, standard"), ("fig", "fig, standard"), ("peach", "peach, standard, open vase"),
+        ("pawpaw", "pawpaw, small tree"), ("fruit tree", "fruit tree, standard"),
+    ],
+)  # fmt: skip
 def test_class_left_out(name: str, found: str) -> None:
     assert catalogue.find(name).name == found
 
@@ -148,10 +154,7 @@ def test_several_classes_none_of_them_standard() -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_letter_too_few_is_told(name: str) -> None:
-    middle = len(name) // 2
-    wrong = name[:middle] + name[middle + 1 :]
-    if fold(wrong) in {fold(known) for known in NAMES}:
-        pytest.fail("names too alike")
+    wrong = name[0] + name[2:]
     with pytest.raises(ValueError, match="is not in the catalogue; did you mean") as caught:
         catalogue.find(wrong)
     assert f'"{name}"' in str(caught.value)
@@ -184,4 +187,4 @@ def test_unknown_figures_are_left_out() -> None:
     labels = [label for label, _, _ in catalogue.figures_of(catalogue.find("pecan, hedged, western"))]
     assert "Kc in mid-season" not in labels  # FAO-56 Table 12 has no pecan
     assert "chill" in labels
-    assert dict((a, b) for a, b, _ in catalogue.figures_of(catalogue.find("lemon")))["chill"] == "none needed"
+    assert {a: b for a, b, _ in catalogue.figures_of(catalogue.find("lemon"))}["chill"] == "none needed"
