@@ -110,7 +110,8 @@ def _given_in_line(header: list[str], cells: list[str], where: str) -> Given:
                 given.sources[name] = checked_text(cell)
         except ValueError as error:
             given.faults.append(fault_of(error, f"{where}, column {name}"))
-    full = ", ".join(part for part in (row.get("species", ""), row.get("size_class", "")) if part)
+    species, size_class = row.get("species", ""), row.get("size_class", "")
+    full = f"{species}, {size_class}" if size_class else species
     try:
         given.name, given.note = checked_name(row.get("name", full)), checked_text(row.get("class_note", ""))
     except ValueError as error:

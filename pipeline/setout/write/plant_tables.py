@@ -16,15 +16,10 @@ WIDTH: Final = 100
 """Columns of the text."""
 _LABEL, _VALUE = 20, 26
 _SOURCE = WIDTH - _LABEL - _VALUE - 4
-_HEADS: Final = (
-    ("plant", 35),
-    ("height", 10),
-    ("spread", 10),
-    ("in the row", 11),
-    ("between rows", 13),
-    ("bloom", 7),
-    ("pollination", 0),
-)
+_HEADS: Final = {
+    "height": "height", "spread": "spread", "in the row": "in the row", "between rows": "rows", "bloom": "bloom", "pollination": "partner",
+}  # fmt: skip
+"""Figures of the list, and what stands over them."""
 
 
 def plant_sheet(entry: CatalogueEntry, units: str = "us") -> list[str]:
@@ -54,7 +49,7 @@ def plant_sheet(entry: CatalogueEntry, units: str = "us") -> list[str]:
     )
     for source, figures in figures_by_source:
         left = [line for label, value, _ in figures for line in _left(label, value)]
-        for row, said in zip_longest(left, textwrap.wrap(source, _SOURCE), fillvalue=""):
+        for row, said in zip_longest(left, textwrap.wrap(source, _SOURCE, break_on_hyphens=False), fillvalue=""):
             lines.append(f"  {row:<{_LABEL + _VALUE}}{said}".rstrip())
     mark = f" ({entry.source_of('cautions')})" if "cautions" in dict(entry.own) else ""
     for k, caution in enumerate(entry.cautions.split("; ") if entry.cautions else ()):
@@ -64,7 +59,7 @@ def plant_sheet(entry: CatalogueEntry, units: str = "us") -> list[str]:
 
 
 def _left(label: str, value: str) -> Iterator[str]:
-    for k, part in enumerate(textwrap.wrap(value, _VALUE - 2)):
+    for k, part in enumerate(textwrap.wrap(value, _VALUE - 2, break_on_hyphens=False)):
         yield f"{'' if k else label:<{_LABEL}}{part}"
 
 
@@ -86,15 +81,23 @@ def plant_list(plants: Sequence[CatalogueEntry], units: str = "us") -> list[str]
     Examples
     --------
     >>> print("\n".join(plant_list([catalogue.find("fig")])))
-    plant                              height    spread    in the row between rows bloom  pollination
-    fig, standard                      15-30 ft  15-30 ft  15-25 ft   18-25 ft     mid    none
+    plant (sizes in ft) height spread in the row rows  bloom partner
+    fig, standard       15-30  15-30  15-25      18-25 mid   none
     """
-    rows = [[head for head, _ in _HEADS]]
+    unit, rows = "m" if units == "si" else "ft", [list(_HEADS.values())]
     for entry in plants:
         known = {label: value for label, value, _ in catalogue.figures_of(entry, units)}
-        name = f"{entry.name} *" if entry.own else entry.name
-        rows.append([textwrap.shorten(name, 34, placeholder=" ..."), *(known.get(head, "") for head, _ in _HEADS[1:])])
-    return ["".join(f"{cell:<{width}}" for cell, (_, width) in zip(row, _HEADS, strict=True)).rstrip() for row in rows]
+        rows.append([known.get(head, "").removesuffix(f" {unit}") for head in _HEADS])
+    widths = [max(len(row[k]) for row in rows) + 1 for k in range(len(_HEADS))]
+    room = WIDTH - sum(widths)
+    names = [f"plant (sizes in {unit})", *(f"{entry.name} *" if entry.own else entry.name for entry in plants)]
+    first = min(room, max(len(name) for name in names))
+    shown = [name if len(name) <= room else f"{name[: room - 4].rstrip()} ..." for name in names]
+    cells = [[f"{name:<{first}}", *row] for name, row in zip(shown, rows, strict=True)]
+    return [
+        " ".join((row[0], *(f"{cell:<{w - 1}}" for cell, w in zip(row[1:], widths, strict=True)))).rstrip()
+        for row in cells
+    ]
 
 
 def source_list(plants: Sequence[CatalogueEntry]) -> list[str]:
