@@ -270,6 +270,45 @@ def test_water_points_and_findings_answer(at: Opened, plan: Planting) -> None:
     assert at.card()["Remedy"] == plan.findings[1].remedy
 
 
+def test_planting_systems_are_drawn_and_answer(browser: Any, tmp_path: Path) -> None:
+    """Beds and screens tell what they are, posts are inked, partners and fillers are told of their trees."""
+    plan = sample_planting.systems()
+    webmap.write_map(tmp_path / "map.html", plan, hillshade=None)
+    one = opened(browser, tmp_path / "map.html")
+    assert one.js("setout.layers.posts.n") == sample_planting.POSTS
+    ink = """(() => {const c = setout.layers.posts._container, d = c.getContext("2d").getImageData(0, 0, c.width, c.height).data;
+        let n = 0; for (let i = 3; i < d.length; i += 4) if (d[i] > 200) n++; return n})()"""
+    post = [plan.works.post_x[:1], plan.works.post_y[:1]]
+    lon, lat = (float(v[0]) for v in plan.site.frame.to(CRS.from_epsg(4326), *post))
+    one.js("p => setout.leaflet.setView(p, 20, {animate: false})", [lat, lon])
+    assert one.js(ink) > 25  # three posts of a few pixels each
+    one.page.click("input[data-layer=trees]")
+    bed = plan.works.bed[2].centroid
+    lon, lat = (float(v[0]) for v in plan.site.frame.to(CRS.from_epsg(4326), np.array([bed.x]), np.array([bed.y])))
+    one.js("p => setout.leaflet.setView(p, 21, {animate: false})", [lat, lon])
+    middle = one.js(
+        "(() => {const r = setout.leaflet.getContainer().getBoundingClientRect(); return [r.left + r.width / 2, r.top + r.height / 2]})()"
+    )
+    one.page.mouse.click(*middle)
+    assert one.title == "A-3-1"
+    assert one.page.inner_text("#card-kind") == "Raised bed"
+    assert one.card()["Area"] == "60 sq ft"
+    one.page.click("input[data-layer=trees]")
+    one.js("setout.tools.goTo(0)")
+    assert one.card()["Partner"] == plan.facts["tree_id"][1]
+    filler = int(np.flatnonzero((plan.trees.block == 0) & (plan.trees.plant == 1))[3])
+    one.js("i => setout.tools.goTo(i)", filler)
+    assert one.card()["Comes out"] == "in year 12"
+    assert one.page.locator("#tree-legend .dot.pale").count() == 1
+    solid = int(np.flatnonzero((plan.trees.block == 0) & (plan.trees.plant == 0))[3])
+    one.js("i => setout.leaflet.setView(setout.layers.trees.latLng(i), 20, {animate: false})", filler)
+    pale_alpha = colour_at(one, filler)[3]
+    one.js("i => setout.leaflet.setView(setout.layers.trees.latLng(i), 20, {animate: false})", solid)
+    assert pale_alpha < 0.6 * colour_at(one, solid)[3]
+    assert [e for e in one.errors if "willReadFrequently" not in e] == []  # two looks at one canvas
+    one.page.context.close()
+
+
 def test_measured_distance_is_the_grounds(at: Opened, plan: Planting) -> None:
     """From tree to tree: the frame's distance, and the geodesic of pyproj raised to the site's height."""
     i, j = 20, len(plan.trees) - 200

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -10,12 +11,17 @@ from pyproj import CRS
 
 from setout.nouns import (
     AccountRow,
+    Bed,
     Block,
+    BlockRoom,
     Exclusion,
     Finding,
     Frame,
     Ground,
     HeightLimit,
+    MaterialLine,
+    OrderLine,
+    Pair,
     Pattern,
     Plant,
     Planting,
@@ -23,9 +29,11 @@ from setout.nouns import (
     Rows,
     Site,
     Trees,
+    Trellis,
     Usable,
     Water,
     WaterPoints,
+    Works,
 )
 
 EVIL = (
@@ -157,6 +165,60 @@ def planting(
     return Planting(
         site, Ground(None, the_frame, (0, 0, 0, 0), empty, empty, 0.15), usable, rows, trees,
         _facts(trees, tree_ids, points, size), findings, _reach(points, boundary, size),
+    )  # fmt: skip
+
+
+FT = 0.3048
+BEDS, POSTS = 6, 9
+"""How many beds and posts :func:`systems` has; three of the posts are end posts."""
+
+
+def systems(*, names: tuple[str, ...] = (), units: str = "us") -> Planting:
+    """The same property with beds in block A, a trellis in B, a screen along a bent line in C, a pair and fillers.
+
+    Beds are 10 ft by 6 ft with 3 in of mulch. Whatever it shows is invented: nothing here was laid out by a stage.
+    """
+    base = planting(names=names, units=units)
+    evil = names[1] if names else ""
+    a, b, c = base.site.blocks
+    yard = shapely.box(40, -80, 60, -70)
+    main, other = a.plants
+    fruit = Plant(other.name, other.variety, "filler", 1, 3.0, 4.0, remove_year=12)
+    held = Plant("pear", "", "", 1, 6 * FT, 6 * FT, 12 * FT, 15 * FT)
+    bed = Pattern("bed", 5 * FT, 10 * FT, bed=Bed(10 * FT, 6 * FT, 3 * FT, 0.25 * FT))
+    wires = Pattern("trellis", 8 * FT, 10 * FT, trellis=Trellis(24 * FT, 4 * FT, 6 * FT, 3))
+    hedge = Pattern("screen", 10 * FT, 12 * FT, lines=2, line_distance_m=4 * FT, pair=Pair(2 * FT, 0.0))
+    blocks = (
+        replace(a, pattern=bed, plants=(main, fruit)),
+        replace(b, pattern=wires, plants=(held,)),
+        replace(c, pattern=hedge, purpose="shade", yard=yard, direction="guide"),
+    )
+    rows = base.rows
+    bent = int(np.flatnonzero(rows.block == 2)[0])
+    ends = [(rows.x0[bent], rows.y0[bent]), (rows.x1[bent], rows.y1[bent])]
+    middle = (sum(p[0] for p in ends) / 2, sum(p[1] for p in ends) / 2 + 6.0)
+    boxes = [shapely.box(x, 60, x + 6 * FT, 60 + 10 * FT) for x in -60.0 + 10 * FT * np.arange(BEDS)]
+    end = np.array([True, False, False] * 3)
+    works = Works(
+        np.array(boxes, object), np.zeros(BEDS, np.int64), np.arange(1, BEDS + 1),
+        np.repeat([60.0, 63.0, 66.0], 3), np.tile([20.0, 27.0, 34.0], 3), np.ones(9, np.int64), np.repeat([1, 2, 3], 3), end,
+        {1: 100.0}, {(2, int(rows.row[bent])): shapely.LineString([ends[0], middle, ends[1]])},
+    )  # fmt: skip
+    partner = np.full(len(base.trees), -1, np.int32)
+    partner[:2] = 1, 0
+    nan = float("nan")
+    rooms = (
+        BlockRoom(0, 9, 1.5, 1.2, 0.8, nan, 0.0, 1.5, 0.0, "none", 12.0, 1.8, None, ((10, 0.25),)),
+        BlockRoom(1, 9, 2.4, 3.0, 1.25, 0.6, 1.0, 2.4, 0.36, "heavy", 1234.0, -0.2, 7, ((10, 0.9),)),
+        BlockRoom(2, 0, nan, nan, nan, nan, 0.0, nan, nan, "", nan, nan, None, ()),
+    )
+    words = (("There is room.",), ("It is close.", evil or "Prune it every year."), ("Nothing stands in this block.",))
+    order = (OrderLine("apple", main.name, main.variety, "", "semi-dwarf", blocks[0].name, 20, 1),
+             OrderLine("apple", fruit.name, fruit.variety, "filler", "", blocks[0].name, 5, 1, "filler: out in year 12"))  # fmt: skip
+    materials = (MaterialLine("wire", evil or "high-tensile", 105.0, "m", f"block {blocks[1].name}", "345 ft"),)
+    return replace(
+        base, site=replace(base.site, blocks=blocks), trees=replace(base.trees, partner=partner), works=works,
+        rooms=rooms, room_words=words, order=order, materials=materials,
     )  # fmt: skip
 
 

@@ -95,3 +95,43 @@ def test_stands_alone_and_is_the_same_every_time() -> None:
     assert "href" not in text
     used = set(re.findall(r"url\(#([\w-]+)\)", text))
     assert used <= {e.get("id") for e in ET.fromstring(text).iter()}
+
+
+def test_beds_posts_and_screens_are_drawn_where_they_stand() -> None:
+    plan = sample_planting.systems()
+    text = picture.plan_picture(plan)
+    root = ET.fromstring(text)
+    by = {(e.get("fill"), e.get("stroke")): e.get("d") or "" for e in root.iter(f"{SVG}path")}
+    beds = next(d for (fill, _), d in by.items() if fill == palette.BED)
+    assert beds.count("Z") == sample_planting.BEDS
+    posts = [e.get("d") or "" for e in root.iter(f"{SVG}path") if e.get("fill") == palette.POST and not e.get("stroke")]
+    squares = [d for d in posts if d.count("Z") not in (1, 2)]  # the legend's own has one and two
+    assert [d.count("Z") for d in squares] == [6, 3]
+    sides = [float(re.search(r"h([\d.]+)v", d).group(1)) for d in squares]  # type: ignore[union-attr]
+    assert sides[1] > 2 * sides[0]
+    # A bed's length to its width is 10 to 6 (to the tenth of a pixel that the picture keeps).
+    ring = np.array([p.split(" ") for p in beds.split("Z")[0][1:].split("L")], float)
+    wide, tall = np.ptp(ring, axis=0)
+    assert tall / wide == pytest.approx(10 / 6, abs=0.1)
+    texts = [e.text or "" for e in root.iter(f"{SVG}text")]
+    assert {"raised bed", "trellis post", "screen to shade", "yard of the screen"} <= set(texts)
+    # The first row of the screen is bent: a line of three points, drawn thick.
+    screen = next(d for (fill, stroke), d in by.items() if stroke == palette.SCREEN and fill == "none")
+    assert screen.split("M")[1].count("L") == 2
+
+
+def test_a_plan_without_works_shows_none() -> None:
+    text = picture.plan_picture(sample_planting.planting())
+    for word in ("raised bed", "trellis post", "screen", palette.BED, palette.POST, palette.SCREEN):
+        assert word not in text
+
+
+def test_fillers_are_pale() -> None:
+    """Drawn twice: the colour, and most of it covered again in the paper's."""
+    plan = sample_planting.systems()
+    drawn = dots(ET.fromstring(picture.plan_picture(plan)))
+    pale = [(size, len(points)) for colour, size, points in drawn if colour == palette.PANEL]
+    fillers = int(((plan.trees.block == 0) & (plan.trees.plant == 1)).sum())
+    full = next(size for colour, size, _ in drawn if colour == palette.TREES[1])
+    assert [count for _, count in pale] == [fillers]
+    assert pale[0][0] < full

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from pyproj import CRS, Geod
 
-from setout.nouns import Finding, Planting
+from setout.nouns import Finding, Pair, Pattern, Planting, Trees
 from setout.units import ACRE, FOOT, show_area
 from setout.write import picture, report, wording
 from write import sample_planting
@@ -149,9 +149,67 @@ def test_cautions_defer_to_local_practice(tmp_path: Path) -> None:
         assert said in text
 
 
+def test_planting_systems_tell_what_belongs_to_them(tmp_path: Path) -> None:
+    """Six beds of 10 ft by 6 ft are 360 sq ft, and 3 in on them 90 cubic feet, 3.3 cubic yards of 27."""
+    text = written(tmp_path, sample_planting.systems())
+    for said in (
+        "Beds 10 ft long and 6 ft wide, 3 ft apart in the row, with paths of 4 ft between rows", "6 of 60 sq ft",
+        "360 sq ft", "3.3 cu yd, 3 in deep", "3 end posts, 6 line posts, at most 24 ft apart", "328 ft in 3 wires",
+        "shade: a yard of 2,153 sq ft", "pear: 6 ft wide and 6 ft tall; left alone 12 ft wide and 15 ft tall", "in year 12",
+        "Each row has 2 lines of plants 4 ft apart, staggered by half a step.", "2 ft apart on an axis north-south",
+    ):  # fmt: skip
+        assert said in text, said
+
+
+def test_rooms_order_and_materials_are_the_plans(tmp_path: Path) -> None:
+    plan = sample_planting.systems()
+    rows = Tables(written(tmp_path, plan)).rows
+    assert ["B", "9.8 ft", "7.87 ft", "1.25", "2 ft", "36 %", "heavy", "1,200", "none", "90 %"] in rows
+    assert ["C", "", "", "", "", "", "", "", "", ""] in rows
+    assert ["A", "apple, semi-dwarf", "Grimes Golden", "filler: out in year 12", "5", "1", "6"] in rows
+    assert ["wire", "high-tensile", "345 ft", "block B"] in rows
+
+
+def test_no_chapter_without_its_matter(tmp_path: Path) -> None:
+    text = written(tmp_path, sample_planting.planting())
+    for head in ("What each spacing asks", "Plants to order", "Materials"):
+        assert f"<h2>{head}</h2>" not in text
+    assert "<h2>What is planted</h2>" in text
+
+
+def test_findings_that_ask_for_the_same_stand_together(tmp_path: Path) -> None:
+    plan = sample_planting.planting()
+    alike = tuple(
+        Finding("alley_narrow", "note", f"block {b}: narrow", f"{i} ft", "8 ft", "widen it")
+        for i, b in enumerate("ABC")
+    )
+    text = written(
+        tmp_path, dataclasses.replace(plan, findings=(*alike, Finding("other", "note", "apart", remedy="mend it")))
+    )
+    assert text.count("Remedy: widen it") == 1
+    assert text.count("Asked for: 8 ft.") == 1
+    assert [f"Found: {i} ft." in text for i in range(3)] == [True] * 3
+    assert "Note (4)" in text
+
+
+def test_nearest_of_pairs_is_that_of_different_pairs() -> None:
+    """Partners 2 ft apart at every 10 ft: the nearest stranger in the row stands 8 ft away."""
+    plan = sample_planting.planting()
+    y = np.array([0.0, 2.0, 10.0, 12.0]) * FOOT
+    one = np.zeros(4, np.int32)
+    trees = Trees(one, one + 1, np.arange(1, 5, dtype=np.int32), y * 0, y, one, np.array([1, 0, 3, 2], np.int32))
+    block = dataclasses.replace(
+        plan.site.blocks[1], pattern=Pattern("square", 10 * FOOT, 10 * FOOT, pair=Pair(2 * FOOT))
+    )
+    plan = dataclasses.replace(plan, site=dataclasses.replace(plan.site, blocks=(block,)), trees=trees, facts={})
+    (line,) = wording.block_lines(plan)
+    assert line.nearest_m == pytest.approx(8 * FOOT)
+    assert "two trees of different pairs stand 8.00 ft apart" in wording.closer_than_step(line, "us")
+
+
 @pytest.mark.parametrize("units", ["us", "si"])
 def test_names_that_look_like_code_stay_text(tmp_path: Path, units: str) -> None:
-    plan = sample_planting.planting(names=sample_planting.EVIL, units=units)
+    plan = sample_planting.systems(names=sample_planting.EVIL, units=units)
     text = written(tmp_path, plan)
     page = Tables(text)
     assert "script" not in page.tags

@@ -19,7 +19,7 @@ import shapely
 from pyproj import CRS, Transformer
 
 from setout.nouns import Exclusion, Planting, Rows, Trees
-from setout.write import maplayer, outlines, palette, rings, treedata, webmap, wording
+from setout.write import maplayer, outlines, palette, rings, treedata, webmap, wording, workshapes
 from write import sample_planting
 
 
@@ -176,7 +176,7 @@ def test_outlines_come_back_with_their_holes() -> None:
     plan = sample_planting.planting()
     area = shapely.box(0, 0, 60, 60) - shapely.box(20, 20, 30, 30)
     drawer = outlines.Drawer(plan)
-    layer = maplayer.shape_layer("area", [drawer._rings(area)], maplayer.Look("#000000"), closed=True)
+    layer = maplayer.shape_layer("area", [drawer.rings(area)], maplayer.Look("#000000"), closed=True)
     data: Any = layer.data
     steps = np.frombuffer(base64.b64decode(data["points"]), "<i4").reshape(-1, 2)
     assert data["features"][0]["rings"] == [5, -5]
@@ -207,7 +207,7 @@ def test_many_points_are_drawn_more_coarsely_and_said_so(tmp_path: Path) -> None
 
 @pytest.mark.parametrize("units", ["us", "si"])
 def test_names_that_look_like_code_stay_text(tmp_path: Path, units: str) -> None:
-    plan = sample_planting.planting(names=sample_planting.EVIL, units=units)
+    plan = sample_planting.systems(names=sample_planting.EVIL, units=units)
     text = written(tmp_path, plan)
     page = Page(text)
     assert len(page.scripts) == 2
@@ -240,6 +240,48 @@ def test_no_trees_no_dem_no_water_no_findings(tmp_path: Path) -> None:
     text = written(tmp_path, plan)
     assert "setout.trees(" not in text.split("setout.start = function")[1].split("</script>")[1]
     assert 'data-layer="boundary"' in text
+
+
+def test_works_have_their_layers_and_only_where_there_are_some(tmp_path: Path) -> None:
+    text = written(tmp_path, sample_planting.systems())
+    keys = re.findall(r'data-layer="(\w+)"', text)
+    assert {"beds", "posts", "screen0", "yards"} <= set(keys)
+    assert "Screen to shade" in text
+    none = re.findall(r'data-layer="(\w+)"', written(tmp_path, sample_planting.planting()))
+    assert not {"beds", "posts", "screen0", "yards"} & set(none)
+
+
+def test_posts_are_packed_where_they_stand(tmp_path: Path) -> None:
+    plan = sample_planting.systems()
+    text = written(tmp_path, plan)
+    block = json.loads(re.search(r"setout\.posts\((\{.*?\}), \{", text).group(1))  # type: ignore[union-attr]
+    got = decoded(block)
+    x, y = treedata.frame_to_mercator(plan, plan.works.post_x, plan.works.post_y)
+    assert got["x"] + block["origin"][0] == pytest.approx(x * 1000, abs=0.51)
+    assert got["y"] + block["origin"][1] == pytest.approx(y * 1000, abs=0.51)
+    assert got["end"].astype(bool).tolist() == plan.works.post_end.tolist()
+
+
+def test_partners_and_fillers_are_known_of_every_tree() -> None:
+    plan = sample_planting.systems()
+    got = decoded(treedata.tree_block(plan))
+    assert got["partner"][:2].tolist() == [1.0, 0.0]
+    assert np.isnan(got["partner"][2:]).all()
+    filler = (plan.trees.block == 0) & (plan.trees.plant == 1)
+    assert set(got["remove"][filler]) == {"in year 12"}
+    assert set(got["remove"][~filler]) == {""}
+    assert got["spacing"][0] == "raised beds of 10 ft by 6 ft"
+
+
+def test_very_many_beds_share_one_canvas() -> None:
+    plan = sample_planting.systems()
+    bed = plan.works.bed[0]
+    many = np.array([bed] * (workshapes.MOST_TOLD + 1), object)
+    block = np.zeros(len(many), np.int64)
+    works = dataclasses.replace(plan.works, bed=many, bed_block=block, bed_row=block)
+    ((_, layer),) = workshapes.beds(outlines.Drawer(dataclasses.replace(plan, works=works)))
+    assert layer.plan_options["canvas"]
+    assert len(layer.data["features"]) == 1
 
 
 def test_the_script_library_is_the_wheels() -> None:

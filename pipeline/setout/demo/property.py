@@ -50,27 +50,36 @@ _ENTRANCE: Final[Points] = (
 _WEST_LANE: Final[Points] = ((815.0, 668.0), (700.0, 622.0), (520.0, 572.0), (300.0, 588.0), (-40.0, 612.0))
 _NORTH_LANE: Final[Points] = ((806.0, 745.0), (796.0, 905.0), (772.0, 1090.0), (764.0, 1360.0))
 _LINE: Final[Points] = ((1452.0, 1400.0), (1330.0, 1160.0), (1185.0, 890.0), (1013.5, 666.0))
+_SCREEN: Final[Points] = ((760.0, 668.0), (751.5, 750.0))
 _WELL: Final[Points] = ((1092.0, 684.0),)
 
 _BLOCK_A: Final[Points] = (
-    (22.0, 622.0), (300.0, 602.0), (520.0, 588.0), (700.0, 640.0), (772.0, 668.0), (764.0, 742.0),
-    (790.0, 760.0), (780.0, 905.0), (756.0, 1090.0), (748.0, 1330.0), (410.0, 1310.0), (40.0, 1160.0),
+    (30.0, 748.0), (300.0, 726.0), (520.0, 712.0), (728.0, 762.0), (790.0, 772.0), (780.0, 905.0), (756.0, 1090.0),
+    (748.0, 1330.0), (410.0, 1310.0), (40.0, 1160.0),
 )  # fmt: skip
 _BLOCK_B: Final[Points] = (
     (822.0, 790.0), (1050.0, 720.0), (1290.0, 700.0), (1302.0, 869.0), (1560.0, 880.0), (1490.0, 1275.0),
     (980.0, 1330.0), (780.0, 1330.0), (788.0, 1090.0), (812.0, 905.0),
 )  # fmt: skip
-_BLOCK_C_WEST: Final[Points] = (
-    (15.0, 598.0), (300.0, 574.0), (520.0, 556.0), (700.0, 606.0), (800.0, 650.0), (890.0, 584.0),
-    (950.0, 578.0), (950.0, 330.0), (640.0, 300.0), (300.0, 385.0), (10.0, 420.0),
-)  # fmt: skip
-_BLOCK_C_EAST: Final[Points] = (
-    (1100.0, 574.0), (1240.0, 583.0), (1400.0, 562.0), (1540.0, 553.0), (1515.0, 230.0), (1100.0, 300.0),
+_BLOCK_C: Final[Points] = (
+    (330.0, 574.0), (520.0, 556.0), (700.0, 606.0), (800.0, 650.0), (840.0, 622.0), (840.0, 320.0), (640.0, 300.0),
+    (330.0, 380.0),
 )  # fmt: skip
 _BLOCK_D: Final[Points] = (
     (-5.0, 50.0), (618.0, -10.0), (1179.0, 20.0), (1505.0, 100.0), (1505.0, 165.0), (1240.0, 265.0),
     (940.0, 255.0), (700.0, 235.0), (440.0, 325.0), (120.0, 390.0), (5.0, 365.0),
 )  # fmt: skip
+_BLOCK_E: Final[Points] = (
+    (1100.0, 574.0), (1240.0, 583.0), (1400.0, 562.0), (1540.0, 553.0), (1515.0, 230.0), (1100.0, 300.0),
+)  # fmt: skip
+_BLOCK_F: Final[Points] = ((15.0, 598.0), (310.0, 574.0), (310.0, 382.0), (300.0, 385.0), (10.0, 420.0))
+_BLOCK_G: Final[Points] = ((862.0, 606.0), (890.0, 584.0), (950.0, 578.0), (950.0, 392.0), (862.0, 384.0))
+_BLOCK_H: Final[Points] = (
+    (22.0, 622.0), (300.0, 602.0), (520.0, 588.0), (700.0, 640.0), (728.0, 651.0), (728.0, 742.0), (520.0, 692.0),
+    (300.0, 706.0), (28.0, 728.0),
+)  # fmt: skip
+_STRIP_FT: Final = 18.0
+"""Half the width of block J, the strip of low plants under the overhead line [ftUS]."""
 
 _RISERS: Final[Mapping[str, tuple[float, float, float, float]]] = {
     # x, y, static pressure [psi], flow [US gal/min]
@@ -141,17 +150,30 @@ def _features() -> tuple[Layer, ...]:
         Layer("overhead_line", (_line(_LINE),), {"name": ("service line to the house",)}),
         Layer("water_points", _points([(x, y) for x, y, _, _ in _RISERS.values()]), risers),
         Layer("no_plant", (_polygon(_YARD),), {"name": ("turning yard",)}),
+        Layer("screen_line", (_line(_SCREEN),), {"name": ("west of the turning yard",)}),
     )
 
 
 def _blocks() -> tuple[Layer, ...]:
-    parts = ((_BLOCK_A,), (_BLOCK_B,), (_BLOCK_C_WEST, _BLOCK_C_EAST), (_BLOCK_D,))
     inside = _polygon(_BOUNDARY).buffer(-INSET_FT, join_style="mitre")
-    areas = []
-    for block in parts:
-        ground = [_polygon(corners).intersection(inside) for corners in block]
-        areas.append(shapely.MultiPolygon([_rounded(part) for part in ground]))
-    return (Layer("blocks", tuple(areas), {"name": ("A", "B", "C", "D")}),)
+    under_line = _line(_LINE).buffer(_STRIP_FT, cap_style="flat", join_style="mitre")
+    cherries = _polygon(_BLOCK_B)
+    areas = {
+        "A": _polygon(_BLOCK_A),
+        "B": cherries.difference(under_line),
+        "C": _polygon(_BLOCK_C),
+        "D": _polygon(_BLOCK_D),
+        "E": _polygon(_BLOCK_E),
+        "F": _polygon(_BLOCK_F),
+        "G": _polygon(_BLOCK_G),
+        "H": _polygon(_BLOCK_H),
+        "J": cherries.intersection(under_line),
+    }
+    shapes = tuple(
+        shapely.MultiPolygon([_rounded(part) for part in shapely.get_parts(area.intersection(inside).normalize())])
+        for area in areas.values()
+    )
+    return (Layer("blocks", shapes, {"name": tuple(areas)}),)
 
 
 def _creek() -> Points:

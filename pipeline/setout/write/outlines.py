@@ -13,6 +13,7 @@ from setout.units import show_area, show_length
 from . import palette, treedata, wording
 from .maplayer import Look, PlanLayer, shape_layer
 from .rings import points_left, rings_of
+from .rowlines import row_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -74,13 +75,14 @@ class Drawer:
         shapes = [e.geometry for e in (*usable.exclusions, *usable.height_limits)] + list(usable.geometry)
         self.tolerance = coarse_enough(shapes)
 
-    def _rings(self, geometry: BaseGeometry, about: Sequence[tuple[str, str]] = (), tolerance: float = 0.0) -> Rings:
+    def rings(self, geometry: BaseGeometry, about: Sequence[tuple[str, str]] = (), tolerance: float = 0.0) -> Rings:
+        """Return a shape's rings on Web Mercator, to a tolerance [m], and what is to be said of it."""
         points, lengths = rings_of(geometry, tolerance, SEGMENT)
         x, y = treedata.frame_to_mercator(self.planting, points[:, 0], points[:, 1])
         return np.column_stack([x, y]), lengths, about
 
     def _coarse(self, geometry: BaseGeometry, about: Sequence[tuple[str, str]] = ()) -> Rings:
-        return self._rings(geometry, about, self.tolerance)
+        return self.rings(geometry, about, self.tolerance)
 
     def contours(self, contours: Sequence[tuple[float, shapely.LineString]]) -> Iterator[Drawn]:
         """Yield the contours, every fifth one heavier and apart."""
@@ -93,7 +95,7 @@ class Drawer:
             if not mask.any():
                 continue
             look = Look(palette.CONTOUR, weight, opacity=0.85, pane="lines", canvas=True)
-            rings = self._rings(shapely.MultiLineString(list(lines[mask])), (), DRAWN_TO)
+            rings = self.rings(shapely.MultiLineString(list(lines[mask])), (), DRAWN_TO)
             layer = shape_layer(title, [rings], look, closed=False)
             yield Entry(key, title, palette.swatch_curve(palette.CONTOUR, weight), "Terrain"), layer
 
@@ -177,23 +179,21 @@ class Drawer:
         """Yield the property line."""
         boundary = self.planting.site.boundary
         look = Look(palette.INK, 2.2, dashArray="16 4 3 4 3 4", pane="edges")
-        layer = shape_layer("Boundary", [self._rings(boundary)], look, closed=True)
+        layer = shape_layer("Boundary", [self.rings(boundary)], look, closed=True)
         area = show_area(boundary.area, self.units)
         yield Entry("boundary", "Boundary", palette.SWATCH_BOUNDARY, "Ground", area), layer
 
     def rows(self) -> Iterator[Drawn]:
-        """Yield the row lines, on one canvas."""
-        rows = self.planting.rows
-        if not rows.x0.size:
+        """Yield the row lines, as they run, on one canvas."""
+        lines = row_lines(self.planting)
+        lines = lines[shapely.length(lines) > 0]
+        if not lines.size:
             return
-        ends = np.stack([np.column_stack([rows.x0, rows.y0]), np.column_stack([rows.x1, rows.y1])], axis=1)
-        lines = shapely.MultiLineString(list(ends))
         look = Look(palette.ROW, 1.0, opacity=0.75, pane="lines", canvas=True)
-        layer: PlanLayer = shape_layer("Rows", [self._rings(lines)], look, closed=False)
-        yield (
-            Entry("rows", "Rows", palette.swatch_line(palette.ROW), "Planting", COUNT.format(rows.x0.size)),
-            layer,
-        )
+        rings = self.rings(shapely.MultiLineString(list(lines)))
+        layer: PlanLayer = shape_layer("Rows", [rings], look, closed=False)
+        count = COUNT.format(self.planting.rows.x0.size)
+        yield Entry("rows", "Rows", palette.swatch_line(palette.ROW), "Planting", count), layer
 
 
 def coarse_enough(shapes: Sequence[BaseGeometry]) -> float:

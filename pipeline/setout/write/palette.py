@@ -23,9 +23,14 @@ ROW: Final = "#4f5f48"
 WATER: Final = "#0f4b9f"
 HEIGHT: Final = "#93306b"
 ATTENTION: Final = "#b3261e"
+BED: Final = "#c79a6b"
+BED_EDGE: Final = "#75502f"
+POST: Final = "#33291f"
+SCREEN: Final = "#1f6b3f"
+YARD: Final = "#7a6a1e"
 
 TREES: Final = ("#45a4a1", "#da9f44", "#0f4b9f", "#9a2e4a", "#aed59c", "#2c1746", "#7a5300", "#c693f4")
-"""Colours of what is planted; the ninth and later take them again, as rings on the map."""
+"""Colours of what is planted; the ninth and later take them again, as rings."""
 
 RAMP: Final = ("#e9b44c", "#b0aa58", "#6aa078", "#35838a", "#2a5685", "#2c1746")
 """From low to high, darker all the way."""
@@ -89,6 +94,13 @@ SWATCH_TREES: Final = "".join(
     f'<circle cx="{4.5 + 8.5 * i}" cy="8" r="4.1" fill="{colour}" stroke="{INK}" stroke-opacity=".5" stroke-width=".8"/>'
     for i, colour in enumerate(TREES[:3])
 )
+SWATCH_POSTS: Final = (
+    f'<path d="M4 8H22" stroke="{ROW}" stroke-width="1.1"/><path d="M1.5 5.5h5v5h-5ZM19.5 5.5h5v5h-5Z" fill="{POST}"/>'
+    f'<path d="M11.6 6.6h2.8v2.8h-2.8Z" fill="{POST}"/>'
+)
+SWATCH_SCREEN: Final = f'<path d="M2 8H24" stroke="{SCREEN}" stroke-width="7" stroke-linecap="round"/>' + "".join(
+    f'<circle cx="{x}" cy="8" r="2.1" fill="{PANEL}"/>' for x in (5, 13, 21)
+)
 
 
 def tree_colour(index: int) -> str:
@@ -98,6 +110,27 @@ def tree_colour(index: int) -> str:
     True
     """
     return TREES[index % len(TREES)]
+
+
+def is_ring(index: int) -> bool:
+    """Tell whether the n-th thing planted is drawn as a ring, since its colour is taken already.
+
+    >>> is_ring(7), is_ring(8), is_ring(16)
+    (False, True, False)
+    """
+    return index // len(TREES) % 2 == 1
+
+
+def swatch_plant(index: int, *, filler: bool = False) -> str:
+    """Return the swatch of the n-th thing planted: a dot, a ring, or pale where it comes out again."""
+    colour = tree_colour(index)
+    if filler:
+        return (
+            f'<circle cx="13" cy="8" r="5.4" fill="{colour}" fill-opacity="0.35" stroke="{colour}" stroke-width="1.2"/>'
+        )
+    if is_ring(index):
+        return f'<circle cx="13" cy="8" r="4.9" fill="{PANEL}" stroke="{colour}" stroke-width="2.4"/>'
+    return f'<circle cx="13" cy="8" r="6" fill="{colour}"/>'
 
 
 def hatches_for(reasons: Iterable[str]) -> dict[str, Hatch]:

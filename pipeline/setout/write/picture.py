@@ -12,8 +12,10 @@ import shapely
 
 from setout.units import FOOT, show_area, show_length
 
-from . import palette, wording
+from . import palette, picture_works, wording
 from .rings import rings_of
+from .rowlines import row_lines
+from .systemwords import FILLER
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -31,10 +33,12 @@ ENTRY: Final = 25
 """Height of one line of the legend [px]."""
 TALLEST: Final = 1.15
 """Height of the drawing over its width, at most."""
-COLOURED: Final = 5000
+COLOURED: Final = 10_000
 """Trees up to which each takes the colour of its plant; above, all are one path."""
 DOTS: Final = 60_000
 """Trees up to which each has a dot; above, rows stand for them."""
+LABELLED: Final = 0.15
+"""Share of a block's largest piece from which another piece has the block's name on it too."""
 FONT: Final = "'Segoe UI',system-ui,-apple-system,'DejaVu Sans',sans-serif"
 SERIF: Final = "'Iowan Old Style','Palatino Linotype',Palatino,Georgia,'DejaVu Serif',serif"
 
@@ -200,15 +204,24 @@ def _hatches(planting: Planting) -> dict[str, palette.Hatch]:
 
 
 def _planted(sheet: _Sheet, planting: Planting) -> Iterator[str]:
-    rows, trees = planting.rows, planting.trees
-    if rows.x0.size:
-        a, b = sheet.px(rows.x0, rows.y0).tolist(), sheet.px(rows.x1, rows.y1).tolist()
-        path = "".join(f"M{_n(p[0])} {_n(p[1])}L{_n(q[0])} {_n(q[1])}" for p, q in zip(a, b, strict=True))
+    yield from picture_works.below_trees(sheet, planting)
+    lines = row_lines(planting)
+    lines = lines[shapely.length(lines) > 0]
+    if lines.size:
+        path = sheet.path(shapely.MultiLineString(list(lines)))
         yield f'<path d="{path}" fill="none" stroke="{palette.ROW}" stroke-width="0.7" stroke-opacity="0.7"/>'
-    if not 0 < len(trees) <= DOTS:
-        return
+    if 0 < len(planting.trees) <= DOTS:
+        yield from _dots(sheet, planting)
+    yield from picture_works.posts(sheet, planting)
+
+
+def _dots(sheet: _Sheet, planting: Planting) -> Iterator[str]:
+    """Yield the trees: dots, rings where a colour comes again, pale dots for those that come out again."""
+    trees = planting.trees
     codes, spread = tree_kinds(planting)
-    if len(trees) > COLOURED:
+    coloured = len(trees) <= COLOURED
+    fillers = {i for i, kind in enumerate(wording.plant_kinds(planting.site)) if kind[2] == FILLER and coloured}
+    if not coloured:
         codes = np.zeros_like(codes)
         spread = np.full(spread.shape, np.nanmedian(spread) if np.isfinite(spread).any() else np.nan)
     diameter = np.where(np.isfinite(spread), np.maximum(np.round(spread * sheet.scale, 1), 1.4), 4.0)
@@ -217,8 +230,18 @@ def _planted(sheet: _Sheet, planting: Planting) -> Iterator[str]:
         for size in np.unique(diameter[codes == code]):
             mine = xy[(codes == code) & (diameter == size)].tolist()
             path = "".join(f"M{_n(x)} {_n(y)}h.01" for x, y in mine)
-            colour = palette.tree_colour(int(code))
-            yield f'<path d="{path}" fill="none" stroke="{colour}" stroke-opacity="0.85" stroke-width="{size:g}" stroke-linecap="round"/>'
+            yield _dot(path, palette.tree_colour(int(code)), 0.85, size)
+            if int(code) in fillers:
+                yield _dot(path, palette.PANEL, 0.65, max(size - 1.6, 0.6))
+            elif palette.is_ring(int(code)):
+                yield _dot(path, palette.PANEL, 1.0, min(max(0.5 * size, 0.6), size - 0.8))
+
+
+def _dot(path: str, colour: str, opacity: float, size: float) -> str:
+    return (
+        f'<path d="{path}" fill="none" stroke="{colour}" stroke-opacity="{opacity:g}" stroke-width="{size:.3g}"'
+        ' stroke-linecap="round"/>'
+    )
 
 
 def tree_kinds(planting: Planting) -> tuple[NDArray[np.int64], Floats]:
@@ -239,8 +262,10 @@ def _marks(sheet: _Sheet, planting: Planting) -> Iterator[str]:
     if water is not None:
         for x, y in sheet.px(water.points.x, water.points.y).tolist():
             yield f'<g transform="translate({_n(x - 10)} {_n(y - 10)}) scale(0.84)">{palette.mark_svg("water")}</g>'
-    for name, shape in zip(planting.usable.block, planting.usable.geometry, strict=True):
-        if not name or shape.is_empty:
+    named = list(zip(planting.usable.block, planting.usable.geometry, strict=True))
+    widest = {name: max(shape.area for other, shape in named if other == name) for name, _ in named}
+    for name, shape in named:
+        if not name or shape.is_empty or shape.area < LABELLED * widest[name]:
             continue
         largest = max(shapely.get_parts(shape), key=lambda part: part.area)
         spot = shapely.maximum_inscribed_circle(largest, tolerance=max(math.sqrt(largest.area) / 50, 0.5))
@@ -279,10 +304,14 @@ def _legend(planting: Planting, *, contours: bool) -> Iterator[tuple[str, str, s
     """Yield (swatch, label, figure) of everything that is drawn."""
     units, usable = planting.site.units, planting.usable
     codes, _ = tree_kinds(planting)
-    for i, label in enumerate(wording.short_labels(wording.plant_kinds(planting.site))):
-        colour = palette.tree_colour(i if len(codes) <= COLOURED else 0)
-        yield f'<circle cx="13" cy="8" r="6" fill="{colour}"/>', label, f"{int((codes == i).sum()):,}"
+    kinds = wording.plant_kinds(planting.site)
+    for i, (label, kind) in enumerate(zip(wording.short_labels(kinds), kinds, strict=True)):
+        swatch = (
+            palette.swatch_plant(i, filler=kind[2] == FILLER) if len(codes) <= COLOURED else palette.swatch_plant(0)
+        )
+        yield swatch, label, f"{int((codes == i).sum()):,}"
     yield palette.swatch_line(palette.ROW), "row", f"{planting.rows.x0.size:,}"
+    yield from picture_works.legend(planting)
     total = float(sum(shape.area for shape in usable.geometry))
     yield palette.swatch_box(palette.USABLE, palette.USABLE_EDGE), "usable ground", show_area(total, units)
     for i, (reason, hatch) in enumerate(_hatches(planting).items()):

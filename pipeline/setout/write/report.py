@@ -9,13 +9,13 @@ from markupsafe import Markup
 
 from setout.units import show_area, show_length
 
-from . import palette, wording
+from . import palette, report_systems, systemwords, wording
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from setout.nouns import Planting
+    from setout.nouns import Block, Finding, Planting
 
 MOST_FINDINGS: Final = 60
 """Findings told one by one for each severity; the layer findings of plan.gpkg holds all."""
@@ -56,8 +56,12 @@ def _words(planting: Planting, picture_svg: str, seconds: Mapping[str, float] | 
         "figures": _figures(planting),
         "picture": Markup(picture_svg),  # noqa: S704 - our own drawing, its texts escaped there
         "account": _account(planting),
-        "blocks": [_block(line, units) for line in lines],
-        "plants": _plants(lines),
+        "blocks": [_block(line, block, units) for line, block in zip(lines, site.blocks, strict=True)],
+        "plants": _plants(lines) if sum(o.trees for o in planting.order) < len(planting.trees) else [],
+        "systems": systemwords.systems(planting),
+        "rooms": report_systems.rooms(planting),
+        "order": report_systems.order(planting),
+        "materials": report_systems.materials(planting),
         "closer": [said for line in lines if (said := wording.closer_than_step(line, units))],
         "findings": _findings(planting),
         "marks": {name: Markup(palette.mark_svg(name)) for name in palette.MARKS},  # noqa: S704 - our own
@@ -100,17 +104,19 @@ def _account(planting: Planting) -> list[dict[str, Any]]:
     ]
 
 
-def _block(line: wording.BlockLine, units: str) -> dict[str, str]:
+def _block(line: wording.BlockLine, block: Block, units: str) -> dict[str, str]:
+    pattern = block.pattern
+    stepped, in_rows = pattern.kind != "points", pattern.kind not in ("points", "screen")
     return {
         "name": line.name,
-        "pattern": line.pattern,
-        "step": show_length(line.step_m, units),
-        "rows_apart": show_length(line.row_distance_m, units),
+        "pattern": systemwords.title_of(pattern),
+        "step": show_length(line.step_m, units) if stepped else "",
+        "rows_apart": show_length(line.row_distance_m, units) if in_rows else "",
         "nearest": show_length(line.nearest_m, units, 2) if math.isfinite(line.nearest_m) else "one tree at most",
         "direction": wording.bearing_text(line.bearing_deg),
         "rows": f"{line.rows:,}",
         "trees": f"{line.trees:,}",
-        "area": show_area(line.area_m2, units),
+        "area": show_area(line.area_m2, units) if line.area_m2 > 0 else "",
         "density": wording.density(line.trees, line.area_m2, units),
     }
 
@@ -130,8 +136,16 @@ def _findings(planting: Planting) -> list[dict[str, Any]]:
                     "severity": severity,
                     "word": word,
                     "count": f"{len(mine):,}",
-                    "listed": mine[:MOST_FINDINGS],
+                    "listed": _alike(mine[:MOST_FINDINGS]),
                     "left": f"{len(mine) - MOST_FINDINGS:,}" if len(mine) > MOST_FINDINGS else "",
                 }
             )
     return groups
+
+
+def _alike(findings: Sequence[Finding]) -> list[list[Finding]]:
+    """Bring findings together that ask for the same and are mended by the same, in the order of the first of each."""
+    groups: dict[tuple[str, str, str], list[Finding]] = {}
+    for f in findings:
+        groups.setdefault((f.code, f.required, f.remedy), []).append(f)
+    return list(groups.values())

@@ -12,15 +12,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from pyproj import CRS
+from pyproj import CRS, Geod
 
 from setout.layers import CONTRACTS
-from setout.units import FOOT, GALLON, PSI, show_length
+from setout.units import FOOT, GALLON, PSI
 
+from .systemwords import out_in, short_words
 from .wording import plant_kinds, plant_label
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
 
     from numpy.typing import NDArray
 
@@ -57,7 +58,10 @@ STEPS: Final[Mapping[str, float]] = {
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One column for the map: name, label, values (NaN or empty text where unknown), and how a number is shown."""
+    """One column for the map: name, label, values (NaN or empty text where unknown), and how a number is shown.
+
+    Where ``names_tree`` is true the values are places of other trees, and their names are shown.
+    """
 
     name: str
     label: str
@@ -68,6 +72,7 @@ class Field:
     decimals: int = 0
     delta: bool = False
     hidden: bool = False
+    names_tree: bool = False
 
 
 def mercator(lon: Floats, lat: Floats) -> tuple[Floats, Floats]:
@@ -100,22 +105,54 @@ def tree_block(planting: Planting, *, compact: bool | None = None) -> dict[str, 
         ``bytes`` (base64): all of it plain JSON.
     """
     x, y = frame_to_mercator(planting, planting.trees.x, planting.trees.y)
+    ids = "\n".join(planting.facts["tree_id"])
+    return point_block(x, y, fields(planting), ids=ids, compact=compact)
+
+
+def point_block(
+    x: Floats, y: Floats, columns: Iterable[Field], *, ids: str | None = None, compact: bool | None = None
+) -> dict[str, Any]:
+    """Pack points and what is known of them.
+
+    Parameters
+    ----------
+    x, y : (n,) ndarrays
+        Web Mercator [m].
+    columns : Iterable of Field
+        What is known of them.
+    ids : str, optional
+        Their names, one a line.
+    compact : bool, optional
+        Deflate the columns; as their size asks when absent.
+
+    Returns
+    -------
+    dict
+        As :func:`tree_block` returns.
+    """
     origin = [int(np.floor(v.min() * 1000)) if v.size else 0 for v in (x, y)]
     packer = _Packer()
     for name, values, start in (("x", x, origin[0]), ("y", y, origin[1])):
         packer.add(Field(name, "", np.rint(values * 1000 - start), delta=True, hidden=True))
-    for field in fields(planting):
+    for field in columns:
         packer.add(field)
-    packer.text("\n".join(planting.facts["tree_id"]))
+    if ids is not None:
+        packer.text(ids)
     data = b"".join(packer.parts)
     compact = len(data) > COMPACT_FROM if compact is None else compact
     return {
-        "n": len(planting.trees),
+        "n": int(x.size),
         "origin": origin,
         "columns": packer.columns,
         "compact": compact,
         "bytes": base64.b64encode(zlib.compress(data, 9) if compact else data).decode("ascii"),
     }
+
+
+def earth(planting: Planting) -> dict[str, float]:
+    """Return the WGS 84 ellipsoid and the scale that raises distances on it to the site's height."""
+    wgs84 = Geod(ellps="WGS84")
+    return {"a": wgs84.a, "e2": wgs84.es, "scale": planting.site.frame.scale}
 
 
 def frame_to_mercator(planting: Planting, x: Floats, y: Floats) -> tuple[Floats, Floats]:
@@ -166,8 +203,17 @@ def _planted(planting: Planting) -> Iterator[Field]:
     yield Field("block", "Block", np.array([b.name for b in site.blocks] or [""])[trees.block])
     yield Field("row", "Row", trees.row.astype(float))
     yield Field("position", "Position in the row", trees.position.astype(float))
-    spacing = [_spacing(b.pattern.kind, b.pattern.step_m, b.pattern.row_distance_m, site.units) for b in site.blocks]
+    spacing = [short_words(b.pattern, site.units) for b in site.blocks]
     yield Field("spacing", "Set out", np.array(spacing or [""])[trees.block])
+    if trees.partner.size == len(trees) and (trees.partner >= 0).any():
+        partner = np.where(trees.partner >= 0, trees.partner.astype(float), np.nan)
+        yield Field("partner", "Partner", partner, names_tree=True)
+    out = np.full(table.shape, "", object)
+    for i, block in enumerate(site.blocks):
+        out[i, : len(block.plants)] = [out_in(p) for p in block.plants]
+    if out.any():
+        leaves = np.where(trees.plant >= 0, out[trees.block, trees.plant], "").astype(str)
+        yield Field("remove", "Comes out", leaves)
 
 
 def plant_texts(site: Site) -> list[str]:
@@ -182,10 +228,6 @@ def show_flow(lph: float, units: str) -> str:
     ('20.0 gal/min', '4,542 l/h')
     """
     return f"{lph / GALLON / 60:,.1f} gal/min" if units == "us" else f"{lph:,.0f} l/h"
-
-
-def _spacing(kind: str, step: float, rows: float, units: str) -> str:
-    return f"{kind}, {show_length(step, units)} by {show_length(rows, units)}"
 
 
 def _fact(planting: Planting, name: str, label: str) -> Field | None:
@@ -262,6 +304,8 @@ class _Packer:
         head: dict[str, Any] = {"name": field.name, "label": field.label}
         if field.hidden:
             head["hidden"] = True
+        if field.names_tree:
+            head["names_tree"] = True
         if field.values.dtype.kind in "UO":
             table, codes = np.unique(np.asarray(field.values, str), return_inverse=True)
             head |= {

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 from markupsafe import Markup
-from pyproj import Geod
 
 from setout.units import show_length, show_pressure
 
 from . import palette, treedata, wording
+from .systemwords import FILLER
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -32,7 +32,7 @@ MOST_LISTED: Final = 200
 MOST_FINDINGS: Final = 4000
 """Findings that the map carries."""
 GROUPS: Final = ("Planting", "Ground", wording.KEPT_CLEAR, "Terrain")
-FIRST: Final = ("trees", "rows", "water", "findings")
+FIRST: Final = ("trees", "rows", "posts", "beds", "water", "findings")
 """Layers that stand first under their heading, in this order."""
 
 
@@ -66,6 +66,7 @@ def write_map(
     OSError
         The file cannot be written.
     """
+    from . import workshapes
     from .maplayer import OfflineMap, Start
     from .outlines import Drawer
 
@@ -78,7 +79,10 @@ def write_map(
         *drawer.kept_clear(),
         *drawer.height_limits(),
         *drawer.boundary(),
+        *workshapes.beds(drawer),
+        *workshapes.screens(drawer),
         *drawer.rows(),
+        *workshapes.posts(planting),
         *_trees(planting, compact=compact),
         *_water_points(planting),
         *_finding_marks(planting),
@@ -142,20 +146,19 @@ def _data(planting: Planting) -> dict[str, Any]:
     site = planting.site
     return {
         "units": site.units,
-        "earth": _earth(planting),
+        "earth": treedata.earth(planting),
         "box": _box(planting, site.boundary),
         "colours": palette.TREES,
         "ramp": palette.RAMP,
         "ramps": [c for c in treedata.LABELS if c not in {"zone", "water_point", "watered", "water_reason"}],
+        "fillers": [
+            text
+            for text, kind in zip(treedata.plant_texts(site), wording.plant_kinds(site), strict=True)
+            if kind[2] == FILLER
+        ],
         "order": {"plant": treedata.plant_texts(site), "block": [b.name for b in site.blocks]},
         "findings": [_finding(planting, f) for f in planting.findings[:MOST_FINDINGS]],
     }
-
-
-def _earth(planting: Planting) -> dict[str, float]:
-    """Return the WGS 84 ellipsoid and the scale that raises distances on it to the site's height."""
-    wgs84 = Geod(ellps="WGS84")
-    return {"a": wgs84.a, "e2": wgs84.es, "scale": planting.site.frame.scale}
 
 
 def _finding(planting: Planting, finding: Finding) -> dict[str, Any]:
@@ -217,7 +220,7 @@ def _trees(planting: Planting, *, compact: bool | None) -> Iterator[Drawn]:
         "colours": palette.TREES,
         "edge": palette.INK,
         "attention": palette.ATTENTION,
-        "earth": _earth(planting),
+        "earth": treedata.earth(planting),
     }
     layer = PlanLayer("Trees", "trees", treedata.tree_block(planting, compact=compact), options)
     count = COUNT.format(len(planting.trees))

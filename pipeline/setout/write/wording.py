@@ -76,6 +76,7 @@ class BlockLine:
     area_m2: float
     bearing_deg: float
     plants: tuple[tuple[str, int], ...]
+    paired: bool = False
 
 
 def tape_excess(slope: float) -> float:
@@ -150,24 +151,33 @@ def _block_line(planting: Planting, index: int, block: Block) -> BlockLine:
         area_m2=area,
         bearing_deg=float(bearings[0]) if bearings.size else math.nan,
         plants=tuple((plant_label(p.name, p.variety), int(c)) for p, c in zip(block.plants, counts, strict=False)),
+        paired=block.pattern.pair is not None,
     )
 
 
 def _nearest_within(planting: Planting, mine: Bools, block: Block) -> float:
-    """Return the distance [m] between the two nearest trees of one block; NaN with fewer than two.
+    """Return the distance [m] between the two nearest trees of one block that are no partners; NaN with fewer than two.
 
     The plan's own nearest distances serve, unless one is less than the pattern gives: then a tree of another
     block may be meant, and the block's trees are measured alone.
     """
     known = np.asarray(planting.facts.get("nearest_m", np.full(mine.size, np.nan)), float)[mine]
-    if int(mine.sum()) < 2:
+    trees = planting.trees
+    paired = trees.partner.size == len(trees) and bool((trees.partner[mine] >= 0).any())
+    if int(mine.sum()) < (3 if paired else 2):
         return math.nan
-    if known.size and np.isfinite(known).all() and known.min() >= block.pattern.nearest_m - 0.001:
+    trusted = not paired and block.pattern.kind != "points" and np.isfinite(known).all()
+    if trusted and known.min() >= block.pattern.nearest_m - 0.001:
         return float(known.min())
     from scipy.spatial import cKDTree
 
-    xy = np.column_stack([planting.trees.x[mine], planting.trees.y[mine]])
-    return float(cKDTree(xy).query(xy, 2)[0][:, 1].min())
+    own = np.flatnonzero(mine)
+    xy = np.column_stack([trees.x[own], trees.y[own]])
+    if not paired:
+        return float(cKDTree(xy).query(xy, 2)[0][:, 1].min())
+    apart, which = cKDTree(xy).query(xy, 3)
+    stranger = (own[which] != own[:, None]) & (own[which] != trees.partner[own][:, None])
+    return float(apart[stranger].min())
 
 
 def closer_than_step(line: BlockLine, units: str) -> str:
@@ -189,7 +199,8 @@ def closer_than_step(line: BlockLine, units: str) -> str:
             f"Block {line.name}: rows {rows} apart bring neighbours in the next row to {near},"
             f" closer than the {step} step."
         )
-    return f"Block {line.name}: the nearest two trees stand {near} apart, closer than the {step} step."
+    two = "nearest two trees of different pairs" if line.paired else "nearest two trees"
+    return f"Block {line.name}: the {two} stand {near} apart, closer than the {step} step."
 
 
 def bearing_text(degrees: float) -> str:

@@ -72,17 +72,22 @@
       for (let i = 0; i < this.trees.n; i++) counts[c.codes[i]]++;
       // The order of the plan file where the page knows it, else the alphabet.
       const first = this.data.order[c.name] || c.table, rank = new Map(first.map((text, i) => [text, i]));
-      const place = c.table.map((text, i) => (rank.has(text) ? rank.get(text) : first.length + i));
-      const slots = [...place].sort((p, q) => p - q), slot = place.map((p) => slots.indexOf(p) % (2 * base.length));
-      const colours = Array.from({ length: 2 * base.length }, (_, i) => base[i % base.length]);
+      const place = c.table.map((text, i) => (rank.has(text) ? rank.get(text) : first.length + i)), turn = 2 * base.length;
+      // Each colour comes four times: as a dot, as a ring, and both again for what comes out.
+      const fillers = new Set(c.name === "plant" ? this.data.fillers : []), slots = [...place].sort((p, q) => p - q);
+      const slot = c.table.map((text, i) => (slots.indexOf(place[i]) % turn) + (fillers.has(text) ? turn : 0));
+      const colours = Array.from({ length: 2 * turn }, (_, i) => base[i % base.length]);
+      const hollow = new Set(slot.filter((s) => s % turn >= base.length)), pale = new Set(slot.filter((s) => s >= turn));
       const codes = new Uint8Array(this.trees.n);
       for (let i = 0; i < this.trees.n; i++) codes[i] = slot[c.codes[i]];
-      this.trees.setColours(codes, colours, base.length);
+      this.trees.setColours(codes, colours, hollow, pale);
       legend.replaceChildren();
       c.table.map((text, i) => i).sort((p, q) => place[p] - place[q]).forEach((i) => {
-        const item = element("li"), dot = element("i", undefined, "dot");
-        if (slot[i] < base.length) dot.style.background = colours[slot[i]];
-        else { dot.style.borderColor = colours[slot[i]]; dot.classList.add("hollow"); }
+        const item = element("li"), dot = element("i", undefined, "dot"), colour = colours[slot[i]];
+        if (hollow.has(slot[i])) { dot.style.borderColor = colour; dot.classList.add("hollow"); }
+        else if (pale.has(slot[i])) { dot.style.borderColor = colour; dot.style.background = colour + "4d"; }
+        else dot.style.background = colour;
+        if (pale.has(slot[i])) dot.classList.add("pale");
         item.append(dot, element("span", c.table[i] || "not named"), element("b", counts[i].toLocaleString("en-US")));
         legend.appendChild(item);
       });

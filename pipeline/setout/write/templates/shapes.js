@@ -2,7 +2,7 @@
 (function () {
   "use strict";
   const setout = window.setout;
-  const PANES = { relief: 200, ground: 390, edges: 410, lines: 420, trees: 440, marks: 610 };
+  const PANES = { relief: 200, ground: 390, beds: 400, edges: 410, lines: 420, trees: 440, marks: 610 };
 
   setout.map = function (id, options) {
     const map = L.map(id, options);
@@ -36,6 +36,20 @@
     }
     return group;
   };
+
+  // Posts as squares, larger at row ends; from far away the row ends alone.
+  setout.PostLayer = setout.TreeLayer.extend({
+    _draw: function () {
+      const ctx = this._clear(), view = this._view();
+      const near = view.perMetre > 1, line = near ? Math.min(4, 1 + 0.1 * view.perMetre) : 0, last = near ? 2 * line : 2;
+      ctx.fillStyle = this.options.colour;
+      for (const i of this._inView(view, this._bounds.getSize())) {
+        const half = (this.columns.value("end", i) ? last : line) / 2;
+        if (half) ctx.fillRect(view.ax + view.k * this._x[i] - half, view.ay - view.k * this._y[i] - half, 2 * half, 2 * half);
+      }
+    },
+  });
+  setout.posts = (head, options) => new setout.PostLayer(head, options);
 
   const SVG = "http://www.w3.org/2000/svg";
   setout.svg = function (size, parts) {

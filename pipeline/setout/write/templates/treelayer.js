@@ -2,7 +2,7 @@
 (function () {
   "use strict";
   const setout = window.setout;
-  const ARCS = 4000; // more trees in view than this are stamped as pixels
+  const ARCS = 8000; // more trees in view than this are stamped as pixels
   const CELL = 16; // trees to a cell of the grid, about
   const TYPES = { u1: Uint8Array, u2: Uint16Array, u4: Uint32Array, i4: Int32Array };
 
@@ -34,6 +34,7 @@
     text(name, i) {
       const v = this.value(name, i), c = this.byName.get(name);
       if (v === null || c.kind === "text") return v;
+      if (c.names_tree) return this.id(v);
       return (v * c.factor).toFixed(c.decimals) + (c.unit ? " " + c.unit : "");
     }
     ids() {
@@ -85,7 +86,8 @@
       this._mask = null;
       this._codes = new Uint8Array(this.n);
       this._attention = [];
-      this._hollowFrom = Infinity;
+      this._hollow = new Set();
+      this._pale = new Set();
       this._spread = new Float32Array(this.n).fill(NaN);
       const spread = columns.byName.get("spread_m");
       if (spread) {
@@ -127,11 +129,12 @@
         setout.unmercator(o[0] / 1000, o[1] / 1000),
         setout.unmercator((o[0] + this._w) / 1000, (o[1] + this._h) / 1000));
     },
-    // Codes from hollowFrom on are drawn as rings: their colours are taken already.
-    setColours: function (codes, colours, hollowFrom) {
+    // Codes in hollow are drawn as rings, for their colours are taken already; those in pale as what comes out again.
+    setColours: function (codes, colours, hollow, pale) {
       this._codes = codes;
       this.options.colours = colours;
-      this._hollowFrom = hollowFrom === undefined ? Infinity : hollowFrom;
+      this._hollow = hollow || new Set();
+      this._pale = pale || new Set();
       this.redraw();
     },
     setMask: function (mask) { this._mask = mask; this.redraw(); },
@@ -187,20 +190,26 @@
       this._map.whenReady(() => this.redraw());
     },
 
-    _draw: function () {
-      const c = this._container, size = this._bounds.getSize(), dpr = Math.min(window.devicePixelRatio || 1, 2);
-      const w = Math.round(size.x * dpr), h = Math.round(size.y * dpr);
+    // The canvas, clean and as large and as fine as the screen.
+    _clear: function () {
+      const c = this._container, size = this._bounds.getSize(), dpr = (this._dpr = Math.min(window.devicePixelRatio || 1, 2));
+      const w = Math.round(size.x * dpr), h = Math.round(size.y * dpr), ctx = c.getContext("2d");
       if (c.width !== w || c.height !== h) {
         c.width = w; c.height = h; c.style.width = size.x + "px"; c.style.height = size.y + "px";
       }
-      const ctx = c.getContext("2d"), view = this._view(), seen = this._inView(view, size);
       ctx.setTransform(1, 0, 0, 1, 0, 0);
       ctx.clearRect(0, 0, w, h);
+      ctx.setTransform(dpr, 0, 0, dpr, 0, 0);
+      return ctx;
+    },
+
+    _draw: function () {
+      const ctx = this._clear(), c = this._container, size = this._bounds.getSize(), view = this._view();
+      const seen = this._inView(view, size);
       this._least = seen.length > ARCS ? 0.75 : 1.6;
       this.drawn = seen.length;
-      if (seen.length > ARCS) this._stamp(ctx, view, seen, dpr, w, h);
-      ctx.setTransform(dpr, 0, 0, dpr, 0, 0);
-      if (seen.length <= ARCS) this._arcs(ctx, view, seen);
+      if (seen.length > ARCS) this._stamp(ctx, view, seen, this._dpr, c.width, c.height);
+      else this._arcs(ctx, view, seen);
       this._rings(ctx, view, size);
     },
 
@@ -230,20 +239,28 @@
         groups.get(code).push(i);
       }
       for (const code of [...groups.keys()].sort((p, q) => p - q)) {
-        const list = groups.get(code), hollow = code >= this._hollowFrom;
+        const list = groups.get(code), hollow = this._hollow.has(code), pale = this._pale.has(code);
         ctx.beginPath();
         for (const i of list) {
           const x = view.ax + view.k * this._x[i], y = view.ay - view.k * this._y[i], r = this.radius(i, view);
           ctx.moveTo(x + r, y);
           ctx.arc(x, y, r, 0, TURN);
         }
-        ctx.globalAlpha = 0.82;
+        ctx.globalAlpha = pale ? 0.3 : hollow ? 0.4 : 0.82;
         ctx.fillStyle = hollow ? "#fdfcf8" : colours[code];
         ctx.fill();
-        ctx.globalAlpha = hollow ? 1 : 0.55;
-        ctx.lineWidth = hollow ? 2.4 : 0.8;
-        ctx.strokeStyle = hollow ? colours[code] : this.options.edge;
+        if (hollow) {
+          ctx.globalAlpha = 0.45;
+          ctx.lineWidth = Math.min(3.6, 0.8 * this.radius(list[0], view));
+          ctx.strokeStyle = this.options.edge;
+          ctx.stroke();
+        }
+        ctx.globalAlpha = hollow || pale ? 1 : 0.55;
+        ctx.lineWidth = hollow ? Math.min(2.4, 0.6 * this.radius(list[0], view)) : pale ? 1.2 : 0.8;
+        ctx.strokeStyle = hollow || pale ? colours[code] : this.options.edge;
+        ctx.setLineDash(pale ? [3, 2] : []);
         ctx.stroke();
+        ctx.setLineDash([]);
         ctx.globalAlpha = 1;
       }
       if (seen.length && this.radius(seen[0], view) > 5) this._stems(ctx, view, seen);
@@ -275,6 +292,7 @@
         const n = parseInt(hex.slice(1), 16);
         return (0xff000000 | ((n & 255) << 16) | (n & 0xff00) | (n >> 16)) >>> 0;
       });
+      for (const code of this._pale) inks[code] = ((inks[code] & 0xffffff) | 0x70000000) >>> 0;
       const kx = view.k * dpr, ax = view.ax * dpr, ay = view.ay * dpr, xs = this._x, ys = this._y, codes = this._codes;
       for (let s = 0; s < seen.length; s++) {
         const i = seen[s], half = Math.max(1, Math.round(this.radius(i, view) * dpr * 2));
@@ -284,19 +302,21 @@
         const at = y * w + x, ink = inks[codes[i]], faint = ((ink & 0xffffff) | 0x80000000) >>> 0;
         const solid = disc.solid, soft = disc.soft;
         for (let j = 0; j < solid.length; j++) px[at + solid[j]] = ink;
+        if (this._hollow.has(codes[i])) for (let j = 0; j < disc.core.length; j++) px[at + disc.core[j]] = 0xfff8fcfd;
         for (let j = 0; j < soft.length; j++) { const p = at + soft[j]; if (px[p] === 0) px[p] = faint; }
       }
       ctx.putImageData(image, 0, 0);
     },
 
     _disc: function (r, w) {
-      const reach = Math.ceil(r + 0.5), solid = [], soft = [];
+      const reach = Math.ceil(r + 0.5), solid = [], soft = [], core = [];
       for (let y = -reach; y <= reach; y++) for (let x = -reach; x <= reach; x++) {
         const d = Math.hypot(x, y);
         if (d <= r - 0.25 || (x === 0 && y === 0)) solid.push(y * w + x);
         else if (d <= r + 0.4) soft.push(y * w + x);
+        if (d <= 0.5 * r && r >= 1.5) core.push(y * w + x);
       }
-      return { reach, solid: Int32Array.from(solid), soft: Int32Array.from(soft) };
+      return { reach, solid: Int32Array.from(solid), soft: Int32Array.from(soft), core: Int32Array.from(core) };
     },
 
     // Rings around the trees that need attention, and around the chosen one.
