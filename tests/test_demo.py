@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import itertools
+import re
 import tomllib
 from pathlib import Path
 
@@ -231,6 +232,27 @@ def test_the_demo_plans_and_fills_every_block(planned: Path) -> None:
     assert counts[:-1].min() > 200
     assert counts.sum() > 5000
     assert len(set(columns["tree_id"])) == counts.sum()
+
+
+def test_the_readme_tells_the_demo_as_it_is_planned(planned: Path) -> None:
+    text = (DATA.parent / "README.md").read_text(encoding="utf-8")
+    told = {
+        name: (plants.replace(",", ""), rows)
+        for name, plants, rows in re.findall(r"^\| ([A-Z]) \|.*\| ([\d,]+) \| (\d+) \|$", text, re.MULTILINE)
+    }
+    _, trees, _ = layer(planned, "trees")
+    _, rows, _ = layer(planned, "rows")
+    _, posts, _ = layer(planned, "posts")
+    beds, _, _ = layer(planned, "beds")
+    counted = {
+        name: (str(int((trees["block"] == name).sum())), str(int((rows["block"] == name).sum())))
+        for name in np.unique(trees["block"].astype(str))
+    }
+    assert told == counted
+    kinds = posts["kind"].astype(str)
+    assert f"{(kinds == 'end').sum()} end posts, {(kinds == 'line').sum()} line posts" in text
+    assert f"{len(beds)} raised beds of 10 ft by 6 ft" in text
+    assert f"{(trees['block'] == 'H').sum() // 2} pairs" in text
 
 
 @pytest.mark.parametrize(

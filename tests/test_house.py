@@ -296,7 +296,7 @@ def test_plan_file_keys_of_the_readme_are_those_of_the_model() -> None:
 
 def keys(model: type, prefix: str = "") -> list[str]:
     """Return the dotted keys of a plan-file section and of the sections in it."""
-    from setout.plan import _model_in
+    from setout.plan.faults import _model_in
 
     found = []
     for name, field in model.model_fields.items():  # type: ignore[attr-defined]

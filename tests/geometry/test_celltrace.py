@@ -31,7 +31,17 @@ def test_the_same_polygons_as_gdal(seed: int) -> None:
         assert shapely.is_valid(shapely.multipolygons(ours))
 
 
-@pytest.mark.parametrize("rows", [["##", "##"], ["#.", ".#"], [".#", "#."], ["###", "#.#", "###"], ["#.#", ".#.", "#.#"], ["####", "#.##", "##.#", "####"]])
+@pytest.mark.parametrize(
+    "rows",
+    [
+        ["##", "##"],
+        ["#.", ".#"],
+        [".#", "#."],
+        ["###", "#.#", "###"],
+        ["#.#", ".#.", "#.#"],
+        ["####", "#.##", "##.#", "####"],
+    ],
+)
 def test_small_cases(rows: list[str]) -> None:
     mask = np.array([[cell == "#" for cell in row] for row in rows])
     assert {shapely.normalize(p).wkt for p in cell_polygons(mask)} == {p.wkt for p in gdal_polygons(mask)}

@@ -49,8 +49,10 @@ def density(pattern: str, step: float, rows: float | None = None) -> float:
         ("square", 20, None, 108.9, 0.05),  # Kains, Five Acres and Independence, note to table 17
         ("square", 40, None, 27, 0.5), ("square", 30, None, 48, 0.5), ("square", 80, None, 7, 0.5),  # NCAT/ATTRA, pecan spacing note
         ("rectangular", 12, 20, 182, 0.6), ("square", 14, None, 222, 0.5),  # Georgia Muscadine Production Guide, section 11
-        ("rectangular", 16, 22, 124, 0.5), ("rectangular", 8, 12, 454, 0.5), ("square", 18, None, 134, 0.6), ("rectangular", 18, 24, 101, 0.5),  # grower pages (low authority)
-        ("rectangular", 4, 12, 907.5, 1), ("rectangular", 4, 10, 1089, 1), ("rectangular", 5, 12, 726, 1), ("rectangular", 8, 14, 388.9, 1),  # blueberry culture page, grovida.us
+        ("rectangular", 16, 22, 124, 0.5), ("rectangular", 8, 12, 454, 0.5), ("square", 18, None, 134, 0.6),
+        ("rectangular", 18, 24, 101, 0.5),  # grower pages (low authority)
+        ("rectangular", 4, 12, 907.5, 1), ("rectangular", 4, 10, 1089, 1), ("rectangular", 5, 12, 726, 1),
+        ("rectangular", 8, 14, 388.9, 1),  # blueberry culture page, grovida.us
         ("square", 16, None, 170.16, 0.01), ("offset", 16, None, 196.48, 0.01),  # 43,560 / (0.866 s^2): exact
         ("offset", 20, None, 125.75, 0.01), ("offset", 30, None, 55.89, 0.01), ("offset", 40, None, 31.44, 0.01),
     ],

@@ -392,7 +392,10 @@ def test_closed_lines_and_company(tmp_path):
 
 def test_the_plan_contradicts_the_file(tmp_path):
     write(tmp_path / "b.gpkg", [SQUARE])
-    for layer in (boundary("b.gpkg", tmp_path, crs=CRS.from_epsg(26918)), features("b.gpkg", tmp_path, crs=CRS.from_epsg(26918))):
+    for layer in (
+        boundary("b.gpkg", tmp_path, crs=CRS.from_epsg(26918)),
+        features("b.gpkg", tmp_path, crs=CRS.from_epsg(26918)),
+    ):
         assert layer.crs.to_epsg() == 2263
         assert codes(layer) == ["crs_own"]
     assert codes(boundary("b.gpkg", tmp_path, crs=NY, unit="ft")) == []  # a file with a CRS says its unit with it

@@ -7,8 +7,9 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
-from invented import Property, field, objects, plan_of
 from pyproj import CRS
+
+from invented import Property, field, objects, plan_of
 
 LINE = shapely.LineString([(-90, 5), (90, 12)])
 
@@ -44,4 +45,4 @@ def test_plants_of_unknown_height_keep_off_and_the_plan_says_so() -> None:
 def test_plants_held_low_count_as_low(held_to: str, near: bool) -> None:
     plan = planned(plants=[{"plant": "apple, standard"}], held_to=held_to)
     assert (gap(plan) < 3.0) is near
-    assert np.isclose(plan.site.blocks[0].height_m, float(held_to.split()[0]) * 0.3048)
+    assert np.isclose(plan.site.blocks[0].height_m, float(held_to.split(maxsplit=1)[0]) * 0.3048)

@@ -9,9 +9,10 @@ import pytest
 import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from invented import Property, Sheet, field, hills, objects, plan_of
 from pyproj import CRS, Transformer
 from scipy.spatial import cKDTree
+
+from invented import Property, Sheet, field, hills, objects, plan_of
 
 FOOT = 0.3048
 QUICK = settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True)

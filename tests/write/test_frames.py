@@ -7,11 +7,11 @@ from pathlib import Path
 import geopandas
 import numpy as np
 import pytest
-from invented import Property, field, objects, plan_of
 from pyproj import CRS
 from shapely import Point
 
 import setout
+from invented import Property, field, objects, plan_of
 from setout.errors import SetoutError
 from setout.write import geopackage, plan_layers
 
@@ -33,6 +33,8 @@ def test_the_frame_is_the_layer(layer: str, tmp_path: Path) -> None:
 
 
 def test_an_unknown_layer_is_named() -> None:
-    plan = plan_of(Property(field(4), {}, {}).survey(CRS.from_epsg(32610)), {"name": "A", "pattern": "square", "step": "30 ft"})
+    plan = plan_of(
+        Property(field(4), {}, {}).survey(CRS.from_epsg(32610)), {"name": "A", "pattern": "square", "step": "30 ft"}
+    )
     with pytest.raises(SetoutError, match='no layer "treez"'):
         setout.geodataframe(plan, "treez")

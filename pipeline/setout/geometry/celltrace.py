@@ -19,7 +19,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.ndimage import label
 
-_CORNERS = np.array([1 if bin(code).count("1") in (1, 3) else 2 if code in (6, 9) else 0 for code in range(16)], np.uint8)
+_CORNERS = np.array([1 if code.bit_count() in (1, 3) else 2 if code in (6, 9) else 0 for code in range(16)], np.uint8)
 """Corners at a vertex by which of its cells are set: 1 upper left, 2 upper right, 4 lower left, 8 lower right."""
 
 
@@ -62,7 +62,9 @@ def cell_polygons(mask: NDArray[np.bool_], row0: int = 0, col0: int = 0) -> NDAr
     return _assemble(x + col0, y + (row0 + top), np.append(starts, len(points)), owner, outer)
 
 
-def _corners(mask: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.uint8], NDArray[np.int64]]:
+def _corners(
+    mask: NDArray[np.bool_],
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.uint8], NDArray[np.int64]]:
     """Return row, column and code of every corner, row by row, and each corner's partner along its horizontal side."""
     cells = np.pad(mask.view(np.uint8), 1)
     code = cells[:-1, :-1] + 2 * cells[:-1, 1:] + 4 * cells[1:, :-1] + 8 * cells[1:, 1:]
@@ -95,7 +97,9 @@ def _partners(
     return partner
 
 
-def _walk(across: NDArray[np.int64], along: NDArray[np.int64], code: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _walk(
+    across: NDArray[np.int64], along: NDArray[np.int64], code: NDArray[np.uint8]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Return the corners that begin a horizontal side, ring after ring, and where each ring starts among them."""
     size = len(across)
     even = np.arange(size) % 2 == 0
@@ -136,7 +140,11 @@ def _owners(
 
 
 def _assemble(
-    x: NDArray[np.int64], y: NDArray[np.int64], bounds: NDArray[np.int64], owner: NDArray[np.int64], outer: NDArray[np.bool_]
+    x: NDArray[np.int64],
+    y: NDArray[np.int64],
+    bounds: NDArray[np.int64],
+    owner: NDArray[np.int64],
+    outer: NDArray[np.bool_],
 ) -> NDArray[np.object_]:
     """Build the polygons, every ring closed, the outer ring of each patch before its holes."""
     ring_order = np.lexsort((~outer, owner))

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 ROUNDING = 1e-9
 """By how much a distance may fall short [m]: float rounding, nothing else."""
@@ -305,9 +306,7 @@ def set_along(
     return best
 
 
-def _both_ways(
-    stretch: Stretch, anchor: float, step: float, spots: Spots | None
-) -> list[tuple[float, float, float]]:
+def _both_ways(stretch: Stretch, anchor: float, step: float, spots: Spots | None) -> list[tuple[float, float, float]]:
     """Walk from a place to both ends."""
     onward = walked(stretch, anchor, step, spots)
     if not onward:
@@ -330,8 +329,41 @@ def _round_and_round(stretch: Stretch, step: float, spots: Spots | None) -> list
     return out
 
 
+class Edges:
+    """Straight pieces that others are tried against.
+
+    Parameters
+    ----------
+    a, b : (n, 2) ndarray
+        Their ends [m].
+
+    Examples
+    --------
+    >>> fence = Edges(np.array([[0, 0.0], [5, 0]]), np.array([[0, 9.0], [5, 9]]))
+    >>> [part.tolist() for part in fence.crossings(np.array([[-5, 3.0]]), np.array([[15, 3.0]]))]
+    [[0, 0], [0, 1], [0.25, 0.5]]
+    """
+
+    def __init__(self, a: Floats, b: Floats) -> None:
+        self._a, self._b = a, b
+        self._tree = shapely.STRtree(np.asarray(shapely.linestrings(np.stack([a, b], axis=1)), object))
+
+    def crossings(self, a: Floats, b: Floats) -> tuple[Ints, Ints, Floats]:
+        """Return which pieces, from a to b, cross which edges, and at what share of their length."""
+        part, edge = self._tree.query(shapely.linestrings(np.stack([a, b], axis=1)))
+        p, r = a[part], b[part] - a[part]
+        q, w = self._a[edge], self._b[edge] - self._a[edge]
+        det = r[:, 0] * w[:, 1] - r[:, 1] * w[:, 0]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            t = ((q[:, 0] - p[:, 0]) * w[:, 1] - (q[:, 1] - p[:, 1]) * w[:, 0]) / det
+            u = ((q[:, 0] - p[:, 0]) * r[:, 1] - (q[:, 1] - p[:, 1]) * r[:, 0]) / det
+            on = (t >= -ROUNDING) & (t <= 1 + ROUNDING) & (u >= -ROUNDING) & (u <= 1 + ROUNDING)
+        order = np.lexsort((t[on], part[on]))
+        return part[on][order].astype(np.int64), edge[on][order].astype(np.int64), np.clip(t[on][order], 0.0, 1.0)
+
+
 class Blade:
-    """An area that paths are cut by, its edges in a tree.
+    """An area that paths are cut by.
 
     Parameters
     ----------
@@ -341,24 +373,10 @@ class Blade:
 
     def __init__(self, area: BaseGeometry) -> None:
         self.area = area
-        rings = shapely.get_rings(shapely.get_parts(area))
-        xy, ring = shapely.get_coordinates(rings, return_index=True)
+        xy, ring = shapely.get_coordinates(shapely.get_rings(shapely.get_parts(area)), return_index=True)
         same = ring[1:] == ring[:-1]
-        self._a, self._b = xy[:-1][same], xy[1:][same]
-        self._tree = shapely.STRtree(shapely.linestrings(np.stack([self._a, self._b], axis=1)))
+        self.edges = Edges(xy[:-1][same], xy[1:][same])
         shapely.prepare(self.area)
-
-    def crossings(self, a: Floats, b: Floats) -> tuple[NDArray[np.int64], Floats]:
-        """Return which parts, from a to b, cross an edge, and at what share of their length."""
-        part, edge = self._tree.query(shapely.linestrings(np.stack([a, b], axis=1)))
-        p, r = a[part], b[part] - a[part]
-        q, w = self._a[edge], self._b[edge] - self._a[edge]
-        det = r[:, 0] * w[:, 1] - r[:, 1] * w[:, 0]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            t = ((q[:, 0] - p[:, 0]) * w[:, 1] - (q[:, 1] - p[:, 1]) * w[:, 0]) / det
-            u = ((q[:, 0] - p[:, 0]) * r[:, 1] - (q[:, 1] - p[:, 1]) * r[:, 0]) / det
-            on = (t >= -ROUNDING) & (t <= 1 + ROUNDING) & (u >= -ROUNDING) & (u <= 1 + ROUNDING)
-        return part[on].astype(np.int64), np.clip(t[on], 0.0, 1.0)
 
 
 def cut(paths: Sequence[Path], blade: Blade) -> Iterator[tuple[int, Stretch]]:
@@ -387,7 +405,7 @@ def cut(paths: Sequence[Path], blade: Blade) -> Iterator[tuple[int, Stretch]]:
     if not paths:
         return
     owner, s, low, high = _parts(paths)
-    part, share = blade.crossings(low, high)
+    part, _, share = blade.edges.crossings(low, high)
     ends = np.array([path.length for path in paths])
     which = np.concatenate([owner[part], np.arange(len(paths)), np.arange(len(paths))])
     where = np.concatenate([s[part, 0] + share * (s[part, 1] - s[part, 0]), np.zeros(len(paths)), ends])
@@ -403,7 +421,7 @@ def cut(paths: Sequence[Path], blade: Blade) -> Iterator[tuple[int, Stretch]]:
         yield from ((int(k), stretch) for stretch in _stretches(paths[k], lo[own], hi[own]))
 
 
-def _parts(paths: Sequence[Path]) -> tuple[NDArray[np.int64], Floats, Floats, Floats]:
+def _parts(paths: Sequence[Path]) -> tuple[Ints, Floats, Floats, Floats]:
     """Return the parts of paths, long ones cut up: owner, lengths at both ends, and the two ends."""
     owners, lengths = [], []
     for k, path in enumerate(paths):

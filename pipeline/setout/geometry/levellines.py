@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import asin, cos, hypot, isfinite, sin
+from math import asin, atan2, cos, hypot, pi, sin
 
 import numpy as np
 import shapely
@@ -20,8 +20,12 @@ Bools = NDArray[np.bool_]
 HeightAt = Callable[[Floats, Floats], Floats]
 """Takes x and y [m], gives heights [m], NaN where there is none."""
 
+FACE = 0.85
+"""A face is where ground is at least this share as steep as at its steepest place."""
 LEVEL = 1e-4
 """Ground less steep than this (rise over run) has no direction of its own."""
+MOST_TURNED = pi / 2
+"""How far a falling line turns on either side of its start at most [rad]; prolonged, it then never meets itself."""
 STEEPEST_TURN = 0.8
 """Sine of the greatest angle between a falling line and the level: beyond it ground is too flat for the fall wanted."""
 
@@ -57,10 +61,19 @@ class Surface:
             for part in (self.z, self.gx, self.gy)
         )  # type: ignore[return-value]
 
+    def heights(self, x: Floats, y: Floats) -> Floats:
+        """Return heights at points, bilinear; beyond the grid those of its edge."""
+        from scipy import ndimage
+
+        at = [(y - self.y0) / self.cell, (x - self.x0) / self.cell]
+        return np.asarray(ndimage.map_coordinates(self.z, at, order=1, mode="nearest"), float)
+
     def nodes(self) -> tuple[Floats, Floats]:
         """Return x and y of all grid points, row after row."""
         rows, cols = self.z.shape
-        return np.tile(self.x0 + self.cell * np.arange(cols), rows), np.repeat(self.y0 + self.cell * np.arange(rows), cols)
+        return np.tile(self.x0 + self.cell * np.arange(cols), rows), np.repeat(
+            self.y0 + self.cell * np.arange(rows), cols
+        )
 
 
 def surface(height_at: HeightAt, bounds: Sequence[float], cell: float, smooth: float) -> Surface | None:
@@ -111,8 +124,8 @@ def surface(height_at: HeightAt, bounds: Sequence[float], cell: float, smooth: f
     return Surface(float(x[0]), float(y[0]), cell, z, gx, gy)
 
 
-def steepest(ground: Surface, area: BaseGeometry, across: float) -> tuple[float, float]:
-    """Return the middle of the steepest face in an area.
+def steep_faces(ground: Surface, area: BaseGeometry, across: float, most: int) -> Floats:
+    """Return places on the steep faces of an area, spread over them.
 
     Parameters
     ----------
@@ -122,49 +135,53 @@ def steepest(ground: Surface, area: BaseGeometry, across: float) -> tuple[float,
         Where to look.
     across : float
         How wide a face is: slopes are averaged over as much [m].
+    most : int
+        How many places at most.
 
     Returns
     -------
-    tuple of float
-        x and y [m].
+    (n, 2) ndarray
+        Places [m]; the first is the one nearest to the area's middle, each next one furthest from those before.
 
     Examples
     --------
     >>> hump = surface(lambda x, y: np.where(x < 50, 0.02 * x, 1 + 0.2 * (x - 50)), (0, 0, 100, 100), 5.0, 5.0)
-    >>> steepest(hump, shapely.box(0, 0, 70, 100), 10.0)[0]
-    65.0
+    >>> steep_faces(hump, shapely.box(0, 0, 90, 100), 10.0, 2).tolist()
+    [[60.0, 50.0], [85.0, 5.0]]
     """
     from scipy import ndimage
 
-    slope = ndimage.uniform_filter(np.hypot(ground.gx, ground.gy), max(int(round(across / ground.cell)), 1))
+    slope = ndimage.uniform_filter(np.hypot(ground.gx, ground.gy), max(round(across / ground.cell), 1))
     x, y = ground.nodes()
     inside = np.flatnonzero(shapely.contains_xy(area, x, y))
     if not len(inside):
-        point = shapely.point_on_surface(area)
-        return float(point.x), float(point.y)
+        return shapely.get_coordinates(shapely.point_on_surface(area))
     steep = np.round(slope.ravel()[inside], 6)
-    # of equally steep places the one nearest to the middle of them, so that nothing hangs on the grid's corner
-    best = inside[steep >= steep.max() - 1e-6]
-    off = np.hypot(x[best] - x[best].mean(), y[best] - y[best].mean())
-    chosen = best[np.argmin(np.round(off, 6))]
-    return float(x[chosen]), float(y[chosen])
+    best = inside[steep >= FACE * steep.max()]
+    places = np.column_stack([x[best], y[best]])
+    middle = shapely.get_coordinates(shapely.centroid(area))[0]
+    chosen = [int(np.argmin(np.round(np.hypot(*(places - middle).T), 6)))]
+    away = np.full(len(places), np.inf)
+    while len(chosen) < min(most, len(places)):
+        away = np.minimum(away, np.hypot(*(places - places[chosen[-1]]).T))
+        chosen.append(int(np.argmax(np.round(away, 6))))
+    return places[chosen]
 
 
-def traced(ground: Surface, start: tuple[float, float], fall: float, step: float, apart: float) -> Floats:
+def traced(ground: Surface, box: Sequence[float], start: tuple[float, float], fall: float) -> Floats:
     """Trace the line through a point that keeps its height or falls steadily, with higher ground on its left.
 
     Parameters
     ----------
     ground : Surface
-        Smoothed heights.
+        Smoothed heights; vertices come as far apart as its cells.
+    box : Sequence of float
+        Where the line is wanted: least x, least y, greatest x, greatest y [m].
     start : tuple of float
         The point [m].
     fall : float
-        Fall along the line, rise over run; 0 for level.
-    step : float
-        Distance of its vertices [m].
-    apart : float
-        A line that falls ends where it comes this near to itself again [m].
+        Fall along the line, rise over run; 0 for level. A line that falls does not close: it ends where it has turned by
+        a right angle from the point.
 
     Returns
     -------
@@ -174,26 +191,28 @@ def traced(ground: Surface, start: tuple[float, float], fall: float, step: float
     Examples
     --------
     >>> cone = surface(lambda x, y: -0.1 * np.hypot(x, y), (-100, -100, 100, 100), 2.0, 4.0)
-    >>> ring = traced(cone, (50.0, 0.0), 0.0, 2.0, 5.0)
+    >>> ring = traced(cone, (-90, -90, 90, 90), (50.0, 0.0), 0.0)
     >>> bool(np.abs(np.hypot(*ring.T) - 50).max() < 0.1), ring[0].tolist() == ring[-1].tolist()
     (True, True)
     """
-    onward, closes = _one_way(ground, start, fall, step, apart)
+    onward, closes = _one_way(ground, box, start, (fall, ground.cell))
     if closes:
         return np.array([start, *onward, start])
-    back, _ = _one_way(ground, start, fall, -step, apart)
+    back, _ = _one_way(ground, box, start, (fall, -ground.cell))
     return np.array([*reversed(back), start, *onward])
 
 
 def _one_way(
-    ground: Surface, start: tuple[float, float], fall: float, step: float, apart: float
+    ground: Surface, box: Sequence[float], start: tuple[float, float], way_of: tuple[float, float]
 ) -> tuple[list[tuple[float, float]], bool]:
-    """Trace until the line leaves the grid, closes, meets itself, or there is no slope left."""
+    """Trace until the line leaves the box, closes, or there is no slope left; a falling one until it has turned round."""
+    fall, step = way_of
+    low_x, low_y, high_x, high_y = box
     out: list[tuple[float, float]] = []
     x, y = start
     level, *_ = ground.at(x, y)
-    most = int(4 * (ground.z.shape[0] + ground.z.shape[1]) * ground.cell / abs(step)) + 8
-    behind = max(int(2 * apart / abs(step)), 4)
+    most = int(8 * (high_x - low_x + high_y - low_y) / abs(step)) + 8
+    turned, heading = 0.0, None
     for count in range(1, most):
         way = _way(ground, x, y, fall)
         if way is None:
@@ -202,13 +221,16 @@ def _one_way(
         if half is None:
             break
         x, y = x + half[0] * step, y + half[1] * step
+        if heading is not None:
+            turned += atan2(heading[0] * half[1] - heading[1] * half[0], heading[0] * half[0] + heading[1] * half[1])
+        heading = half
         if fall == 0:
             x, y = _levelled(ground, x, y, level, abs(step))
-        if not isfinite(ground.at(x, y)[0]):
+        if not (low_x <= x <= high_x and low_y <= y <= high_y):
             break
         if count > 4 and hypot(x - start[0], y - start[1]) < 0.75 * abs(step):
             return out, fall == 0
-        if fall and count > 2 * behind and _meets(out[: count - behind], x, y, apart):
+        if fall and abs(turned) > MOST_TURNED:
             break
         out.append((x, y))
     return out, False
@@ -233,10 +255,6 @@ def _levelled(ground: Surface, x: float, y: float, level: float, step: float) ->
         return x, y
     off = max(-0.2 * step, min(0.2 * step, (level - z) / slope))
     return x + off * gx / slope, y + off * gy / slope
-
-
-def _meets(line: list[tuple[float, float]], x: float, y: float, apart: float) -> bool:
-    return any(abs(px - x) < apart and abs(py - y) < apart and hypot(px - x, py - y) < apart for px, py in line)
 
 
 def fair(xy: Floats, spread: float, step: float) -> Floats:

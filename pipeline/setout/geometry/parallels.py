@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.curves import Path, path_of
 
@@ -46,7 +47,7 @@ class Base:
         self._a, self._leg = xy[:-1], np.diff(xy, axis=0)
         self._length = np.hypot(*self._leg.T)
         self._closed = bool(np.hypot(*(xy[0] - xy[-1])) < 1e-6)
-        self._tree = shapely.STRtree(shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1)))
+        self._tree = shapely.STRtree(np.asarray(shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1)), object))
 
     def signed(self, points: Floats) -> tuple[Floats, Floats]:
         """Return the distance of points from the line [m], positive on its left, and their nearest points on it."""
@@ -147,7 +148,7 @@ class DistanceGrid:
     ----------
     base : the line
     x, y : coordinates of the columns and rows [m]
-    distance : (rows, columns) [m], positive to the left of the line
+    distance : (rows, columns) [m], positive to the left of the line; NaN where it was not measured
     """
 
     base: Base
@@ -163,31 +164,36 @@ class DistanceGrid:
     @property
     def span(self) -> tuple[float, float]:
         """Return the least and the greatest distance [m]."""
-        return float(self.distance.min()), float(self.distance.max())
+        return float(np.nanmin(self.distance)), float(np.nanmax(self.distance))
 
 
-def distance_grid(base: Base, bounds: Sequence[float], cell: float) -> DistanceGrid:
-    """Measure the distance to a line over a box.
+def distance_grid(base: Base, area: BaseGeometry, cell: float) -> DistanceGrid:
+    """Measure the distance to a line over an area.
 
     Parameters
     ----------
     base : Base
         The line.
-    bounds : Sequence of float
-        The box: least x, least y, greatest x, greatest y [m].
+    area : BaseGeometry
+        Where parallels are wanted.
     cell : float
         Distance of the points that are measured [m].
 
     Returns
     -------
     DistanceGrid
-        One cell more than the box on every side.
+        Measured in the area and for two cells round it.
     """
-    low_x, low_y, high_x, high_y = bounds
-    x = low_x + cell * np.arange(-1, np.ceil((high_x - low_x) / cell) + 2)
-    y = low_y + cell * np.arange(-1, np.ceil((high_y - low_y) / cell) + 2)
+    low_x, low_y, high_x, high_y = area.bounds
+    x = low_x + cell * np.arange(-2, np.ceil((high_x - low_x) / cell) + 3)
+    y = low_y + cell * np.arange(-2, np.ceil((high_y - low_y) / cell) + 3)
     grid = np.column_stack([np.tile(x, len(y)), np.repeat(y, len(x))])
-    return DistanceGrid(base, x, y, base.signed(grid)[0].reshape(len(y), len(x)))
+    distance = np.full(len(grid), np.nan)
+    round_it = shapely.buffer(area, 2 * cell, quad_segs=1, cap_style="square", join_style="mitre")
+    shapely.prepare(round_it)
+    near = shapely.intersects_xy(round_it, grid)
+    distance[near] = base.signed(grid[near])[0]
+    return DistanceGrid(base, x, y, distance.reshape(len(y), len(x)))
 
 
 def drawn(grid: DistanceGrid, levels: Sequence[float]) -> list[tuple[int, Path]]:
@@ -207,7 +213,8 @@ def drawn(grid: DistanceGrid, levels: Sequence[float]) -> list[tuple[int, Path]]
     """
     from contourpy import contour_generator
 
-    generator = contour_generator(grid.x, grid.y, grid.distance, name="serial", line_type="Separate")
+    known = np.ma.masked_invalid(grid.distance)
+    generator = contour_generator(grid.x, grid.y, known, name="serial", line_type="Separate")
     out = []
     for k, level in enumerate(levels):
         for xy in generator.lines(float(level)):
@@ -217,7 +224,7 @@ def drawn(grid: DistanceGrid, levels: Sequence[float]) -> list[tuple[int, Path]]
     return out
 
 
-def exact(grid: DistanceGrid, levels: Sequence[float]) -> list[tuple[int, Path]]:
+def exact(grid: DistanceGrid, levels: Sequence[float], stray: float = EXACT) -> list[tuple[int, Path]]:
     """Draw parallels exactly.
 
     Parameters
@@ -226,18 +233,20 @@ def exact(grid: DistanceGrid, levels: Sequence[float]) -> list[tuple[int, Path]]
         Distances.
     levels : Sequence of float
         Distances of the parallels, negative to the right of the base line [m].
+    stray : float
+        How far they may stray from their distance [m].
 
     Returns
     -------
     list of tuple
-        Index of the level, and a path that runs the base line's way; no point of it strays from its distance by more than
-        ``EXACT``, except within ``FINEST`` of a corner.
+        Index of the level, and a path that runs the base line's way; no point of it strays further, except within
+        ``FINEST`` of a corner.
 
     Examples
     --------
-    >>> grid = distance_grid(Base(np.array([[-50, 0], [0, 0], [0, 50.0]])), (-20, -20, 20, 20), 1.0)
+    >>> grid = distance_grid(Base(np.array([[-50, 0], [0, 0], [0, 50.0]])), shapely.box(-20, -20, 20, 20), 1.0)
     >>> [(k, round(path.length, 1)) for k, path in exact(grid, [4.0])]
-    [(0, 34.0)]
+    [(0, 36.0)]
     """
     rough = drawn(grid, levels)
     if not rough:
@@ -249,11 +258,8 @@ def exact(grid: DistanceGrid, levels: Sequence[float]) -> list[tuple[int, Path]]
     owner, xy = _unbroken(owner, xy, np.abs(found - level[owner]) > 1.5 * grid.cell)
     of_level = level[owner // BREAKS]
     xy = _moved(grid.base, _moved(grid.base, xy, of_level), of_level)
-    owner, xy = _refined(grid.base, owner, xy, level)
-    return [
-        (rough[int(owner[first]) // BREAKS][0], path)
-        for first, path in _simplified(owner, xy)
-    ]
+    owner, xy = _refined(grid.base, owner, xy, level, stray)
+    return [(rough[int(owner[first]) // BREAKS][0], path) for first, path in _simplified(owner, xy, stray / 2)]
 
 
 BREAKS = 1_000_000
@@ -279,7 +285,7 @@ def _moved(base: Base, xy: Floats, level: Floats) -> Floats:
     return out
 
 
-def _refined(base: Base, owner: Ints, xy: Floats, level: Floats) -> tuple[Ints, Floats]:
+def _refined(base: Base, owner: Ints, xy: Floats, level: Floats, stray: float) -> tuple[Ints, Floats]:
     """Halve the parts that stray, until none does."""
     open_parts = np.ones(len(xy), bool)
     for _ in range(12):
@@ -287,7 +293,7 @@ def _refined(base: Base, owner: Ints, xy: Floats, level: Floats) -> tuple[Ints, 
         part = part[np.hypot(*(xy[part + 1] - xy[part]).T) > FINEST]
         middle = (xy[part] + xy[part + 1]) / 2
         wanted = level[owner[part] // BREAKS]
-        strays = np.abs(base.signed(middle)[0] - wanted) > EXACT
+        strays = np.abs(base.signed(middle)[0] - wanted) > stray / 2
         part, middle, wanted = part[strays], middle[strays], wanted[strays]
         if not len(part):
             break
@@ -301,7 +307,7 @@ def _refined(base: Base, owner: Ints, xy: Floats, level: Floats) -> tuple[Ints, 
     return owner, xy
 
 
-def _simplified(owner: Ints, xy: Floats) -> list[tuple[int, Path]]:
+def _simplified(owner: Ints, xy: Floats, tolerance: float) -> list[tuple[int, Path]]:
     """Return the paths with the vertices that they need, each with the index of its first vertex."""
     first = np.flatnonzero(np.append(True, owner[1:] != owner[:-1]))
     last = np.append(first[1:], len(owner))
@@ -309,7 +315,7 @@ def _simplified(owner: Ints, xy: Floats) -> list[tuple[int, Path]]:
     for a, b in zip(first, last, strict=True):
         if b - a < 2:
             continue
-        line = shapely.simplify(shapely.LineString(xy[a:b]), EXACT / 2, preserve_topology=False)
+        line = shapely.simplify(shapely.LineString(xy[a:b]), tolerance, preserve_topology=False)
         path = path_of(shapely.get_coordinates(line))
         if path is not None:
             out.append((int(a), path))

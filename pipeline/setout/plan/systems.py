@@ -118,7 +118,7 @@ class PlantSection(Section):
         return Plant(
             entry.name, self.variety, self.role, self.share if self.count is None else float(self.count),
             held(wide, held_to), held(tall, held_to), wide, tall, entry.species, count=self.count is not None,
-            remove_year=self.remove_year, **facts_of(entry),
+            remove_year=self.remove_year, **facts_of(entry, self.role),
         )  # fmt: skip
 
 
@@ -147,13 +147,15 @@ def held(size: float, held_to: float | None) -> float:
     return min(size, held_to) if size == size else held_to
 
 
-def facts_of(entry: catalogue.CatalogueEntry) -> dict[str, Any]:
+def facts_of(entry: catalogue.CatalogueEntry, role: str = "") -> dict[str, Any]:
     """Return what a plant takes from its catalogue entry beside its size.
 
     Parameters
     ----------
     entry : CatalogueEntry
         The entry.
+    role : str
+        The plant's role: of a dioecious plant "male" and "pollinizer" are male, all others female.
 
     Returns
     -------
@@ -161,7 +163,10 @@ def facts_of(entry: catalogue.CatalogueEntry) -> dict[str, Any]:
         Fields of :class:`setout.nouns.Plant` that the entry knows.
     """
     names = ("bloom", "pollination", "pollination_m", "agent", "years_to_full_size", "habit", "juglone")
-    return {name: getattr(entry, name) for name in names if hasattr(entry, name)}
+    facts = {name: getattr(entry, name) for name in names}
+    if entry.pollination == "dioecious":
+        facts["pollination"] = "male" if role in ("male", "pollinizer") else "female"
+    return facts
 
 
 def _find(name: str, context: Any) -> catalogue.CatalogueEntry:

@@ -230,9 +230,7 @@ def _known_kind(path: Path, info: LayerInfo, source: str) -> LayerInfo:
     return replace(info, kind=kind)
 
 
-def _settled(
-    ref: Reference, found: Found, said: str | None, plan: CRS | None, unit: str | None
-) -> tuple[Found, CRS]:
+def _settled(ref: Reference, found: Found, said: str | None, plan: CRS | None, unit: str | None) -> tuple[Found, CRS]:
     """Settle unit and CRS; return the features in the CRS's unit, and the CRS."""
     if found.crs is None:
         if plan is None:

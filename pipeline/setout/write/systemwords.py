@@ -227,7 +227,7 @@ def _rows(planting: Planting, index: int, lines: np.ndarray) -> Iterator[tuple[s
 
 def _held(block: Block, units: str) -> Iterator[tuple[str, str]]:
     """Yield what is held smaller than it would grow, each plant once for all its varieties."""
-    told = {}
+    told: dict[str, None] = {}
     for plant in block.plants:
         if plant.natural_spread_m - plant.spread_m > 1e-6 or plant.natural_height_m - plant.height_m > 1e-6:
             kept = _size(plant.spread_m, plant.height_m, units)

@@ -1,15 +1,16 @@
-"""Rows that follow the level: baselines on the steepest faces, and rows parallel to each as long as their fall allows.
+"""Rows that follow the level: baselines on the steepest faces, and row after row beside each as long as the fall allows.
 
-The rule is that of NRCS Conservation Practice Standard 331 (Contour Orchards and Other Perennial Crops): rows are laid
-parallel to a baseline on the contour; where a row reaches the greatest grade, a new baseline is set for the ground beyond.
-The first baseline is on the steepest face, where level lines lie closest (the Penn State Tree Fruit Production Guide, too,
-begins a layout on the contour at the steepest point of the field). So rows lie exactly one row distance apart within the reach of a baseline; between two such sets the gap opens from one
-row distance to two, where the next short row comes in, and rows end where it closes.
+The rule is that of NRCS Conservation Practice Standard 331 (Contour Orchards and Other Perennial Crops): rows follow a
+baseline on the contour; where a row reaches the greatest grade, a new baseline is set for the ground beyond. A baseline is
+laid on the steepest face, where level lines lie closest (the Penn State Tree Fruit Production Guide, too, begins a layout
+on the contour at the steepest point of the field). Every next row lies one row distance from the one before wherever its
+fall then stays within the limit, and further away, up to the greatest row distance, where that keeps it level enough. Between
+the rows of two baselines the gap opens from one row distance to two, where the next short row comes in; where it closes,
+a row ends.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,13 +18,12 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
-from setout.geometry.curves import Blade, Spots, Stretch, cut
-from setout.geometry.levellines import HeightAt, Surface, fair, gentle_runs, steepest, surface, too_steep, traced
-from setout.geometry.parallels import Base, distance_grid, exact, prolonged
+from setout.geometry.beside import Rule, next_line, resampled, within
+from setout.geometry.curves import Blade, Spots, Stretch, cut, path_of
+from setout.geometry.levellines import HeightAt, Surface, fair, gentle_runs, steep_faces, surface, too_steep, traced
 from setout.nouns import Block, Bools, Floats, Pattern
 from setout.stages.curve.common import Curved, Line, end_m, line_of, numbered, planted_ground, said, trees_along
 from setout.stages.curve.falls import doubts, gentle_parts
-from setout.stages.curve.guide import best_place
 
 STRETCH_M = 30.0
 """The fall of a row is held to its limit over any stretch as long as this [m], and of a shorter row from end to end."""
@@ -33,12 +33,20 @@ LEVEL_M = 0.3
 """A block with less between its lowest and its highest ground has no contour to follow [m]."""
 FEWEST = 3
 """Rows with fewer trees are left out."""
-TRIES = 8
-"""Places of the rows across a baseline that are compared."""
+WIDEST = 1.5
+"""Rows open to no more than so many row distances, whatever the pattern's greatest row distance."""
+KEPT_BY = 0.8
+"""Rows are placed to keep to this share of the greatest fall on smoothed ground; its roughness takes the rest."""
+STARTS, STARTS_FROM = 4, 60.0
+"""So many baselines are tried on an area of more than so many square row distances, and the longest is taken."""
+HALVED_FROM = 20.0
+"""An area of more than so many square row distances on which no row comes about is tried again in two halves."""
 LASTING_M = 30.0
 """A fall over the limit for this long ends the rows beyond it too; a shorter one only interrupts its own row [m]."""
 MOST_BASELINES = 600
 """So many baselines are laid at most."""
+CLOSER_M = 0.02
+"""By how much rows may come nearer to each other than their least distance where a line bends between its vertices [m]."""
 ROUND = 1 / np.cos(np.pi / 64)
 """By how much arcs of 16 chords a quarter are drawn larger, so that they hold the circle."""
 
@@ -71,6 +79,12 @@ class Terms:
         return self.pattern.fall[0] if self.bounded else 0.0
 
     @property
+    def rates(self) -> tuple[float, float]:
+        """Return the least and the greatest change of height along a row that its place is chosen by."""
+        most = KEPT_BY * min(self.most, 1.0)
+        return (-most, -min(self.least, most)) if self.least else (-most, most)
+
+    @property
     def aim(self) -> float:
         """Return the fall of a baseline: level, or somewhat more than the least fall."""
         least, most = self.pattern.fall
@@ -96,15 +110,14 @@ class Seen:
 
 @dataclass(frozen=True, slots=True)
 class Set:
-    """Rows of one baseline: their trees, and the pieces of line that they take up, ends included."""
+    """Rows of one baseline: their trees, the pieces of line that they take up, ends included, and places along these."""
 
     rows: list[Line]
     taken: list[shapely.LineString]
+    places: Spots
 
 
-def contour_rows(
-    block: Block, ground_to_plant: BaseGeometry, height_at: HeightAt | None, units: str
-) -> Curved:
+def contour_rows(block: Block, ground_to_plant: BaseGeometry, height_at: HeightAt | None, units: str) -> Curved:
     """Set out rows along the contour.
 
     Row 1 is the lowest by its trees' mean elevation; every row is walked with the higher ground on the left hand, so that
@@ -195,6 +208,7 @@ def _covered(terms: Terms, ground: BaseGeometry, spots: Spots) -> tuple[list[Lin
     """Lay baseline after baseline over what is left, until no row fits; return the rows and what is left."""
     rows: list[Line] = []
     left: list[BaseGeometry] = []
+    distance = terms.pattern.row_distance_m
     todo = _worthwhile(terms.pattern, ground)
     for _ in range(MOST_BASELINES):
         if not todo:
@@ -202,14 +216,27 @@ def _covered(terms: Terms, ground: BaseGeometry, spots: Spots) -> tuple[list[Lin
         area = todo.pop(0)
         found = _one_baseline(terms, area, spots)
         if not found.rows:
-            left.append(area)
+            halves = _worthwhile(terms.pattern, _halved(area)) if area.area > HALVED_FROM * distance**2 else []
+            todo += halves
+            left += [] if halves else [area]
             continue
         rows += found.rows
-        around = shapely.buffer(
-            shapely.multilinestrings(found.taken), terms.pattern.row_distance_m * ROUND, quad_segs=16
-        )
+        around = shapely.buffer(shapely.multilinestrings(found.taken), distance * ROUND, quad_segs=16)
         todo += _worthwhile(terms.pattern, shapely.difference(area, around))
-    return rows, shapely.multipolygons([*left, *todo])
+    return rows, shapely.union_all(np.array([*left, *todo], object))
+
+
+def _halved(area: BaseGeometry) -> BaseGeometry:
+    """Cut an area in two across its longer extent."""
+    low_x, low_y, high_x, high_y = area.bounds
+    x, y = (low_x + high_x) / 2, (low_y + high_y) / 2
+    wide = high_x - low_x >= high_y - low_y
+    one = shapely.box(low_x, low_y, x, high_y) if wide else shapely.box(low_x, low_y, high_x, y)
+    other = shapely.box(x, low_y, high_x, high_y) if wide else shapely.box(low_x, y, high_x, high_y)
+    return shapely.MultiPolygon(
+        [part for half in (one, other) for part in shapely.get_parts(shapely.intersection(area, half))
+         if shapely.get_dimensions(part) == 2]
+    )  # fmt: skip
 
 
 def _worthwhile(pattern: Pattern, ground: BaseGeometry) -> list[BaseGeometry]:
@@ -226,45 +253,81 @@ def _worthwhile(pattern: Pattern, ground: BaseGeometry) -> list[BaseGeometry]:
 
 
 def _one_baseline(terms: Terms, area: BaseGeometry, spots: Spots) -> Set:
-    """Lay a baseline through the steepest face of an area, and rows parallel to it as far as their fall allows."""
+    """Lay a baseline on the steepest face of an area, and row after row beside it, on both sides."""
     pattern, distance = terms.pattern, terms.pattern.row_distance_m
-    base = Base(_baseline(terms, area))
     low_x, low_y, high_x, high_y = area.bounds
-    across = float(np.hypot(high_x - low_x, high_y - low_y))
-    cell = min(max(distance / 2, across / 800), max(across / 8, 0.5))
-    grid = distance_grid(base, area.bounds, cell)
+    margin = 2 * distance
+    rule = Rule(
+        distance, min(pattern.row_distance_max_m, WIDEST * distance), terms.rates, min(distance / 3, 2.5),
+        (low_x - margin, low_y - margin, high_x + margin, high_y + margin),
+    )  # fmt: skip
+    baseline = resampled(_baseline(terms, area), rule)
     blade = Blade(area)
-    first = best_place(pattern, grid, blade, TRIES)
-    low, high = grid.span
-    numbers = np.arange(np.ceil((low - first) / distance), np.floor((high - first) / distance) + 1)
-    levels = first + distance * numbers
-    paths = exact(grid, levels.tolist())
-    pieces: dict[int, list[Stretch]] = {}
-    for k, stretch in cut([path for _, path in paths], blade):
-        pieces.setdefault(paths[k][0], []).append(stretch)
-    return _outward(terms, pieces, int(np.argmin(np.abs(levels))), spots)
+    around = shapely.buffer(area, distance, quad_segs=2)
+    shapely.prepare(around)
+    out = Set([], [], Spots(distance - CLOSER_M))
+    first = _one_level(terms, baseline, blade, Seen(np.empty((0, 2)), np.empty(0, bool)), (spots, out))
+    for side in (1, -1):
+        line: Floats | None = baseline
+        seen = first
+        while line is not None and within(line, rule.box):
+            counts = shapely.contains_xy(around, line[:, 0], line[:, 1])
+            line = next_line(terms.ground, line, side, counts, rule)
+            if line is None:
+                break
+            seen = _one_level(terms, line, blade, seen, (spots, out))
+            if len(seen.ended) and seen.ended.all():
+                break
+    return out
 
 
 def _baseline(terms: Terms, area: BaseGeometry) -> Floats:
-    """Trace a baseline, made as fair as its fall allows, and prolong it beyond the area."""
+    """Trace a baseline from a steep face, the longest of several that are tried, and make it as fair as its fall allows."""
     ground, distance = terms.ground, terms.pattern.row_distance_m
     aim = terms.aim if terms.bounded else 0.0
-    start = steepest(ground, area, 4 * distance)
-    step = ground.cell
-    line = traced(ground, start, aim, step, distance)
     low_x, low_y, high_x, high_y = area.bounds
-    reach = 2 * float(np.hypot(high_x - low_x, high_y - low_y)) + 20 * distance
+    margin = 3.5 * distance
+    box = (low_x - margin, low_y - margin, high_x + margin, high_y + margin)
+    tries = STARTS if area.area > STARTS_FROM * distance**2 else 1
+    lines = []
+    shapely.prepare(area)
+    for start in steep_faces(ground, area, 4 * distance, tries):
+        line = traced(ground, box, _fitted(terms, area, (float(start[0]), float(start[1]))), aim)
+        lines.append((int(shapely.contains_xy(area, line[:, 0], line[:, 1]).sum()), line))
+    line = max(lines, key=lambda found: found[0])[1]
     if len(line) < 2:  # no slope at all: straight along the area
-        corner = np.array([[low_x, (low_y + high_y) / 2], [high_x, (low_y + high_y) / 2]])
-        return prolonged(corner, reach)
+        return np.array([[low_x, (low_y + high_y) / 2], [high_x, (low_y + high_y) / 2]])
     allowed = 0.4 * (min(terms.most, 1.0) - aim)
     for spread in (8 * distance, 4 * distance, 2 * distance, distance):
-        smoother = fair(line, spread, step)
+        smoother = fair(line, spread, ground.cell)
         if _keeps(ground, smoother, aim, allowed, area):
-            line = smoother
-            break
-    keep = np.append(True, np.hypot(*np.diff(line, axis=0).T) > 1e-6)
-    return prolonged(line[keep], reach)
+            return smoother
+    return line
+
+
+def _fitted(terms: Terms, area: BaseGeometry, start: tuple[float, float]) -> tuple[float, float]:
+    """Move a baseline's start up or down its slope, so that rows at the least distance share what is left over."""
+    distance = terms.pattern.row_distance_m
+    _, gx, gy = terms.ground.at(*start)
+    slope = float(np.hypot(gx, gy))
+    if not slope > 0:
+        return start
+    way = np.array([gx, gy]) / slope
+    low_x, low_y, high_x, high_y = area.bounds
+    far = float(np.hypot(high_x - low_x, high_y - low_y))
+    here = np.array(start)
+    ray = shapely.LineString([here - far * way, here + far * way])
+    pieces = [p for p in shapely.get_parts(shapely.intersection(ray, area)) if p.length > 0]
+    own = min(pieces, key=lambda p: float(shapely.distance(p, shapely.Point(start))), default=None)
+    if own is None:
+        return start
+    ends = np.sort((shapely.get_coordinates(own) - here) @ way)
+    room = float(ends[-1] - ends[0])
+    spare = room - np.floor(room / distance) * distance
+    first = float(ends[0]) + spare / 2
+    off = first + np.round(-first / distance) * distance
+    off = float(np.clip(off, ends[0], ends[-1]))
+    return float(here[0] + off * way[0]), float(here[1] + off * way[1])
 
 
 def _keeps(ground: Surface, line: Floats, aim: float, allowed: float, area: BaseGeometry) -> bool:
@@ -284,33 +347,40 @@ def _keeps(ground: Surface, line: Floats, aim: float, allowed: float, area: Base
     return not bool((bad & near & np.isfinite(z)).any())
 
 
-def _outward(terms: Terms, pieces: Mapping[int, Sequence[Stretch]], middle: int, spots: Spots) -> Set:
-    """Take rows in turn from the baseline to both sides; where the fall passes the limit for long, the next ones end too."""
-    out = Set([], [])
-    for side, first in ((1, middle), (-1, middle - 1)):
-        before = Seen(np.empty((0, 2)), np.empty(0, bool))
-        for level in sorted((k for k in pieces if (k - first) * side >= 0), key=lambda k: k * side):
-            before = _one_level(terms, pieces[level], before, spots, out)
-    return out
-
-
-def _one_level(terms: Terms, pieces: Sequence[Stretch], before: Seen, spots: Spots, out: Set) -> Seen:
-    """Plant what may be planted of one level; return what was seen along it."""
+def _one_level(terms: Terms, line: Floats, blade: Blade, before: Seen, into: tuple[Spots, Set]) -> Seen:
+    """Plant what may be planted along one line; return what was seen along it."""
+    path = path_of(line)
     seen: list[Seen] = []
-    for stretch in sorted(pieces, key=lambda p: tuple(np.round(p.path.at(p.low)[:2], 4))):
+    spots, out = into
+    planted: list[Floats] = []
+    for _, stretch in cut([path], blade) if path is not None else ():
         count = max(int(np.ceil(stretch.room / LOOKED_AT_M)), 1)
         s, spacing = np.linspace(stretch.low, stretch.high, count + 1), stretch.room / count
         xy = stretch.path.points(s)
         z = np.asarray(terms.height_at(xy[:, 0], xy[:, 1]), float)
-        ended = before.ends(xy, 1.5 * terms.pattern.row_distance_m)
+        ended = before.ends(xy, WIDEST * 1.2 * terms.pattern.row_distance_m)
+        ended |= np.fromiter((out.places.near(px, py) is not None for px, py in xy.tolist()), bool, len(xy))
         runs = gentle_runs(np.where(ended, np.nan, z), spacing, STRETCH_M, 0.98 * terms.most)
         shut = np.ones(len(s), bool)
-        for a, b in runs:
+        for (a, b), (low, high) in zip(runs, _apart(runs, s, terms.pattern.row_distance_m), strict=True):
             shut[a : b + 1] = False
-            if abs(z[b] - z[a]) >= terms.least * (s[b] - s[a]):
-                _plant(terms, Stretch(stretch.path, float(s[a]), float(s[b])), spots, out)
+            falls = abs(z[b] - z[a]) >= terms.least * (s[b] - s[a])
+            if falls and _plant(terms, Stretch(stretch.path, low, high), spots, out):
+                planted.append(xy[a : b + 1])
         seen.append(Seen(xy, _lasting(shut, ended, spacing)))
-    return Seen(np.concatenate([part.xy for part in seen]), np.concatenate([part.ended for part in seen]))
+    for px, py in np.concatenate([np.empty((0, 2)), *planted]).tolist():
+        out.places.add(px, py)
+    none = [Seen(np.empty((0, 2)), np.empty(0, bool))]
+    return Seen(np.concatenate([p.xy for p in seen or none]), np.concatenate([p.ended for p in seen or none]))
+
+
+def _apart(runs: list[tuple[int, int]], s: Floats, distance: float) -> list[tuple[float, float]]:
+    """Return where runs of one line begin and end, so that the ends of two rows keep the distance of rows."""
+    low, high = s[[a for a, _ in runs]], s[[b for _, b in runs]]
+    short = np.maximum(distance - (low[1:] - high[:-1]), 0.0) / 2
+    low[1:] += short
+    high[:-1] -= short
+    return list(zip(low.tolist(), high.tolist(), strict=True))
 
 
 def _lasting(shut: Bools, ended: Bools, spacing: float) -> Bools:
@@ -322,17 +392,19 @@ def _lasting(shut: Bools, ended: Bools, spacing: float) -> Bools:
     return out
 
 
-def _plant(terms: Terms, stretch: Stretch, spots: Spots, out: Set) -> None:
-    """Set the trees of one run, check their fall tree by tree, and keep what is long enough."""
+def _plant(terms: Terms, stretch: Stretch, spots: Spots, out: Set) -> bool:
+    """Set the trees of one run, check their fall tree by tree, and keep what is long enough; tell whether anything is."""
     pattern = terms.pattern
     placed = trees_along(stretch, pattern, spots, None, pattern.row_distance_m)
-    kept: list[Line] = []
-    for part in gentle_parts(placed, terms.height_at, STRETCH_M, terms.most):
-        if len(part) >= FEWEST:
-            kept.append(line_of(stretch.path, part))
-        else:
-            for _, x, y in part:
-                spots.drop(x, y)
-    if kept:
-        out.rows.extend(kept)
-        out.taken.append(shapely.LineString(stretch.path.part(stretch.low, stretch.high)))
+    parts = [
+        p
+        for p in gentle_parts(placed, terms.height_at, (STRETCH_M, pattern.row_distance_m), terms.most)
+        if len(p) >= FEWEST
+    ]
+    for tree in set(placed).difference(*parts):
+        spots.drop(*tree[1:])
+    if not parts:
+        return False
+    out.rows.extend(line_of(stretch.path, part) for part in parts)
+    out.taken.append(shapely.LineString(stretch.path.part(stretch.low, stretch.high)))
+    return True

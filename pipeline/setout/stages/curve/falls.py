@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
+from setout.geometry.curves import Edges
 from setout.geometry.levellines import HeightAt
 from setout.nouns import Block, Finding, Floats
 from setout.stages.curve.common import Line, said
@@ -16,7 +17,7 @@ REACH = 2.2
 """A neighbouring row is looked for within so many row distances; further off there is none."""
 
 
-def gentle_parts(placed: Placed, height_at: HeightAt, stretch: float, most: float) -> list[Placed]:
+def gentle_parts(placed: Placed, height_at: HeightAt, lengths: tuple[float, float], most: float) -> list[Placed]:
     """Cut a row where its trees show more fall than allowed.
 
     Parameters
@@ -25,8 +26,9 @@ def gentle_parts(placed: Placed, height_at: HeightAt, stretch: float, most: floa
         Length along the path, x and y of trees in walking order [m].
     height_at : callable
         Elevations.
-    stretch : float
-        Length of the shortest stretch that counts [m]; a shorter row counts from end to end.
+    lengths : tuple of float
+        Length of the shortest stretch that counts (a shorter row counts from end to end), and of the gap that a cut leaves
+        at least [m].
     most : float
         Greatest fall, rise over run.
 
@@ -38,8 +40,8 @@ def gentle_parts(placed: Placed, height_at: HeightAt, stretch: float, most: floa
     Examples
     --------
     >>> trees = [(5.0 * k, 5.0 * k, 0.0) for k in range(9)]
-    >>> [len(part) for part in gentle_parts(trees, lambda x, y: np.where(x < 18, 0.0, 1.0), 20.0, 0.04)]
-    [4, 4]
+    >>> [len(part) for part in gentle_parts(trees, lambda x, y: np.where(x < 18, 0.0, 1.0), (20.0, 8.0), 0.04)]
+    [3, 5]
     """
     if len(placed) < 2:
         return [placed] if placed else []
@@ -52,27 +54,34 @@ def gentle_parts(placed: Placed, height_at: HeightAt, stretch: float, most: floa
         if b - a < 2:
             done += [(a, b)] if b > a else []
             continue
-        worst = _worst(run[a:b], z[a:b], stretch, most)
+        worst = _worst(run[a:b], z[a:b], lengths[0], most)
         if worst is None:
             done.append((a, b))
             continue
-        middle = a + worst
-        todo += [(a, middle), (middle + 1, b)]
+        first = last = a + worst
+        while first > a and last < b - 1 and run[last + 1] - run[first - 1] < lengths[1] - 1e-6:
+            first, last = (
+                (first - 1, last) if run[a + worst] - run[first] <= run[last] - run[a + worst] else (first, last + 1)
+            )
+        todo += [(a, first), (last + 1, b)]
     return [placed[a:b] for a, b in sorted(done)]
 
 
 def _worst(run: Floats, z: Floats, stretch: float, most: float) -> int | None:
-    """Return the tree in the middle of the stretch that falls most, if that is too much."""
+    """Return the tree at the sharpest change within the stretch that falls most, if that is too much."""
     blank = np.flatnonzero(~np.isfinite(z))
     if len(blank):
         return int(blank[0])
     length = run[None, :] - run[:, None]
     counts = length >= min(stretch, float(run[-1])) - 1e-9
     over = np.where(counts, np.abs(z[None, :] - z[:, None]) / np.where(counts, length, 1.0), 0.0)
-    i, j = np.unravel_index(int(np.argmax(over)), over.shape)
-    if over[i, j] <= most:
+    ends = divmod(int(np.argmax(over)), len(run))
+    if over[ends] <= most:
         return None
-    return int(np.argmin(np.abs(run - (run[i] + run[j]) / 2)))
+    i, j = sorted(ends)
+    leg = i + int(np.argmax(np.abs(np.diff(z[i : j + 1])) / np.diff(run[i : j + 1])))
+    middle = (run[i] + run[j]) / 2
+    return leg if abs(run[leg] - middle) <= abs(run[leg + 1] - middle) else leg + 1
 
 
 def doubts(block: Block, rows: Sequence[Line], height_at: HeightAt, units: str) -> tuple[Finding, ...]:
@@ -158,24 +167,21 @@ def row_gaps(rows: Sequence[Line], reach: float) -> Floats:
     (n,) ndarray
         One distance [m] for each tree and side that has another row in reach.
     """
-    lines = np.array([shapely.LineString(row.path.part(row.s[0], row.s[-1])) for row in rows if len(row.s) > 1])
     many = [row for row in rows if len(row.s) > 1]
-    starts, ends, owner = [], [], []
-    for k, row in enumerate(many):
-        way = np.gradient(np.column_stack([row.x, row.y]), axis=0)
-        way /= np.hypot(*way.T)[:, None]
-        tree = np.column_stack([row.x, row.y])
-        for side in (1.0, -1.0):
-            starts.append(tree)
-            ends.append(tree + side * reach * np.column_stack([-way[:, 1], way[:, 0]]))
-            owner.append(np.full(len(tree), k))
-    start, of = np.concatenate(starts), np.concatenate(owner)
-    rays = shapely.linestrings(np.stack([start, np.concatenate(ends)], axis=1))
-    ray, line = shapely.STRtree(lines).query(rays, predicate="intersects")
-    other = of[ray] != line
-    ray, line = ray[other], line[other]
-    met = shapely.intersection(rays[ray], lines[line])
-    away = shapely.distance(shapely.points(start[ray]), met)
-    nearest = np.full(len(rays), np.inf)
-    np.minimum.at(nearest, ray, away)
-    return np.asarray(nearest[np.isfinite(nearest)], float)
+    trees = [np.column_stack([row.x, row.y]) for row in many]
+    sizes = [len(tree) for tree in trees]
+    own = np.repeat(np.arange(len(many)), sizes)
+    way = np.concatenate([np.gradient(tree, axis=0) for tree in trees])
+    way /= np.hypot(*way.T)[:, None]
+    tree = np.concatenate(trees)
+    square = reach * np.column_stack([-way[:, 1], way[:, 0]])
+    within = own[1:] == own[:-1]
+    edges, owner = Edges(tree[:-1][within], tree[1:][within]), own[:-1][within]
+    gaps = []
+    for side in (1.0, -1.0):
+        ray, edge, share = edges.crossings(tree, tree + side * square)
+        other = own[ray] != owner[edge]
+        nearest = np.full(len(tree), np.inf)
+        np.minimum.at(nearest, ray[other], share[other] * reach)
+        gaps.append(nearest[np.isfinite(nearest)])
+    return np.concatenate(gaps)

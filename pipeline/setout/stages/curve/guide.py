@@ -54,7 +54,7 @@ def guide_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curve
     across = float(np.hypot(high_x - low_x, high_y - low_y))
     away = float(shapely.distance(shapely.LineString(line), ground))
     base = Base(prolonged(line, 2 * across + away))
-    grid = distance_grid(base, ground.bounds, min(max(pattern.row_distance_m / 2, across / 800), across / 8))
+    grid = distance_grid(base, ground, min(max(pattern.row_distance_m / 2, across / 800), across / 8))
     blade = Blade(ground)
     levels, tracks = _family(pattern, grid, best_place(pattern, grid, blade))
     rows = _planted(pattern, exact(grid, levels), tracks, blade)
@@ -103,21 +103,15 @@ def guide_line(block: Block, units: str) -> tuple[Floats, tuple[Finding, ...]]:
     return xy, (finding,)
 
 
-def _lines_of(geometry: BaseGeometry) -> list[shapely.LineString]:
+def _lines_of(geometry: BaseGeometry) -> list[BaseGeometry]:
     """Return the lines of a geometry, the boundaries of its polygons among them."""
-    parts = shapely.get_parts(geometry)
-    lines: list[BaseGeometry] = []
-    for part in parts:
-        kind = shapely.get_type_id(part)
-        if kind in (shapely.GeometryType.POLYGON, shapely.GeometryType.LINEARRING):
-            lines.append(shapely.LineString(shapely.get_coordinates(shapely.get_exterior_ring(part) if kind == 3 else part)))
-        elif kind == shapely.GeometryType.LINESTRING:
-            lines.append(part)
-    merged = shapely.line_merge(shapely.multilinestrings([line for line in lines if line.length > 1e-6]))
-    return list(shapely.get_parts(shapely.normalize(merged))) if not merged.is_empty else []
+    parts = [shapely.boundary(p) if shapely.get_dimensions(p) == 2 else p for p in shapely.get_parts(geometry)]
+    lines = [line for line in shapely.get_parts(parts) if shapely.get_dimensions(line) == 1 and line.length > 1e-6]
+    merged = shapely.normalize(shapely.line_merge(shapely.MultiLineString(lines)))
+    return [line for line in shapely.get_parts(merged) if line.length > 0]
 
 
-def _joined(lines: Sequence[shapely.LineString]) -> tuple[Floats, float]:
+def _joined(lines: Sequence[BaseGeometry]) -> tuple[Floats, float]:
     """Join lines end to nearest end, beginning with the longest; return the vertices and the widest gap."""
     todo = sorted((shapely.get_coordinates(line) for line in lines), key=lambda xy: (-_length(xy), xy.tolist()))
     done, widest = todo.pop(0), 0.0
@@ -199,9 +193,7 @@ def _family(pattern: Pattern, grid: DistanceGrid, first: float) -> tuple[list[fl
     return levels[inside].tolist(), tracks[inside].tolist()
 
 
-def _planted(
-    pattern: Pattern, paths: Sequence[tuple[int, Path]], tracks: Sequence[int], blade: Blade
-) -> list[Line]:
+def _planted(pattern: Pattern, paths: Sequence[tuple[int, Path]], tracks: Sequence[int], blade: Blade) -> list[Line]:
     """Set trees along all rows, from the first to the last."""
     spots, rows = Spots(pattern.nearest_m), []
     pieces: dict[int, list[Stretch]] = {}

@@ -43,7 +43,8 @@ def screen_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curv
     """
     ground = planted_ground(block, ground_to_plant)
     parts = screen_lines(block)
-    spots, lines = Spots(_nearest(block.pattern)), []
+    spots = Spots(_nearest(block.pattern))
+    lines: list[Line] = []
     for track in range(block.pattern.lines):
         placed: list[tuple[Path, list[tuple[float, float, float]]]] = []
         for part in parts:
@@ -92,7 +93,9 @@ def screen_lines(block: Block) -> list[Floats]:
     merged = None if line is None or line.is_empty else shapely.line_merge(line)
     parts = [] if merged is None else [shapely.get_coordinates(p) for p in shapely.get_parts(merged) if p.length > 1e-6]
     if not parts:
-        raise SetoutError("a screen runs along a line, and there is none", f"block {block.name}", 'add line = "file:layer"')
+        raise SetoutError(
+            "a screen runs along a line, and there is none", f"block {block.name}", 'add line = "file:layer"'
+        )
     return sorted(parts, key=lambda xy: xy.round(4).tolist())
 
 
@@ -110,9 +113,7 @@ def _stretches(block: Block, xy: Floats, track: int, ground: BaseGeometry) -> li
     if strip.is_empty or strip.area <= 0:
         return []
     base = Base(xy if closed else prolonged(xy, 4 * wide))
-    low_x, low_y, high_x, high_y = shapely.LineString(xy).buffer(wide).bounds
-    across = float(np.hypot(high_x - low_x, high_y - low_y))
-    grid = distance_grid(base, (low_x, low_y, high_x, high_y), max(abs(off) / 2, across / 600))
+    grid = distance_grid(base, beside, abs(off) / 2)
     paths = [path for _, path in exact(grid, [off])]
     strip = shapely.multipolygons([p for p in shapely.get_parts(strip) if shapely.get_dimensions(p) == 2])
     found = [stretch for _, stretch in cut(paths, Blade(strip))]
@@ -171,7 +172,7 @@ def screen_report(block: Block, x: Floats, y: Floats, height_m: float, units: st
     >>> block = Block("S", None, Pattern("screen", 3.0, 3.0), "guide", (), line=line)
     >>> x = np.array([0.0, 3, 6, 9, 18, 21, 24, 27, 30])
     >>> [(f.code, f.measured) for f in screen_report(block, x, 0 * x, 4.0, "si")]
-    [('screen_length', '24 m of 30 m'), ('screen_gap', '9 m')]
+    [('screen_length', '21 m of 30 m'), ('screen_gap', '9 m')]
     """
     step, covered, total = block.pattern.step_m, 0.0, 0.0
     gaps: list[tuple[float, Floats]] = []

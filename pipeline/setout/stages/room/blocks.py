@@ -121,7 +121,9 @@ def _unsized(site: Site, trees: Trees, nearest_m: Floats) -> Room:
     nan = float("nan")
     unknown = np.full(len(trees), nan)
     blocks = tuple(
-        BlockRoom(index, len(own), _middle(nearest_m[own]), nan, nan, nan, 0.0, nan, nan, class_of(nan), nan, nan, None, ())
+        BlockRoom(
+            index, len(own), _middle(nearest_m[own]), nan, nan, nan, 0.0, nan, nan, class_of(nan), nan, nan, None, ()
+        )
         for index, own in enumerate(_by_block(trees, len(site.blocks)))
     )
     return Room(unknown, unknown, unknown, unknown, blocks, ())
