@@ -1,0 +1,177 @@
+"""One line of a set of contour rows: which pieces of it are planted, and where the rows beyond it end."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from setout.geometry.curves import Blade, Path, Spots, Stretch, cut, path_of
+from setout.geometry.levellines import gentle_runs, too_steep
+from setout.nouns import Bools, Floats
+from setout.stages.curve.baseline import LOOKED_AT_M, STRETCH_M, Terms
+from setout.stages.curve.common import Line, line_of, trees_along
+from setout.stages.curve.falls import gentle_parts
+
+FEWEST = 3
+"""Rows with fewer trees are left out."""
+LASTING_M = 30.0
+"""A fall over the limit for this long ends the rows beyond it too; a shorter one only interrupts its own row [m]."""
+OVER_GAPS = 4.0
+"""A row goes on behind ground that is not planted where that is no wider than so many row distances."""
+ROUGH = 0.98
+"""Share of the greatest fall that a line keeps to, looked at between its trees."""
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """Places along one level, and whether the rows beyond end there."""
+
+    xy: Floats
+    ended: Bools
+
+    def ends(self, xy: Floats, distance: float) -> Bools:
+        """Tell which points lie beyond an end: whose nearest place, within a distance [m], is one."""
+        if not self.ended.any():
+            return np.zeros(len(xy), bool)
+        from scipy.spatial import cKDTree
+
+        away, nearest = cKDTree(self.xy).query(xy, distance_upper_bound=distance)
+        return np.asarray(np.isfinite(away) & self.ended[np.minimum(nearest, len(self.ended) - 1)], bool)
+
+
+@dataclass(frozen=True, slots=True)
+class Set:
+    """Rows of one baseline: their trees, the pieces of line that they take up, ends included, and places along these."""
+
+    rows: list[Line]
+    taken: list[shapely.LineString]
+    places: Spots
+
+
+def one_level(terms: Terms, line: Floats, blade: Blade, before: Seen, into: tuple[Spots, Set]) -> Seen:
+    """Plant what may be planted along one line.
+
+    Parameters
+    ----------
+    terms : Terms
+        What rows keep to.
+    line : (n, 2) ndarray
+        The line [m].
+    blade : Blade
+        The ground of this set of rows.
+    before : Seen
+        What was seen along the line before it on the same side.
+    into : tuple of Spots and Set
+        Trees of the whole block, and the rows of this set; both take up what is planted.
+
+    Returns
+    -------
+    Seen
+        What was seen along this one.
+    """
+    spots, out = into
+    path = path_of(line)
+    pieces = [stretch for _, stretch in cut([path], blade)] if path is not None else []
+    seen: list[Seen] = [Seen(np.empty((0, 2)), np.empty(0, bool))]
+    for row in _rows_of(_opened(terms, pieces), terms):
+        whole = Stretch(row[0].path, row[0].low, row[-1].high)
+        s, xy, z, spacing = _looked_at(terms, whole)
+        ended = before.ends(xy, 2.0 * terms.pattern.row_distance_m)
+        crowded = np.fromiter((out.places.near(px, py) is not None for px, py in xy.tolist()), bool, len(xy))
+        runs = gentle_runs(np.where(ended | crowded, np.nan, z), spacing, STRETCH_M, ROUGH * terms.most)
+        planted: list[Floats] = []
+        shut = np.ones(len(s), bool)
+        for (a, b), (low, high) in zip(runs, _apart(runs, s, terms.pattern.row_distance_m), strict=True):
+            shut[a : b + 1] = False
+            falls = abs(z[b] - z[a]) >= terms.least * (s[b] - s[a])
+            if falls and _plant(terms, [p for piece in row if (p := _within(piece, low, high))], spots, out):
+                planted.append(xy[(s >= low) & (s <= high)])
+        for px, py in np.concatenate([np.empty((0, 2)), *planted]).tolist():
+            out.places.add(px, py)
+        seen.append(Seen(xy, _lasting(shut, ended, spacing)))
+    return Seen(np.concatenate([part.xy for part in seen]), np.concatenate([part.ended for part in seen]))
+
+
+def _looked_at(terms: Terms, stretch: Stretch) -> tuple[Floats, Floats, Floats, float]:
+    """Return places along a stretch, their coordinates, their heights and their distance [m]."""
+    count = max(int(np.ceil(stretch.room / LOOKED_AT_M)), 1)
+    s = np.linspace(stretch.low, stretch.high, count + 1)
+    xy = stretch.path.points(s)
+    return s, xy, np.asarray(terms.height_at(xy[:, 0], xy[:, 1]), float), stretch.room / count
+
+
+def _opened(terms: Terms, pieces: list[Stretch]) -> list[Stretch]:
+    """Open a closed line where it is too steep, if it is anywhere."""
+    if len(pieces) != 1 or not pieces[0].path.closed or pieces[0].room < pieces[0].path.length - 1e-6:
+        return pieces
+    s, _, z, spacing = _looked_at(terms, pieces[0])
+    over = int(2 * STRETCH_M / spacing) + 1
+    round_it = np.concatenate([z[:-1], z[:-1][: min(over, len(z) - 1)]])
+    bad = np.flatnonzero(too_steep(round_it, spacing, STRETCH_M, ROUGH * terms.most))
+    if not len(bad):
+        return pieces
+    path, start = pieces[0].path, float(s[bad[0] % (len(s) - 1)])
+    xy = path.part(start, path.length) if start > 1e-6 else path.xy
+    opened = path_of(np.vstack([xy, path.part(0.0, start)[1:]]) if start > 1e-6 else xy)
+    if opened is None:
+        return []
+    return [Stretch(Path(opened.x, opened.y, opened.s, closed=False), 0.0, opened.length)]
+
+
+def _rows_of(pieces: list[Stretch], terms: Terms) -> list[list[Stretch]]:
+    """Put pieces of one line together to rows: those that only unplanted ground, no other row, keeps apart a little."""
+    rows: list[list[Stretch]] = []
+    distance = terms.pattern.row_distance_m
+    for piece in pieces:
+        if rows and rows[-1][-1].path is piece.path:
+            low, high = rows[-1][-1].high, piece.low
+            inner = piece.path.points(np.linspace(low, high, 5)[1:-1])
+            if high - low <= OVER_GAPS * distance and not shapely.contains_xy(terms.whole, *inner.T).any():
+                rows[-1].append(piece)
+                continue
+            short = max(distance - (high - low), 0.0) / 2
+            last = rows[-1][-1]
+            rows[-1][-1] = Stretch(last.path, last.low, last.high - short)
+            piece = Stretch(piece.path, piece.low + short, piece.high)
+        rows.append([piece])
+    return [row for row in rows if row[-1].high - row[0].low > 0]
+
+
+def _within(piece: Stretch, low: float, high: float) -> Stretch | None:
+    low, high = max(piece.low, low), min(piece.high, high)
+    return Stretch(piece.path, low, high) if low <= high else None
+
+
+def _apart(runs: list[tuple[int, int]], s: Floats, distance: float) -> list[tuple[float, float]]:
+    """Return where runs of one line begin and end, so that the ends of two rows keep the distance of rows."""
+    low, high = s[[a for a, _ in runs]], s[[b for _, b in runs]]
+    short = np.maximum(distance - (low[1:] - high[:-1]), 0.0) / 2
+    low[1:] += short
+    high[:-1] -= short
+    return list(zip(low.tolist(), high.tolist(), strict=True))
+
+
+def _lasting(shut: Bools, ended: Bools, spacing: float) -> Bools:
+    """Tell which places end the rows beyond: those of stretches that stay shut for long, or that an earlier row ended."""
+    out = np.zeros(len(shut), bool)
+    edge = np.flatnonzero(np.diff(np.concatenate([[False], shut, [False]]).astype(np.int8)))
+    for a, b in zip(edge[::2], edge[1::2], strict=True):
+        out[a:b] = (b - a) * spacing >= LASTING_M or ended[a:b].any()
+    return out
+
+
+def _plant(terms: Terms, pieces: list[Stretch], spots: Spots, out: Set) -> bool:
+    """Set the trees of one run, check their fall tree by tree, and keep what is long enough; tell whether anything is."""
+    pattern = terms.pattern
+    placed = [tree for piece in pieces for tree in trees_along(piece, pattern, spots, None, pattern.row_distance_m)]
+    lengths = (STRETCH_M, pattern.row_distance_m)
+    parts = [part for part in gentle_parts(placed, terms.height_at, lengths, terms.most) if len(part) >= FEWEST]
+    for tree in set(placed).difference(*parts):
+        spots.drop(*tree[1:])
+    if not parts:
+        return False
+    out.rows.extend(line_of(pieces[0].path, part) for part in parts)
+    out.taken.append(shapely.LineString(pieces[0].path.part(pieces[0].low, pieces[-1].high)))
+    return True
