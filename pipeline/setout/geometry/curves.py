@@ -10,6 +10,7 @@ step round the last point, so that a bend never brings two neighbours nearer tha
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import floor, hypot, sqrt
@@ -24,6 +25,8 @@ Ints = NDArray[np.int64]
 
 ROUNDING = 1e-9
 """By how much a distance may fall short [m]: float rounding, nothing else."""
+UNEVEN = 0.02
+"""By how much what is left over at the two ends of a stretch may differ [m]."""
 LONGEST_PART = 25.0
 """Parts that a path is cut in are no longer than this [m], so that their boxes hold little but themselves."""
 
@@ -58,7 +61,7 @@ class Path:
         """Return the point at a length, and the index of its part; the search begins at part ``first``."""
         s_all, last = self.s, len(self.s) - 2
         if first == 0:
-            first = min(max(int(np.searchsorted(s_all, s, "right")) - 1, 0), last)
+            first = min(max(bisect_right(s_all, s) - 1, 0), last)
         while first < last and s_all[first + 1] <= s:
             first += 1
         t = (s - s_all[first]) / (s_all[first + 1] - s_all[first])
@@ -295,9 +298,9 @@ def set_along(
     if not from_end:
         return []
     best = from_end
-    for _ in range(3):
+    for _ in range(2):
         slack = (stretch.high - best[-1][0]) - (best[0][0] - stretch.low)
-        if abs(slack) < 1e-4:
+        if abs(slack) < UNEVEN:
             break
         moved = walked(stretch, best[0][0] + slack / 2, step, spots)
         if len(moved) < len(best):

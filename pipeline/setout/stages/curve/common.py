@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -9,6 +10,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
+from setout.geometry.braid import braided
 from setout.geometry.curves import Path, Spots, Stretch, set_along
 from setout.nouns import Block, Finding, Floats, Ints, Pattern
 from setout.units import show_length
@@ -118,26 +120,68 @@ def trees_along(
     spots : Spots
         Trees already set; the new ones are taken up.
     before : Line or None
-        The row or line before it, for patterns that shift every second one by half a step.
+        The row before it, for patterns that shift every second one by half a step.
     apart : float
-        Distance to that line [m].
+        Distance to that row [m].
 
     Returns
     -------
     list of tuple
         Length along the path, x and y [m].
     """
-    ends = 0.0 if stretch.path.closed and stretch.room >= stretch.path.length - 1e-6 else end_m(pattern)
-    inner = Stretch(stretch.path, stretch.low + ends, stretch.high - ends)
+    inner = _shortened(stretch, pattern)
     if inner.room < 0:
         return []
     anchor = None
-    if before is not None and (pattern.shift or pattern.lines > 1):
+    if before is not None and pattern.shift:
         anchor = _between(inner, before, pattern.step_m, apart)
     placed = set_along(inner, pattern.step_m, spots, anchor)
     for _, x, y in placed:
         spots.add(x, y)
     return placed
+
+
+def braided_along(
+    lines: Sequence[Sequence[Stretch]], pattern: Pattern, spots: Spots, base: shapely.LineString
+) -> list[list[Line]]:
+    """Set the trees of lines side by side that belong to one row, each line's in the gaps of its neighbours.
+
+    Parameters
+    ----------
+    lines : Sequence of Sequence of Stretch
+        The pieces of every line.
+    pattern : Pattern
+        Step and headland.
+    spots : Spots
+        Trees already set; the new ones are taken up.
+    base : LineString
+        The line that they all follow.
+
+    Returns
+    -------
+    list of list of Line
+        What stands on each line, one for every path that it has.
+    """
+
+    def along(x: float, y: float) -> float:
+        return float(shapely.line_locate_point(base, shapely.Point(x, y)))
+
+    inner = [[p for piece in line if (p := _shortened(piece, pattern)).room >= 0] for line in lines]
+    ordered = [sorted(line, key=lambda p: round(along(*p.path.at(p.low)[:2]), 4)) for line in inner]
+    out: list[list[Line]] = []
+    for line, places in zip(ordered, braided(ordered, pattern.step_m, spots, along), strict=True):
+        by_path: dict[int, tuple[Path, list[tuple[float, float, float]]]] = {}
+        for number, s, x, y in places:
+            path = line[number].path
+            by_path.setdefault(id(path), (path, []))[1].append((s, x, y))
+        out.append([line_of(path, sorted(placed)) for path, placed in by_path.values()])
+    return out
+
+
+def _shortened(piece: Stretch, pattern: Pattern) -> Stretch:
+    """Take what is kept free at both ends off a piece; a closed line has no ends."""
+    ends = 0.0 if piece.path.closed and piece.room >= piece.path.length - 1e-6 else end_m(pattern)
+    return Stretch(piece.path, piece.low + ends, piece.high - ends)
 
 
 def _between(stretch: Stretch, before: Line, step: float, apart: float) -> float | None:

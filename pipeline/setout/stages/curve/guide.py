@@ -13,10 +13,24 @@ from setout.geometry.curves import Blade, Path, Spots, Stretch, cut
 from setout.geometry.lattice import Lattice
 from setout.geometry.parallels import Base, DistanceGrid, distance_grid, drawn, exact, prolonged
 from setout.nouns import Block, Finding, Floats, Pattern
-from setout.stages.curve.common import Curved, Line, end_m, line_of, numbered, planted_ground, said, trees_along
+from setout.stages.curve.common import (
+    Curved,
+    Line,
+    braided_along,
+    end_m,
+    line_of,
+    numbered,
+    planted_ground,
+    said,
+    trees_along,
+)
 
-TRIES = 16
-"""Places of the rows across the guide line that are compared."""
+TRIES, FEWER_TRIES, MANY_ROWS = 16, 8, 40
+"""Places of the rows across the guide line that are compared; where there are many rows, the place matters less."""
+LONGER = 1.02
+"""A step longer than this share of the one asked for, and shorter than two, was stretched by a bend."""
+STRETCHED = 0.1
+"""Where more than this share of the steps is stretched, a finding says so."""
 ALONGSIDE = 0.5
 """Where less than this share of the trees stands alongside the guide line itself, a finding says so."""
 
@@ -56,9 +70,10 @@ def guide_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curve
     base = Base(prolonged(line, 2 * across + away))
     grid = distance_grid(base, ground, min(max(pattern.row_distance_m / 2, across / 800), across / 8))
     blade = Blade(ground)
-    levels, tracks = _family(pattern, grid, best_place(pattern, grid, blade))
-    rows = _planted(pattern, exact(grid, levels), tracks, blade)
-    return numbered(rows, pattern.step_m, (*findings, *_short_guide(block, base, rows)))
+    levels = _family(pattern, grid, best_place(pattern, grid, blade))
+    rows = _planted(pattern, exact(grid, levels), blade, base)
+    doubts = (*findings, *_short_guide(block, base, rows), *_stretched(block, rows, units))
+    return numbered(rows, pattern.step_m, doubts)
 
 
 def guide_line(block: Block, units: str) -> tuple[Floats, tuple[Finding, ...]]:
@@ -145,7 +160,7 @@ def _near_enough(block: Block, line: Floats, ground: BaseGeometry, units: str) -
         )  # fmt: skip
 
 
-def best_place(pattern: Pattern, grid: DistanceGrid, blade: Blade, tries: int = TRIES) -> float:
+def best_place(pattern: Pattern, grid: DistanceGrid, blade: Blade) -> float:
     """Return the place of the first row across a base line at which most trees fit.
 
     Parameters
@@ -156,8 +171,6 @@ def best_place(pattern: Pattern, grid: DistanceGrid, blade: Blade, tries: int = 
         Distances to the base line.
     blade : Blade
         The ground.
-    tries : int
-        Places to compare, the base line itself the first of them.
 
     Returns
     -------
@@ -167,8 +180,10 @@ def best_place(pattern: Pattern, grid: DistanceGrid, blade: Blade, tries: int = 
     period = _lattice(pattern).period
     best, place = -1, 0.0
     ends = 2 * end_m(pattern)
+    low, high = grid.span
+    tries = TRIES if high - low < MANY_ROWS * pattern.row_distance_m else FEWER_TRIES
     for first in np.arange(tries) * period / tries:
-        levels, _ = _family(pattern, grid, float(first))
+        levels = _family(pattern, grid, float(first))
         paths = [path for _, path in drawn(grid, levels)]
         room = np.array([stretch.room for _, stretch in cut(paths, blade)]) - ends
         count = int((np.floor(room[room >= 0] / pattern.step_m + 1e-6) + 1).sum())
@@ -181,33 +196,38 @@ def _lattice(pattern: Pattern) -> Lattice:
     return Lattice(pattern.step_m, pattern.row_distance_m, 0.0, pattern.alley_every, pattern.alley_width_m)
 
 
-def _family(pattern: Pattern, grid: DistanceGrid, first: float) -> tuple[list[float], list[int]]:
-    """Return the distances of all lines of trees from the base line, left to right, and which line of its row each is."""
+def _family(pattern: Pattern, grid: DistanceGrid, first: float) -> list[float]:
+    """Return the distances of all lines of trees from the base line, row after row and left to right."""
     low, high = grid.span
     half = (pattern.lines - 1) / 2 * pattern.line_distance_m
     rows = _lattice(pattern).lines(first, low - half, high + half)[0][::-1]
-    side = half - np.arange(pattern.lines) * pattern.line_distance_m
-    levels = (rows[:, None] + side).ravel()
-    tracks = np.tile(np.arange(pattern.lines), len(rows))
-    inside = (levels > low) & (levels < high)
-    return levels[inside].tolist(), tracks[inside].tolist()
+    levels: list[float] = (rows[:, None] + half - np.arange(pattern.lines) * pattern.line_distance_m).ravel().tolist()
+    return levels
 
 
-def _planted(pattern: Pattern, paths: Sequence[tuple[int, Path]], tracks: Sequence[int], blade: Blade) -> list[Line]:
+def _planted(pattern: Pattern, paths: Sequence[tuple[int, Path]], blade: Blade, base: Base) -> list[Line]:
     """Set trees along all rows, from the first to the last."""
     spots, rows = Spots(pattern.nearest_m), []
     pieces: dict[int, list[Stretch]] = {}
     for owner, stretch in cut([path for _, path in paths], blade):
         pieces.setdefault(owner, []).append(stretch)
     order = sorted(pieces, key=lambda k: (paths[k][0], _begin(pieces[k][0])))
+    if pattern.lines > 1:
+        tracks: dict[int, list[Stretch]] = {}
+        for k in order:
+            tracks.setdefault(paths[k][0], []).extend(pieces[k])
+        line = shapely.LineString(base.xy)
+        for row in sorted({level // pattern.lines for level in tracks}):
+            own = [tracks.get(row * pattern.lines + track, []) for track in range(pattern.lines)]
+            rows += [one for lines in braided_along(own, pattern, spots, line) for one in lines]
+        return rows
     before: dict[int, list[Line]] = {}
     for k in order:
         level = paths[k][0]
-        apart = pattern.line_distance_m if tracks[level] else pattern.row_distance_m
         placed: list[tuple[float, float, float]] = []
         for stretch in pieces[k]:
             beside = _beside(stretch, before.get(level - 1, []))
-            placed += trees_along(stretch, pattern, spots, beside, apart)
+            placed += trees_along(stretch, pattern, spots, beside, pattern.row_distance_m)
         if placed:
             rows.append(line_of(pieces[k][0].path, placed))
             before.setdefault(level, []).append(rows[-1])
@@ -239,5 +259,25 @@ def _short_guide(block: Block, base: Base, rows: Sequence[Line]) -> tuple[Findin
         Finding(
             "guide_short", "note", f"block {block.name}: most rows run beyond the ends of the guide line, straight on",
             f"{beyond:.0%} of the trees", "", "survey a longer guide line", geometry=guide,
+        ),
+    )  # fmt: skip
+
+
+def _stretched(block: Block, rows: Sequence[Line], units: str) -> tuple[Finding, ...]:
+    """Say so where bends bring shifted rows out of step, so that trees stand further apart along them than asked."""
+    pattern = block.pattern
+    if pattern.nearest_m <= pattern.row_distance_m + 1e-9 or not rows:
+        return ()
+    steps = np.concatenate([np.hypot(np.diff(row.x), np.diff(row.y)) for row in rows])
+    steps = steps[steps < 2 * pattern.step_m]
+    share = float((steps > LONGER * pattern.step_m).mean()) if len(steps) else 0.0
+    if share <= STRETCHED:
+        return ()
+    return (
+        Finding(
+            "steps_stretched", "note",
+            f"block {block.name}: on bends neighbouring rows fall out of step; trees keep their nearest distance with longer steps",
+            f"{share:.0%} of the steps, {said(float(steps.mean()), units)} on average", said(pattern.step_m, units),
+            f"a row distance of {said(pattern.step_m, units)} or more lets every row keep its step",
         ),
     )  # fmt: skip

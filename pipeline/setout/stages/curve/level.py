@@ -80,6 +80,7 @@ def one_level(terms: Terms, line: Floats, blade: Blade, before: Seen, into: tupl
         s, xy, z, spacing = _looked_at(terms, whole)
         ended = before.ends(xy, 2.0 * terms.pattern.row_distance_m)
         crowded = np.fromiter((out.places.near(px, py) is not None for px, py in xy.tolist()), bool, len(xy))
+        crowded |= _folded(whole, s, xy, terms.pattern.row_distance_m)
         runs = gentle_runs(np.where(ended | crowded, np.nan, z), spacing, STRETCH_M, ROUGH * terms.most)
         planted: list[Floats] = []
         shut = np.ones(len(s), bool)
@@ -118,6 +119,19 @@ def _opened(terms: Terms, pieces: list[Stretch]) -> list[Stretch]:
     if opened is None:
         return []
     return [Stretch(Path(opened.x, opened.y, opened.s, closed=False), 0.0, opened.length)]
+
+
+def _folded(stretch: Stretch, s: Floats, xy: Floats, distance: float) -> Bools:
+    """Tell where a line that folds back comes too near to an earlier part of itself."""
+    from scipy.spatial import cKDTree
+
+    out = np.zeros(len(s), bool)
+    pairs = cKDTree(xy).query_pairs(0.98 * distance, output_type="ndarray")
+    along = np.abs(s[pairs[:, 1]] - s[pairs[:, 0]])
+    if stretch.path.closed:
+        along = np.minimum(along, stretch.path.length - along)
+    out[pairs[along > 3 * distance].max(axis=1)] = True
+    return out
 
 
 def _rows_of(pieces: list[Stretch], terms: Terms) -> list[list[Stretch]]:

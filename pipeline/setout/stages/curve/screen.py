@@ -10,7 +10,7 @@ from setout.errors import SetoutError
 from setout.geometry.curves import Blade, Path, Spots, Stretch, cut, path_of
 from setout.geometry.parallels import Base, distance_grid, exact, prolonged
 from setout.nouns import Block, Finding, Floats, Pattern
-from setout.stages.curve.common import Curved, Line, line_of, numbered, planted_ground, said, trees_along
+from setout.stages.curve.common import Curved, Line, braided_along, line_of, numbered, planted_ground, said, trees_along
 
 SLACK_M = 0.01
 """By how much a gap may pass the step without being told [m]."""
@@ -44,17 +44,19 @@ def screen_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curv
     ground = planted_ground(block, ground_to_plant)
     parts = screen_lines(block)
     spots = Spots(_nearest(block.pattern))
-    lines: list[Line] = []
-    for track in range(block.pattern.lines):
-        placed: list[tuple[Path, list[tuple[float, float, float]]]] = []
-        for part in parts:
-            for stretch in _stretches(block, part, track, ground):
-                before = lines[-1] if lines else None
-                plants = trees_along(stretch, block.pattern, spots, before, block.pattern.line_distance_m)
-                if plants:
-                    placed.append((stretch.path, plants))
-        if placed:
-            lines.append(_one_line(placed))
+    placed: list[list[Line]] = [[] for _ in range(block.pattern.lines)]
+    for part in parts:
+        tracks = [_stretches(block, part, track, ground) for track in range(block.pattern.lines)]
+        if len(tracks) > 1:
+            for line, own in zip(
+                placed, braided_along(tracks, block.pattern, spots, shapely.LineString(part)), strict=True
+            ):
+                line += own
+            continue
+        for stretch in tracks[0]:
+            plants = trees_along(stretch, block.pattern, spots, None, block.pattern.step_m)
+            placed[0] += [line_of(stretch.path, plants)] if plants else []
+    lines = [_one_line(own) for own in placed if own]
     if not lines:
         raise SetoutError(
             "none of the screen's line lies on ground that may be planted", f"block {block.name}",
@@ -121,25 +123,20 @@ def _stretches(block: Block, xy: Floats, track: int, ground: BaseGeometry) -> li
     return sorted(found, key=lambda s: float(shapely.line_locate_point(line, shapely.Point(*s.path.at(s.low)[:2]))))
 
 
-def _one_line(placed: list[tuple[Path, list[tuple[float, float, float]]]]) -> Line:
-    """Join the plants of all pieces of a line to one row."""
-    if len({id(path) for path, _ in placed}) == 1:
-        return line_of(placed[0][0], [plant for _, plants in placed for plant in plants])
-    xy = np.concatenate([path.part(plants[0][0], plants[-1][0]) for path, plants in placed])
-    joined = path_of(xy)
-    plants = [plant for _, some in placed for plant in some]
+def _one_line(pieces: list[Line]) -> Line:
+    """Join the pieces of a line to one row; where they lie on different paths, straight from end to end."""
+    if len({id(piece.path) for piece in pieces}) == 1:
+        return Line(pieces[0].path, *(np.concatenate([getattr(p, name) for p in pieces]) for name in ("s", "x", "y")))
+    drawn = [piece.path.part(float(piece.s[0]), float(piece.s[-1])) for piece in pieces]
+    joined = path_of(np.concatenate(drawn))
     if joined is None:
-        return line_of(placed[0][0], plants[:1])
-    # lengths along the joined line: those within each piece, after the pieces before it
-    out, start = [], 0.0
-    end: Floats | None = None
-    for path, some in placed:
-        own = path.part(some[0][0], some[-1][0])
-        start += float(np.hypot(*(own[0] - end))) if end is not None else 0.0
-        out += [(start + s - some[0][0], x, y) for s, x, y in some]
-        start += some[-1][0] - some[0][0]
-        end = own[-1]
-    return line_of(joined, out)
+        return pieces[0]
+    s, start = [], 0.0
+    for k, piece in enumerate(pieces):
+        start += float(np.hypot(*(drawn[k][0] - drawn[k - 1][-1]))) if k else 0.0
+        s.append(start + piece.s - piece.s[0])
+        start += float(piece.s[-1] - piece.s[0])
+    return Line(joined, np.concatenate(s), np.concatenate([p.x for p in pieces]), np.concatenate([p.y for p in pieces]))
 
 
 def _all(lines: list[Line]) -> tuple[Floats, Floats]:
