@@ -99,14 +99,7 @@ def next_line(ground: Surface, line: Floats, side: int, counts: Bools, rule: Rul
     out = _even(fair(_even(out, rule.spacing), rule.spacing, rule.spacing), rule.spacing)
     if len(out) < 3 or (closed and _length(out) < 6 * rule.least):
         return None
-    for _ in range(2):
-        distance, nearest = base.signed(out)
-        wanted = rule.least + OVER + _sag(out, side, closed)
-        near = np.abs(distance) < wanted
-        away = np.maximum(np.abs(distance), 1e-6)
-        out[near] = nearest[near] + (out[near] - nearest[near]) * (wanted / away)[near][:, None]
-        if closed:
-            out[-1] = out[0]
+    out = _pushed(out, base, rule, closed)
     return out if closed else _across(out, rule)
 
 
@@ -181,19 +174,23 @@ def _envelope(height: Floats, s: Floats, rates: tuple[float, float], broken: Boo
     return out
 
 
-def _sag(line: Floats, side: int, closed: bool) -> Floats:  # noqa: FBT001
-    """Return how much nearer to the line before the middles of parts lie than their ends, on the outside of bends [m]."""
-    ends = np.vstack([line[-2:-1], line, line[1:2]]) if closed else np.vstack([line[:1], line, line[-1:]])
-    leg = np.diff(ends, axis=0)
-    before, after = leg[:-1], leg[1:]
-    turn = (
-        np.arctan2(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0], np.einsum("ij,ij->i", before, after))
-        * -side
-    )
-    sag = np.clip(turn, 0.0, 1.0) * np.hypot(*np.maximum(np.abs(before), np.abs(after)).T) / 8
-    sag[[0, -1]] = 0.0 if not closed else sag[[0, -1]]
-    wide = np.concatenate([sag[:1], sag, sag[-1:]])
-    return np.asarray(np.maximum(np.maximum(wide[:-2], wide[2:]), sag), float)
+def _pushed(out: Floats, base: Base, rule: Rule, closed: bool) -> Floats:  # noqa: FBT001
+    """Move vertices away from the line before until neither they nor the middles between them are nearer than the least gap."""
+    wanted = np.full(len(out), rule.least + OVER)
+    for _ in range(3):
+        both, nearest = base.signed(np.vstack([out, (out[1:] + out[:-1]) / 2]))
+        distance, middle = np.abs(both[: len(out)]), np.abs(both[len(out) :])
+        short = np.maximum(rule.least + OVER - middle, 0.0)
+        near = distance < wanted - 1e-9
+        if not near.any() and short.max(initial=0.0) < OVER:
+            break
+        wanted = np.maximum(wanted, distance + np.maximum(np.append(short, 0.0), np.append(0.0, short)))
+        near = distance < wanted - 1e-9
+        on = nearest[: len(out)]
+        out[near] = on[near] + (out[near] - on[near]) * (wanted / np.maximum(distance, 1e-6))[near][:, None]
+        if closed:
+            out[-1] = out[0]
+    return out
 
 
 def _forward(out: Floats, spine: Floats, closed: bool) -> Floats:  # noqa: FBT001

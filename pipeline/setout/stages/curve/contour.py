@@ -147,7 +147,12 @@ def _covered(terms: Terms, ground: BaseGeometry, spots: Spots) -> tuple[list[Lin
             continue
         rows += found.rows
         around = shapely.buffer(shapely.multilinestrings(found.taken), distance * ROUND, quad_segs=16)
-        todo += _worthwhile(terms.pattern, shapely.difference(area, around))
+        shapely.prepare(around)
+        touched = [other for other in todo if shapely.intersects(around, other)]
+        todo = [other for other in todo if not shapely.intersects(around, other)]
+        left = [shapely.difference(other, around) for other in left]
+        for other in (area, *touched):
+            todo += _worthwhile(terms.pattern, shapely.difference(other, around))
     return rows, shapely.union_all(np.array([*left, *todo], object))
 
 

@@ -18,7 +18,7 @@ FEWEST = 3
 """Rows with fewer trees are left out."""
 LASTING_M = 30.0
 """A fall over the limit for this long ends the rows beyond it too; a shorter one only interrupts its own row [m]."""
-OVER_GAPS = 4.0
+OVER_GAPS = 2.0
 """A row goes on behind ground that is not planted where that is no wider than so many row distances."""
 ROUGH = 0.98
 """Share of the greatest fall that a line keeps to, looked at between its trees."""
