@@ -46,3 +46,17 @@ def test_plants_held_low_count_as_low(held_to: str, near: bool) -> None:
     plan = planned(plants=[{"plant": "apple, standard"}], held_to=held_to)
     assert (gap(plan) < 3.0) is near
     assert np.isclose(plan.site.blocks[0].height_m, float(held_to.split(maxsplit=1)[0]) * 0.3048)
+
+
+def test_a_tall_screen_takes_no_ground_from_a_low_block() -> None:
+    """The screen keeps its own plants off the height limit; the account and the low block's ground are not the screen's."""
+    row = shapely.LineString([(-60, -40), (60, -40)])
+    prop = Property(field(4, 150.0), {"line": objects(LINE), "row": objects(row)}, {})
+    limit = [{"from": "line", "within": "20 ft", "height": "15 ft", "why": "overhead line"}]
+    low = {"name": "A", "pattern": "square", "step": "16 ft", "direction": "north-south", "height": "10 ft"}
+    screen = {"name": "S", "pattern": "screen", "line": "row", "step": "10 ft", "height": "30 ft"}
+    survey = prop.survey(CRS.from_epsg(32610))
+    alone, both = (plan_of(survey, blocks, height_limit=limit) for blocks in (low, [low, screen]))
+    assert [r.reason for r in both.usable.account] == [r.reason for r in alone.usable.account]
+    assert np.isclose(both.usable.account[-1].remaining_m2, alone.usable.account[-1].remaining_m2)
+    assert gap(both) < 3.0

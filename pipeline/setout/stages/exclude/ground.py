@@ -109,19 +109,21 @@ def _vector_reasons(
     site: Site, areas: Geometries, reach: Reach | None, sources: tuple[str, str]
 ) -> Iterator[tuple[str, str, float, BaseGeometry]]:
     """Yield reason, source, distance and ground of everything that is not a cell."""
+    # a screen or a single tree takes no ground of its own: only its own rows keep its wider distances
+    grounded = [(b, a) for b, a in zip(site.blocks, areas, strict=True) if not b.stands_where_drawn]
     for setback in site.setbacks:
         ground = around(setback.geometry, setback.distance_m)
         if setback.measured_to == "canopy":
             wider = [
                 shapely.intersection(area, around(setback.geometry, setback_distance(setback, block)))
-                for block, area in zip(site.blocks, areas, strict=True)
+                for block, area in grounded
             ]
             ground = polygonal(shapely.union_all([ground, *wider]))
         yield setback.why, setback.source, setback.distance_m, ground
     for no_plant in site.no_plant:
         yield no_plant.why, no_plant.source, 0.0, around(no_plant.geometry, 0.0)
     for limit in site.height_limits:
-        tall = [area for block, area in zip(site.blocks, areas, strict=True) if too_tall(limit, block)]
+        tall = [area for block, area in grounded if too_tall(limit, block)]
         if tall:
             ground = shapely.intersection(around(limit.geometry, limit.within_m), shapely.union_all(tall))
             yield limit.why, limit.source, limit.within_m, polygonal(ground)
@@ -129,9 +131,8 @@ def _vector_reasons(
         served = shapely.union_all(reach.areas)
         longest = reach.max_run_m if np.isfinite(reach.max_run_m) else np.nan
         yield BEYOND_REACH, sources[0], longest, polygonal(shapely.difference(site.boundary, served))
-    taken = [area for block, area in zip(site.blocks, areas, strict=True) if not block.stands_where_drawn]
-    outside = polygonal(shapely.difference(site.boundary, shapely.union_all(taken)))
-    if taken and outside.area > 1e-6 * site.boundary.area:
+    outside = polygonal(shapely.difference(site.boundary, shapely.union_all([area for _, area in grounded])))
+    if grounded and outside.area > 1e-6 * site.boundary.area:
         yield NO_BLOCK, sources[1], np.nan, outside
 
 
