@@ -99,8 +99,7 @@ def next_line(ground: Surface, line: Floats, side: int, counts: Bools, rule: Rul
     out = _even(fair(_even(out, rule.spacing), rule.spacing, rule.spacing), rule.spacing)
     if len(out) < 3 or (closed and _length(out) < 6 * rule.least):
         return None
-    out = _pushed(out, base, rule, closed)
-    return out if closed else _across(out, rule)
+    return _pushed(out if closed else _across(out, rule), base, rule, closed)
 
 
 def _closed(line: Floats) -> bool:

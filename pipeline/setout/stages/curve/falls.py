@@ -59,7 +59,11 @@ def gentle_parts(placed: Placed, height_at: HeightAt, lengths: tuple[float, floa
             done.append((a, b))
             continue
         first = last = a + worst
-        while first > a and last < b - 1 and run[last + 1] - run[first - 1] < lengths[1] - 1e-6:
+        while (
+            first > a
+            and last < b - 1
+            and np.hypot(x[last + 1] - x[first - 1], y[last + 1] - y[first - 1]) < lengths[1] - 1e-6
+        ):
             first, last = (
                 (first - 1, last) if run[a + worst] - run[first] <= run[last] - run[a + worst] else (first, last + 1)
             )
@@ -73,7 +77,7 @@ def _worst(run: Floats, z: Floats, stretch: float, most: float) -> int | None:
     if len(blank):
         return int(blank[0])
     length = run[None, :] - run[:, None]
-    counts = length >= min(stretch, float(run[-1])) - 1e-9
+    counts = length >= min(stretch, float(run[-1] - run[0])) - 1e-9
     over = np.where(counts, np.abs(z[None, :] - z[:, None]) / np.where(counts, length, 1.0), 0.0)
     ends = divmod(int(np.argmax(over)), len(run))
     if over[ends] <= most:
@@ -106,13 +110,13 @@ def doubts(block: Block, rows: Sequence[Line], height_at: HeightAt, units: str) 
     pattern, found = block.pattern, []
     least = pattern.fall[0]
     if least > 0:
-        level = [row for row in rows if _mean_fall(row, height_at) < least]
+        level = [row for row in rows if mean_fall(row, height_at) < least]
         if level:
             found.append(
                 Finding(
                     "row_fall_small", "warn",
                     f"block {block.name}: {len(level)} of {len(rows)} rows fall less than asked for from end to end; water may stand there",
-                    f"{min(_mean_fall(row, height_at) for row in level):.2%}", f"{least:.2%}",
+                    f"{min(mean_fall(row, height_at) for row in level):.2%}", f"{least:.2%}",
                     "look at drainage there, or lessen fall.least",
                     geometry=shapely.multilinestrings([shapely.LineString(row.drawn(pattern.step_m)) for row in level]),
                 )
@@ -128,7 +132,21 @@ def doubts(block: Block, rows: Sequence[Line], height_at: HeightAt, units: str) 
     return tuple(found)
 
 
-def _mean_fall(row: Line, height_at: HeightAt) -> float:
+def mean_fall(row: Line, height_at: HeightAt) -> float:
+    """Return the mean fall of a row.
+
+    Parameters
+    ----------
+    row : Line
+        The row.
+    height_at : callable
+        Elevations.
+
+    Returns
+    -------
+    float
+        Rise over run from its first to its last tree, without sign.
+    """
     ends = np.asarray(height_at(row.x[[0, -1]], row.y[[0, -1]]), float)
     return float(abs(ends[1] - ends[0]) / max(row.s[-1] - row.s[0], 1e-9))
 
@@ -176,7 +194,9 @@ def row_gaps(rows: Sequence[Line], reach: float) -> Floats:
     tree = np.concatenate(trees)
     square = reach * np.column_stack([-way[:, 1], way[:, 0]])
     within = own[1:] == own[:-1]
-    edges, owner = Edges(tree[:-1][within], tree[1:][within]), own[:-1][within]
+    a, leg = tree[:-1][within], (tree[1:] - tree[:-1])[within]
+    # a hair longer than the row, so that what stands square to its very end still meets it
+    edges, owner = Edges(a - 0.01 * leg, a + 1.01 * leg), own[:-1][within]
     gaps = []
     for side in (1.0, -1.0):
         ray, edge, share = edges.crossings(tree, tree + side * square)

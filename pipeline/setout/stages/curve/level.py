@@ -12,7 +12,7 @@ from setout.geometry.levellines import gentle_runs, too_steep
 from setout.nouns import Bools, Floats
 from setout.stages.curve.baseline import LOOKED_AT_M, STRETCH_M, Terms
 from setout.stages.curve.common import Line, line_of, trees_along
-from setout.stages.curve.falls import gentle_parts
+from setout.stages.curve.falls import gentle_parts, mean_fall
 
 FEWEST = 3
 """Rows with fewer trees are left out."""
@@ -20,6 +20,8 @@ LASTING_M = 30.0
 """A fall over the limit for this long ends the rows beyond it too; a shorter one only interrupts its own row [m]."""
 OVER_GAPS = 2.0
 """A row goes on behind ground that is not planted where that is no wider than so many row distances."""
+MORE = 1.03
+"""A line falls by so many times the least fall, so that its trees do too."""
 ROUGH = 0.98
 """Share of the greatest fall that a line keeps to, looked at between its trees."""
 
@@ -84,9 +86,9 @@ def one_level(terms: Terms, line: Floats, blade: Blade, before: Seen, into: tupl
         runs = gentle_runs(np.where(ended | crowded, np.nan, z), spacing, STRETCH_M, ROUGH * terms.most)
         planted: list[Floats] = []
         shut = np.ones(len(s), bool)
-        for (a, b), (low, high) in zip(runs, _apart(runs, s, terms.pattern.row_distance_m), strict=True):
+        for (a, b), (low, high) in zip(runs, _apart(whole.path, runs, s, terms.pattern.row_distance_m), strict=True):
             shut[a : b + 1] = False
-            falls = abs(z[b] - z[a]) >= terms.least * (s[b] - s[a])
+            falls = abs(z[b] - z[a]) >= MORE * terms.least * (s[b] - s[a])
             if falls and _plant(terms, [p for piece in row if (p := _within(piece, low, high))], spots, out):
                 planted.append(xy[(s >= low) & (s <= high)])
         for px, py in np.concatenate([np.empty((0, 2)), *planted]).tolist():
@@ -145,10 +147,10 @@ def _rows_of(pieces: list[Stretch], terms: Terms) -> list[list[Stretch]]:
             if high - low <= OVER_GAPS * distance and not shapely.contains_xy(terms.whole, *inner.T).any():
                 rows[-1].append(piece)
                 continue
-            short = max(distance - (high - low), 0.0) / 2
+            high_end, low_end = _parted(piece.path, low, high, distance)
             last = rows[-1][-1]
-            rows[-1][-1] = Stretch(last.path, last.low, last.high - short)
-            piece = Stretch(piece.path, piece.low + short, piece.high)
+            rows[-1][-1] = Stretch(last.path, last.low, high_end)
+            piece = Stretch(piece.path, low_end, piece.high)
         rows.append([piece])
     return [row for row in rows if row[-1].high - row[0].low > 0]
 
@@ -158,13 +160,23 @@ def _within(piece: Stretch, low: float, high: float) -> Stretch | None:
     return Stretch(piece.path, low, high) if low <= high else None
 
 
-def _apart(runs: list[tuple[int, int]], s: Floats, distance: float) -> list[tuple[float, float]]:
+def _apart(path: Path, runs: list[tuple[int, int]], s: Floats, distance: float) -> list[tuple[float, float]]:
     """Return where runs of one line begin and end, so that the ends of two rows keep the distance of rows."""
     low, high = s[[a for a, _ in runs]], s[[b for _, b in runs]]
-    short = np.maximum(distance - (low[1:] - high[:-1]), 0.0) / 2
-    low[1:] += short
-    high[:-1] -= short
+    for k in range(len(runs) - 1):
+        high[k], low[k + 1] = _parted(path, float(high[k]), float(low[k + 1]), distance)
     return list(zip(low.tolist(), high.tolist(), strict=True))
+
+
+def _parted(path: Path, high: float, low: float, distance: float) -> tuple[float, float]:
+    """Move the end of one row back and the beginning of the next on, until they are a straight distance apart."""
+    for _ in range(8):
+        (ax, ay), (bx, by) = path.points(np.array([high, low]))
+        short = distance - float(np.hypot(bx - ax, by - ay))
+        if short <= 0:
+            break
+        high, low = high - 0.52 * short, low + 0.52 * short
+    return high, low
 
 
 def _lasting(shut: Bools, ended: Bools, spacing: float) -> Bools:
@@ -182,10 +194,14 @@ def _plant(terms: Terms, pieces: list[Stretch], spots: Spots, out: Set) -> bool:
     placed = [tree for piece in pieces for tree in trees_along(piece, pattern, spots, None, pattern.row_distance_m)]
     lengths = (STRETCH_M, pattern.row_distance_m)
     parts = [part for part in gentle_parts(placed, terms.height_at, lengths, terms.most) if len(part) >= FEWEST]
-    for tree in set(placed).difference(*parts):
-        spots.drop(*tree[1:])
-    if not parts:
+    rows = [line_of(pieces[0].path, part) for part in parts]
+    rows = [row for row in rows if mean_fall(row, terms.height_at) >= terms.least]
+    kept = {(x, y) for row in rows for x, y in zip(row.x.tolist(), row.y.tolist(), strict=True)}
+    for _, x, y in placed:
+        if (x, y) not in kept:
+            spots.drop(x, y)
+    if not rows:
         return False
-    out.rows.extend(line_of(pieces[0].path, part) for part in parts)
+    out.rows.extend(rows)
     out.taken.append(shapely.LineString(pieces[0].path.part(pieces[0].low, pieces[-1].high)))
     return True
