@@ -135,19 +135,24 @@ def turns(shares: Sequence[float], lines: int) -> NDArray[np.int32]:
     -------
     (lines,) ndarray of int
         Index of the share at every line. Where one round of turns is longer than the lines, there is one round, as
-        wide as the lines allow.
+        wide as the lines allow; where there are fewer lines than shares, the largest have one line each.
 
     Examples
     --------
     >>> turns([2, 1], 7).tolist(), turns([0.67, 0.33], 3).tolist(), turns([8, 1], 5).tolist()
     ([0, 0, 1, 0, 0, 1, 0], [0, 0, 1], [0, 0, 0, 0, 1])
+    >>> turns([1, 1, 1, 1, 1, 3], 5).tolist()
+    [0, 1, 2, 3, 5]
     """
     ratios = [Fraction(share / min(shares)).limit_denominator(ROUND_RATIO) for share in shares]
     scale = lcm(*(ratio.denominator for ratio in ratios))
     widths = [int(ratio * scale) for ratio in ratios]
     if sum(widths) > lines:
-        widths = counts_of(shares, lines).tolist()
-        if lines >= len(shares):  # each has a line before the first has all of them
+        # each has a line before the first has all of them; of too few lines the largest shares have one each
+        if lines >= len(shares):
             widths = (1 + counts_of(shares, lines - len(shares))).tolist()
+        else:
+            largest = np.argsort(-np.asarray(shares, float), kind="stable")[:lines]
+            widths = np.isin(np.arange(len(shares)), largest).astype(int).tolist()
     once = np.repeat(np.arange(len(shares), dtype=np.int32), widths)
     return np.resize(once, lines)
