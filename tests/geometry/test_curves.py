@@ -14,9 +14,10 @@ from hypothesis import strategies as st
 from invented import field
 from setout.geometry.beside import Rule, next_line, resampled
 from setout.geometry.braid import braided
-from setout.geometry.curves import Blade, Path, Spots, Stretch, cut, leave, path_of, set_along, walked
+from setout.geometry.curves import Path, Spots, Stretch, leave, path_of, set_along, walked
 from setout.geometry.levellines import fair, gentle_runs, steep_faces, surface, too_steep, traced
 from setout.geometry.parallels import Base, distance_grid, drawn, exact, prolonged
+from setout.geometry.pathcut import Blade, cut
 
 SEEDS = st.integers(0, 400)
 QUICK = settings(max_examples=25, deadline=None, derandomize=True)

@@ -19,8 +19,9 @@ from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
 from setout.geometry.beside import Rule, next_line, resampled, within
-from setout.geometry.curves import Blade, Spots
+from setout.geometry.curves import Spots
 from setout.geometry.levellines import HeightAt, surface
+from setout.geometry.pathcut import Blade
 from setout.nouns import Block, Floats, Pattern
 from setout.stages.curve.baseline import Terms, baseline_of
 from setout.stages.curve.common import Curved, Line, end_m, numbered, planted_ground, said

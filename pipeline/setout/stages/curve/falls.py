@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
-from setout.geometry.curves import Edges
 from setout.geometry.levellines import HeightAt
+from setout.geometry.pathcut import Edges
 from setout.nouns import Block, Finding, Floats
 from setout.stages.curve.common import Line, said
 

@@ -9,9 +9,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
-from setout.geometry.curves import Blade, Path, Spots, Stretch, cut
+from setout.geometry.curves import Path, Spots, Stretch
 from setout.geometry.lattice import Lattice
 from setout.geometry.parallels import Base, DistanceGrid, distance_grid, drawn, exact, prolonged
+from setout.geometry.pathcut import Blade, cut
 from setout.nouns import Block, Finding, Floats, Pattern
 from setout.stages.curve.common import (
     Curved,

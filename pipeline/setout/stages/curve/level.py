@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from setout.geometry.curves import Blade, Path, Spots, Stretch, cut, path_of
+from setout.geometry.curves import Path, Spots, Stretch, path_of
 from setout.geometry.levellines import gentle_runs, too_steep
+from setout.geometry.pathcut import Blade, cut
 from setout.nouns import Bools, Floats
 from setout.stages.curve.baseline import LOOKED_AT_M, STRETCH_M, Terms
 from setout.stages.curve.common import Line, line_of, trees_along

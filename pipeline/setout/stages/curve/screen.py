@@ -7,8 +7,9 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
-from setout.geometry.curves import Blade, Path, Spots, Stretch, cut, path_of
+from setout.geometry.curves import Path, Spots, Stretch, path_of
 from setout.geometry.parallels import Base, distance_grid, exact, prolonged
+from setout.geometry.pathcut import Blade, cut
 from setout.nouns import Block, Finding, Floats, Pattern
 from setout.stages.curve.common import Curved, Line, braided_along, line_of, numbered, planted_ground, said, trees_along
 
