@@ -37,7 +37,8 @@ class Surface:
     Attributes
     ----------
     x0, y0, cell : first column, first row, distance between them [m]
-    z, gx, gy : (rows, columns) heights [m] and their slope along x and y, rise over run
+    z, gx, gy : (rows, columns) smoothed heights [m] and their slope along x and y, rise over run
+    found, finer : heights as they were found, NaN for none, over a grid from the same corner this many times finer
     """
 
     x0: float
@@ -46,6 +47,8 @@ class Surface:
     z: Floats
     gx: Floats
     gy: Floats
+    found: Floats
+    finer: int
 
     def at(self, x: float, y: float) -> tuple[float, float, float]:
         """Return height and slope at a point, bilinear; NaN outside."""
@@ -62,11 +65,22 @@ class Surface:
         )  # type: ignore[return-value]
 
     def heights(self, x: Floats, y: Floats) -> Floats:
-        """Return heights at points, bilinear; beyond the grid those of its edge."""
+        """Return smoothed heights at points, bilinear; beyond the grid those of its edge."""
         from scipy import ndimage
 
         at = [(y - self.y0) / self.cell, (x - self.x0) / self.cell]
         return np.asarray(ndimage.map_coordinates(self.z, at, order=1, mode="nearest"), float)
+
+    def as_found(self, x: Floats, y: Floats) -> Floats:
+        """Return heights at points as they were found, bilinear; NaN where one of the four beside a point has none."""
+        u, v = ((np.asarray(c, float) - c0) * (self.finer / self.cell) for c, c0 in ((x, self.x0), (y, self.y0)))
+        rows, cols = self.found.shape
+        j, i = np.clip(u.astype(np.int64), 0, cols - 2), np.clip(v.astype(np.int64), 0, rows - 2)
+        p, q = u - j, v - i
+        z = self.found
+        low = z[i, j] * (1 - p) + z[i, j + 1] * p
+        high = z[i + 1, j] * (1 - p) + z[i + 1, j + 1] * p
+        return np.asarray(low * (1 - q) + high * q, float)
 
     def nodes(self) -> tuple[Floats, Floats]:
         """Return x and y of all grid points, row after row."""
@@ -76,7 +90,7 @@ class Surface:
         )
 
 
-def surface(height_at: HeightAt, bounds: Sequence[float], cell: float, smooth: float) -> Surface | None:
+def surface(height_at: HeightAt, bounds: Sequence[float], cell: float, smooth: float, finer: int = 1) -> Surface | None:
     """Smooth the heights over a box.
 
     Parameters
@@ -86,9 +100,11 @@ def surface(height_at: HeightAt, bounds: Sequence[float], cell: float, smooth: f
     bounds : Sequence of float
         The box: least x, least y, greatest x, greatest y [m].
     cell : float
-        Distance of the points that are looked up [m].
+        Distance of the points that heights are smoothed for [m].
     smooth : float
         Standard deviation of the Gaussian weights [m].
+    finer : int
+        How many times closer heights are looked up.
 
     Returns
     -------
@@ -104,9 +120,10 @@ def surface(height_at: HeightAt, bounds: Sequence[float], cell: float, smooth: f
     from scipy import ndimage
 
     low_x, low_y, high_x, high_y = bounds
-    x = low_x + cell * np.arange(np.ceil((high_x - low_x) / cell) + 1)
-    y = low_y + cell * np.arange(np.ceil((high_y - low_y) / cell) + 1)
-    z = np.asarray(height_at(np.tile(x, len(y)), np.repeat(y, len(x))), float).reshape(len(y), len(x))
+    close = cell / finer
+    x = low_x + close * np.arange(finer * np.ceil((high_x - low_x) / cell) + 1)
+    y = low_y + close * np.arange(finer * np.ceil((high_y - low_y) / cell) + 1)
+    found = z = np.asarray(height_at(np.tile(x, len(y)), np.repeat(y, len(x))), float).reshape(len(y), len(x))
     known = np.isfinite(z)
     if not known.any():
         return None
@@ -115,13 +132,13 @@ def surface(height_at: HeightAt, bounds: Sequence[float], cell: float, smooth: f
         z = z[tuple(nearest)]
     middle = float(z.mean())
     # beyond the box the ground is taken to go on as it came, so that lines meet the edge at their own angle
-    wide = max(int(np.ceil(3 * smooth / cell)), 1)
+    wide = max(int(np.ceil(3 * smooth / close)), 1)
     wide = min(wide, min(z.shape) - 1)
     padded = np.pad(z - middle, wide, mode="reflect", reflect_type="odd") if wide > 0 else z - middle
-    padded = ndimage.gaussian_filter(padded, smooth / cell, truncate=3.0)
-    z = padded[wide : padded.shape[0] - wide, wide : padded.shape[1] - wide] + middle
+    padded = ndimage.gaussian_filter(padded, smooth / close, truncate=3.0)
+    z = padded[wide : padded.shape[0] - wide, wide : padded.shape[1] - wide][::finer, ::finer] + middle
     gy, gx = np.gradient(z, cell)
-    return Surface(float(x[0]), float(y[0]), cell, z, gx, gy)
+    return Surface(float(x[0]), float(y[0]), cell, z, gx, gy, found, finer)
 
 
 def steep_faces(ground: Surface, area: BaseGeometry, across: float, most: int) -> Floats:

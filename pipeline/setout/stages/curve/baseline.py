@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry.levellines import HeightAt, Surface, fair, steep_faces, too_steep, traced
+from setout.geometry.levellines import Surface, fair, steep_faces, too_steep, traced
 from setout.nouns import Floats, Pattern
 
 STRETCH_M = 30.0
@@ -30,14 +30,12 @@ class Terms:
     Attributes
     ----------
     pattern : step, row distances, headland, fall
-    height_at : elevations [m]
-    ground : smoothed heights
+    ground : elevations, as they are and smoothed
     whole : all the ground that the block's row lines may lie on
     bounded : the least fall is asked for
     """
 
     pattern: Pattern
-    height_at: HeightAt
     ground: Surface
     whole: BaseGeometry
     bounded: bool

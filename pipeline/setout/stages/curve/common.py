@@ -61,6 +61,10 @@ class Line:
     x: Floats
     y: Floats
 
+    def part(self, first: int, last: int) -> Line:
+        """Return some of its trees as a row of their own."""
+        return Line(self.path, self.s[first:last], self.x[first:last], self.y[first:last])
+
     def drawn(self, step: float) -> Floats:
         """Return the vertices of the row's line; that of a single tree is a step long."""
         low, high = float(self.s[0]), float(self.s[-1])

@@ -11,6 +11,7 @@ a row ends.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -23,11 +24,13 @@ from setout.geometry.curves import Spots
 from setout.geometry.levellines import HeightAt, surface
 from setout.geometry.pathcut import Blade
 from setout.nouns import Block, Floats, Pattern
-from setout.stages.curve.baseline import Terms, baseline_of
+from setout.stages.curve.baseline import STRETCH_M, Terms, baseline_of
 from setout.stages.curve.common import Curved, Line, end_m, numbered, planted_ground, said
-from setout.stages.curve.falls import doubts
+from setout.stages.curve.falls import doubts, gentle_parts
 from setout.stages.curve.level import FEWEST, Seen, Set, one_level
 
+LOOKED_UP_M, MOST_ACROSS = 1.5, 3000.0
+"""Elevations are looked up about this far apart [m], but no more than so many of them from corner to corner."""
 LEVEL_M = 0.3
 """A block with less between its lowest and its highest ground has no contour to follow [m]."""
 WIDEST = 1.5
@@ -78,10 +81,25 @@ def contour_rows(block: Block, ground_to_plant: BaseGeometry, height_at: HeightA
     for bounded in (True, False) if pattern.fall[0] > 0 else (False,):
         found, rest = _covered(replace(terms, bounded=bounded), rest, spots)
         rows += found
-    heights = [float(np.round(np.nanmean(terms.height_at(row.x, row.y)), 3)) for row in rows]
-    order = sorted(range(len(rows)), key=lambda k: (heights[k], round(rows[k].x[0], 3), round(rows[k].y[0], 3)))
-    done = [rows[k] for k in order]
-    return numbered(done, pattern.step_m, doubts(block, done, terms.height_at, units))
+    assert height_at is not None
+    checked = _checked(pattern, rows, height_at)
+    mean = [float(np.round(z.mean(), 3)) for _, z in checked]
+    order = sorted(range(len(mean)), key=lambda k: (mean[k], *np.round([checked[k][0].x[0], checked[k][0].y[0]], 3)))
+    done = [checked[k] for k in order]
+    return numbered([row for row, _ in done], pattern.step_m, doubts(block, done, units))
+
+
+def _checked(pattern: Pattern, rows: Sequence[Line], height_at: HeightAt) -> list[tuple[Line, Floats]]:
+    """Hold the finished rows to the elevations at their very trees; return what stands, with these elevations."""
+    if not rows:
+        return []
+    sizes = np.array([len(row.s) for row in rows])
+    z = np.asarray(height_at(np.concatenate([r.x for r in rows]), np.concatenate([r.y for r in rows])), float)
+    out = []
+    for row, own in zip(rows, np.split(z, np.cumsum(sizes)[:-1]), strict=True):
+        parts = gentle_parts(row, own, (STRETCH_M, pattern.row_distance_m), pattern.fall[1])
+        out += [(row.part(a, b), own[a:b]) for a, b in parts if b - a >= FEWEST]
+    return out
 
 
 def _terms(block: Block, ground: BaseGeometry, height_at: HeightAt | None, units: str) -> Terms:
@@ -102,9 +120,10 @@ def _terms(block: Block, ground: BaseGeometry, height_at: HeightAt | None, units
     margin = 4 * distance
     box = (low_x - margin, low_y - margin, high_x + margin, high_y + margin)
     cell = float(np.clip(distance / 2, 1.0, 5.0))
-    smooth = surface(height_at, box, cell, max(distance, 2 * cell))
-    x, y = _spread(ground, cell)
-    z = np.asarray(height_at(x, y), float)
+    across = float(np.hypot(high_x - low_x, high_y - low_y))
+    finer = max(round(cell / max(LOOKED_UP_M, across / MOST_ACROSS)), 1)
+    smooth = surface(height_at, box, cell, max(distance, 2 * cell), finer)
+    z = smooth.as_found(*_spread(ground, cell)) if smooth is not None else np.empty(0)
     if smooth is None or not np.isfinite(z).any():
         raise SetoutError(
             "contour rows need elevations, and the DEM has none on its ground", where,
@@ -117,7 +136,7 @@ def _terms(block: Block, ground: BaseGeometry, height_at: HeightAt | None, units
             'give it a straight direction, such as direction = "longest side"',
         )  # fmt: skip
     shapely.prepare(ground)
-    return Terms(pattern, height_at, smooth, ground, bounded=False)
+    return Terms(pattern, smooth, ground, bounded=False)
 
 
 def _spread(area: BaseGeometry, cell: float) -> tuple[Floats, Floats]:

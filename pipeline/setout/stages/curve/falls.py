@@ -7,25 +7,23 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
-from setout.geometry.levellines import HeightAt
 from setout.geometry.pathcut import Edges
 from setout.nouns import Block, Finding, Floats
 from setout.stages.curve.common import Line, said
 
-Placed = list[tuple[float, float, float]]
 REACH = 2.2
 """A neighbouring row is looked for within so many row distances; further off there is none."""
 
 
-def gentle_parts(placed: Placed, height_at: HeightAt, lengths: tuple[float, float], most: float) -> list[Placed]:
+def gentle_parts(row: Line, z: Floats, lengths: tuple[float, float], most: float) -> list[tuple[int, int]]:
     """Cut a row where its trees show more fall than allowed.
 
     Parameters
     ----------
-    placed : list of tuple
-        Length along the path, x and y of trees in walking order [m].
-    height_at : callable
-        Elevations.
+    row : Line
+        Its trees.
+    z : (n,) ndarray
+        Their elevations [m].
     lengths : tuple of float
         Length of the shortest stretch that counts (a shorter row counts from end to end), and of the gap that a cut leaves
         at least [m].
@@ -34,21 +32,21 @@ def gentle_parts(placed: Placed, height_at: HeightAt, lengths: tuple[float, floa
 
     Returns
     -------
-    list
-        What is left of the row, each part within the limit.
+    list of tuple
+        First tree, and the one after the last, of every part that is left, each within the limit.
 
     Examples
     --------
-    >>> trees = [(5.0 * k, 5.0 * k, 0.0) for k in range(9)]
-    >>> [len(part) for part in gentle_parts(trees, lambda x, y: np.where(x < 18, 0.0, 1.0), (20.0, 8.0), 0.04)]
-    [3, 5]
+    >>> from setout.geometry.curves import path_of
+    >>> x = 5.0 * np.arange(9)
+    >>> row = Line(path_of(np.array([[0, 0], [40, 0]])), x, x, 0 * x)
+    >>> gentle_parts(row, np.where(x < 18, 0.0, 1.0), (20.0, 8.0), 0.04)
+    [(0, 3), (4, 9)]
     """
-    if len(placed) < 2:
-        return [placed] if placed else []
-    _, x, y = np.array(placed).T
-    z = np.asarray(height_at(x, y), float)
+    x, y = row.x, row.y
     run = np.append(0.0, np.cumsum(np.hypot(np.diff(x), np.diff(y))))
-    todo, done = [(0, len(placed))], []
+    todo: list[tuple[int, int]] = [(0, len(x))]
+    done: list[tuple[int, int]] = []
     while todo:
         a, b = todo.pop()
         if b - a < 2:
@@ -68,7 +66,7 @@ def gentle_parts(placed: Placed, height_at: HeightAt, lengths: tuple[float, floa
                 (first - 1, last) if run[a + worst] - run[first] <= run[last] - run[a + worst] else (first, last + 1)
             )
         todo += [(a, first), (last + 1, b)]
-    return [placed[a:b] for a, b in sorted(done)]
+    return sorted(done)
 
 
 def _worst(run: Floats, z: Floats, stretch: float, most: float) -> int | None:
@@ -88,17 +86,15 @@ def _worst(run: Floats, z: Floats, stretch: float, most: float) -> int | None:
     return leg if abs(run[leg] - middle) <= abs(run[leg + 1] - middle) else leg + 1
 
 
-def doubts(block: Block, rows: Sequence[Line], height_at: HeightAt, units: str) -> tuple[Finding, ...]:
+def doubts(block: Block, planted: Sequence[tuple[Line, Floats]], units: str) -> tuple[Finding, ...]:
     """Say what finished contour rows do not keep to.
 
     Parameters
     ----------
     block : Block
         With the range of row distances and of the fall.
-    rows : Sequence of Line
-        Its rows.
-    height_at : callable
-        Elevations.
+    planted : Sequence of tuple
+        Its rows, and the elevations of their trees [m].
     units : str
         "us" or "si".
 
@@ -108,15 +104,16 @@ def doubts(block: Block, rows: Sequence[Line], height_at: HeightAt, units: str) 
         ``row_fall_small``, ``rows_wide`` and ``alley_left_out``, as far as they apply.
     """
     pattern, found = block.pattern, []
-    least = pattern.fall[0]
+    least, rows = pattern.fall[0], [row for row, _ in planted]
     if least > 0:
-        level = [row for row in rows if mean_fall(row, height_at) < least]
+        level = [row for row, z in planted if mean_fall(row, z) < least]
         if level:
+            lowest = min(mean_fall(row, z) for row, z in planted)
             found.append(
                 Finding(
                     "row_fall_small", "warn",
                     f"block {block.name}: {len(level)} of {len(rows)} rows fall less than asked for from end to end; water may stand there",
-                    f"{min(mean_fall(row, height_at) for row in level):.2%}", f"{least:.2%}",
+                    f"{lowest:.2%}", f"{least:.2%}",
                     "look at drainage there, or lessen fall.least",
                     geometry=shapely.multilinestrings([shapely.LineString(row.drawn(pattern.step_m)) for row in level]),
                 )
@@ -132,23 +129,22 @@ def doubts(block: Block, rows: Sequence[Line], height_at: HeightAt, units: str) 
     return tuple(found)
 
 
-def mean_fall(row: Line, height_at: HeightAt) -> float:
+def mean_fall(row: Line, z: Floats) -> float:
     """Return the mean fall of a row.
 
     Parameters
     ----------
     row : Line
         The row.
-    height_at : callable
-        Elevations.
+    z : (n,) ndarray
+        Elevations of its trees [m].
 
     Returns
     -------
     float
         Rise over run from its first to its last tree, without sign.
     """
-    ends = np.asarray(height_at(row.x[[0, -1]], row.y[[0, -1]]), float)
-    return float(abs(ends[1] - ends[0]) / max(row.s[-1] - row.s[0], 1e-9))
+    return float(abs(z[-1] - z[0]) / max(row.s[-1] - row.s[0], 1e-9))
 
 
 def _wide(block: Block, rows: Sequence[Line], units: str) -> list[Finding]:

@@ -103,7 +103,7 @@ def _looked_at(terms: Terms, stretch: Stretch) -> tuple[Floats, Floats, Floats, 
     count = max(int(np.ceil(stretch.room / LOOKED_AT_M)), 1)
     s = np.linspace(stretch.low, stretch.high, count + 1)
     xy = stretch.path.points(s)
-    return s, xy, np.asarray(terms.height_at(xy[:, 0], xy[:, 1]), float), stretch.room / count
+    return s, xy, terms.ground.as_found(xy[:, 0], xy[:, 1]), stretch.room / count
 
 
 def _opened(terms: Terms, pieces: list[Stretch]) -> list[Stretch]:
@@ -193,14 +193,19 @@ def _plant(terms: Terms, pieces: list[Stretch], spots: Spots, out: Set) -> bool:
     """Set the trees of one run, check their fall tree by tree, and keep what is long enough; tell whether anything is."""
     pattern = terms.pattern
     placed = [tree for piece in pieces for tree in trees_along(piece, pattern, spots, None, pattern.row_distance_m)]
-    lengths = (STRETCH_M, pattern.row_distance_m)
-    parts = [part for part in gentle_parts(placed, terms.height_at, lengths, terms.most) if len(part) >= FEWEST]
-    rows = [line_of(pieces[0].path, part) for part in parts]
-    rows = [row for row in rows if mean_fall(row, terms.height_at) >= terms.least]
-    kept = {(x, y) for row in rows for x, y in zip(row.x.tolist(), row.y.tolist(), strict=True)}
-    for _, x, y in placed:
-        if (x, y) not in kept:
-            spots.drop(x, y)
+    if not placed:
+        return False
+    row = line_of(pieces[0].path, placed)
+    z = terms.ground.as_found(row.x, row.y)
+    kept = np.zeros(len(placed), bool)
+    rows: list[Line] = []
+    for a, b in gentle_parts(row, z, (STRETCH_M, pattern.row_distance_m), terms.most):
+        part = row.part(a, b)
+        if b - a >= FEWEST and mean_fall(part, z[a:b]) >= terms.least:
+            rows.append(part)
+            kept[a:b] = True
+    for k in np.flatnonzero(~kept):
+        spots.drop(*placed[k][1:])
     if not rows:
         return False
     out.rows.extend(rows)
