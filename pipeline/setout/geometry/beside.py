@@ -175,20 +175,28 @@ def _envelope(height: Floats, s: Floats, rates: tuple[float, float], broken: Boo
 
 def _pushed(out: Floats, base: Base, rule: Rule, closed: bool) -> Floats:  # noqa: FBT001
     """Move vertices away from the line before until neither they nor the middles between them are nearer than the least gap."""
-    wanted = np.full(len(out), rule.least + OVER)
+    gap, look = rule.least + OVER, np.ones(len(out), bool)
+    wanted = np.full(len(out), gap)
     for _ in range(3):
-        both, nearest = base.signed(np.vstack([out, (out[1:] + out[:-1]) / 2]))
-        distance, middle = np.abs(both[: len(out)]), np.abs(both[len(out) :])
-        short = np.maximum(rule.least + OVER - middle, 0.0)
-        near = distance < wanted - 1e-9
-        if not near.any() and short.max(initial=0.0) < OVER:
+        vertex, part = np.flatnonzero(look), np.flatnonzero(look[1:] | look[:-1])
+        both, nearest = base.signed(np.vstack([out[vertex], (out[part] + out[part + 1]) / 2]))
+        distance, middle = np.abs(both[: len(vertex)]), np.abs(both[len(vertex) :])
+        short = np.zeros(len(out) + 1)
+        short[part + 1] = np.maximum(gap - middle, 0.0)
+        short[short < OVER] = 0.0
+        more = np.maximum(short[1:], short[:-1])[vertex]
+        wanted[vertex] = np.maximum(wanted[vertex], np.where(more > 0, distance + more, 0.0))
+        near = distance < wanted[vertex] - 1e-9
+        if not near.any():
             break
-        wanted = np.maximum(wanted, distance + np.maximum(np.append(short, 0.0), np.append(0.0, short)))
-        near = distance < wanted - 1e-9
-        on = nearest[: len(out)]
-        out[near] = on[near] + (out[near] - on[near]) * (wanted / np.maximum(distance, 1e-6))[near][:, None]
+        moved = vertex[near]
+        on = nearest[: len(vertex)][near]
+        out[moved] = on + (out[moved] - on) * (wanted[moved] / np.maximum(distance[near], 1e-6))[:, None]
         if closed:
             out[-1] = out[0]
+        look = np.zeros(len(out), bool)
+        look[moved] = True
+        look |= np.append(look[1:], False) | np.append(False, look[:-1])
     return out
 
 

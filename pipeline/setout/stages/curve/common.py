@@ -65,6 +65,11 @@ class Line:
         """Return some of its trees as a row of their own."""
         return Line(self.path, self.s[first:last], self.x[first:last], self.y[first:last])
 
+    def moved(self, dx: float, dy: float) -> Line:
+        """Return the row somewhere else."""
+        path = Path([x + dx for x in self.path.x], [y + dy for y in self.path.y], self.path.s, self.path.closed)
+        return Line(path, self.s, self.x + dx, self.y + dy)
+
     def drawn(self, step: float) -> Floats:
         """Return the vertices of the row's line; that of a single tree is a step long."""
         low, high = float(self.s[0]), float(self.s[-1])

@@ -74,19 +74,27 @@ def contour_rows(block: Block, ground_to_plant: BaseGeometry, height_at: HeightA
         There is no DEM, the ground is level, or the pattern has several lines in a row.
     """
     pattern, ground = block.pattern, planted_ground(block, ground_to_plant)
-    terms = _terms(block, ground, height_at, units)
+    # all is laid from the ground's own corner, so that the same ground elsewhere has the same rows
+    corner = np.round(ground.bounds[:2], 3)
+    here = None if height_at is None else _from(height_at, corner)
+    ground = shapely.normalize(shapely.set_precision(shapely.transform(ground, lambda xy: xy - corner), 1e-6))
+    terms, here = _terms(block, ground, here, units)
     spots = Spots(pattern.nearest_m)
     rows: list[Line] = []
     rest: BaseGeometry = ground
     for bounded in (True, False) if pattern.fall[0] > 0 else (False,):
         found, rest = _covered(replace(terms, bounded=bounded), rest, spots)
         rows += found
-    assert height_at is not None
-    checked = _checked(pattern, rows, height_at)
+    checked = _checked(pattern, rows, here)
     mean = [float(np.round(z.mean(), 3)) for _, z in checked]
     order = sorted(range(len(mean)), key=lambda k: (mean[k], *np.round([checked[k][0].x[0], checked[k][0].y[0]], 3)))
-    done = [checked[k] for k in order]
+    done = [(checked[k][0].moved(*corner.tolist()), checked[k][1]) for k in order]
     return numbered([row for row, _ in done], pattern.step_m, doubts(block, done, units))
+
+
+def _from(height_at: HeightAt, corner: Floats) -> HeightAt:
+    """Return what gives heights at places counted from a corner."""
+    return lambda x, y: np.asarray(height_at(np.asarray(x) + corner[0], np.asarray(y) + corner[1]), float)
 
 
 def _checked(pattern: Pattern, rows: Sequence[Line], height_at: HeightAt) -> list[tuple[Line, Floats]]:
@@ -102,8 +110,8 @@ def _checked(pattern: Pattern, rows: Sequence[Line], height_at: HeightAt) -> lis
     return out
 
 
-def _terms(block: Block, ground: BaseGeometry, height_at: HeightAt | None, units: str) -> Terms:
-    """Smooth the heights, and refuse what has no contour."""
+def _terms(block: Block, ground: BaseGeometry, height_at: HeightAt | None, units: str) -> tuple[Terms, HeightAt]:
+    """Smooth the heights, and refuse what has no contour; return the heights too, which then are there."""
     pattern, where = block.pattern, f"block {block.name}"
     if height_at is None:
         raise SetoutError(
@@ -136,7 +144,7 @@ def _terms(block: Block, ground: BaseGeometry, height_at: HeightAt | None, units
             'give it a straight direction, such as direction = "longest side"',
         )  # fmt: skip
     shapely.prepare(ground)
-    return Terms(pattern, smooth, ground, bounded=False)
+    return Terms(pattern, smooth, ground, bounded=False), height_at
 
 
 def _spread(area: BaseGeometry, cell: float) -> tuple[Floats, Floats]:
