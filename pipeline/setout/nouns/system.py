@@ -92,14 +92,20 @@ class Pattern:
         (14.422, 16.97)
         >>> round(Pattern("hedgerow", 4.0, 14.0, lines=2, line_distance_m=3.0).nearest_m, 3)
         3.606
+        >>> round(Pattern("screen", 4.0, 4.0, lines=3, line_distance_m=3.0).nearest_m, 3)
+        3.606
+        >>> Pattern("hedgerow", 4.0, 14.0, lines=3, line_distance_m=1.0).nearest_m
+        2.0
         """
-        across = min(self.row_distance_m, self._between_lines)
+        across = self._between_lines if self.kind == "screen" else min(self.row_distance_m, self._between_lines)
         if self.free_rows and self.lines == 1:
             return min(self.step_m, self.row_distance_m)
         shift = 0.0 if self.bed is not None else 0.5 if self.lines > 1 else self.shift
         side = shift * self.step_m
         diagonal = float(np.hypot(min(side, self.step_m - side), across))
-        return min(self.step_m, diagonal, 2 * self.row_distance_m if self.shift else np.inf, self._row_to_row)
+        # the second line over stands abreast again
+        abreast = 2 * across if shift and self.lines != 2 else np.inf
+        return min(self.step_m, diagonal, abreast, self._row_to_row)
 
     @property
     def _between_lines(self) -> float:
@@ -107,8 +113,10 @@ class Pattern:
 
     @property
     def _row_to_row(self) -> float:
-        """Return how near the outer lines of neighbouring rows come [m]."""
-        return self.row_distance_m - (self.lines - 1) * self.line_distance_m if self.lines > 1 else np.inf
+        """Return how near the outer lines of neighbouring rows come [m]; a screen has one row."""
+        if self.lines == 1 or self.kind == "screen":
+            return float("inf")
+        return self.row_distance_m - (self.lines - 1) * self.line_distance_m
 
     @property
     def clearance_m(self) -> float:
