@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from setout.errors import Fault, SetoutError
+from setout.geometry.cellmask import MaskedCells
 from setout.nouns import Ground, Reach, Served, Site, Survey, Trees, Usable
 from setout.plan import Plan
 from setout.stages import check as look
@@ -105,12 +106,8 @@ def allowed_by(ground: Ground, high: Any) -> fill.Allowed | None:
     """Return what tells which positions stand on cells that may be planted; None where all do."""
     if ground.elevations is None:
         return None
-    closed = ground.steep if high is None else ground.steep | high
-    if ground.allow_blank:
-        known = replace(ground, steep=closed)
-        return lambda x, y: ~terrain.steep_at(known, x, y)
-    whole = replace(ground, blank=closed | ground.blank)
-    return lambda x, y: ~terrain.blank_at(whole, x, y)
+    masks = [ground.steep, *([] if ground.allow_blank else [ground.blank]), *([] if high is None else [high])]
+    return MaskedCells(ground, masks)
 
 
 def facts_of(
