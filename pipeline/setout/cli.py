@@ -22,7 +22,7 @@ from setout import __version__
 from setout.errors import SetoutError
 
 if TYPE_CHECKING:
-    from setout.nouns import Finding, Planting
+    from setout.nouns import Planting
 
 CAUTION = (
     "Have buried utilities located before digging, keep clear of overhead lines, and check every setback with local codes "
@@ -264,7 +264,7 @@ def _report(planting: Planting, out: Path, *, as_json: bool) -> None:
         record = {
             "out": str(out), "name": site.name, "trees": len(planting.trees), "trees_by_block": counts,
             "gross_m2": account[0].remaining_m2, "net_m2": account[-1].remaining_m2,
-            "findings": [_finding(f) for f in planting.findings],
+            "findings": [f.told() for f in planting.findings],
         }  # fmt: skip
         _show(json.dumps(record, indent=1))
         return
@@ -293,11 +293,6 @@ def _report(planting: Planting, out: Path, *, as_json: bool) -> None:
     _show(f"Results in {out}: open map.html or report.html there.\n{CAUTION}")
 
 
-def _finding(finding: Finding) -> dict[str, str]:
-    names = ("code", "severity", "tree_id", "message", "measured", "required", "remedy")
-    return {name: getattr(finding, name) for name in names}
-
-
 def _check(args: argparse.Namespace) -> int:
     from setout import run
 
@@ -306,7 +301,7 @@ def _check(args: argparse.Namespace) -> int:
     if args.json:
         _show(
             json.dumps(
-                {"trees": judged.trees, "short": short, "findings": [_finding(f) for f in judged.findings]},
+                {"trees": judged.trees, "short": short, "findings": [f.told() for f in judged.findings]},
                 indent=1,
             )
         )

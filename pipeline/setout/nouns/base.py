@@ -159,3 +159,12 @@ class Finding:
     remedy: str = ""
     tree_id: str = ""
     geometry: BaseGeometry | None = None
+
+    def told(self) -> dict[str, str]:
+        """Return everything but its place, by name.
+
+        >>> Finding("dem_gap", "warn", "a gap").told()["severity"]
+        'warn'
+        """
+        names = ("code", "severity", "tree_id", "message", "measured", "required", "remedy")
+        return {name: getattr(self, name) for name in names}

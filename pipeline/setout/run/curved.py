@@ -10,10 +10,10 @@ from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.outlines import polygonal
 from setout.nouns import Block, Finding, Floats, Ground, Site, Usable
-from setout.stages import curve, terrain
+from setout.stages import curve, exclude, terrain
 from setout.stages.fill import Laid, paired
 
-NOT_GROUND = ("outside every block", "too narrow", "too small")
+NOT_GROUND = (exclude.NO_BLOCK, exclude.TOO_NARROW, exclude.TOO_SMALL)
 """Reasons that do not keep a screen from standing: it takes its line where it was drawn."""
 
 

@@ -11,7 +11,7 @@ from importlib import metadata
 from pathlib import Path
 
 from setout import __version__
-from setout.nouns import Finding, Planting
+from setout.nouns import Planting
 from setout.plan import Plan
 from setout.read import plan_file, reference
 from setout.run.steps import Steps
@@ -78,7 +78,7 @@ def write_run(path: Path, the_plan: Plan, planting: Planting, folder: Path, step
         "trees_by_block": {
             block.name: int((planting.trees.block == k).sum()) for k, block in enumerate(planting.site.blocks)
         },
-        "findings": [_as_json(finding) for finding in planting.findings[:1000]],
+        "findings": [finding.told() for finding in planting.findings[:1000]],
         "versions": {
             name: metadata.version(name)
             for name in (
@@ -97,13 +97,6 @@ def write_run(path: Path, the_plan: Plan, planting: Planting, folder: Path, step
         "stages": steps.log,
     }
     (folder / "run.json").write_text(json.dumps(record, indent=1, allow_nan=False) + "\n", encoding="utf-8")
-
-
-def _as_json(finding: Finding) -> dict[str, str]:
-    return {
-        name: str(getattr(finding, name))
-        for name in ("code", "severity", "message", "measured", "required", "remedy", "tree_id")
-    }
 
 
 def _inputs(path: Path, the_plan: Plan) -> dict[str, Path]:

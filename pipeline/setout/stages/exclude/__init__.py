@@ -7,12 +7,15 @@ exact), and the *polygons* of excluded and usable ground for the layers, the map
 from setout.stages.exclude.blocks import block_areas
 from setout.stages.exclude.cells import NO_ELEVATION, SLOPE, TOO_HIGH, CellReason, Cells
 from setout.stages.exclude.cutters import cutters_of
-from setout.stages.exclude.ground import Limits, usable_ground
+from setout.stages.exclude.ground import NO_BLOCK, TOO_NARROW, TOO_SMALL, Limits, usable_ground
 
 __all__ = [
+    "NO_BLOCK",
     "NO_ELEVATION",
     "SLOPE",
     "TOO_HIGH",
+    "TOO_NARROW",
+    "TOO_SMALL",
     "CellReason",
     "Cells",
     "Limits",
