@@ -202,6 +202,8 @@ def too_high(reach: Reach, ground: Ground) -> NDArray[np.uint8] | None:
     if elevations is None or not np.isfinite(reach.ceiling_m).any():
         return None
     row0, row1, col0, col1 = ground.window
+    if ground.highest_m <= reach.ceiling_m.min():  # the window has a cell to spare round the site
+        return None
     if not np.isfinite(reach.max_run_m) and reach.barriers is None and np.isinf(reach.ceiling_m).any():
         return None
     packed = np.zeros_like(ground.steep)
