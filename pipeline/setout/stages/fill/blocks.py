@@ -216,7 +216,7 @@ def _empty(bed: Bed, laid: Laid) -> list[Finding]:
     return [
         Finding(
             "block_empty", "stop", f"block {bed.block.name}: no tree fits on its ground", "0 trees", "at least 1",
-            "give it more ground, a smaller step, or a shorter setback", geometry=bed.area,
+            "give it more ground, a smaller step, a shorter headland or a shorter setback", geometry=bed.area,
         )
     ]  # fmt: skip
 

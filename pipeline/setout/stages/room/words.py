@@ -110,7 +110,9 @@ def _pruning(room: BlockRoom, block: Block, units: str) -> str:
 def _years(room: BlockRoom, block: Block) -> str:
     full = f"grown canopies cover {100 * room.cover_by_year[-1][1]:.0f} % of the ground" if room.cover_by_year else ""
     hedge = block.pattern.kind in HEDGES
-    if room.meet_year is None:
+    if (
+        room.meet_year is None or room.overlap_share == 0
+    ):  # canopies that just touch when grown do so in no year to name
         return f"{full[0].upper()}{full[1:]}." if full else ""
     met = f"{'The row closes' if hedge else 'Canopies of neighbours meet'} in about year {room.meet_year}"
     leave = temporary_plants(block.plants)
