@@ -17,6 +17,7 @@ from setout.nouns.base import (
     VectorLayer,
     transformer,
 )
+from setout.nouns.irrigation import Emitter, Irrigation, IrrigationPlan, Network, Pipes, Source, Zone
 from setout.nouns.planting import (
     AccountRow,
     BlockRoom,
@@ -40,6 +41,7 @@ __all__ = [
     "Bools",
     "Dealing",
     "Elevations",
+    "Emitter",
     "Exclusion",
     "Finding",
     "Floats",
@@ -48,11 +50,15 @@ __all__ = [
     "Ground",
     "HeightLimit",
     "Ints",
+    "Irrigation",
+    "IrrigationPlan",
     "MaterialLine",
+    "Network",
     "NoPlant",
     "OrderLine",
     "Pair",
     "Pattern",
+    "Pipes",
     "Plant",
     "Planting",
     "RasterGrid",
@@ -62,6 +68,7 @@ __all__ = [
     "Setback",
     "Severity",
     "Site",
+    "Source",
     "Survey",
     "Trees",
     "Trellis",
@@ -70,5 +77,6 @@ __all__ = [
     "Water",
     "WaterPoints",
     "Works",
+    "Zone",
     "transformer",
 ]

@@ -15,6 +15,8 @@ from setout.nouns.site import Ground, Reach, Site
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+    from setout.nouns.irrigation import Irrigation
+
 
 @dataclass(frozen=True, slots=True)
 class Exclusion:
@@ -215,6 +217,7 @@ class Planting:
     facts : per-tree columns by layer column name (tree_id, elevation_m, slope_pct, nearest_m, run_m ...), NaN where
         unknown; beside them water_index, the water point that serves each tree (-1 for none)
     findings : everything that falls short or should be known, in order of severity
+    irrigation : pipes, zones and what each tree gets; None without a water section
     """
 
     site: Site
@@ -230,3 +233,4 @@ class Planting:
     materials: tuple[MaterialLine, ...] = ()
     rooms: tuple[BlockRoom, ...] = ()
     room_words: tuple[tuple[str, ...], ...] = ()
+    irrigation: Irrigation | None = None
