@@ -11,6 +11,7 @@ from pydantic import BaseModel, ValidationError
 from setout.errors import Fault, PlanFaults
 from setout.plan.model import Plan
 from setout.tables import catalogue
+from setout.tables.labour import Rate
 
 _NEEDED = {
     "site": 'add a table [site] with boundary = "survey/boundary.gpkg"',
@@ -32,7 +33,10 @@ _BOUNDS = {"gt": "more than", "ge": "at least", "lt": "less than", "le": "at mos
 
 
 def parse_plan(
-    mapping: Mapping[str, Any], where: str, own: Mapping[str, catalogue.CatalogueEntry] | None = None
+    mapping: Mapping[str, Any],
+    where: str,
+    own: Mapping[str, catalogue.CatalogueEntry] | None = None,
+    rates: Sequence[Rate] = (),
 ) -> Plan:
     """Read the mapping of a plan file as a plan.
 
@@ -44,6 +48,8 @@ def parse_plan(
         The file's name, for the messages.
     own : Mapping, optional
         Plants of the grower's own catalogue, by name.
+    rates : Sequence of Rate
+        The grower's own hours of pruning.
 
     Returns
     -------
@@ -63,7 +69,7 @@ def parse_plan(
     13.856
     """
     try:
-        return Plan.model_validate(mapping, context={"own": dict(own or {})})
+        return Plan.model_validate(mapping, context={"own": dict(own or {}), "rates": tuple(rates)})
     except ValidationError as error:
         raise PlanFaults(tuple(fault for item in error.errors() for fault in _faults(item, where))) from None
 

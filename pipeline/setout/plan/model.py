@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Literal, Self
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, PrivateAttr, field_validator, model_validator
 
 from setout.plan.block import BlockSection
+from setout.plan.materials import MaterialsSection
 from setout.plan.quantities import Label, Section
 from setout.plan.sections import (
     GroundSection,
@@ -17,6 +18,7 @@ from setout.plan.sections import (
     SiteSection,
     WaterSection,
 )
+from setout.tables.labour import Rate
 
 
 class Plan(Section):
@@ -33,6 +35,18 @@ class Plan(Section):
     block: tuple[BlockSection, ...] = Field(min_length=1)
     plant: tuple[dict[str, Any], ...] = ()
     catalogue: str | None = None
+    labour: str | None = None
+    materials: MaterialsSection = MaterialsSection()
+    _rates: tuple[Rate, ...] = PrivateAttr(())
+
+    def model_post_init(self, context: Any, /) -> None:
+        """Keep the grower's own hours of pruning."""
+        self._rates = tuple((context or {}).get("rates") or ())
+
+    @property
+    def rates(self) -> tuple[Rate, ...]:
+        """Return the grower's own hours of pruning; none where the table of the project holds."""
+        return self._rates
 
     @field_validator("setback", "no_plant", "height_limit", "block", "plant", mode="before")
     @classmethod

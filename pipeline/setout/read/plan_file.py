@@ -12,6 +12,7 @@ from setout.errors import Fault, PlanFaults, SetoutError
 from setout.plan import Plan, parse_plan
 from setout.read import reference, survey
 from setout.read.own_plants import own_plants
+from setout.read.own_rates import own_rates
 from setout.tables.catalogue import CatalogueEntry
 
 
@@ -37,11 +38,12 @@ def read_plan_file(path: Path) -> Plan:
     faults: list[Fault] = []
     plan = None
     own, own_faults = own_plants(mapping, path)
+    rates, rate_faults = own_rates(mapping, path)
     try:
-        plan = parse_plan(mapping, path.name, own)
+        plan = parse_plan(mapping, path.name, own, rates)
     except PlanFaults as error:
         faults += error.faults
-    faults += own_faults
+    faults += (*own_faults, *rate_faults)
     faults += _missing_files(mapping, path)
     if faults:  # what is wrong inside the files is told together with what is wrong in this one
         faults += survey.file_faults(mapping.get("site"), tuple(references(mapping)), path.parent)
@@ -143,6 +145,7 @@ def references(mapping: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     for key in ("points", "barriers", "sleeves", "climate"):
         yield from _texts(f"water.{key}", water.get(key))
     yield from _texts("catalogue", mapping.get("catalogue"))
+    yield from _texts("labour", mapping.get("labour"))
     for number, block in enumerate(_tables(mapping.get("block")), 1):
         for key in ("area", "line", "points", "yard"):
             yield from _texts(f"block[{number}].{key}", block.get(key))

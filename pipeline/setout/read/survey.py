@@ -104,7 +104,7 @@ def file_faults(section: object, references: Sequence[tuple[str, str]], base: Pa
             start, adjust = site.start, site.adjust == "compass"
             look = partial(vector.read_boundary, crs=given, unit=site.unit, adjust=adjust, start=start)
             works.append((key, text, look))
-        elif not key.startswith("site.dem") and key not in ("water.climate", "catalogue"):
+        elif not key.startswith("site.dem") and key not in ("water.climate", "catalogue", "labour"):
             works.append((key, text, partial(vector.read_vector, crs=given, unit=site.unit)))
     for key, text, work in works:
         try:

@@ -31,6 +31,7 @@ from setout.run.results import PRODUCTS, write, write_run
 from setout.run.steps import Say, Steps
 from setout.stages import account, assign, exclude, fill, pollinate, reach, room, survey
 from setout.stages import check as look
+from setout.tables.labour import Rate
 from setout.write.commit import OutputFolder, check_writable, managed_by
 
 
@@ -117,15 +118,16 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
             raise nothing_fits(site, land.usable)
     with steps.step("assign"):
         trees, dealt = assign.assign(filled.trees, site.blocks)
-    seen = _look(land, trees, filled.rows, steps)
+    seen = _look(land, trees, filled.rows, the_plan.rates, steps)
     findings = sorted(
         (*land.findings, *curved.findings, *filled.findings, *dealt, *seen.findings),
         key=lambda finding: ("stop", "warn", "note").index(finding.severity),
     )
+    allow = the_plan.materials.value()
     return Planting(
         seen.site, land.ground, land.usable, filled.rows, trees, seen.facts, tuple(findings), land.reached, filled.works,
-        tuple(account.order_of(site.blocks, trees)),
-        tuple(account.materials_of(site.blocks, trees, filled.rows, filled.works, units=site.units)),
+        tuple(account.order_of(site.blocks, trees, allow.spares)),
+        tuple(account.materials_of(site.blocks, trees, filled.rows, filled.works, allow, site.units)),
         seen.room.blocks,
         tuple(tuple(room.plain_words(r, site.blocks[r.block], site.units)) for r in seen.room.blocks),
     )  # fmt: skip
@@ -184,13 +186,14 @@ class _Seen:
     findings: tuple[Finding, ...]
 
 
-def _look(land: _Land, trees: Trees, rows: Rows, steps: Steps) -> _Seen:
+def _look(land: _Land, trees: Trees, rows: Rows, rates: Sequence[Rate], steps: Steps) -> _Seen:
     """Look at finished positions: their ground and water, their room and partners, and what they are held to."""
     site = land.site
     with steps.step("look at every tree"):
         facts, site = facts_of(site, land.ground, trees, land.reached)
     with steps.step("room"):
-        roomy = room.room_of(site, trees, facts["nearest_m"], rows, ground_m2=ground_by_block(site, land.usable))
+        ground_m2 = ground_by_block(site, land.usable)
+        roomy = room.room_of(site, trees, facts["nearest_m"], rows, ground_m2=ground_m2, rates=rates)
         facts["crowding"], facts["pruning_load"] = roomy.crowding, roomy.pruning_load
         facts["pollinizer_m"], alone = pollinate.partners(site, trees)
     with steps.step("check"):

@@ -70,7 +70,7 @@ def parse(text: str) -> tuple[Rate, ...]:
     Raises
     ------
     ValueError
-        A column is missing, or a figure is none; says which row and what to write.
+        A column is missing, or figures are none; a line for each says which row and what to write.
 
     Examples
     --------
@@ -78,14 +78,24 @@ def parse(text: str) -> tuple[Rate, ...]:
     (0.0, 1.0, 2.0, 3.0, 4.0)
     >>> parse("habit,size\ntree,any")
     Traceback (most recent call last):
-    ValueError: the table of rates lacks the column "height_max_ft"
+    ValueError: the table of rates lacks the column "height_max_ft"; its columns are habit, height_max_ft, none, light, moderate, heavy, very_heavy
     """
-    table = csv.DictReader(text.splitlines())
+    lines = text.splitlines()
+    # spreadsheets of many countries write semicolons
+    table = csv.DictReader(lines, delimiter=max(",;\t", key=lines[0].count) if lines else ",")
     needed = ("habit", "height_max_ft", *_COLUMNS)
     missing = [name for name in needed if name not in (table.fieldnames or ())]
     if missing:
-        raise ValueError(f'the table of rates lacks the column "{missing[0]}"')
-    return tuple(_rate(row, number) for number, row in enumerate(table, 2))
+        raise ValueError(f'the table of rates lacks the column "{missing[0]}"; its columns are {", ".join(needed)}')
+    found, faults = [], []
+    for row in table:
+        try:
+            found.append(_rate(row, table.line_num))
+        except ValueError as error:
+            faults.append(str(error))
+    if faults or not found:
+        raise ValueError("\n".join(faults) or "the table of rates has no line; add one for each habit and size")
+    return tuple(found)
 
 
 def _rate(row: dict[str, str | None], number: int) -> Rate:

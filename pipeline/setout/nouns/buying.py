@@ -1,0 +1,62 @@
+"""What geometry cannot tell of what a planting needs: sizes and shares that a grower buys by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from setout.units import FOOT
+
+INCH: Final = FOOT / 12
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A piece to buy: length and thickness [m]; 0 for a thickness that does not matter."""
+
+    length_m: float
+    thick_m: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Allowances:
+    """What geometry cannot tell of the materials; every default is common practice, for the grower to set.
+
+    Posts and anchors follow P. Domoto, Constructing a Vineyard Trellis (Iowa State University, 2002): end posts 5 in x
+    10 ft, line posts 3-4 in x 8 ft, earth anchors 40 in long in rows up to 600 ft, braced ends in longer ones. Mulch is
+    no deeper than 3 in (University of Florida IFAS, Best mulch management). The others are from memory.
+
+    Attributes
+    ----------
+    spares : share of plants to order beside, for those that do not take
+    stakes_per_tree, guards_per_tree : for plants that grow as a tree
+    stake, guard, end_post, line_post, anchor : their sizes
+    braced_m : rows longer than this want braced ends instead of anchors [m]
+    wire : kind of wire
+    tying : share of wire for knots, strainers and waste
+    tree_mulch : whether every tree gets mulch of its own; those in beds have the bed's
+    ring_m, ring_depth_m : diameter and depth of that mulch [m]
+    bed_soil_m : depth of soil brought in for a bed [m]; 0 where a bed is drawn up from the ground it lies on
+    edging : whether beds are edged
+    """
+
+    spares: float = 0.05
+    stakes_per_tree: int = 1
+    guards_per_tree: int = 1
+    stake: Piece = Piece(6 * FOOT, 2 * INCH)
+    guard: Piece = Piece(2 * FOOT)
+    end_post: Piece = Piece(10 * FOOT, 5 * INCH)
+    line_post: Piece = Piece(8 * FOOT, 3.5 * INCH)
+    anchor: Piece = Piece(40 * INCH)
+    braced_m: float = 600 * FOOT
+    wire: str = "12.5 gauge (2.5 mm), high-tensile, galvanised"
+    tying: float = 0.05
+    tree_mulch: bool = False
+    ring_m: float = 3 * FOOT
+    ring_depth_m: float = 3 * INCH
+    bed_soil_m: float = 8 * INCH
+    edging: bool = True
+
+
+COMMON_PRACTICE: Final = Allowances()
+"""The allowances where a grower sets none."""
