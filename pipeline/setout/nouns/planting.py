@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from setout.nouns.irrigation import Irrigation
+    from setout.nouns.light import ColdAir, Light
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,6 +219,8 @@ class Planting:
         unknown; beside them water_index, the water point that serves each tree (-1 for none)
     findings : everything that falls short or should be known, in order of severity
     irrigation : pipes, zones and what each tree gets; None without a water section
+    light : direct sun of the trees; None where it was not reckoned
+    cold_air : where cold air gathers and flows; None where it was not looked at
     """
 
     site: Site
@@ -234,3 +237,5 @@ class Planting:
     rooms: tuple[BlockRoom, ...] = ()
     room_words: tuple[tuple[str, ...], ...] = ()
     irrigation: Irrigation | None = None
+    light: Light | None = None
+    cold_air: ColdAir | None = None
