@@ -10,7 +10,7 @@ from setout.layers import CONTRACTS, DTYPES, check
 
 TREES = (
     "tree_id block row position plant variety role easting northing lon lat elevation_m slope_pct nearest_m "
-    "spread_m height_m crowding pruning_load pollinizer_m water_point zone run_m pressure_kpa flow_lph "
+    "spread_m height_m crowding overlap_m room_m pruning_load pollinizer_m water_point zone run_m pressure_kpa flow_lph "
     "need_lpd watered water_reason sun_h sun_am_h sun_pm_h findings"
 )
 NAMED = {

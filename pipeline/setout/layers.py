@@ -84,6 +84,8 @@ _TREES: Final = (
     Column("spread_m", "real", "m", "mature canopy diameter"),
     Column("height_m", "real", "m", "mature height"),
     Column("crowding", "real", "", "spread / distance to the nearest neighbour"),
+    Column("overlap_m", "real", "m", "how far its mature canopy reaches into the neighbour that it overlaps most; 0 for none"),
+    Column("room_m", "real", "m", "diameter of the circle as large as its room: the ground under its canopy that is nearer to no neighbour"),
     Column("pruning_load", "real", "", "share of the natural canopy that has to come off each year"),
     Column("pollinizer_m", "real", "m", "distance to the nearest pollinizer"),
     Column("water_point", "text", "", "water point that serves the tree"),

@@ -194,7 +194,8 @@ def _look(land: _Land, trees: Trees, rows: Rows, rates: Sequence[Rate], steps: S
     with steps.step("room"):
         ground_m2 = ground_by_block(site, land.usable)
         roomy = room.room_of(site, trees, facts["nearest_m"], rows, ground_m2=ground_m2, rates=rates)
-        facts["crowding"], facts["pruning_load"] = roomy.crowding, roomy.pruning_load
+        facts["crowding"], facts["overlap_m"] = roomy.crowding, roomy.overlap_m
+        facts["room_m"], facts["pruning_load"] = roomy.room_m, roomy.pruning_load
         facts["pollinizer_m"], alone = pollinate.partners(site, trees)
     with steps.step("check"):
         block = trees.block.astype(np.int64)

@@ -23,8 +23,8 @@ from setout.write.works_layers import works_layers
 
 WGS84 = CRS.from_epsg(4326)
 FACTS = (
-    "elevation_m", "slope_pct", "nearest_m", "crowding", "pruning_load", "pollinizer_m", "run_m", "pressure_kpa", "flow_lph",
-    "need_lpd", "sun_h", "sun_am_h", "sun_pm_h",
+    "elevation_m", "slope_pct", "nearest_m", "crowding", "overlap_m", "room_m", "pruning_load", "pollinizer_m", "run_m",
+    "pressure_kpa", "flow_lph", "need_lpd", "sun_h", "sun_am_h", "sun_pm_h",
 )  # fmt: skip
 
 
