@@ -15,7 +15,10 @@ from setout.geometry.rowcut import TOUCH, Cutters, turned
 Floats = NDArray[np.float64]
 
 EVENTS_A_SEARCH = 6_000_000
-"""Crossings of lines with cutters that one search may look at: what bounds its work, whatever the ground's size."""
+"""Crossings of lines with cutters that one search may look at on small ground."""
+SMALL_LOAD = 1000
+"""Crossings of one layout up to which ground counts as small. What a search gains falls as ground grows (its edges hold a
+smaller share of the points), from some per cent on 1 acre to less than 0.1 % on 1,000; the work it may cost falls too."""
 CROSSINGS_AT_ONCE = 200_000
 """Crossings looked at together: what bounds a search's memory."""
 
@@ -104,6 +107,11 @@ class _Search:
             for layout in count_layouts(self.lattice, along, tried[k : k + size], float(bearing))
         ]
 
+    def share(self, along: Cutters) -> float:
+        """Return how many layouts a search may look at."""
+        load = self.load(along)
+        return EVENTS_A_SEARCH / load * min(1.0, SMALL_LOAD / load)
+
     def load(self, along: Cutters) -> int:
         """Return how many crossings one layout looks at, along lines that the cutters are turned to."""
         lines, _ = self.lattice.lines(span_v(along)[0], *span_v(along))
@@ -155,7 +163,7 @@ def layouts_along(lattice: Lattice, cutters: Cutters, bearing: float) -> list[La
         Best first.
     """
     search = _Search(lattice, cutters)
-    tries = int(np.clip(EVENTS_A_SEARCH // (32 * search.load(lines_along(cutters, bearing))), 4, 64))
+    tries = int(np.clip(search.share(lines_along(cutters, bearing)) / 32, 2, 64))
     return sorted(search.tries(bearing, np.arange(tries) / tries), key=rank)
 
 
@@ -181,16 +189,16 @@ def layouts_any_way(lattice: Lattice, cutters: Cutters, area: BaseGeometry) -> l
     """
     search = _Search(lattice, cutters)
     side = longest_side(area)
-    share = EVENTS_A_SEARCH / search.load(lines_along(cutters, side))
-    places = int(np.clip(share / 360, 4, 8))
-    ways = int(np.clip(share / 2 / places, 8, 180))
+    share = search.share(lines_along(cutters, side))
+    places = int(np.clip(share / 180, 1, 8))
+    ways = int(np.clip(share / 2 / places, 1, 180))
     spacing = 180.0 / ways
     firsts = np.arange(places) / places
     bearings = [*(side + spacing * np.arange(ways)), 0.0, 90.0]
     found = [layout for bearing in bearings for layout in search.tries(bearing % 360.0, firsts)]
     for finer, keep in ((4, 5), (16, 3)):
-        leaders = _leaders(found, keep, spacing / finer * 2)
-        more = int(np.clip(share / 4 / (keep * 6), 4, 32))
+        more = int(np.clip(share / 4 / (keep * 6), 0, 32))
+        leaders = _leaders(found, keep, spacing / finer * 2) if more else []
         for leader in leaders:
             for turn in (-3, -2, -1, 1, 2, 3):
                 bearing = (leader.bearing + turn * spacing / finer) % 360.0
