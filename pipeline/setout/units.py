@@ -1,7 +1,7 @@
 """Quantities in and out, at the door only: inside setout everything is SI.
 
 Lengths are metres, areas square metres, slopes rise over run, angles degrees, pressures kilopascals, flows litres
-per hour. Factors are exact by definition (NIST SP 811, Appendix B; US survey foot 85 FR 62698) unless said otherwise.
+per hour, velocities metres a second. Factors are exact by definition (NIST SP 811, Appendix B; US survey foot 85 FR 62698) unless said otherwise.
 """
 
 from __future__ import annotations
@@ -44,8 +44,9 @@ PRESSURE: Final[dict[str, float]] = {
 }  # fmt: skip
 FLOW: Final[dict[str, float]] = {
     "l/h": 1.0, "lph": 1.0, "l/min": 60.0, "lpm": 60.0, "l/s": 3600.0, "lps": 3600.0, "m3/h": 1000.0,
-    "gal/h": GALLON, "gph": GALLON, "gal/min": GALLON * 60, "gpm": GALLON * 60, "gal/day": GALLON / 24,
+    "gal/h": GALLON, "gph": GALLON, "gal/min": GALLON * 60, "gpm": GALLON * 60, "gal/day": GALLON / 24, "l/day": 1 / 24, "m3/day": 1000 / 24,
 }  # fmt: skip
+VELOCITY: Final[dict[str, float]] = {"m/s": 1.0, "ft/s": FOOT, "fps": FOOT}
 ANGLE: Final[dict[str, float]] = {
     "deg": 1.0,
     "°": 1.0,
@@ -55,11 +56,12 @@ ANGLE: Final[dict[str, float]] = {
 }
 
 KINDS: Final[dict[str, dict[str, float]]] = {
-    "length": LENGTH, "area": AREA, "pressure": PRESSURE, "flow": FLOW, "angle": ANGLE,
+    "length": LENGTH, "area": AREA, "pressure": PRESSURE, "flow": FLOW, "angle": ANGLE, "velocity": VELOCITY,
 }  # fmt: skip
 EXAMPLE: Final[dict[str, str]] = {
     "length": '"16 ft" or "4.9 m"', "area": '"0.1 acre" or "400 m2"', "pressure": '"12 psi" or "80 kPa"',
     "flow": '"5 gal/min" or "1.1 m3/h"', "angle": '"8.5 deg"', "slope": '"15 %" or "8.5 deg"',
+    "velocity": '"5 ft/s" or "1.5 m/s"',
 }  # fmt: skip
 
 _TERM: Final = re.compile(
@@ -81,7 +83,7 @@ def quantity(text: object, kind: str) -> float:
     text : object
         What the user wrote, such as ``"16 ft"`` or ``"5 ft 6 in"``.
     kind : str
-        One of ``length, area, pressure, flow, angle, slope``.
+        One of ``length, area, pressure, flow, angle, slope, velocity``.
 
     Returns
     -------

@@ -70,7 +70,7 @@ class Pipes:
     ----------
     lateral_mm, manifold_mm, main_mm : inside diameters to choose from [mm]
     friction : Hazen-Williams or Darcy-Weisbach
-    lateral_c, manifold_c : Hazen-Williams coefficient of laterals; of manifolds and mains
+    lateral_c, manifold_c, main_c : Hazen-Williams coefficients
     roughness_mm : Darcy-Weisbach roughness [mm]
     minor_loss_share : loss in fittings as a share of the loss in the pipe
     """
@@ -81,6 +81,7 @@ class Pipes:
     friction: Literal["hazen-williams", "darcy-weisbach"] = "hazen-williams"
     lateral_c: float = 140.0
     manifold_c: float = 150.0
+    main_c: float = 150.0
     roughness_mm: float = 0.0015
     minor_loss_share: float = 0.1
 

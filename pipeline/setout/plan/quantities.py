@@ -34,6 +34,7 @@ Area = Annotated[float, _reader("area", 0.0, above=False)]
 Slope = Annotated[float, _reader("slope", 0.0, above=True)]
 Pressure = Annotated[float, _reader("pressure", 0.0, above=False)]
 Flow = Annotated[float, _reader("flow", 0.0, above=True)]
+Velocity = Annotated[float, _reader("velocity", 0.0, above=True)]
 
 
 def _label(most: int) -> AfterValidator:

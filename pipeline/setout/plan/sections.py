@@ -7,6 +7,7 @@ from typing import Literal
 from pydantic import Field, field_validator
 
 from setout import units
+from setout.plan.irrigation import WaterSettings
 from setout.plan.quantities import Area, Distance, Flow, Height, Label, Length, Pressure, Section, Slope, one_or_many
 
 
@@ -75,26 +76,8 @@ class HeightLimitSection(Section):
     why: Label = ""
 
 
-class EmitterSection(Section):
-    """What lets the water out at a tree."""
-
-    flow: Flow
-    at: Pressure
-    exponent: float = Field(0.5, ge=0, le=1)
-    variation: float = Field(0.0, ge=0, lt=1)
-    per_tree: int = Field(1, ge=1)
-    trees_per_emitter: int = Field(1, ge=1)
-
-
-class LateralSection(Section):
-    """The pipe along a row."""
-
-    diameter: Distance
-    roughness_c: float = Field(140, gt=0)
-
-
-class WaterSection(Section):
-    """Water points, and how far and how high they serve."""
+class WaterSection(WaterSettings):
+    """Water points, how far and how high they serve, and what the water goes through."""
 
     points: str
     pressure: Pressure | None = None
@@ -104,10 +87,6 @@ class WaterSection(Section):
     barriers: tuple[str, ...] = ()
     sleeves: tuple[str, ...] = ()
     beyond_reach: Literal["exclude", "plant"] = "exclude"
-    emitter: EmitterSection | None = None
-    lateral: LateralSection | None = None
-    efficiency: float = Field(0.9, gt=0, le=1)
-    hours_per_day: float = Field(24, gt=0, le=24)
     eto: str | None = None
     climate: str | None = None
 
