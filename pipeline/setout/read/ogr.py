@@ -8,11 +8,13 @@ to any arc whose radius is below 26 km.
 from __future__ import annotations
 
 import re
+import sqlite3
 import warnings
 import zipfile
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 import numpy as np
 import shapely
@@ -72,6 +74,40 @@ def layers(path: Path, source: str, *, count: bool = True) -> tuple[LayerInfo, .
                 info = LayerInfo(info.name, info.kind, number, opener)
             found.append(info)
     return tuple(found)
+
+
+def layer_of(path: Path, name: str, source: str) -> LayerInfo | None:
+    """Return a layer of a GeoPackage by its very name, without listing the others.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    name : str
+        The layer.
+    source : str
+        How messages name it.
+
+    Returns
+    -------
+    LayerInfo or None
+        None where it has no such layer with a geometry, or is no sound GeoPackage.
+
+    Raises
+    ------
+    SetoutError
+        The file is missing, empty or cut short.
+    """
+    exists(path, source)
+    _whole_geopackage(path, source)
+    try:
+        with closing(sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True)) as database:
+            rows = database.execute(
+                "SELECT geometry_type_name FROM gpkg_geometry_columns WHERE table_name = ?", (name,)
+            ).fetchall()
+    except sqlite3.Error:  # GDAL says what is wrong with it
+        return None
+    return LayerInfo(name, _plain(rows[0][0]), -1, str(path)) if len(rows) == 1 else None
 
 
 def read(path: Path, layer: LayerInfo, source: str) -> Found:

@@ -33,6 +33,8 @@ _PLAIN = 9000.0
 """Stored numbers between this and its negative are none of the usual gaps."""
 _PROBE = 256
 _CACHE = 1 << 16
+_KEPT = 64 << 20
+"""Bytes of decoded blocks that GDAL keeps, for the looks that follow each other at one DEM; rasterio takes bytes."""
 _WHOLE = 1_000_000
 _ELEVATION_WORDS = ("elevation", "dem", "dtm", "dsm", "height", "altitude")
 
@@ -121,7 +123,7 @@ def gdal(**more: str | int) -> Iterator[None]:
     from rasterio.errors import NotGeoreferencedWarning
 
     options: dict[str, Any] = {
-        "GDAL_NUM_THREADS": "2", "GDAL_CACHEMAX": 64, "GTIFF_REPORT_COMPD_CS": "YES",
+        "GDAL_NUM_THREADS": "2", "GDAL_CACHEMAX": _KEPT, "GTIFF_REPORT_COMPD_CS": "YES",
         "GDAL_DISABLE_READDIR_ON_OPEN": "FALSE", **more,
     }  # fmt: skip
     with rasterio.Env(**options), warnings.catch_warnings():
@@ -357,7 +359,8 @@ def _probe(dataset: DatasetReader, tile: Tile) -> tuple[Finding, ...]:
     """Read the corners and the middle, or all of a small raster, and say what is odd about the numbers."""
     whole = tile.grid.width * tile.grid.height <= _WHOLE
     raw = replace(tile, nodata=None, kind="", scale=1.0, offset=0.0, unit_m=1.0)
-    parts = [read_stored(dataset, raw, w) for w in _windows(tile.grid, whole=whole)]
+    blocks = dataset.block_shapes[tile.band - 1]
+    parts = [read_stored(dataset, raw, w) for w in _windows(tile.grid, blocks, whole=whole)]
     stored = np.concatenate([part.ravel() for part in parts])
     heights = np.concatenate([tile.metres(part).ravel() for part in parts])
     known = heights[~np.isnan(heights)]
@@ -385,13 +388,15 @@ def _probe(dataset: DatasetReader, tile: Tile) -> tuple[Finding, ...]:
     return tuple(findings)
 
 
-def _windows(grid: RasterGrid, *, whole: bool) -> Iterator[tuple[int, int, int, int]]:
+def _windows(grid: RasterGrid, blocks: tuple[int, int], *, whole: bool) -> Iterator[tuple[int, int, int, int]]:
+    """Yield the windows to look at; of a tiled raster each within one tile, as far as it has room there."""
     if whole:
         yield 0, grid.height, 0, grid.width
         return
     size = _PROBE
-    for share_down, share_along in ((0.0, 0.0), (0.0, 1.0), (0.5, 0.5), (1.0, 0.0), (1.0, 1.0)):
+    for shares in ((0.0, 0.0), (0.0, 1.0), (0.5, 0.5), (1.0, 0.0), (1.0, 1.0)):
         top, left = (
-            int(share * max(n - size, 0)) for share, n in ((share_down, grid.height), (share_along, grid.width))
+            int(share * (n - 1)) // block * block if block >= size else int(share * max(n - size, 0))
+            for share, n, block in zip(shares, (grid.height, grid.width), blocks, strict=True)
         )
         yield top, min(top + size, grid.height), left, min(left + size, grid.width)

@@ -183,6 +183,6 @@ def _unused(plan: Plan, base: Path) -> Iterator[str]:
     for path, names in sorted(used.items()):
         if None in names or not path.is_file():
             continue
-        for info in vector.list_layers(path):
-            if info.name not in names:
-                yield f"{path.name}:{info.name}"
+        for name in vector.layer_names(path):
+            if name not in names:
+                yield f"{path.name}:{name}"

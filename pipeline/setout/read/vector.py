@@ -146,6 +146,29 @@ def list_layers(path: Path) -> list[LayerLine]:
     return [LayerLine(info.name, info.kind, info.count) for info in infos]
 
 
+def layer_names(path: Path) -> list[str]:
+    """Return the names of a survey file's layers that have a geometry, without looking into them.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    list of str
+        In the file's order.
+
+    Raises
+    ------
+    SetoutError
+        The file cannot be read.
+    """
+    if path.suffix.lower() in {".dxf", ".gpx", *TABLES, *TEXTS}:
+        return [line.name for line in list_layers(path)]
+    return [info.name for info in ogr.layers(path, path.name, count=False)]
+
+
 def _is_deed(ref: Reference) -> bool:
     return ref.path.suffix.lower() in TEXTS and not corners.looks_like(text_of(ref.path, ref.text))
 
@@ -192,6 +215,10 @@ def _one_closed(found: Found) -> str | None:
 
 
 def _of_layers(ref: Reference, *, boundary: bool) -> Found:
+    if ref.layer is not None and ref.path.suffix.lower() == ".gpkg":
+        named = ogr.layer_of(ref.path, ref.layer, ref.text)
+        if named is not None:
+            return ogr.read(ref.path, named, ref.text)
     infos = ogr.layers(ref.path, ref.text, count=False)
     if not infos:
         raise SetoutError("holds no layer with geometry", ref.text, "export the survey with its geometry")

@@ -137,7 +137,7 @@ def _cog(path: Path, layout: Layout) -> Iterator[Put]:
         raise OSError(errno.ENOSPC, f"{path.name} needs {need / 1e6:.0f} MB aside while it is written", str(path))
     # rows go into a plain tiled file first, so that memory does not grow with the raster
     with (
-        rasterio.Env(GDAL_CACHEMAX=64, GDAL_NUM_THREADS="2"),
+        rasterio.Env(GDAL_CACHEMAX=64 << 20, GDAL_NUM_THREADS="2"),
         tempfile.TemporaryDirectory(prefix=".setout-", dir=path.parent) as aside,
     ):
         plain = Path(aside) / path.name
