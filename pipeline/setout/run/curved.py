@@ -54,7 +54,7 @@ def curved_blocks(site: Site, ground: Ground, usable: Usable) -> CurvedBlocks:
         heights = None if ground.elevations is None else height_at
         rows = curve.rows_along(block, _own_ground(block, site, usable), heights, site.units)
         alone = np.full(len(rows.x), -1)
-        one = Laid(rows.x, rows.y, rows.row, rows.position, alone, float("nan"), dict(rows.row_line))
+        one = Laid(rows.x, rows.y, rows.row, rows.position, alone, float("nan"), dict(rows.row_line), row_path=dict(rows.row_path))
         laid[index] = one if block.pattern.pair is None else paired(one, block.pattern.pair)
         findings += rows.findings
     return CurvedBlocks(laid, tuple(findings))

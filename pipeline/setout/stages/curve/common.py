@@ -30,6 +30,7 @@ class Curved:
     x, y : trees [m in the frame], in walking order
     row, position : numbers from 1
     row_line : the line of every row by its number, from its first tree to its last
+    row_path : the same lines with what is kept free at both ends for posts and anchors; empty where there are none
     findings : what there is to say about them
     """
 
@@ -39,6 +40,7 @@ class Curved:
     position: Ints
     row_line: dict[int, shapely.LineString] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    row_path: dict[int, shapely.LineString] = field(default_factory=dict)
 
     def __len__(self) -> int:
         """Return the number of trees."""
@@ -70,6 +72,10 @@ class Line:
         path = Path([x + dx for x in self.path.x], [y + dy for y in self.path.y], self.path.s, self.path.closed)
         return Line(path, self.s, self.x + dx, self.y + dy)
 
+    def beyond(self, ends: float) -> Floats:
+        """Return the vertices of the row's line with so much more at both ends [m], as far as its path goes."""
+        return self.path.part(max(float(self.s[0]) - ends, 0.0), min(float(self.s[-1]) + ends, self.path.length))
+
     def drawn(self, step: float) -> Floats:
         """Return the vertices of the row's line; that of a single tree is a step long."""
         low, high = float(self.s[0]), float(self.s[-1])
@@ -80,6 +86,11 @@ class Line:
         if len(self.s) > 1:
             xy[0], xy[-1] = (self.x[0], self.y[0]), (self.x[-1], self.y[-1])
         return xy
+
+
+def ends_apart_m(pattern: Pattern) -> float:
+    """Return how far the last trees of two rows on one line stand apart [m]: a row distance, or what posts and anchors take."""
+    return max(pattern.row_distance_m, 2 * pattern.row_end_m)
 
 
 def planted_ground(block: Block, ground: BaseGeometry) -> BaseGeometry:
@@ -188,8 +199,9 @@ def braided_along(
 
 
 def _shortened(piece: Stretch, pattern: Pattern) -> Stretch:
-    """Take what is kept free at both ends off a piece; a closed line has no ends."""
-    ends = 0.0 if piece.path.closed and piece.room >= piece.path.length - 1e-6 else end_m(pattern)
+    """Take what is kept free at both ends off a piece; a closed line has no ends, unless posts stand at them."""
+    whole = piece.path.closed and piece.room >= piece.path.length - 1e-6 and not pattern.row_end_m
+    ends = 0.0 if whole else end_m(pattern)
     return Stretch(piece.path, piece.low + ends, piece.high - ends)
 
 
@@ -212,15 +224,15 @@ def _between(stretch: Stretch, before: Line, step: float, apart: float) -> float
     return float(shapely.line_locate_point(line, shapely.Point(before.x[k], before.y[k]))) + step / 2
 
 
-def numbered(rows: list[Line], step: float, findings: tuple[Finding, ...] = ()) -> Curved:
+def numbered(rows: list[Line], pattern: Pattern, findings: tuple[Finding, ...] = ()) -> Curved:
     """Number rows in the order given, and the positions along them.
 
     Parameters
     ----------
     rows : list of Line
         In walking order.
-    step : float
-        In-row distance [m].
+    pattern : Pattern
+        Step, and what is kept free at row ends.
     findings : tuple of Finding
         What there is to say.
 
@@ -234,7 +246,8 @@ def numbered(rows: list[Line], step: float, findings: tuple[Finding, ...] = ()) 
         return Curved(none, none, counts, counts, {}, findings)
     sizes = np.array([len(row.s) for row in rows])
     position = np.arange(sizes.sum()) - np.repeat(np.cumsum(sizes) - sizes, sizes) + 1
-    lines = {k: shapely.LineString(row.drawn(step)) for k, row in enumerate(rows, 1)}
+    lines = {k: shapely.LineString(row.drawn(pattern.step_m)) for k, row in enumerate(rows, 1)}
+    paths = {k: shapely.LineString(row.beyond(pattern.row_end_m)) for k, row in enumerate(rows, 1) if pattern.row_end_m}
     return Curved(
         np.concatenate([row.x for row in rows]),
         np.concatenate([row.y for row in rows]),
@@ -242,6 +255,7 @@ def numbered(rows: list[Line], step: float, findings: tuple[Finding, ...] = ()) 
         position,
         lines,
         findings,
+        paths,
     )
 
 

@@ -25,7 +25,7 @@ from setout.geometry.levellines import HeightAt, surface
 from setout.geometry.pathcut import Blade
 from setout.nouns import Block, Floats, Pattern
 from setout.stages.curve.baseline import STRETCH_M, Terms, baseline_of
-from setout.stages.curve.common import Curved, Line, end_m, numbered, planted_ground, said
+from setout.stages.curve.common import Curved, Line, end_m, ends_apart_m, numbered, planted_ground, said
 from setout.stages.curve.falls import doubts, gentle_parts
 from setout.stages.curve.level import FEWEST, Seen, Set, one_level
 
@@ -89,7 +89,7 @@ def contour_rows(block: Block, ground_to_plant: BaseGeometry, height_at: HeightA
     mean = [float(np.round(z.mean(), 3)) for _, z in checked]
     order = sorted(range(len(mean)), key=lambda k: (mean[k], *np.round([checked[k][0].x[0], checked[k][0].y[0]], 3)))
     done = [(checked[k][0].moved(*corner.tolist()), checked[k][1]) for k in order]
-    return numbered([row for row, _ in done], pattern.step_m, doubts(block, done, units))
+    return numbered([row for row, _ in done], pattern, doubts(block, done, units))
 
 
 def _from(height_at: HeightAt, corner: Floats) -> HeightAt:
@@ -105,7 +105,7 @@ def _checked(pattern: Pattern, rows: Sequence[Line], height_at: HeightAt) -> lis
     z = np.asarray(height_at(np.concatenate([r.x for r in rows]), np.concatenate([r.y for r in rows])), float)
     out = []
     for row, own in zip(rows, np.split(z, np.cumsum(sizes)[:-1]), strict=True):
-        parts = gentle_parts(row, own, (STRETCH_M, pattern.row_distance_m), pattern.fall[1])
+        parts = gentle_parts(row, own, (STRETCH_M, ends_apart_m(pattern)), pattern.fall[1])
         out += [(row.part(a, b), own[a:b]) for a, b in parts if b - a >= FEWEST]
     return out
 

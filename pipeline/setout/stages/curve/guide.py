@@ -74,7 +74,7 @@ def guide_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curve
     levels = _family(pattern, grid, best_place(pattern, grid, blade))
     rows = _planted(pattern, exact(grid, levels), blade, base)
     doubts = (*findings, *_short_guide(block, base, rows), *_stretched(block, rows, units))
-    return numbered(rows, pattern.step_m, doubts)
+    return numbered(rows, pattern, doubts)
 
 
 def guide_line(block: Block, units: str) -> tuple[Floats, tuple[Finding, ...]]:

@@ -12,7 +12,7 @@ from setout.geometry.levellines import gentle_runs, too_steep
 from setout.geometry.pathcut import Blade, cut
 from setout.nouns import Bools, Floats
 from setout.stages.curve.baseline import LOOKED_AT_M, STRETCH_M, Terms
-from setout.stages.curve.common import Line, line_of, trees_along
+from setout.stages.curve.common import Line, ends_apart_m, line_of, trees_along
 from setout.stages.curve.falls import gentle_parts, mean_fall
 
 FEWEST = 3
@@ -25,6 +25,9 @@ MORE = 1.03
 """A line falls by so many times the least fall, so that its trees do too."""
 ROUGH = 0.98
 """Share of the greatest fall that a line keeps to, looked at between its trees."""
+
+TURNS_BACK = np.cos(np.radians(100.0))
+"""Cosine of the turn, within half a row distance before and behind, at which a row ends."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +86,7 @@ def one_level(terms: Terms, line: Floats, blade: Blade, before: Seen, into: tupl
         s, xy, z, spacing = _looked_at(terms, whole)
         ended = before.ends(xy, 2.0 * terms.pattern.row_distance_m)
         crowded = np.fromiter((out.places.near(px, py) is not None for px, py in xy.tolist()), bool, len(xy))
-        crowded |= _folded(whole, s, xy, terms.pattern.row_distance_m)
+        crowded |= _folded(whole, s, xy, terms.pattern.row_distance_m) | _kinked(whole, s, terms.pattern.row_distance_m)
         runs = gentle_runs(np.where(ended | crowded, np.nan, z), spacing, STRETCH_M, ROUGH * terms.most)
         planted: list[Floats] = []
         shut = np.ones(len(s), bool)
@@ -135,6 +138,14 @@ def _folded(stretch: Stretch, s: Floats, xy: Floats, distance: float) -> Bools:
         along = np.minimum(along, stretch.path.length - along)
     out[pairs[along > 3 * distance].max(axis=1)] = True
     return out
+
+
+def _kinked(stretch: Stretch, s: Floats, distance: float) -> Bools:
+    """Tell where a line turns back so sharply that neither machine nor wire could follow it."""
+    path, reach = stretch.path, distance / 2
+    legs = [path.points(s) - path.points(s - reach), path.points(s + reach) - path.points(s)]
+    sizes = np.hypot(*legs[0].T) * np.hypot(*legs[1].T)
+    return np.asarray((legs[0] * legs[1]).sum(axis=1) < TURNS_BACK * sizes - 1e-9)
 
 
 def _rows_of(pieces: list[Stretch], terms: Terms) -> list[list[Stretch]]:
@@ -199,7 +210,7 @@ def _plant(terms: Terms, pieces: list[Stretch], spots: Spots, out: Set) -> bool:
     z = terms.ground.as_found(row.x, row.y)
     kept = np.zeros(len(placed), bool)
     rows: list[Line] = []
-    for a, b in gentle_parts(row, z, (STRETCH_M, pattern.row_distance_m), terms.most):
+    for a, b in gentle_parts(row, z, (STRETCH_M, ends_apart_m(pattern)), terms.most):
         part = row.part(a, b)
         if b - a >= FEWEST and mean_fall(part, z[a:b]) >= terms.least:
             rows.append(part)

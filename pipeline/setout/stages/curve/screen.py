@@ -63,7 +63,7 @@ def screen_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curv
             "none of the screen's line lies on ground that may be planted", f"block {block.name}",
             "move the line clear of setbacks and other blocks, or shorten the setbacks",
         )  # fmt: skip
-    return numbered(lines, block.pattern.step_m, screen_report(block, *_all(lines), block.height_m, units))
+    return numbered(lines, block.pattern, screen_report(block, *_all(lines), block.height_m, units))
 
 
 def _nearest(pattern: Pattern) -> float:

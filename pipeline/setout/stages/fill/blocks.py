@@ -9,12 +9,15 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
+from shapely.ops import substring
 
 from setout.geometry.direction import lines_along
 from setout.geometry.rowcut import Cutters, capsules_of, cut
-from setout.nouns import Block, Bools, Finding, Floats, Rows, Trees, Works
-from setout.stages.fill.straight import Allowed, lay
+from setout.nouns import Block, Bools, Finding, Floats, Ints, Pattern, Rows, Trees, Works
+from setout.stages.fill.ends import Allowed, Along, ends_allowed
+from setout.stages.fill.straight import Row, lay
 from setout.stages.fill.systems import Laid, paired, planted
+from setout.stages.fill.trellis import trellised
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,18 +72,55 @@ def fill(beds: Sequence[Bed], allowed: Allowed | None, curved: Mapping[int, Laid
     for index in drawn_first:
         bed, done = beds[index], [(beds[k].block, laid) for k, laid in laid_by.items()]
         if curved and index in curved:
-            laid = _kept(
-                curved[index],
-                _clear_of(bed, done, curved[index], allowed) & _lawful(bed.cutters, curved[index].x, curved[index].y),
-            )
+            laid = _bent(bed, done, curved[index], allowed)
         elif bed.block.points is not None:
             laid, said = _single(bed, done, allowed)
             findings += said
         else:
-            laid = planted(bed.block.pattern, lay(bed.block, bed.area, _apart(bed, done), allowed))
+            laid = _straight(bed.block.pattern, lay(bed.block, bed.area, _apart(bed, done), allowed))
         laid_by[index] = laid
         findings += [*_empty(bed, laid), *_pair_axis(bed.block)]
     return Filled(*_numbered([(bed.block, laid_by[k]) for k, bed in enumerate(beds)]), tuple(findings))
+
+
+def _straight(pattern: Pattern, rows: Row) -> Laid:
+    """Plant straight rows, and set their posts where they have any."""
+    laid = planted(pattern, rows)
+    if pattern.trellis is None:
+        return laid
+    return trellised(pattern.trellis, laid, rows.u, lambda far, k: rows.to_xy(far, rows.v[k]))
+
+
+def _bent(bed: Bed, done: Sequence[tuple[Block, Laid]], laid: Laid, allowed: Allowed | None) -> Laid:
+    """Take of rows that are not straight what may stand, and set their posts where they have any."""
+    keep = _clear_of(bed, done, laid, allowed) & _lawful(bed.cutters, laid.x, laid.y)
+    trellis, step = bed.block.pattern.trellis, bed.block.pattern.step_m
+    if trellis is None or not len(laid.x):
+        return _kept(laid, keep, step)
+
+    def may_stand(x: Floats, y: Floats) -> Bools:
+        lawful = _lawful(bed.cutters, x, y)
+        return lawful if allowed is None else lawful & allowed(x, y)
+
+    own = np.flatnonzero(keep)
+    if len(own):
+        u, along = _along_paths(laid, own)
+        keep[own] = ends_allowed(trellis, u, laid.row[own], along, may_stand)
+    laid = _kept(laid, keep, step)
+    return trellised(trellis, laid, *_along_paths(laid, np.arange(len(laid.x)))) if len(laid.x) else laid
+
+
+def _along_paths(laid: Laid, own: Ints) -> tuple[Floats, Along]:
+    """Return how far along its path each of some trees stands [m], and what gives places along these paths."""
+    paths = np.array([laid.row_path[row] for row in laid.row[own].tolist()], object)
+    u = shapely.line_locate_point(paths, shapely.points(laid.x[own], laid.y[own]))
+
+    def along(far: Floats, k: Ints) -> tuple[Floats, Floats]:
+        low = np.clip(far, 0.0, shapely.length(paths[k]))  # a hair beyond the path's end is its end
+        xy = shapely.get_coordinates(shapely.line_interpolate_point(paths[k], low))
+        return xy[:, 0], xy[:, 1]
+
+    return u, along
 
 
 def _apart(bed: Bed, done: Sequence[tuple[Block, Laid]]) -> Cutters:
@@ -109,17 +149,37 @@ def _clear_of(bed: Bed, done: Sequence[tuple[Block, Laid]], laid: Laid, allowed:
     return keep
 
 
-def _kept(laid: Laid, keep: Bools) -> Laid:
-    """Return some of the trees, positions counted anew in each row; of a pair both or none."""
+def _kept(laid: Laid, keep: Bools, step: float) -> Laid:
+    """Return some of the trees, rows and positions counted anew, the lines of rows cut to them; of a pair both or none."""
     paired_off = laid.partner >= 0
     keep = keep & (~paired_off | keep[laid.partner])
-    row = laid.row[keep]
+    if keep.all():
+        return laid
+    x, y = laid.x[keep], laid.y[keep]
+    left, row = np.unique(laid.row[keep], return_inverse=True)
     first = np.flatnonzero(np.append(True, row[1:] != row[:-1])[: len(row)])
     count = np.diff(np.append(first, len(row)))
     position = np.arange(len(row)) - np.repeat(first, count) + 1
     number = np.cumsum(keep) - 1
     partner = np.where(laid.partner[keep] >= 0, number[laid.partner[keep]], -1)
-    return replace(laid, x=laid.x[keep], y=laid.y[keep], row=row, position=position, partner=partner)
+    lines = {
+        new: _cut_to(laid.row_line[old], np.column_stack([x, y])[first[new - 1] : first[new - 1] + count[new - 1]], step)
+        for new, old in enumerate(left.tolist(), 1)
+        if old in laid.row_line
+    }
+    paths = {new: laid.row_path[old] for new, old in enumerate(left.tolist(), 1) if old in laid.row_path}
+    return replace(
+        laid, x=x, y=y, row=row + 1, position=position, partner=partner, row_line=lines, row_path=paths,
+    )  # fmt: skip
+
+
+def _cut_to(line: shapely.LineString, trees: Floats, step: float) -> shapely.LineString:
+    """Cut a row's line to its first and last tree; that of a single tree is a step long."""
+    at = shapely.line_locate_point(line, np.asarray(shapely.points(trees), object))
+    low, high = float(at.min()), float(at.max())
+    if high - low < 1e-6:
+        low, high = max(low - step / 2, 0.0), min(high + step / 2, float(shapely.length(line)))
+    return shapely.LineString(substring(line, low, high).coords)
 
 
 def _single(bed: Bed, done: Sequence[tuple[Block, Laid]], allowed: Allowed | None) -> tuple[Laid, list[Finding]]:
@@ -130,8 +190,7 @@ def _single(bed: Bed, done: Sequence[tuple[Block, Laid]], allowed: Allowed | Non
     size = len(x)
     laid = Laid(x, y, np.arange(1, size + 1), np.ones(size, np.int64), np.full(size, -1), float("nan"))
     keep = _clear_of(bed, done, laid, allowed) & _lawful(bed.cutters, x, y)
-    out = _kept(laid, keep)
-    out = replace(out, row=np.arange(1, len(out.x) + 1), position=np.ones(len(out.x), np.int64))
+    out = _kept(laid, keep, block.pattern.step_m)
     if block.pattern.pair is not None:
         out = paired(out, block.pattern.pair)
     said = [

@@ -7,7 +7,7 @@ single positions out; everything else cuts the row lines themselves, exactly.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,9 +17,7 @@ from setout.geometry import direction as ways
 from setout.geometry.lattice import Lattice, Layout, Placed, place
 from setout.geometry.rowcut import Cutters
 from setout.nouns import Block, Bools, Floats, Ints, Pattern
-
-Allowed = Callable[[Floats, Floats], Bools]
-"""Tells for positions (x, y) [m in the frame] which of them may be planted."""
+from setout.stages.fill.ends import Allowed, ends_allowed
 
 TRIED_ON_CELLS = 12
 """How many of the best layouts are counted again with single cells (slope) taken out."""
@@ -158,6 +156,11 @@ def _allowed_under(pattern: Pattern, placed: Placed, bearing: float, allowed: Al
         angle, half = np.radians(pattern.pair.axis_deg), pattern.pair.distance_m / 2
         for side in (-half, half):
             keep &= allowed(x + side * np.sin(angle), y + side * np.cos(angle))
+    if pattern.trellis is not None:
+        order = np.lexsort((placed.u, placed.line))
+        order = order[keep[order]]
+        u, v, line = placed.u[order], placed.v[order], placed.line[order]
+        keep[order] = ends_allowed(pattern.trellis, u, line, lambda far, k: rows.to_xy(far, v[k]), allowed)
     return keep
 
 

@@ -6,10 +6,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
-from shapely.geometry.base import BaseGeometry
 
-from setout.nouns import Bools, Floats, Geometries, Ints, Pair, Pattern, Trellis
+from setout.nouns import Bools, Floats, Geometries, Ints, Pair, Pattern
 from setout.stages.fill.straight import Row
 
 
@@ -29,6 +27,7 @@ class Laid:
     partner : index of the other tree of the pair, counted in this block; -1 for none
     bearing : of its rows [deg]; NaN where they are not straight
     row_line : lines of rows that are not straight, by row number
+    row_path : the same lines with what is kept free at their ends for posts and anchors
     beds, bed_row : beds and the numbers of their rows
     post_x, post_y, post_row, post_end : posts, the numbers of their rows, and which are end posts
     wire_m : wire along its rows [m]
@@ -40,7 +39,7 @@ class Laid:
     position: Ints
     partner: Ints
     bearing: float
-    row_line: dict[int, BaseGeometry] = field(default_factory=dict)
+    row_line: dict[int, shapely.LineString] = field(default_factory=dict)
     beds: Geometries = field(default_factory=no_geometry)
     bed_row: Ints = field(default_factory=lambda: np.empty(0, np.int64))
     post_x: Floats = field(default_factory=lambda: np.empty(0))
@@ -48,6 +47,7 @@ class Laid:
     post_row: Ints = field(default_factory=lambda: np.empty(0, np.int64))
     post_end: Bools = field(default_factory=lambda: np.empty(0, bool))
     wire_m: float = 0.0
+    row_path: dict[int, shapely.LineString] = field(default_factory=dict)
 
 
 def planted(pattern: Pattern, rows: Row) -> Laid:
@@ -72,8 +72,6 @@ def planted(pattern: Pattern, rows: Row) -> Laid:
     laid = Laid(x, y, rows.row, rows.position, alone, rows.bearing)
     if pattern.pair is not None:
         return paired(laid, pattern.pair)
-    if pattern.trellis is not None:
-        return _trellised(pattern.trellis, rows, laid)
     return laid
 
 
@@ -124,34 +122,3 @@ def _beds(pattern: Pattern, rows: Row) -> Laid:
     ring = np.stack(rows.to_xy(corner_u, corner_v), axis=-1)
     beds = np.asarray(shapely.polygons(ring), object) if len(ring) else no_geometry()
     return Laid(x, y, row, position, np.full(len(x), -1), rows.bearing, {}, beds, rows.row)
-
-
-def _trellised(trellis: Trellis, rows: Row, laid: Laid) -> Laid:
-    """Set the posts of every stretch of vines: one beyond each end, the others evenly between.
-
-    A gap in the vines ends a stretch where two end posts with their anchors fit into it.
-    """
-    if not len(rows.u):
-        return laid
-    gap = 2 * (trellis.end_m + trellis.anchor_m)
-    first = np.flatnonzero(_breaks(rows, gap))
-    last = np.append(first[1:], len(rows.u)) - 1
-    low, high = rows.u[first] - trellis.end_m, rows.u[last] + trellis.end_m
-    spans = np.maximum(np.ceil((high - low) / trellis.post_m - 1e-9), 1).astype(np.int64)
-    owner = np.repeat(np.arange(len(first)), spans + 1)
-    number = np.arange(len(owner)) - np.repeat(np.cumsum(spans + 1) - spans - 1, spans + 1)
-    u = low[owner] + number * ((high - low) / spans)[owner]
-    x, y = rows.to_xy(u, rows.v[first][owner])
-    ends = (number == 0) | (number == spans[owner])
-    wire = float(trellis.wires * (high - low + 2 * trellis.anchor_m).sum())
-    return Laid(
-        laid.x, laid.y, laid.row, laid.position, laid.partner, laid.bearing, {}, no_geometry(), np.empty(0, np.int64),
-        x, y, rows.row[first][owner], ends, wire,
-    )  # fmt: skip
-
-
-def _breaks(rows: Row, gap: float) -> NDArray[np.bool_]:
-    """Tell which positions begin a new stretch: the first of a row, and those after a gap that two row ends fit in."""
-    step = np.diff(rows.u)
-    usual = float(np.median(step[step > 0])) if (step > 0).any() else 0.0
-    return np.append(True, (rows.row[1:] != rows.row[:-1]) | (step > max(gap, usual * 1.5)))

@@ -1,0 +1,47 @@
+"""Posts, anchors and wire of trellis rows, straight or not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from setout.nouns import Floats, Trellis
+from setout.stages.fill.ends import Along, stretches
+from setout.stages.fill.systems import Laid
+
+
+def trellised(trellis: Trellis, laid: Laid, u: Floats, along: Along) -> Laid:
+    """Set the posts of every stretch of vines: one beyond each end, the others evenly between.
+
+    A gap in the vines ends a stretch where two end posts with their anchors fit into it.
+
+    Parameters
+    ----------
+    trellis : Trellis
+        Distances, wires.
+    laid : Laid
+        The vines, in walking order.
+    u : (n,) ndarray
+        How far along its row each stands [m].
+    along : callable
+        From lengths along rows to places.
+
+    Returns
+    -------
+    Laid
+        The same with posts and wire.
+    """
+    if not len(u):
+        return laid
+    first, last = stretches(trellis, u, laid.row)
+    low, high = u[first] - trellis.end_m, u[last] + trellis.end_m
+    spans = np.maximum(np.ceil((high - low) / trellis.post_m - 1e-9), 1).astype(np.int64)
+    owner = np.repeat(np.arange(len(first)), spans + 1)
+    number = np.arange(len(owner)) - np.repeat(np.cumsum(spans + 1) - spans - 1, spans + 1)
+    x, y = along(low[owner] + number * ((high - low) / spans)[owner], first[owner])
+    wire = float(trellis.wires * (high - low + 2 * trellis.anchor_m).sum())
+    return replace(
+        laid, post_x=x, post_y=y, post_row=laid.row[first][owner], post_end=(number == 0) | (number == spans[owner]),
+        wire_m=wire,
+    )  # fmt: skip
