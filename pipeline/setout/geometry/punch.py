@@ -28,7 +28,7 @@ def punched(area: BaseGeometry, patches: Geometries) -> BaseGeometry:
     area : BaseGeometry
         Polygon or multipolygon.
     patches : ndarray of shapely polygons
-        Outlines of cells: they meet each other at corners at most.
+        Outlines of cells, their corners in whole numbers: they meet each other at corners at most.
 
     Returns
     -------
@@ -57,9 +57,10 @@ def _entangled(patches: Geometries, inside: NDArray[np.bool_]) -> NDArray[np.boo
     """Tell which patches are no plain holes, alone or in a chain that does not close."""
     size = len(patches)
     xy, owner = shapely.get_coordinates(patches, return_index=True)
-    order = np.lexsort((xy[:, 0], xy[:, 1]))
-    xy, owner = xy[order], owner[order]
-    meet = np.flatnonzero((xy[1:] == xy[:-1]).all(axis=1) & (owner[1:] != owner[:-1]))
+    place = (xy[:, 0].astype(np.int64) << 32) + xy[:, 1].astype(np.int64)
+    order = np.argsort(place)
+    place, owner = place[order], owner[order]
+    meet = np.flatnonzero((place[1:] == place[:-1]) & (owner[1:] != owner[:-1]))
     links = coo_matrix((np.ones(len(meet)), (owner[meet], owner[meet + 1])), shape=(size, size))
     chains, chain = connected_components(links, directed=False)
     members = np.bincount(chain, minlength=chains)
@@ -67,7 +68,8 @@ def _entangled(patches: Geometries, inside: NDArray[np.bool_]) -> NDArray[np.boo
     bad = touches >= members
     bad[chain[~inside]] = True
     out: NDArray[np.bool_] = bad[chain]
-    holed = np.flatnonzero(shapely.get_num_interior_rings(patches) > 0)
+    # what stands in a hole of a patch that goes to the overlay is a plain hole of the ground left there
+    holed = np.flatnonzero(~out & (shapely.get_num_interior_rings(patches) > 0))
     if len(holed):
         filled = shapely.polygons(shapely.get_exterior_ring(patches[holed]))
         outer, within = shapely.STRtree(patches).query(filled, "intersects")

@@ -21,7 +21,16 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Exclusion:
-    """Ground taken out for one reason: polygon in the frame, area it takes alone and newly [m2]."""
+    """Ground taken out for one reason.
+
+    Attributes
+    ----------
+    reason, source : as the plan file words it; where the features come from
+    distance_m : clear distance [m]; NaN where there is none
+    alone_m2, newly_m2 : area that it takes alone, and that nothing before it took [m2]
+    geometry : polygons in the frame
+    whole_cells : how many of the geometry's first parts are outlines of whole cells: to take them to another CRS breaks none
+    """
 
     reason: str
     source: str
@@ -29,6 +38,7 @@ class Exclusion:
     alone_m2: float
     newly_m2: float
     geometry: BaseGeometry
+    whole_cells: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -100,7 +100,7 @@ def mapping_to(frame: Frame, crs: CRS, box: tuple[float, float, float, float]) -
 
 def _to_survey(
     frame: Frame, box: tuple[float, float, float, float]
-) -> Callable[[Sequence[BaseGeometry | None] | Geometries], Geometries]:
+) -> Callable[..., Geometries]:
     """Return what takes geometries from the frame to the survey's CRS."""
     mapping = mapping_to(frame, frame.survey_crs, box)
 
@@ -108,14 +108,21 @@ def _to_survey(
         mapped = mapping if len(xy) > FEW else partial(frame.to, frame.survey_crs)
         return np.column_stack(mapped(xy[:, 0], xy[:, 1]))
 
-    def outer(geometries: Sequence[BaseGeometry | None] | Geometries) -> Geometries:
+    def outer(
+        geometries: Sequence[BaseGeometry | None] | Geometries, whole_cells: Sequence[int] | None = None
+    ) -> Geometries:
         array = np.empty(len(geometries), object)
         array[:] = geometries
         out: Geometries = shapely.transform(array, move)
         # rings that all but touch may cross by a rounding once moved; parts that touch share their points and still do
         parts, owner = shapely.get_parts(out, return_index=True)
+        looked_at = shapely.get_dimensions(parts) == 2
+        if whole_cells is not None:
+            rank = np.arange(len(parts)) - np.searchsorted(owner, owner)
+            looked_at &= rank >= np.asarray(whole_cells)[owner]
+        parts, owner = parts[looked_at], owner[looked_at]
         broken = np.zeros(len(out), bool)
-        broken[owner[~shapely.is_valid(parts) & (shapely.get_dimensions(parts) == 2)]] = True
+        broken[owner[~shapely.is_valid(parts)]] = True
         if broken.any():
             mended = shapely.make_valid(out[broken], method="structure", keep_collapsed=False)
             out[broken] = [polygonal(g) for g in mended]
@@ -141,7 +148,7 @@ def _layer(layer: str, geometry: Geometries | Points | Segments | None, **column
 def _exclusions(exclusions: Sequence[Exclusion], outer: Callable[..., Geometries]) -> LayerData:
     return _layer(
         "exclusions",
-        outer([e.geometry for e in exclusions]),
+        outer([e.geometry for e in exclusions], [e.whole_cells for e in exclusions]),
         reason=[e.reason for e in exclusions],
         source=[e.source for e in exclusions],
         distance_m=[e.distance_m for e in exclusions],

@@ -63,7 +63,7 @@ class Cells:
     window: tuple[int, int, int, int]
     to_cell: Mapping2D
     to_frame: Mapping2D
-    tile: int = 1024
+    tile: int = 512
 
 
 def _mapped(geometry: NDArray[np.object_], mapping: Mapping2D) -> NDArray[np.object_]:
@@ -119,13 +119,14 @@ def without_cells(
             if drawn is None or not len(cell_outlines):
                 continue
             before = float(shapely.area(drawn).sum())
-            alone = cell_outlines if inside else _clipped(cell_outlines, land)
+            alone, whole_cells = (cell_outlines, len(cell_outlines)) if inside else _clipped(cell_outlines, land)
             if not left.is_empty:
                 left = punched(left, cell_outlines)
                 drawn = _mapped(parts_of(left), cells.to_frame)
             if len(alone):
                 newly = before - float(shapely.area(drawn).sum())
-                taken[number].append(_exclusion(cells.reasons[number], _mapped(alone, cells.to_frame), newly))
+                outer = _mapped(alone, cells.to_frame)
+                taken[number].append(_exclusion(cells.reasons[number], outer, newly, whole_cells))
         pieces.append(_mapped(parts_of(left), cells.to_frame) if drawn is None else drawn)
     for reason, found in zip(cells.reasons, taken, strict=True):
         if not found:
@@ -140,21 +141,23 @@ def _outlines(packed: cellmask.Packed, tile: Window, window: Window) -> NDArray[
     return cell_polygons(np.ascontiguousarray(cellmask.part(packed, here)), tile[0], tile[2])
 
 
-def _clipped(outlines: NDArray[np.object_], land: BaseGeometry) -> NDArray[np.object_]:
-    """Return polygons as far as they are on the land; only those that cross its edge are cut."""
+def _clipped(outlines: NDArray[np.object_], land: BaseGeometry) -> tuple[NDArray[np.object_], int]:
+    """Return polygons as far as they are on the land, and how many of the first are whole: only those on its edge are cut."""
     shapely.prepare(land)
     within = shapely.contains_properly(land, outlines)
     crossing = outlines[~within & shapely.intersects(land, outlines)]
+    whole = int(within.sum())
     if not len(crossing):
-        return outlines[within]
+        return outlines[within], whole
     cut = parts_of(shapely.intersection(np.asarray(shapely.multipolygons(crossing), object).item(), land))
-    return np.concatenate([outlines[within], cut])
+    return np.concatenate([outlines[within], cut]), whole
 
 
-def _exclusion(reason: CellReason, drawn: NDArray[np.object_], newly: float) -> Exclusion:
+def _exclusion(reason: CellReason, drawn: NDArray[np.object_], newly: float, whole_cells: int = 0) -> Exclusion:
     """Return one tile's ground of a reason."""
     geometry = np.asarray(shapely.multipolygons(drawn), object).item()
-    return Exclusion(reason.reason, reason.source, np.nan, float(shapely.area(drawn).sum()), max(newly, 0.0), geometry)
+    alone = float(shapely.area(drawn).sum())
+    return Exclusion(reason.reason, reason.source, np.nan, alone, max(newly, 0.0), geometry, whole_cells)
 
 
 def _beyond_dem(
