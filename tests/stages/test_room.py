@@ -395,6 +395,28 @@ def test_alleys_that_close() -> None:
     assert by_code(narrow, "alley_narrow").measured == "6.0 ft"
 
 
+def test_the_path_between_beds_is_worked_by_hand() -> None:
+    """Beds 6 ft wide in rows 10 ft apart leave 4 ft: no tractor is meant to pass there."""
+    pattern = Pattern("bed", feet(5), feet(10), bed=Bed(feet(10), feet(6), feet(3), 0.1))
+    assert "alley_narrow" not in codes(room((block_of(pattern, plant(4, height=4)),), trees_of(rowed(pattern, 3, 9))))
+
+
+def test_words_do_not_speak_of_full_room_where_canopies_overlap() -> None:
+    """A hedge at half its spread keeps its width, yet its plants stand in each other; a square at its spread does not."""
+    hedge = Pattern("hedgerow", feet(4), feet(20))
+    said = plain_words(
+        room((block_of(hedge, plant(8)),), trees_of(rowed(hedge, 3, 9))).blocks[0], block_of(hedge, plant(8)), "us"
+    )
+    assert "canopies overlap by 4 ft" in said[0]
+    assert "grow into each other" in said[1]
+    assert "full room" not in " ".join(said)
+    square = Pattern("square", feet(8), feet(8))
+    wide = plain_words(
+        room((block_of(square, plant(8)),), trees_of(rowed(square, 5, 5))).blocks[0], block_of(square, plant(8)), "us"
+    )
+    assert "full room" in wide[1]
+
+
 # ------------------------------------------------------------------------------------------ what is around
 
 

@@ -35,7 +35,7 @@ WGS84: Final = CRS.from_epsg(4326)
 
 LABELS: Final[Mapping[str, str]] = {
     "nearest_m": "Nearest tree", "spread_m": "Mature spread", "height_m": "Mature height", "crowding": "Crowding",
-    "pruning_load": "Pruning load", "pollinizer_m": "Nearest pollinizer", "elevation_m": "Elevation",
+    "overlap_m": "Canopy overlap", "room_m": "Room", "pruning_load": "Pruning load", "pollinizer_m": "Nearest pollinizer", "elevation_m": "Elevation",
     "slope_pct": "Slope", "run_m": "Run to water", "pressure_kpa": "Pressure", "flow_lph": "Flow",
     "need_lpd": "Need at the peak", "sun_h": "Direct sun", "sun_am_h": "Sun before noon", "sun_pm_h": "Sun after noon",
     "water_point": "Water point", "zone": "Zone", "watered": "Watered", "water_reason": "Why",

@@ -17,6 +17,8 @@ OVERLAP_ALLOWED = 0.05
 """Share of its spread by which an orchard canopy may reach into its neighbour's without a finding."""
 WORKING_WIDTH_M = 8 * FOOT
 """Clear alley that a small tractor with its tools needs [m] (common practice, from memory)."""
+BY_HAND = frozenset({"bed", "points"})
+"""Patterns that no tractor passes through."""
 TOUCH_M = 0.01
 """Gaps and heights are not told apart more finely than this [m]."""
 
@@ -100,7 +102,8 @@ def _hedge(site: Site, block: Block, sizes: Sizes, overlap: Floats, own: Ints) -
 
 def _alley(site: Site, block: Block, summary: BlockRoom, sizes: Sizes, own: Ints) -> Iterator[Finding]:
     clear = summary.clear_alley_m
-    if not clear < WORKING_WIDTH_M - TOUCH_M or _rows(sizes, own) < 2:
+    # beds are worked by hand, from the path between them
+    if block.pattern.kind in BY_HAND or not clear < WORKING_WIDTH_M - TOUCH_M or _rows(sizes, own) < 2:
         return
     rowed = block.pattern.kind in IN_ROWS or block.pattern.alley_every > 0
     left = f"only {show_length(clear, site.units, 1)}" if clear > TOUCH_M else "nothing"

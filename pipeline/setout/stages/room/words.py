@@ -95,6 +95,10 @@ def _pruning(room: BlockRoom, block: Block, units: str) -> str:
         )
     if habits == {"cane"}:
         return "Canes that have fruited come out every year whatever the spacing, about half of what stands." + hours
+    if room.pruning_class == CLASSES[0] and room.overlap_share * 2 >= 1 and block.pattern.kind in IN_ROWS:
+        return "No canopy has to come off across the row; along it they are meant to grow into each other." + hours
+    if room.pruning_class == CLASSES[0] and room.overlap_share >= 0.005:
+        return "Most have their room; only canopies that reach into a neighbour have a little to come off." + hours
     if room.pruning_class == CLASSES[0]:
         return (
             "They have full room: no canopy has to come off for want of space, only what a tree's health and shape ask."
