@@ -27,6 +27,8 @@ PatternKind = Literal[
 OWN_ROWS = ("hedgerow", "trellis", "bed")
 """Patterns whose rows each take the phase that fits them, unless the plan file says otherwise."""
 NEEDS_ROWS = ("rectangular", "hedgerow", "trellis", "bed", "contour rows")
+SHARES_OFF = 1.0
+"""Percentages that were rounded, as three of 33.3 %, may add up to so much less or more than 100."""
 WORDS = ("north-south", "east-west", "longest side", "best", "contour")
 
 
@@ -89,7 +91,7 @@ class BlockSection(Section):
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
-        faults = list(_pattern_faults(self)) + list(_system_faults(self))
+        faults = [*_pattern_faults(self), *_system_faults(self), *_contour_faults(self), *_plant_faults(self)]
         if faults:
             raise ValueError("\n".join(faults))
         return self
@@ -187,7 +189,9 @@ def _pattern_faults(block: BlockSection) -> list[str]:
 def _system_faults(block: BlockSection) -> list[str]:
     """Return what is wrong with the tables that belong to one kind of pattern."""
     kind, found = block.pattern, []
-    belongs = {"trellis": "trellis", "bed": "bed", "points": "points", "purpose": "screen", "yard": "screen"}
+    belongs = {"trellis": "trellis", "bed": "bed", "points": "points"} | dict.fromkeys(
+        ("line", "purpose", "yard"), "screen"
+    )
     for key, owner in belongs.items():
         if getattr(block, key) is not None and kind != owner:
             found.append(f'{key} belongs to pattern = "{owner}"; leave it out, or change the pattern')
@@ -197,22 +201,70 @@ def _system_faults(block: BlockSection) -> list[str]:
         found.append("beds are wider than their row distance; widen row_distance to the bed and a path")
     if block.bed is not None and block.lines > 1 and (block.lines - 1) * (block.line_distance or 0.0) > block.bed.width:
         found.append("the lines of plants are wider than the bed; lessen line_distance or widen the bed")
+    if block.bed is not None and (block.step or 0.0) > block.bed.length:
+        found.append("the step is longer than the bed; lessen the step, or lengthen the bed")
     if kind == "screen" and block.line is None:
         found.append('a screen needs its line; add line = "file:layer"')
     if kind == "points" and block.points is None:
         found.append('a points pattern needs its positions; add points = "file:layer"')
     if block.purpose == "shade" and block.yard is None:
         found.append('a screen that shades needs the yard it serves; add yard = "file:layer"')
-    if block.pair is not None and block.step is not None and block.pair.distance >= block.step:
-        found.append("partners of a pair stand nearer than the step; lessen pair.distance or widen the step")
+    return found
+
+
+def _contour_faults(block: BlockSection) -> list[str]:
+    """Return the keys of rows on the contour that another pattern has no use for."""
+    if block.pattern == "contour rows" or block.direction == "contour":
+        return []
+    return [
+        f'{key} belongs to rows on the contour; leave it out, or write pattern = "contour rows"'
+        for key in ("fall", "row_distance_max")
+        if getattr(block, key) is not None
+    ]
+
+
+def _plant_faults(block: BlockSection) -> list[str]:
+    """Return what is wrong with pairs, pollinizers and the plants' shares and counts."""
+    found = []
+    if block.pair is not None and block.step is not None and block.pair.distance >= block.to_pattern().nearest_m:
+        found.append(
+            "partners of a pair stand as far from each other as from the next pair; lessen pair.distance, or widen step and row_distance"
+        )
     if block.pair is not None and block.pollinizer is not None:
         found.append(
             "pollinizer and pair do not go together; the partner of a pair is its pollinizer: leave pollinizer out"
         )
     if block.pair is not None and any(plant.role == "filler" for plant in block.plants):
         found.append("fillers do not go into pairs; leave the filler or the pair out")
+    found += _share_faults(block)
     if any(plant.count is not None and plant.share != 1.0 for plant in block.plants):
         found.append("a plant has either a count or a share; leave one of them out")
     if block.pollinizer is not None and len(block.plants) < 2:
         found.append("a pollinizer is the block's second plant; name at least two plants")
+    return found
+
+
+def _share_faults(block: BlockSection) -> list[str]:
+    """Return what is wrong with shares of one whole: percentages and fractions have to add up to it."""
+    plants = [plant for plant in block.plants if plant.count is None]
+    if block.pair is not None:
+        plants = [plant for plant in block.plants[1:] if plant.count is None]
+    elif block.pollinizer is not None:
+        plants = [plant for k, plant in enumerate(block.plants) if k != 1 and plant.count is None]
+    found = []
+    for group in (
+        [plant for plant in plants if plant.role == "filler"],
+        [plant for plant in plants if plant.role != "filler"],
+    ):
+        total, percent = sum(plant.share for plant in group), [plant.in_percent for plant in group]
+        if any(percent) and not all(percent):
+            found.append('shares are percentages and numbers of parts; write all of them the one way, such as "80 %"')
+        elif any(percent) and abs(total - 100) > SHARES_OFF + 1e-9:
+            found.append(
+                f"the shares of its plants add up to {total:.6g} %, not 100 %; mend them, or write numbers of parts"
+            )
+        elif len(group) > 1 and all(plant.share < 1 for plant in group) and abs(total - 1) > SHARES_OFF / 100 + 1e-9:
+            found.append(
+                f"the shares of its plants add up to {total:.6g}, not 1; mend them, or write whole numbers of parts"
+            )
     return found

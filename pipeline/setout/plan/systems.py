@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from collections.abc import Mapping
+from typing import Annotated, Any, Self
 
-from pydantic import BeforeValidator, Field, PrivateAttr, ValidationInfo, field_validator
+from pydantic import BeforeValidator, Field, PrivateAttr, ValidationInfo, field_validator, model_validator
+from pydantic.functional_validators import ModelWrapValidatorHandler
 
 from setout import units
 from setout.nouns import Bed, Pair, Plant, Trellis
@@ -70,6 +72,12 @@ class FallSection(Section):
     least: Annotated[float, BeforeValidator(lambda v: units.quantity(v, "slope"))] = Field(0.0, ge=0)
     most: Slope = 0.02
 
+    @model_validator(mode="after")
+    def _a_range(self) -> Self:
+        if self.least > self.most:
+            raise ValueError("fall.least is more than fall.most; give a range from the least to the greatest fall")
+        return self
+
 
 class PollinizerSection(Section):
     """Each so-many-th tree of each so-many-th row is the block's second plant."""
@@ -88,10 +96,27 @@ class PlantSection(Section):
     count: int | None = Field(None, ge=1, le=10**9)
     remove_year: int = Field(0, ge=0)
     _entry: Any = PrivateAttr(None)
+    _percent: bool = PrivateAttr(default=False)
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _in_percent(cls, given: Any, read: ModelWrapValidatorHandler[Self]) -> Self:
+        made = read(given)
+        made._percent = isinstance(given, Mapping) and isinstance(given.get("share"), str)  # noqa: SLF001 - its own
+        return made
+
+    @property
+    def in_percent(self) -> bool:
+        """Return whether its share is given as a percentage."""
+        return self._percent
 
     @field_validator("share", mode="before")
     @classmethod
     def _number(cls, value: object) -> object:
+        if isinstance(value, str):
+            if not value.rstrip().endswith("%"):
+                raise ValueError(f'"{value}" is no share; write a number of parts such as 8, or "80 %"')
+            return 100 * units.quantity(value, "slope")
         return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
     @field_validator("plant")

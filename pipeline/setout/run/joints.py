@@ -8,10 +8,11 @@ from typing import Any
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from setout.errors import Fault, SetoutError
 from setout.geometry.cellmask import MaskedCells
-from setout.nouns import Ground, Reach, Served, Site, Survey, Trees, Usable
+from setout.nouns import Bed, Ground, Reach, Served, Site, Survey, Trees, Usable
 from setout.plan import Plan
 from setout.stages import check as look
 from setout.stages import exclude, fill, reach, terrain
@@ -51,6 +52,11 @@ def steps_fit(site: Site, areas: Any) -> None:
         if area.is_empty:
             what = "its area has no ground inside the boundary that no earlier block takes"
             faults.append(Fault(what, where, "draw its area on the site, beside the other blocks"))
+        elif block.pattern.bed is not None and _beyond(block.pattern.bed, area, across):
+            bed = block.pattern.bed
+            length, width, size = (show_length(d, site.units) for d in (bed.length_m, bed.width_m, across))
+            what = f"its beds, {length} by {width}, are larger than its ground ({size} across)"
+            faults.append(Fault(what, where, "make the beds smaller, or give the block more ground"))
         elif block.pattern.step_m > across:
             step, size = show_length(block.pattern.step_m, site.units), show_length(across, site.units)
             faults.append(
@@ -58,6 +64,15 @@ def steps_fit(site: Site, areas: Any) -> None:
             )
     if faults:
         raise SetoutError("", faults=tuple(faults))
+
+
+def _beyond(bed: Bed, area: BaseGeometry, across: float) -> bool:
+    """Tell whether a bed can lie nowhere on some ground: it is longer from corner to corner, wider, or larger."""
+    box = shapely.minimum_rotated_rectangle(area)
+    sides = np.hypot(*np.diff(shapely.get_coordinates(box), axis=0).T) if box.geom_type == "Polygon" else np.zeros(1)
+    too_long = np.hypot(bed.length_m, bed.width_m) > across
+    too_wide = min(bed.length_m, bed.width_m) > float(sides.min())
+    return bool(too_long or too_wide or bed.length_m * bed.width_m > area.area)
 
 
 def trees_fit(site: Site, usable: Usable) -> None:

@@ -32,6 +32,8 @@ LONGER = 1.02
 """A step longer than this share of the one asked for, and shorter than two, was stretched by a bend."""
 STRETCHED = 0.1
 """Where more than this share of the steps is stretched, a finding says so."""
+OUTSIDE = 2.0
+"""A guide line further off the ground than so many row distances is no line along its edge."""
 ALONGSIDE = 0.5
 """Where less than this share of the trees stands alongside the guide line itself, a finding says so."""
 
@@ -73,7 +75,7 @@ def guide_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curve
     blade = Blade(ground)
     levels = _family(pattern, grid, best_place(pattern, grid, blade))
     rows = _planted(pattern, exact(grid, levels), blade, base)
-    doubts = (*findings, *_short_guide(block, base, rows), *_stretched(block, rows, units))
+    doubts = (*findings, *_outside(block, line, away, units), *_short_guide(block, base, rows), *_stretched(block, rows, units))
     return numbered(rows, pattern, doubts)
 
 
@@ -159,6 +161,20 @@ def _near_enough(block: Block, line: Floats, ground: BaseGeometry, units: str) -
             f"the guide line lies {said(away, units)} from its ground, which is {said(across, units)} across",
             f"block {block.name}", "name a line that runs along or across the block",
         )  # fmt: skip
+
+
+def _outside(block: Block, line: Floats, away: float, units: str) -> tuple[Finding, ...]:
+    """Say so where the guide line lies off the block, further than a line along its edge would."""
+    if away <= OUTSIDE * block.pattern.row_distance_m:
+        return ()
+    return (
+        Finding(
+            "guide_outside", "warn",
+            f"block {block.name}: its guide line lies {said(away, units)} outside its ground; the rows keep to parallels of it all the same",
+            said(away, units), "a line in the block or along its edge", "check that this is the line meant, or survey one in the block",
+            geometry=shapely.LineString(line),
+        ),
+    )  # fmt: skip
 
 
 def best_place(pattern: Pattern, grid: DistanceGrid, blade: Blade) -> float:

@@ -195,10 +195,10 @@ def _single(bed: Bed, done: Sequence[tuple[Block, Laid]], allowed: Allowed | Non
         out = paired(out, block.pattern.pair)
     said = [
         Finding(
-            "point_dropped", "warn", f"block {block.name}: the tree given at {px:.2f}, {py:.2f} m from the site's middle may not stand there",
-            remedy="move it clear of setbacks, steep ground and other blocks' trees", geometry=shapely.Point(px, py),
+            "point_dropped", "warn", f"block {block.name}: point {number + 1} of the {size} given may not be planted where it lies",
+            remedy="move it clear of setbacks, steep ground and other blocks' trees", geometry=shapely.Point(x[number], y[number]),
         )
-        for px, py in zip(x[~keep], y[~keep], strict=True)
+        for number in np.flatnonzero(~keep).tolist()
     ]  # fmt: skip
     return out, said
 
