@@ -98,7 +98,7 @@ FINDINGS: dict[str, tuple[dict[str, Any], str, str, str]] = {
     "a point off the property": ({"name": "P", "pattern": "points", "points": "points"}, "point_dropped", "point 2 of the 2 given", "move it"),
     "nothing that stays": (BLOCK | {"plants": [{"plant": "peach", "role": "filler"}]}, "only_fillers", "nothing stays", "no role"),
     "a pollinizer out of reach": (
-        BLOCK | {"plants": TWO, "pollinizer": {"every_tree": 99, "every_row": 99}}, 
+        BLOCK | {"plants": TWO, "pollinizer": {"every_tree": 99, "every_row": 99}},
         "pollinizer_far", "stand further than 100 ft", "closer",
     ),
     "no partner at all": (BLOCK | {"plants": TWO[:1]}, "no_pollinizer", "the site has none", "add a pollinizer"),
