@@ -19,6 +19,7 @@ from setout.nouns.base import (
 )
 from setout.nouns.irrigation import Emitter, Irrigation, IrrigationPlan, Network, Pipes, Source, Zone
 from setout.nouns.light import ColdAir, DirectionLight, Hollow, Light, ScreenShade, SideLight, SunDays
+from setout.nouns.need import ClassNeed, Need, NeedSettings, Weather
 from setout.nouns.planting import (
     AccountRow,
     BlockRoom,
@@ -40,6 +41,7 @@ __all__ = [
     "Block",
     "BlockRoom",
     "Bools",
+    "ClassNeed",
     "ColdAir",
     "Dealing",
     "DirectionLight",
@@ -58,6 +60,8 @@ __all__ = [
     "IrrigationPlan",
     "Light",
     "MaterialLine",
+    "Need",
+    "NeedSettings",
     "Network",
     "NoPlant",
     "OrderLine",
@@ -84,6 +88,7 @@ __all__ = [
     "VectorLayer",
     "Water",
     "WaterPoints",
+    "Weather",
     "Works",
     "Zone",
     "transformer",

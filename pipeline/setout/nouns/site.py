@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setout.nouns.base import Elevations, Finding, Floats, Frame, Geometries, Ints, VectorLayer
+from setout.nouns.need import Weather
 from setout.nouns.system import Block
 
 if TYPE_CHECKING:
@@ -27,6 +28,7 @@ class Survey:
     elevations : the DEM, or None
     unused : layers of the same files that the plan file does not use
     findings : doubts that the readers had
+    weather : the climate file, or None
     """
 
     boundary: VectorLayer
@@ -34,6 +36,7 @@ class Survey:
     elevations: Elevations | None
     unused: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
+    weather: Weather | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -151,6 +151,7 @@ class Plant:
     habit : tree, shrub, vine or cane
     juglone : "makes" (walnuts), "suffers", or ""
     remove_year : year in which a filler comes out; 0 for permanent
+    kc_mid : crop coefficient in mid-season; NaN unknown
     """
 
     name: str
@@ -171,6 +172,7 @@ class Plant:
     juglone: str = ""
     count: bool = False
     remove_year: int = 0
+    kc_mid: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True)

@@ -187,7 +187,7 @@ def facts_of(entry: catalogue.CatalogueEntry, role: str = "") -> dict[str, Any]:
     dict
         Fields of :class:`setout.nouns.Plant` that the entry knows.
     """
-    names = ("bloom", "pollination", "pollination_m", "agent", "years_to_full_size", "habit", "juglone")
+    names = ("bloom", "pollination", "pollination_m", "agent", "years_to_full_size", "habit", "juglone", "kc_mid")
     facts = {name: getattr(entry, name) for name in names}
     if entry.pollination == "dioecious":
         facts["pollination"] = "male" if role in ("male", "pollinizer") else "female"
