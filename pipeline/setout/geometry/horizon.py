@@ -1,0 +1,217 @@
+"""The terrain's horizon: how high the land stands round places, by whole arrays that are shifted against each other.
+
+Heights lie on square grids aligned with the site's frame. Along an azimuth the grid is crossed cell by cell on its nearer
+axis, and between two cells on the other, so that on a plane every step is exact. Near ground is looked at on fine cells,
+far ground on cells twice as wide each time the distance doubles: each level looks from :data:`NEAR` to twice as many
+cells away, the finest from the first cell on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
+
+STEP_DEG: Final = 5.0
+"""Azimuths that the horizon is looked up at lie this far apart."""
+NEAR: Final = 48
+"""Cells that every level leaves to the next finer one; it looks twice as far."""
+NOTHING: Final = np.float32(-1e9)
+"""Height of ground that is not known: it is not in the way."""
+MOST_PLACES: Final = 60_000
+"""Places that the horizon is found at."""
+
+
+@dataclass(frozen=True, slots=True)
+class Lattice:
+    """A grid of places in the frame: first place, distance of neighbours [m], and how many there are."""
+
+    x0: float
+    y0: float
+    cell: float
+    rows: int
+    cols: int
+
+    def places(self, margin: int = 0) -> tuple[Floats, Floats]:
+        """Return x and y of all places [m], rows from south to north, with some cells more on every side."""
+        x = self.x0 + self.cell * np.arange(-margin, self.cols + margin)
+        y = self.y0 + self.cell * np.arange(-margin, self.rows + margin)
+        return tuple(np.meshgrid(x, y))  # type: ignore[return-value]
+
+    def weights(self, x: Floats, y: Floats) -> tuple[Any, Any, Any, Any]:
+        """Return row and column of the place south-west of points, and shares of the next ones."""
+        u = np.clip((x - self.x0) / self.cell, 0.0, self.cols - 1.0)
+        v = np.clip((y - self.y0) / self.cell, 0.0, self.rows - 1.0)
+        col = np.minimum(u.astype(np.int64), max(self.cols - 2, 0))
+        row = np.minimum(v.astype(np.int64), max(self.rows - 2, 0))
+        return row, col, v - row, u - col
+
+
+def lattice_over(box: tuple[float, float, float, float], cell: float) -> Lattice:
+    """Return places over a box.
+
+    Parameters
+    ----------
+    box : tuple of float
+        West, south, east and north [m].
+    cell : float
+        Distance of neighbours [m].
+
+    Returns
+    -------
+    Lattice
+        At least two by two places, the box within them.
+
+    Examples
+    --------
+    >>> lattice_over((0.0, 0.0, 95.0, 20.0), 10.0)
+    Lattice(x0=0.0, y0=0.0, cell=10.0, rows=3, cols=11)
+    """
+    west, south, east, north = box
+    cols, rows = (max(int(np.ceil(side / cell - 1e-9)), 1) + 1 for side in (east - west, north - south))
+    return Lattice(west, south, cell, rows, cols)
+
+
+@dataclass(frozen=True, slots=True)
+class TerrainHorizon:
+    """Tangents of the terrain's altitude at places of a lattice, (azimuths, rows, cols), azimuths from north by steps."""
+
+    lattice: Lattice
+    slope: Singles
+
+    def __call__(self, x: Floats, y: Floats, azimuth_deg: Floats) -> Singles:
+        """Return tangents at points in directions, interpolated, (azimuths, n)."""
+        row, col, up, along = self.lattice.weights(x, y)
+        up, along = up.astype(np.float32), along.astype(np.float32)
+        rows, cols = np.minimum(row + 1, self.lattice.rows - 1), np.minimum(col + 1, self.lattice.cols - 1)
+        at = (
+            self.slope[:, row, col] * (1 - up) * (1 - along) + self.slope[:, row, cols] * (1 - up) * along
+            + self.slope[:, rows, col] * up * (1 - along) + self.slope[:, rows, cols] * up * along
+        )  # fmt: skip
+        turn = np.asarray(azimuth_deg, float) % 360.0 * len(at) / 360.0
+        first = turn.astype(np.int64)
+        share = (turn - first).astype(np.float32)[:, None]
+        out: Singles = at[first % len(at)] * (1 - share) + at[(first + 1) % len(at)] * share
+        return out
+
+
+def terrain_horizon(
+    heights: Callable[[Floats, Floats, float], Singles],
+    box: tuple[float, float, float, float],
+    *,
+    cell: float,
+    farthest: float,
+    eye_m: float = 0.0,
+    step_deg: float = STEP_DEG,
+) -> TerrainHorizon:
+    """Find the terrain's horizon over a box.
+
+    Parameters
+    ----------
+    heights : callable
+        Takes x, y [m in the frame] and a cell's side [m]; gives heights [m] as means over about such a cell, NaN
+        where there is none.
+    box : tuple of float
+        West, south, east and north [m].
+    cell : float
+        Side of the finest cells [m].
+    farthest : float
+        How far to look [m].
+    eye_m : float
+        Height of the eye over the ground [m].
+    step_deg : float
+        Distance of azimuths [deg]; goes into 360.
+
+    Returns
+    -------
+    TerrainHorizon
+        Tangents; 0 or more.
+    """
+    azimuths = np.arange(0.0, 360.0, step_deg)
+    finest = lattice_over(box, cell)
+    out = np.zeros((len(azimuths), finest.rows, finest.cols), np.float32)
+    x, y = finest.places()
+    side, first = cell, 1
+    while first == 1 or NEAR * side < farthest:
+        last = int(min(2 * NEAR, np.ceil(farthest / side)))
+        level = lattice_over(box, side)
+        margin = last + 1
+        z = heights(*level.places(margin), side)
+        z = np.where(np.isnan(z), NOTHING, z).astype(np.float32)
+        slopes = slopes_round(z, margin, side, azimuths, (first, last), eye_m)
+        if side == cell:
+            np.maximum(out, slopes, out=out)
+        else:
+            coarse = TerrainHorizon(level, slopes)
+            for k in range(len(azimuths)):
+                one = TerrainHorizon(level, coarse.slope[k : k + 1])
+                np.maximum(out[k], one(x.ravel(), y.ravel(), np.zeros(1))[0].reshape(x.shape), out=out[k])
+        side, first = 2 * side, NEAR
+    return TerrainHorizon(finest, out)
+
+
+def slopes_round(
+    z: Singles, margin: int, cell: float, azimuths: Sequence[float] | Floats, steps: tuple[int, int], eye_m: float
+) -> Singles:
+    """Return the steepest slopes up from the inner part of a grid to the ground round each place.
+
+    Parameters
+    ----------
+    z : (rows, cols) ndarray of float32
+        Heights [m], rows from south to north.
+    margin : int
+        Cells on every side that are only looked at; at least the last step and one more.
+    cell : float
+        Side of the cells [m].
+    azimuths : sequence of float
+        Directions [deg].
+    steps : tuple of int
+        First and last cell to look at, along the nearer axis.
+    eye_m : float
+        Height of the eye over the ground [m].
+
+    Returns
+    -------
+    (azimuths, rows - 2 margin, cols - 2 margin) ndarray
+        Tangents; no less than 0.
+
+    Examples
+    --------
+    A plane that rises 10 % to the east:
+
+    >>> z = np.tile(np.arange(9, dtype=np.float32), (9, 1))
+    >>> slopes_round(z, 4, 10.0, [90.0, 45.0, 0.0], (1, 3), 0.0).ravel().round(4).tolist()
+    [0.1, 0.0707, 0.0]
+    """
+    rows, cols = z.shape[0] - 2 * margin, z.shape[1] - 2 * margin
+    own = z[margin : margin + rows, margin : margin + cols] + np.float32(eye_m)
+    own = np.where(own < NOTHING / 2, np.float32(np.inf), own)
+    out = np.zeros((len(azimuths), rows, cols), np.float32)
+    for k, azimuth in enumerate(azimuths):
+        east, north = np.sin(np.radians(azimuth)), np.cos(np.radians(azimuth))
+        longer = max(abs(east), abs(north))
+        for step in range(steps[0], steps[1] + 1):
+            there = _between(z, margin, (step * north / longer, step * east / longer), (rows, cols))
+            there -= own
+            there *= np.float32(longer / (step * cell))
+            np.maximum(out[k], there, out=out[k])
+    return out
+
+
+def _between(z: Singles, margin: int, shift: tuple[float, float], shape: tuple[int, int]) -> Singles:
+    """Return a shifted part of a grid; one of the shifts is whole, the other is interpolated."""
+    whole = [round(value) if abs(value - round(value)) < 1e-6 else int(np.floor(value)) for value in shift]
+    share = max(shift[0] - whole[0], shift[1] - whole[1], 0.0)
+    row, col = margin + whole[0], margin + whole[1]
+    near = z[row : row + shape[0], col : col + shape[1]]
+    if share < 1e-6:
+        return near.copy()
+    down, over = (1, 0) if shift[0] - whole[0] > 1e-6 else (0, 1)
+    far = z[row + down : row + down + shape[0], col + over : col + over + shape[1]]
+    return near * np.float32(1 - share) + far * np.float32(share)
