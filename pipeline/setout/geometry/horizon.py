@@ -42,7 +42,7 @@ class Lattice:
         """Return x and y of all places [m], rows from south to north, with some cells more on every side."""
         x = self.x0 + self.cell * np.arange(-margin, self.cols + margin)
         y = self.y0 + self.cell * np.arange(-margin, self.rows + margin)
-        return tuple(np.meshgrid(x, y))  # type: ignore[return-value]
+        return tuple(np.meshgrid(x, y))
 
     def weights(self, x: Floats, y: Floats) -> tuple[Any, Any, Any, Any]:
         """Return row and column of the place south-west of points, and shares of the next ones."""
@@ -186,7 +186,7 @@ def slopes_round(
     A plane that rises 10 % to the east:
 
     >>> z = np.tile(np.arange(9, dtype=np.float32), (9, 1))
-    >>> slopes_round(z, 4, 10.0, [90.0, 45.0, 0.0], (1, 3), 0.0).ravel().round(4).tolist()
+    >>> slopes_round(z, 4, 10.0, [90.0, 45.0, 0.0], (1, 3), 0.0).ravel().astype(float).round(4).tolist()
     [0.1, 0.0707, 0.0]
     """
     rows, cols = z.shape[0] - 2 * margin, z.shape[1] - 2 * margin
