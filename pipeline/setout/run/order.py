@@ -10,26 +10,15 @@ from typing import Any
 import numpy as np
 
 from setout.errors import SetoutError
-from setout.geometry.rowcut import Cutters
-from setout.nouns import Finding, Geometries, Ground, Planting, Reach, Rows, Site, Survey, Trees, Usable
+from setout.nouns import Finding, Planting, Rows, Site, Survey, Trees
 from setout.plan import Plan
 from setout.read import plan_file
 from setout.read.survey import read_survey
-from setout.run.curved import curved_blocks
-from setout.run.joints import (
-    allowed_by,
-    cells_out,
-    facts_of,
-    ground_by_block,
-    ground_of,
-    nothing_fits,
-    steps_fit,
-    trees_fit,
-    water_heights,
-)
+from setout.run.joints import facts_of, ground_by_block
+from setout.run.land import Land, filled_on, land_of
 from setout.run.results import PRODUCTS, write, write_run
 from setout.run.steps import Say, Steps
-from setout.stages import account, assign, exclude, fill, pollinate, reach, room, survey
+from setout.stages import account, assign, pollinate, room
 from setout.stages import check as look
 from setout.tables.labour import Rate
 from setout.write.commit import OutputFolder, check_writable, managed_by
@@ -108,19 +97,15 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         The survey cannot be used, or no tree fits.
     """
     steps = steps or Steps()
-    land = _land(the_plan, surveyed, steps)
+    land = land_of(the_plan, surveyed, steps)
     site = land.site
     with steps.step("fill"):
-        beds = [fill.Bed(b, area, c) for b, area, c in zip(site.blocks, land.areas, land.cutters, strict=True)]
-        curved = curved_blocks(site, land.ground, land.usable)
-        filled = fill.fill(beds, allowed_by(land.ground, land.high), curved.laid)
-        if not len(filled.trees):
-            raise nothing_fits(site, land.usable)
+        filled, short = filled_on(land)
     with steps.step("assign"):
         trees, dealt = assign.assign(filled.trees, site.blocks)
     seen = _look(land, trees, filled.rows, the_plan.rates, steps)
     findings = sorted(
-        (*land.findings, *curved.findings, *filled.findings, *dealt, *seen.findings),
+        (*land.findings, *short, *dealt, *seen.findings),
         key=lambda finding: ("stop", "warn", "note").index(finding.severity),
     )
     allow = the_plan.materials.value()
@@ -131,44 +116,6 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         seen.room.blocks,
         tuple(tuple(room.plain_words(r, site.blocks[r.block], site.units)) for r in seen.room.blocks),
     )  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class _Land:
-    """What is known before anything is planted; high are the packed cells that water does not rise to, or None."""
-
-    site: Site
-    ground: Ground
-    reached: Reach | None
-    high: Any
-    areas: Geometries
-    usable: Usable
-    cutters: tuple[Cutters, ...]
-    findings: tuple[Finding, ...]
-
-
-def _land(the_plan: Plan, surveyed: Survey, steps: Steps) -> _Land:
-    """Go from the survey to usable ground."""
-    with steps.step("survey"):
-        site = survey.site_of(the_plan, surveyed)
-    with steps.step("terrain"):
-        ground = ground_of(the_plan, site, surveyed)
-        site = water_heights(site, ground)
-    with steps.step("reach"):
-        reached = reach.reach_of(site.water) if site.water is not None else None
-        limiting = None if site.water is None or site.water.plant_beyond else reached
-        high = reach.too_high(limiting, ground) if limiting is not None else None
-    with steps.step("exclude"):
-        areas, overlaps = exclude.block_areas(site)
-        steps_fit(site, areas)
-        limits = exclude.Limits(the_plan.ground.min_area, the_plan.ground.min_width)
-        sources = (site.water.source if site.water else "", "block areas")
-        cells = cells_out(the_plan, ground, high, site)
-        usable, dropped = exclude.usable_ground(site, areas, limiting, cells, limits, sources)
-        trees_fit(site, usable)
-        cutters = exclude.cutters_of(site, areas, limiting, dropped)
-    found = (*site.findings, *ground.findings, *(reached.findings if reached else ()), *overlaps, *usable.findings)
-    return _Land(site, ground, reached, high, areas, usable, cutters, found)
 
 
 def _unknown(values: Any) -> bool:
@@ -186,7 +133,7 @@ class _Seen:
     findings: tuple[Finding, ...]
 
 
-def _look(land: _Land, trees: Trees, rows: Rows, rates: Sequence[Rate], steps: Steps) -> _Seen:
+def _look(land: Land, trees: Trees, rows: Rows, rates: Sequence[Rate], steps: Steps) -> _Seen:
     """Look at finished positions: their ground and water, their room and partners, and what they are held to."""
     site = land.site
     with steps.step("look at every tree"):
