@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setout.nouns.base import Bools, Finding, Floats, Ints
+from setout.nouns.need import Need
 from setout.nouns.planting import MaterialLine
 
 SOURCE: Final = 0
@@ -187,6 +188,8 @@ class Zone:
     hours_needed : hours that would meet the need of all its trees [h]; more than ``hours`` where hours run out
     hours_by_month : the same for January to December [h]; empty where need by month is unknown
     hours_by_year : year after planting and hours at that year's peak; empty where unknown
+    start : hours after the beginning of watering when it starts at the peak [h]; zones of one water point that start
+        together run at once
     """
 
     name: str
@@ -206,6 +209,7 @@ class Zone:
     hours_needed: float
     hours_by_month: tuple[float, ...] = ()
     hours_by_year: tuple[tuple[int, float], ...] = ()
+    start: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,6 +258,7 @@ class Irrigation:
     reason : index into REASONS
     materials : pipe, emitters, valves and fittings to buy
     findings : what falls short
+    need : what the need was reckoned from
     """
 
     settings: IrrigationPlan
@@ -271,3 +276,4 @@ class Irrigation:
     reason: NDArray[np.int8]
     materials: tuple[MaterialLine, ...] = ()
     findings: tuple[Finding, ...] = ()
+    need: Need | None = None

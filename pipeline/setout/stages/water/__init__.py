@@ -1,0 +1,8 @@
+"""Water for every tree: network, pressures, zones, hours and the judgement of each tree."""
+
+from setout.stages.water.account import valve_kpa, valve_names
+from setout.stages.water.irrigate import Given, irrigate
+from setout.stages.water.judge import CODE
+from setout.stages.water.serving import able_of, joined
+
+__all__ = ["CODE", "Given", "able_of", "irrigate", "joined", "valve_kpa", "valve_names"]

@@ -1,0 +1,222 @@
+"""Zones and water points told in figures: flows, pressures, uniformity, hours by month and year."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from setout.nouns import Floats, Ints, IrrigationPlan, Need, Network, Site, Source, Trees, Zone
+from setout.nouns.irrigation import MAIN
+from setout.stages.water.hours import Draws, Programme, monthly
+from setout.stages.water.zoning import Sections
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """Everything that is known once the pipes are solved and the hours given.
+
+    Attributes
+    ----------
+    site, trees, plan, network, sections, draws, run : results of the earlier steps
+    need : what the trees need
+    """
+
+    site: Site
+    trees: Trees
+    plan: IrrigationPlan
+    network: Network
+    sections: Sections
+    draws: Draws
+    run: Programme
+    need: Need
+
+
+def zones_told(stage: Stage, pressure: Floats) -> tuple[Zone, ...]:
+    """Return the zones as a controller takes them.
+
+    Parameters
+    ----------
+    stage : Stage
+        Solved pipes and hours.
+    pressure : (trees,) ndarray
+        Pressure at every tree [kPa].
+
+    Returns
+    -------
+    tuple of Zone
+        Named z1, z2 ... in the order in which they run.
+    """
+    draws, run, sections = stage.draws, stage.run, stage.sections
+    by_month = monthly(draws, stage.plan, _by_month(stage.need))
+    years, by_age = _by_year(stage.need)
+    by_year = monthly(draws, stage.plan, by_age)
+    at_valve = valve_kpa(stage.network, len(sections.zone))
+    order = np.argsort(draws.zone, kind="stable")
+    edges = np.searchsorted(draws.zone[order], np.arange(len(sections.point) + 1))
+    out = []
+    for z, point in enumerate(sections.point.tolist()):
+        own = order[edges[z] : edges[z + 1]]
+        valves = np.flatnonzero(sections.zone == z)
+        flow, kpa = draws.flow_lph[own], pressure[own]
+        uniformity = _uniformity(stage, flow)
+        blocks = np.unique(stage.trees.block[own])
+        rows = np.unique(stage.trees.block[own].astype(np.int64) * 1_000_000 + stage.trees.row[own])
+        known = np.isfinite(kpa).any()
+        out.append(
+            Zone(
+                f"z{z + 1}", point, valve_names(f"z{z + 1}", len(valves)), tuple(stage.site.blocks[b].name for b in blocks),
+                len(rows), len(own), float(draws.zone_lph[z]), float(np.max(at_valve[valves])) if known else np.nan,
+                float(np.nanmin(kpa)) if known else np.nan, float(np.nanmax(kpa)) if known else np.nan,
+                uniformity, uniformity_class(uniformity) if np.isfinite(uniformity) else "",
+                float(run.hours[z]), stage.plan.days_per_week, float(run.needed[z]), tuple(by_month[z].tolist()),
+                tuple(zip(years, by_year[z].tolist(), strict=True)), float(run.start[z]),
+            )
+        )  # fmt: skip
+    return tuple(out)
+
+
+def _by_month(need: Need) -> list[Floats]:
+    """Return the need of every tree in each month without rain [l/day]; empty where some class has only a peak."""
+    tables = [c.dry_lpd_by_month or c.lpd_by_month for c in need.classes]
+    if not tables or not all(tables):
+        return []
+    table = np.vstack([*(np.array(t, float) for t in tables), np.full(12, np.nan)])
+    return [table[need.class_of, month] for month in range(12)]
+
+
+def _by_year(need: Need) -> tuple[list[int], list[Floats]]:
+    """Return years after planting and the need of every tree at the peak of each [l/day]; NaN where growth is unknown."""
+    years = sorted({year for c in need.classes for year, _ in c.lpd_by_year})
+    table = np.full((len(need.classes) + 1, len(years)), np.nan)
+    for k, c in enumerate(need.classes):
+        if c.lpd_by_year:
+            known, lpd = (np.array(v, float) for v in zip(*c.lpd_by_year, strict=True))
+            # past its last year a class needs what it did then
+            table[k] = lpd[np.clip(np.searchsorted(known, years, side="right") - 1, 0, len(lpd) - 1)]
+    return years, [table[need.class_of, k] for k in range(len(years))]
+
+
+def valve_names(zone: str, valves: int) -> tuple[str, ...]:
+    """Return names of a zone's valves: its own name, or with letters where it has several.
+
+    >>> valve_names("z3", 1), valve_names("z3", 2)
+    (('z3',), ('z3a', 'z3b'))
+    """
+    if valves == 1:
+        return (zone,)
+    letters = "abcdefghijklmnopqrstuvwxyz"
+    return tuple(zone + (letters[k] if valves <= 26 else f"-{k + 1}") for k in range(valves))
+
+
+def valve_kpa(network: Network, sections: int) -> Floats:
+    """Return the pressure behind the valve of every section [kPa]."""
+    out = np.full(sections, np.nan)
+    at = np.flatnonzero(network.is_valve)
+    out[network.section[at]] = network.pressure_kpa[at]
+    return out
+
+
+def _uniformity(stage: Stage, flow: Floats) -> float:
+    """Return the emission uniformity of a zone's trees, 0 to 1."""
+    emitter = stage.plan.emitter
+    assert emitter is not None
+    known = flow[np.isfinite(flow)]
+    if not len(known) or known.mean() <= 0:
+        return float("nan")
+    return float(emission_uniformity(known, emitter.variation, emitter.per_tree))
+
+
+def sources_of(stage: Stage, point: Ints) -> tuple[Source, ...]:
+    """Account for every water point: what is drawn and needed against what it gives.
+
+    Parameters
+    ----------
+    stage : Stage
+        Zones and hours.
+    point : (trees,) ndarray
+        Water point that each tree is nearest to, served or not; -1 for none.
+
+    Returns
+    -------
+    tuple of Source
+        In the order of the water points.
+    """
+    assert stage.site.water is not None
+    points, plan, draws, run = stage.site.water.points, stage.plan, stage.draws, stage.run
+    out = []
+    for p in range(len(points.name)):
+        zones = np.flatnonzero(stage.sections.point == p)
+        own = point == p
+        need = float(np.sum(stage.draws.need_lpd[own])) if own.any() else 0.0
+        ends = run.start[zones] + run.hours[zones]
+        given = min(points.flow_lph[p] * plan.hours_per_day, plan.daily_volume_l) * plan.days_per_week / 7
+        drawn = _drawn_at_once(draws.zone_lph[zones], run.start[zones])
+        hours = float(np.nanmax(ends)) if np.isfinite(ends).any() else float("nan") if len(zones) else 0.0
+        out.append(
+            Source(
+                p,
+                float(points.flow_lph[p]),
+                float(points.pressure_kpa[p]),
+                drawn,
+                hours,
+                need,
+                float(given),
+                float(given) - need,
+            )
+        )
+    return tuple(out)
+
+
+def emission_uniformity(flow: Floats, variation: float, per_tree: int) -> float:
+    """Return EU = (1 - 1.27 Cv / sqrt(n)) q_min / q_mean (Keller and Karmeli 1974; ASAE EP405.1).
+
+    >>> round(100 * emission_uniformity(np.array([0.92, 1.08]), 0.05, 4), 1)
+    89.1
+    """
+    return float((1 - 1.27 * variation / np.sqrt(per_tree)) * flow.min() / flow.mean())
+
+
+def uniformity_class(uniformity: float) -> str:
+    """Return the class of an emission uniformity: bounds of ASAE EP458, from memory.
+
+    >>> uniformity_class(0.91), uniformity_class(0.5)
+    ('excellent', 'poor')
+    """
+    for bound, word in ((0.9, "excellent"), (0.8, "good"), (0.7, "fair")):
+        if uniformity >= bound:
+            return word
+    return "poor"
+
+
+def _drawn_at_once(flow: Floats, start: Floats) -> float:
+    """Return the greatest flow drawn at a time [l/h]: zones that begin together run together."""
+    if not len(flow):
+        return 0.0
+    if not np.isfinite(start).all():
+        return float(flow.max())
+    _, together = np.unique(start, return_inverse=True)
+    return float(np.bincount(together, weights=flow).max())
+
+
+def mains_once(network: Network) -> Ints:
+    """Return the pipes of mains, those that several sections share only once, the widest of each.
+
+    Parameters
+    ----------
+    network : Network
+        Sized.
+
+    Returns
+    -------
+    ndarray of int
+        Nodes whose pipes are mains, each stretch of trench once.
+    """
+    own = np.flatnonzero(network.kind == MAIN)
+    up = network.parent[own]
+    ends = np.round(np.column_stack([network.x[own], network.y[own], network.x[up], network.y[up]]), 3)
+    order = np.lexsort((-network.inside_mm[own], *ends.T))
+    sorted_ends = ends[order]
+    first = np.ones(len(own), bool)
+    first[1:] = (sorted_ends[1:] != sorted_ends[:-1]).any(axis=1)
+    return np.sort(own[order[first]])

@@ -1,0 +1,233 @@
+"""What the irrigation leaves open or falls short of, each with its remedy."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import shapely
+
+from setout.hydraulics.friction import velocity_ms
+from setout.nouns import Bools, Finding, Ints, Irrigation, Site
+from setout.nouns.irrigation import (
+    BARRIER,
+    HOURS_OUT,
+    LATERAL,
+    LOW_FLOW,
+    LOW_PRESSURE,
+    MAIN,
+    NO_POINT,
+    REASONS,
+    TOO_FAR,
+    TOO_HIGH,
+    VOLUME_OUT,
+)
+from setout.stages.water.account import Stage
+from setout.stages.water.sizing import LATERAL_SHARE, allowed_spread_m, longest_side
+from setout.units import KPA_PER_M, show_length, show_pressure
+
+REMEDY = {
+    TOO_FAR: "add a water point nearer to them, or lengthen max_run",
+    TOO_HIGH: "add a water point higher up, a booster pump, or lower min_pressure",
+    LOW_PRESSURE: "take wider pipe, an emitter for less pressure, a booster pump, or a water point higher up",
+    LOW_FLOW: "take emitters of more flow or more of them, or a water point of more flow",
+    HOURS_OUT: "allow more hours or days, find a source of more flow, or plant less on it",
+    VOLUME_OUT: "find a source of more volume, add storage, or plant less on it",
+    BARRIER: "name a sleeve where a pipe may cross, or add a water point on their side",
+    NO_POINT: "name the water points",
+}
+
+
+def no_emitter(site: Site) -> list[Finding]:
+    """Say that pipes cannot be reckoned without an emitter."""
+    del site
+    return [
+        Finding(
+            "water_no_emitter", "note", "the plan names no emitter: reach and static pressure are told, no pipe, flow or hours",
+            remedy='add water.emitter = { flow = "1 gal/h", at = "15 psi" }',
+        )
+    ]  # fmt: skip
+
+
+def no_elevation() -> Finding:
+    """Say that pressures are unknown without elevations."""
+    return Finding(
+        "water_no_elevation", "warn", "without a DEM the pressure at the trees is unknown: pipes are sized as on level ground, "
+        "and no tree is called watered", remedy="name the DEM in site.dem",
+    )  # fmt: skip
+
+
+def sources_unknown(site: Site, used: Ints, usable: Bools) -> Iterator[Finding]:
+    """Name the water points that serve trees but do not say what they give."""
+    assert site.water is not None
+    points = site.water.points
+    for p in used.tolist():
+        if not usable[p]:
+            lacking = [
+                w for w, v in (("pressure", points.pressure_kpa[p]), ("flow", points.flow_lph[p])) if not np.isfinite(v)
+            ]
+            yield Finding(
+                "water_source_unknown", "warn", f"water point {points.name[p]} does not say its {' and '.join(lacking)}: "
+                "nothing is reckoned for the trees that it serves",
+                remedy=f'add a column such as {"pressure_psi" if lacking[0] == "pressure" else "flow_gpm"}, or water.{lacking[0]} to the plan file',
+                geometry=shapely.Point(points.x[p], points.y[p]),
+            )  # fmt: skip
+
+
+def told(out: Irrigation, stage: Stage) -> list[Finding]:
+    """Gather what a finished irrigation falls short of.
+
+    Parameters
+    ----------
+    out : Irrigation
+        Zones, trees and sources.
+    stage : Stage
+        What they were made from.
+
+    Returns
+    -------
+    list of Finding
+        One for each reason, zone or water point, never one a tree.
+    """
+    return [
+        *_assumed(stage), *_need_unknown(out), *_dry_trees(out, stage), *_short_sources(out, stage), *_spread(out, stage),
+        *_over_range(out, stage), *_fast(stage),
+    ]  # fmt: skip
+
+
+def _assumed(stage: Stage) -> Iterator[Finding]:
+    if stage.plan.assumed:
+        yield Finding(
+            "water_assumed", "note", "taken as is common practice, for the plan file does not say: " + "; ".join(stage.plan.assumed),
+            remedy="write what your makers and your water supplier say",
+        )  # fmt: skip
+
+
+def _need_unknown(out: Irrigation) -> Iterator[Finding]:
+    unknown = int(np.isnan(out.need_lpd).sum())
+    if unknown:
+        yield Finding(
+            "water_need_unknown", "note", f"the need of {unknown:,} trees is unknown: whether they are watered cannot be told, "
+            "nor the hours of their zones", remedy='add water.eto = "0.28 in/day" or water.climate, and the size of their plants',
+        )  # fmt: skip
+
+
+def _dry_trees(out: Irrigation, stage: Stage) -> Iterator[Finding]:
+    """Say for every reason how many trees go short, and which zones or water points."""
+    short = out.known & ~out.watered
+    for code in np.unique(out.reason[short]).tolist():
+        own = short & (out.reason == code)
+        word = REASONS[code]
+        zones = [out.zones[z].name for z in np.unique(out.zone[own]).tolist() if z >= 0]
+        where = f" in zone {', '.join(zones[:8])}{' ...' if len(zones) > 8 else ''}" if zones else ""
+        measured, required = _figures(word, own, out, stage)
+        xy = np.column_stack([stage.trees.x[own], stage.trees.y[own]])
+        yield Finding(
+            "not_watered", "warn", f"{int(own.sum()):,} trees are not watered{where}: {word}", measured, required,
+            REMEDY.get(word, ""), geometry=shapely.MultiPoint(xy[:2000]),
+        )  # fmt: skip
+
+
+def _figures(word: str, own: Bools, out: Irrigation, stage: Stage) -> tuple[str, str]:
+    units = stage.site.units
+    if word == LOW_PRESSURE:
+        emitter = stage.plan.emitter
+        floor = emitter.compensating_kpa[0] if emitter is not None and emitter.compensating_kpa is not None else 0.0
+        water = stage.site.water
+        asked = max(floor, (water.min_pressure_kpa or 0.0) if water is not None else 0.0)
+        return f"{show_pressure(float(np.nanmin(out.pressure_kpa[own])), units)} at the lowest", show_pressure(
+            asked, units
+        )
+    if word == LOW_FLOW and np.isfinite(out.flow_lph[own]).any():
+        day = stage.plan.hours_per_day * stage.plan.days_per_week / 7
+        most = float(np.nanmax(out.need_lpd[own]))
+        return f"{float(np.nanmin(out.flow_lph[own])) * day:.1f} l/day in all the hours allowed", f"{most:.1f} l/day"
+    if word == HOURS_OUT:
+        zones = [z for z in np.unique(out.zone[own]).tolist() if z >= 0]
+        point = {out.zones[z].water_point for z in zones}
+        wanted = max(sum(z.hours_needed for z in out.zones if z.water_point == p) for p in point)
+        return f"{stage.plan.hours_per_day:.1f} h/day allowed", f"{wanted:.1f} h/day for all zones of the water point"
+    return "", ""
+
+
+def _short_sources(out: Irrigation, stage: Stage) -> Iterator[Finding]:
+    assert stage.site.water is not None
+    points = stage.site.water.points
+    for source in out.sources:
+        if source.spare_lpd < 0:
+            p = source.water_point
+            yield Finding(
+                "water_source_short", "warn", f"water point {points.name[p]} gives less a day than its trees need at the peak",
+                f"{source.given_lpd:,.0f} l/day", f"{source.need_lpd:,.0f} l/day",
+                "allow more hours or days, find more flow, add storage, or plant less on it",
+                geometry=shapely.Point(points.x[p], points.y[p]),
+            )  # fmt: skip
+
+
+def _spread(out: Irrigation, stage: Stage) -> Iterator[Finding]:
+    """Say in which valves' reach pressures differ more than they should, and how long a lateral might be."""
+    emitter, network, units = stage.plan.emitter, stage.network, stage.site.units
+    assert emitter is not None
+    if emitter.compensating_kpa is not None or not np.isfinite(network.pressure_kpa).any():
+        return
+    own = network.emitters > 0
+    sections = len(stage.sections.zone)
+    low, high = np.full(sections, np.inf), np.full(sections, -np.inf)
+    np.minimum.at(low, network.section[own], network.pressure_kpa[own])
+    np.maximum.at(high, network.section[own], network.pressure_kpa[own])
+    allowed = allowed_spread_m(stage.plan) * KPA_PER_M
+    over = np.flatnonzero(high - low > allowed * 1.001)
+    if not len(over):
+        return
+    worst = int(over[np.argmax((high - low)[over])])
+    names = sorted({int(stage.sections.zone[s]) for s in over})
+    mine = own & (network.section == worst)
+    up = network.parent[mine]
+    step = float(np.median(network.length_m[mine & (network.kind == LATERAL)]))
+    flow = float(network.emitters[mine].mean()) * emitter.flow_lph
+    longest = longest_side(stage.plan, max(step, 0.1), flow) * step
+    fall = float(np.ptp(network.z[mine])) if len(up) else 0.0
+    limit = LATERAL_SHARE * allowed / KPA_PER_M
+    yield Finding(
+        "water_spread", "warn", f"pressure differs by more than the limit among emitters of one valve in zone "
+        f"{', '.join(f'z{z + 1}' for z in names[:8])}{' ...' if len(names) > 8 else ''}; at the worst its ground falls "
+        f"{show_length(fall, units)}. On level ground a lateral of the widest pipe may be {show_length(longest, units, 0)} long each "
+        f"way, on sloping ground it may not fall more than {show_length(limit, units)}",
+        f"{show_pressure(float((high - low)[worst]), units)} at the worst", show_pressure(allowed, units),
+        "take pressure-compensating emitters (water.emitter.range), more water points or valves, or wider pipe",
+        geometry=shapely.MultiPoint(np.column_stack([network.x[mine], network.y[mine]])[:2000]),
+    )  # fmt: skip
+
+
+def _over_range(out: Irrigation, stage: Stage) -> Iterator[Finding]:
+    emitter = stage.plan.emitter
+    assert emitter is not None
+    if emitter.compensating_kpa is None:
+        return
+    high = out.pressure_kpa > emitter.compensating_kpa[1] * (1 + 1e-6)
+    if high.any():
+        xy = np.column_stack([stage.trees.x[high], stage.trees.y[high]])
+        units = stage.site.units
+        yield Finding(
+            "water_over_range", "warn", f"{int(high.sum()):,} trees have more pressure than their emitters are made for",
+            show_pressure(float(np.nanmax(out.pressure_kpa)), units), show_pressure(emitter.compensating_kpa[1], units),
+            "regulate the pressure of their rows, or take emitters of a wider range", geometry=shapely.MultiPoint(xy[:2000]),
+        )  # fmt: skip
+
+
+def _fast(stage: Stage) -> Iterator[Finding]:
+    """Say where water runs faster than allowed even in the widest pipe."""
+    network, limit = stage.network, stage.plan.velocity_m_s
+    pipe = network.parent >= 0
+    speed = np.zeros(len(network))
+    speed[pipe] = velocity_ms(network.flow_lph[pipe], network.inside_mm[pipe])
+    fast = np.flatnonzero(speed > limit * 1.02)
+    if len(fast):
+        worst = fast[np.argmax(speed[fast])]
+        word = "main" if network.kind[worst] == MAIN else "lateral" if network.kind[worst] == LATERAL else "manifold"
+        factor, unit = (1 / 0.3048, "ft/s") if stage.site.units == "us" else (1.0, "m/s")
+        yield Finding(
+            "water_fast", "warn", f"water runs too fast in {len(fast):,} stretches of pipe even in the widest, at the worst in a {word}",
+            f"{speed[worst] * factor:.1f} {unit}", f"{limit * factor:.1f} {unit}", "add wider pipe to the list of diameters, or more zones",
+            geometry=shapely.Point(network.x[worst], network.y[worst]),
+        )  # fmt: skip

@@ -1,0 +1,78 @@
+"""Every tree judged: its need is met within the hours, or the reason why not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from setout.nouns import Bools, Ints
+from setout.nouns.irrigation import (
+    HOURS_OUT,
+    LOW_FLOW,
+    LOW_PRESSURE,
+    NEED_UNKNOWN,
+    REASONS,
+    TOO_HIGH,
+    VOLUME_OUT,
+    WATERED,
+    IrrigationPlan,
+)
+from setout.stages.water.hours import Draws, Programme, hours_each
+
+CODE = {reason: number for number, reason in enumerate(REASONS)}
+"""Number of each reason."""
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """Per tree: watered, whether that can be known, and the reason as an index into REASONS."""
+
+    watered: Bools
+    known: Bools
+    reason: NDArray[np.int8]
+
+
+def judged(draws: Draws, plan: IrrigationPlan, run: Programme, unserved: Ints, high: Bools) -> Judged:
+    """Judge every tree.
+
+    Parameters
+    ----------
+    draws : Draws
+        Needs and flows.
+    plan : IrrigationPlan
+        Hours allowed.
+    run : Programme
+        Hours given.
+    unserved : (trees,) ndarray
+        Reason of the trees that no water point serves; -1 for the others.
+    high : (trees,) ndarray
+        Trees that stand too high even if no pipe lost anything.
+
+    Returns
+    -------
+    Judged
+        A tree on a network whose pressure is unknown has the reason "need unknown" and is not known.
+    """
+    each = hours_each(draws, plan)
+    zone = np.maximum(draws.zone, 0)
+    given = run.hours[zone] if len(run.hours) else np.full(len(zone), np.nan)
+    by_volume = run.by_volume[zone] if len(run.hours) else np.zeros(len(zone), bool)
+    on = draws.zone >= 0
+    need_known = np.isfinite(draws.need_lpd)
+    flowing = np.isfinite(draws.flow_lph)
+    watered = on & draws.able & need_known & (each <= given + 1e-9)
+    low = on & flowing & ~draws.able
+    cases = (
+        (low & high, TOO_HIGH),
+        (low, LOW_PRESSURE),
+        (~need_known | ~flowing, NEED_UNKNOWN),
+        (watered, WATERED),
+        (each > plan.hours_per_day * (1 + 1e-9), LOW_FLOW),
+        (by_volume, VOLUME_OUT),
+    )
+    codes = [unserved, *(np.full(len(zone), CODE[word]) for _, word in cases)]
+    reason = np.select([unserved >= 0, *(case for case, _ in cases)], codes, CODE[HOURS_OUT])
+    known = (unserved >= 0) | (on & flowing & (need_known | ~draws.able))
+    return Judged(watered, known, reason.astype(np.int8))

@@ -1,0 +1,88 @@
+"""Which water point serves which rows: the nearest, but whole rows and no scraps of a block where another can serve them."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from setout.nouns import Bools, Floats, Ints, Reach, Trees
+
+SCRAP = 0.2
+"""Share of a block's trees below which a water point gives them up to the one with most; no source."""
+
+
+def able_of(reach: Reach, x: Floats, y: Floats, z: Floats) -> Bools:
+    """Tell which water points can serve which places.
+
+    Parameters
+    ----------
+    reach : Reach
+        Ground and ceiling of every water point.
+    x, y, z : (n,) ndarrays
+        Places [m in the frame] and their elevations [m]; NaN where unknown, which no ceiling is held against.
+
+    Returns
+    -------
+    (points, n) ndarray of bool
+        In its ground, and not above its ceiling.
+    """
+    out = np.empty((len(reach.areas), len(x)), bool)
+    for p, area in enumerate(reach.areas):
+        within = np.full(len(x), fill_value=True)
+        if not area.is_empty:
+            shapely.prepare(area)
+            within = np.asarray(shapely.contains_xy(area, x, y), bool)
+        out[p] = within & ~(z > reach.ceiling_m[p] + 1e-9)
+    return out
+
+
+def joined(trees: Trees, point: Ints, able: Bools) -> Ints:
+    """Give whole rows, and what is left of a block, to one water point where it can serve them all.
+
+    Parameters
+    ----------
+    trees : Trees
+        In walking order.
+    point : (n,) ndarray
+        Water point with the shortest run to each; -1 for none.
+    able : (points, n) ndarray of bool
+        Which can serve which.
+
+    Returns
+    -------
+    (n,) ndarray
+        Water point of each tree; a tree that one serves is never left without.
+
+    Examples
+    --------
+    >>> one, xy = np.ones(4, np.int32), np.zeros(4)
+    >>> row = Trees(0 * one, one, np.arange(1, 5, dtype=np.int32), xy, xy, 0 * one)
+    >>> joined(row, np.array([0, 0, 0, 1]), np.ones((2, 4), bool)).tolist()
+    [0, 0, 0, 0]
+    """
+    out = point.copy()
+    served = np.flatnonzero(point >= 0)
+    if len(able) < 2 or not len(served):
+        return out
+    block = trees.block[served].astype(np.int64)
+    row = block * (int(trees.row.max()) + 1) + trees.row[served]
+    now = _given(row, point[served], able[:, served], 1.0)
+    now = _given(block, now, able[:, served], SCRAP)
+    out[served] = now
+    return out
+
+
+def _given(group: Ints, point: Ints, able: Bools, share: float) -> Ints:
+    """Give the trees of a group that less than a share of it hangs on to its main water point, if that can serve all of them."""
+    points = len(able)
+    _, of = np.unique(group, return_inverse=True)
+    groups = int(of.max()) + 1
+    count = np.bincount(of * points + point, minlength=groups * points).reshape(groups, points)
+    most = count.argmax(axis=1)
+    fits = able[most[of], np.arange(len(point))]
+    # all the trees that hang on one minor point, or none of them
+    unfit = np.bincount(of * points + point, weights=~fits, minlength=groups * points).reshape(groups, points)
+    minor = (count < share * count.sum(axis=1, keepdims=True)) & (unfit == 0)
+    minor[np.arange(groups), most] = False
+    change = minor[of, point]
+    return np.where(change, most[of], point)

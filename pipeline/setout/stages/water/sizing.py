@@ -1,0 +1,261 @@
+"""Pipe sizes: the smallest of those to be had that keep velocity, friction and spread of pressure within their limits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from setout.hydraulics.emitters import Emitters
+from setout.hydraulics.friction import Friction, loss_m, velocity_ms
+from setout.hydraulics.paths import Paths, paths_of
+from setout.nouns import Floats, Ints, Network, WaterPoints
+from setout.nouns.irrigation import LATERAL, MAIN, MANIFOLD, IrrigationPlan
+from setout.units import KPA_PER_M
+
+LATERAL_SHARE = 0.55
+"""Share of the spread of pressure that laterals may take, the rest is the manifold's; ASABE EP405 halves it about so."""
+MAIN_SHARE, MANIFOLD_SHARE, SIDE_SHARE = 0.4, 0.25, 0.35
+"""Shares of the pressure to spare that mains, manifolds and laterals may lose; no source: any sum of 1 reaches the end."""
+LEAST_LOSS = 0.3
+"""Friction that is always allowed [m]: pipes are not made larger to save less."""
+
+
+def friction_of(plan: IrrigationPlan, kind: NDArray[np.int8]) -> Friction:
+    """Return how pipes of some kinds lose head.
+
+    Parameters
+    ----------
+    plan : IrrigationPlan
+        Choice of formula and roughness.
+    kind : (n,) ndarray
+        Kinds of pipe.
+
+    Returns
+    -------
+    Friction
+        Arrays of n.
+    """
+    pipes = plan.pipes
+    smooth = np.select([kind == LATERAL, kind == MANIFOLD], [pipes.lateral_c, pipes.manifold_c], pipes.main_c)
+    law = "hazen-williams" if pipes.friction == "hazen-williams" else "swamee-jain"
+    return Friction(law, smooth, pipes.roughness_mm, pipes.minor_loss_share)  # type: ignore[arg-type]
+
+
+def emitters_of(plan: IrrigationPlan, count: Floats) -> Emitters:
+    """Return the law of some numbers of emitters.
+
+    Parameters
+    ----------
+    plan : IrrigationPlan
+        With its emitter.
+    count : (n,) ndarray
+        Emitters at each node.
+
+    Returns
+    -------
+    Emitters
+        Arrays of n.
+    """
+    emitter = plan.emitter
+    assert emitter is not None
+    least, most = emitter.compensating_kpa or (0.0, np.inf)
+    return Emitters.rated(emitter.flow_lph * count, emitter.at_kpa, emitter.exponent, least, most)
+
+
+def allowed_spread_m(plan: IrrigationPlan) -> float:
+    """Return the greatest difference of pressure head in what one valve opens [m].
+
+    A share of the emitter's pressure; of one that compensates, the width of its range.
+
+    Parameters
+    ----------
+    plan : IrrigationPlan
+        Settings with an emitter.
+
+    Returns
+    -------
+    float
+        Difference [m].
+    """
+    emitter = plan.emitter
+    assert emitter is not None
+    if emitter.compensating_kpa is not None:
+        return (emitter.compensating_kpa[1] - emitter.compensating_kpa[0]) / KPA_PER_M
+    return plan.spread_limit * emitter.at_kpa / KPA_PER_M
+
+
+def least_kpa(plan: IrrigationPlan, floor_kpa: float) -> float:
+    """Return the least pressure that an emitter may have [kPa].
+
+    Parameters
+    ----------
+    plan : IrrigationPlan
+        Settings with an emitter.
+    floor_kpa : float
+        Least pressure that the plan file asks at a tree; 0 for none.
+
+    Returns
+    -------
+    float
+        Lower end of the compensating range, or the emitter's pressure less the spread; never below the floor.
+    """
+    emitter = plan.emitter
+    assert emitter is not None
+    if emitter.compensating_kpa is not None:
+        return max(emitter.compensating_kpa[0], floor_kpa)
+    return max(emitter.at_kpa * (1 - plan.spread_limit / 2), floor_kpa)
+
+
+def longest_side(plan: IrrigationPlan, spacing_m: float, outlet_lph: float) -> int:
+    """Return the most outlets on one side of a lateral of the largest pipe, by friction on level ground and velocity.
+
+    Parameters
+    ----------
+    plan : IrrigationPlan
+        Pipes and limits.
+    spacing_m : float
+        Distance of outlets [m].
+    outlet_lph : float
+        Flow of each [l/h].
+
+    Returns
+    -------
+    int
+        At least 1.
+    """
+    n = np.arange(1, 3001)
+    pipes = plan.pipes
+    kind = np.full(len(n), LATERAL, np.int8)
+    each = loss_m(n * outlet_lph, np.full(len(n), spacing_m), pipes.lateral_mm[-1], friction_of(plan, kind))
+    fits = np.cumsum(each) <= max(LATERAL_SHARE * allowed_spread_m(plan), LEAST_LOSS)
+    fits &= velocity_ms(n * outlet_lph, pipes.lateral_mm[-1]) <= plan.velocity_m_s
+    return max(int(fits.sum()), 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Sized:
+    """A network with its diameters, and the nominal flow in every pipe [l/h]."""
+
+    network: Network
+    flow_lph: Floats
+    paths: Paths
+
+
+def sized(
+    network: Network, plan: IrrigationPlan, points: WaterPoints, point: Ints, chain: Ints, floor_kpa: float
+) -> Sized:
+    """Choose diameters for the nominal flow of all emitters.
+
+    One size of lateral for each block, one of manifold for each valve, one of main for each manifold line.
+
+    Parameters
+    ----------
+    network : Network
+        As laid.
+    plan : IrrigationPlan
+        Pipes and limits.
+    points : WaterPoints
+        Pressure at the sources.
+    point : (sections,) ndarray
+        Water point of each section.
+    chain : (sections,) ndarray
+        Manifold line of each section.
+    floor_kpa : float
+        Least pressure that the plan file asks at a tree.
+
+    Returns
+    -------
+    Sized
+        Diameters [mm] in the network.
+    """
+    assert plan.emitter is not None
+    paths = paths_of(network.parent)
+    flow = np.empty(len(network))
+    flow[paths.order] = paths.gather((network.emitters * plan.emitter.flow_lph)[paths.order])
+    spare = _to_spare(network, plan, points, point, floor_kpa)
+    spread = allowed_spread_m(plan)
+    # above what compensates no more than the spread is asked: what is to spare pays for mains
+    side = np.clip(SIDE_SHARE * spare, LEAST_LOSS, max(LATERAL_SHARE * spread, LEAST_LOSS))
+    across = np.clip(MANIFOLD_SHARE * spare, LEAST_LOSS, max((1 - LATERAL_SHARE) * spread, LEAST_LOSS))
+    main = np.maximum(MAIN_SHARE * spare, LEAST_LOSS)
+    inside = np.full(len(network), np.nan)
+    pipes = plan.pipes
+    trial = _Trial(network, plan, flow, paths)
+    groups = np.where(network.kind == LATERAL, network.block, -1)
+    trial.choose(inside, LATERAL, groups, side[network.section], pipes.lateral_mm)
+    trial.choose(inside, MANIFOLD, network.section, across[network.section], pipes.manifold_mm)
+    trial.choose(inside, MAIN, chain[network.section], main[network.section], pipes.main_mm)
+    return Sized(replace(network, inside_mm=inside), flow, paths)
+
+
+def _to_spare(network: Network, plan: IrrigationPlan, points: WaterPoints, point: Ints, floor_kpa: float) -> Floats:
+    """Return per section the head left for friction between the source and its highest emitter [m]."""
+    z = np.where(np.isfinite(network.z), network.z, -np.inf)
+    top = np.full(len(point), -np.inf)
+    np.maximum.at(top, network.section[network.emitters > 0], z[network.emitters > 0])
+    source = np.where(np.isfinite(points.z), points.z, 0.0)[point]
+    rise = np.where(np.isfinite(top), top, source) - source
+    left: Floats = (points.pressure_kpa[point] - least_kpa(plan, floor_kpa)) / KPA_PER_M - rise
+    return np.maximum(left, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class _Trial:
+    """Nominal flows to try diameters with."""
+
+    network: Network
+    plan: IrrigationPlan
+    flow: Floats
+    paths: Paths
+
+    def choose(self, inside: Floats, kind: int, group: Ints, allowed: Floats, sizes: tuple[float, ...]) -> None:
+        """Set the smallest diameter for each group of one kind of pipe that keeps friction and velocity; the largest where none does."""
+        own = np.flatnonzero(self.network.kind == kind)
+        if not len(own):
+            return
+        names, of = np.unique(group[own], return_inverse=True)
+        picked = np.full(len(names), sizes[-1])
+        settled = np.zeros(len(names), bool)
+        friction = friction_of(self.plan, self.network.kind[own])
+        for size in sizes:
+            lost = np.zeros(len(self.network))
+            lost[own] = loss_m(self.flow[own], self.network.length_m[own], size, friction)
+            lost = from_root(self.paths, lost)
+            over = (lost[own] > allowed[own] * (1 + 1e-9)) | (
+                velocity_ms(self.flow[own], size) > self.plan.velocity_m_s * (1 + 1e-9)
+            )
+            bad = np.zeros(len(names), bool)
+            bad[of[over]] = True
+            picked[~settled & ~bad] = size
+            settled |= ~bad
+            if settled.all():
+                break
+        inside[own] = picked[of]
+
+
+def from_root(paths: Paths, each: Floats) -> Floats:
+    """Return for every node the sum of a figure of all pipes from its root to it.
+
+    Parameters
+    ----------
+    paths : Paths
+        Working order of the network.
+    each : (n,) ndarray
+        The figure of the pipe to each node; 0 at roots.
+
+    Returns
+    -------
+    (n,) ndarray
+        Sums, in the order of the nodes.
+    """
+    placed = each[paths.order]
+    for tier in paths.tiers:
+        part = placed[tier.start : tier.stop]
+        total = np.cumsum(part)
+        before = np.concatenate([[0.0], total])[tier.head]
+        part[:] = total - before[tier.run] + placed[tier.top][tier.run]
+    out = np.empty_like(each)
+    out[paths.order] = placed
+    return out
