@@ -37,9 +37,9 @@ growth
     (a simple curve, from memory), cut off at the size the plant is kept at.
 """
 
+from setout.geometry.growth import spread_at
 from setout.nouns import BlockRoom
 from setout.stages.room.blocks import Room, room_of
 from setout.stages.room.words import plain_words
-from setout.stages.room.years import spread_at
 
 __all__ = ["BlockRoom", "Room", "plain_words", "room_of", "spread_at"]

@@ -8,10 +8,11 @@ from itertools import pairwise
 
 import numpy as np
 
+from setout.geometry.growth import kept_of
 from setout.nouns import Block, BlockRoom, Finding, Floats, Ints, Pattern, Plant, Rows, Site, Trees
 from setout.stages.room.around import around
 from setout.stages.room.doubts import doubts
-from setout.stages.room.sizes import Sizes, class_of, classes_of, kept_of, load_of, overlap_of, sizes_of
+from setout.stages.room.sizes import Sizes, class_of, classes_of, load_of, overlap_of, sizes_of
 from setout.stages.room.years import cover_by_year, meet_year
 from setout.tables.labour import CLASSES, Rate, rate_for
 from setout.units import FOOT

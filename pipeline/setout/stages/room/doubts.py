@@ -7,8 +7,9 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import shapely
 
+from setout.geometry.growth import IN_ROWS
 from setout.nouns import Block, BlockRoom, Finding, Floats, Ints, Site
-from setout.stages.room.sizes import HEDGES, IN_ROWS, Sizes
+from setout.stages.room.sizes import HEDGES, Sizes
 from setout.stages.room.summary import height_for_alley, height_for_light
 from setout.stages.room.years import first_meeting, temporary
 from setout.units import FOOT, show_length

@@ -10,12 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setout.geometry.canopy import Discs, deepest_overlap, index_of, nearest_other, room_area
-from setout.nouns import Block, Floats, Ints, Plant, Rows, Trees
+from setout.geometry.growth import IN_ROWS, kept_of, leaves_of, natural_of
+from setout.nouns import Block, Floats, Ints, Rows, Trees
 from setout.nouns.kinds import Kinds, kinds_of
 from setout.tables.labour import CLASSES
 
-IN_ROWS: Final = frozenset({"hedgerow", "screen", "trellis", "bed"})
-"""Patterns whose plants are meant to grow into each other along the row."""
 HEDGES: Final = frozenset({"hedgerow", "screen"})
 """Those of them that make one wall of leaves."""
 VINE_LOAD: Final = 0.925
@@ -52,21 +51,6 @@ class Sizes:
     height: Floats
     near_m: Floats
     near: Ints
-
-
-def natural_of(plant: Plant) -> float:
-    """Return the spread of a plant that is left alone [m]; never less than the spread it is kept at."""
-    return float(np.fmax(plant.natural_spread_m, plant.spread_m))
-
-
-def kept_of(plant: Plant) -> float:
-    """Return the spread that a plant is kept at [m]; its natural one where none is named."""
-    return plant.spread_m if np.isfinite(plant.spread_m) else plant.natural_spread_m
-
-
-def leaves_of(plant: Plant) -> float:
-    """Return the year in which a plant comes out; inf for one that stays."""
-    return plant.remove_year or float("inf")
 
 
 def sizes_of(blocks: Sequence[Block], trees: Trees, rows: Rows) -> Sizes:

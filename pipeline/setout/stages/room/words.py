@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from setout.geometry.growth import IN_ROWS
 from setout.nouns import Block, BlockRoom
-from setout.stages.room.sizes import HEDGES, IN_ROWS
+from setout.stages.room.sizes import HEDGES
 from setout.stages.room.years import temporary_plants
 from setout.tables.labour import CLASSES
 from setout.units import show_length

@@ -9,53 +9,14 @@ from typing import Any, Final
 import numpy as np
 
 from setout.geometry.canopy import area_within, index_of, inverse_reach, plain_discs
-from setout.nouns import Block, Bools, Floats, Ints, Pattern, Plant
-from setout.stages.room.sizes import Sizes, kept_of, leaves_of, natural_of
+from setout.geometry.growth import cell_m2, plant_spread_at
+from setout.nouns import Block, Bools, Floats, Ints, Plant
+from setout.stages.room.sizes import Sizes
 
-REACHED: Final = 0.95
-"""Share of full size that a plant has in its year of full size."""
 LAST_YEAR: Final = 60
 """Canopies that have not met by then are not said to meet."""
 SAMPLE: Final = 2048
 """Trees of a block, evenly along the walk, whose rooms stand for all in the cover by year."""
-
-
-def spread_at(age: float, full_m: float, years: float, kept_m: float = float("inf")) -> float:
-    """Return the spread (or height) of a plant of some age.
-
-    Monomolecular growth, full x (1 - 20^(-age / years)), which has 95 % of the full size in the given year (a simple
-    curve, from memory), cut off at the size that the plant is kept at.
-
-    Parameters
-    ----------
-    age : float
-        Years since planting [a].
-    full_m : float
-        Size where it is left alone [m].
-    years : float
-        Years to full size [a].
-    kept_m : float
-        Size it is kept at [m].
-
-    Returns
-    -------
-    float
-        Size at that age [m]; NaN where a figure is unknown.
-
-    Examples
-    --------
-    >>> round(spread_at(8, 15.0, 8), 2), round(spread_at(4, 15.0, 8), 2), spread_at(8, 15.0, 8, 6.0), spread_at(0, 15.0, 8)
-    (14.25, 11.65, 6.0, 0.0)
-    """
-    grown = full_m * (1.0 - (1.0 - REACHED) ** (max(age, 0.0) / years))
-    return float(np.minimum(grown, kept_m))
-
-
-def plant_spread_at(plant: Plant, year: float) -> float:
-    """Return the spread of a plant so many years after planting [m]; 0 once it has been removed."""
-    if year >= leaves_of(plant):
-        return 0.0
-    return spread_at(year, natural_of(plant), plant.years_to_full_size, kept_of(plant))
 
 
 def meet_year(sizes: Sizes, own: Ints) -> int | None:
@@ -106,39 +67,6 @@ def _first_year(sizes: Sizes, own: Ints, near: Ints, near_m: Floats) -> int | No
         middle = (low + high) // 2
         low, high = (low, middle) if met(middle) else (middle, high)
     return high
-
-
-def cell_m2(pattern: Pattern) -> float:
-    """Return the ground that a pattern gives to each plant [m2]; NaN for single trees.
-
-    Parameters
-    ----------
-    pattern : Pattern
-        How a block is set out.
-
-    Returns
-    -------
-    float
-        Area [m2].
-
-    Examples
-    --------
-    >>> cell_m2(Pattern("square", 5.0, 5.0)), cell_m2(Pattern("square", 5.0, 5.0, alley_every=2, alley_width_m=9.0))
-    (25.0, 35.0)
-    >>> cell_m2(Pattern("hedgerow", 1.0, 4.0, lines=2, line_distance_m=0.8))
-    2.0
-    """
-    if pattern.kind == "points":
-        return float("nan")
-    rows = pattern.row_distance_m
-    if np.isfinite(pattern.row_distance_max_m):
-        rows = (rows + pattern.row_distance_max_m) / 2
-    if pattern.alley_every:
-        rows = ((pattern.alley_every - 1) * rows + pattern.alley_width_m) / pattern.alley_every
-    if pattern.bed is not None:
-        per_line = max(int(np.floor(pattern.bed.length_m / pattern.step_m + 1e-9)), 1)
-        return (pattern.bed.length_m + pattern.bed.gap_m) * rows / (per_line * pattern.lines)
-    return pattern.step_m * rows / pattern.lines / (2 if pattern.pair is not None else 1)
 
 
 def cover_by_year(sizes: Sizes, own: Ints, block: Block, ground_m2: float) -> tuple[tuple[int, float], ...]:
