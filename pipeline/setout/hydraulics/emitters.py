@@ -11,6 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 from setout.units import KPA_PER_M
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 LOWEST_HEAD: Final = 1e-3
 """Head [m] below which the law is a straight line from zero: 1 mm of water, so that its slope stays finite."""
@@ -45,8 +47,8 @@ class Emitters:
     ) -> Emitters:  # fmt: skip
         """Make the law of emitters from their flow [l/h] at a pressure [kPa], exponent and range of pressure [kPa].
 
-        >>> Emitters.rated(4.0, 100.0, 0.5).flow(100.0 / KPA_PER_M).round(6)
-        array(4.)
+        >>> float(Emitters.rated(4.0, 100.0, 0.5).flow(100.0 / KPA_PER_M).round(6))
+        4.0
         """
         head = np.asarray(at_kpa, float) / KPA_PER_M
         k = np.asarray(flow_lph, float) / head ** np.asarray(exponent, float)
@@ -73,17 +75,75 @@ class Emitters:
         flow, slope : (n,) ndarray
             0 and 0 where the head is 0 or less.
         """
-        h = np.asarray(head_m, float)
-        k, x = np.asarray(self.k, float), np.asarray(self.exponent, float)
-        least, most = np.asarray(self.least_m, float), np.asarray(self.most_m, float)
-        held = np.clip(h, np.maximum(least, LOWEST_HEAD), most)
-        flow = k * (np.sqrt(held) if np.all(x == 0.5) else held**x)
-        slope = np.where(h < most, x * flow / held, 0.0)
-        if np.any(below := h < least):
-            part = np.sqrt(np.clip(h, LOWEST_HEAD, None) / np.maximum(least, LOWEST_HEAD))
-            flow = np.where(below, flow * part, flow)
-            slope = np.where(below, BELOW_RANGE * flow / np.clip(h, LOWEST_HEAD, None), slope)
-        if np.any(low := h < LOWEST_HEAD):
-            steep = np.where(h > 0, flow / LOWEST_HEAD, 0.0)
-            flow, slope = np.where(low, steep * h, flow), np.where(low, steep, slope)
-        return np.asarray(flow), np.asarray(slope)
+        return Outlets.of(self, np.shape(head_m)).flow_and_slope(np.asarray(head_m, float))
+
+    def at(self, nodes: Ints) -> Emitters:
+        """Return the emitters of some nodes, or in another order."""
+        k, x, least, most = (
+            np.asarray(value, float)[nodes] if np.ndim(value) else value
+            for value in (self.k, self.exponent, self.least_m, self.most_m)
+        )
+        return Emitters(k, x, least, most)
+
+
+@dataclass(frozen=True, slots=True)
+class Outlets:
+    """Emitters made ready for many pressures: what does not depend on the pressure, reckoned once.
+
+    Attributes
+    ----------
+    k, x : (n,) the law between the least and the most head
+    least : (n,) head from which the law holds [m], at least the ramp
+    most : (n,) head above which the flow rises no more [m]
+    compensating : (n,) there is a range, below which the flow falls as the square root of head
+    at_least, at_ramp : (n,) flow at the least head and at the head of the ramp [l/h]
+    ramp : head [m] up to which the flow is a straight line from zero
+    """
+
+    k: Floats
+    x: Floats
+    least: Floats
+    most: Floats
+    compensating: Bools
+    at_least: Floats
+    at_ramp: Floats
+    ramp: float
+
+    @classmethod
+    def of(cls, emitters: Emitters, shape: tuple[int, ...], ramp: float = LOWEST_HEAD) -> Outlets:
+        """Make emitters ready, as arrays of some shape."""
+        k, x, least, most = (
+            np.broadcast_to(np.asarray(value, float), shape)
+            for value in (emitters.k, emitters.exponent, emitters.least_m, emitters.most_m)
+        )
+        compensating = least > ramp
+        least = np.maximum(least, ramp)
+        at_least = k * least**x
+        at_ramp = np.where(compensating, at_least * (ramp / least) ** BELOW_RANGE, at_least)
+        return cls(k, x, least, np.maximum(most, least), compensating, at_least, at_ramp, ramp)
+
+    def flow_and_slope(self, head: Floats) -> tuple[Floats, Floats]:
+        """Return the flow [l/h] at a pressure head [m], and what it gains by head [l/h per m].
+
+        Where the law has a corner the slope is that of the lower side, which is the steeper.
+        """
+        held = np.clip(head, self.least, self.most)
+        flow = self.k * (np.sqrt(held) if np.all(self.x == 0.5) else held**self.x)
+        slope = np.where(head < self.most, self.x * flow / held, 0.0)
+        if np.any(below := (head <= self.least) & self.compensating):
+            part = np.maximum(head, self.ramp)
+            flow = np.where(below, self.at_least * (part / self.least) ** BELOW_RANGE, flow)
+            slope = np.where(below, BELOW_RANGE * flow / part, slope)
+        if np.any(low := head <= self.ramp):
+            steep = np.where(head >= 0, self.at_ramp / self.ramp, 0.0)
+            flow, slope = np.where(low, steep * np.maximum(head, 0.0), flow), np.where(low, steep, slope)
+        return flow, slope
+
+    def head(self, flow: Floats) -> Floats:
+        """Return the lowest pressure head [m] at which a flow [l/h] comes out; the most where none is enough."""
+        with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
+            head = self.least * (flow / self.at_least) ** (1 / self.x)
+            head = np.where((flow <= self.at_least) & self.compensating, self.least * (flow / self.at_least) ** 2, head)
+            head = np.where(flow <= self.at_ramp, self.ramp * flow / self.at_ramp, head)
+        head = np.where((self.x == 0) & (flow >= self.at_least), self.least, head)
+        return np.where(flow > 0, np.minimum(head, self.most), 0.0)

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from setout.units import FOOT, KPA_PER_M
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 Law = Literal["hazen-williams", "swamee-jain", "churchill"]
 
 GRAVITY: Final = 32.2 * FOOT
@@ -52,6 +53,14 @@ class Friction:
     minor_share: ArrayLike = 0.0
     minor_k: ArrayLike = 0.0
     viscosity: float = VISCOSITY
+
+    def at(self, pipes: Ints) -> Friction:
+        """Return the settings of some pipes, or in another order."""
+        c, wall, share, k = (
+            np.asarray(value, float)[pipes] if np.ndim(value) else value
+            for value in (self.roughness_c, self.roughness_mm, self.minor_share, self.minor_k)
+        )
+        return Friction(self.law, c, wall, share, k, self.viscosity)
 
 
 @dataclass(frozen=True, slots=True)
