@@ -50,7 +50,8 @@ def emission_uniformity(flow_lph: ArrayLike, variation: float = 0.0, per_plant: 
     mean = float(flow.mean()) if flow.size else 0.0
     if mean <= 0:
         return float("nan")
-    return max(0.0, 100 * (1 - 1.27 * variation / per_plant**0.5)) * float(flow.min()) / mean
+    made = max(0.0, 100.0 * (1.0 - 1.27 * variation / per_plant**0.5))
+    return float(made * flow.min() / mean)
 
 
 def class_of(uniformity: float) -> str:
@@ -74,7 +75,7 @@ def variation_class(variation: float) -> str:
 def spread(values: ArrayLike) -> float:
     """Return by how much the least of some pressures or flows falls short of the greatest, as a share of it.
 
-    >>> spread([8.0, 10.0])
+    >>> round(spread([8.0, 10.0]), 3)
     0.2
     """
     given = np.asarray(values, float)
