@@ -60,13 +60,3 @@ def test_a_tall_screen_takes_no_ground_from_a_low_block() -> None:
     assert [r.reason for r in both.usable.account] == [r.reason for r in alone.usable.account]
     assert np.isclose(both.usable.account[-1].remaining_m2, alone.usable.account[-1].remaining_m2)
     assert gap(both) < 3.0
-
-
-@pytest.mark.parametrize("said", [{}, {"efficiency": 0.9, "emitter": {"flow": "1 gal/h", "at": "15 psi"}}])
-def test_what_is_not_reckoned_from_the_water_section_is_said(said: dict[str, Any]) -> None:
-    prop = Property(field(4, 150.0), {"riser": objects(shapely.Point(0, 0))}, {})
-    block = {"name": "A", "pattern": "square", "step": "16 ft", "direction": "north-south"}
-    plan = plan_of(prop.survey(CRS.from_epsg(32610)), block, water={"points": "riser", "max_run": "900 ft"} | said)
-    told = [f.message for f in plan.findings if f.code == "water_not_sized"]
-    assert len(told) == bool(said)
-    assert all(f"water.{key}" in told[0] for key in said)

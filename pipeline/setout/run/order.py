@@ -16,8 +16,10 @@ from setout.read import plan_file
 from setout.read.survey import read_survey
 from setout.run.joints import facts_of, ground_by_block
 from setout.run.land import Land, filled_on, land_of
+from setout.run.lighting import Stand, lighting, shade_at
 from setout.run.results import PRODUCTS, write, write_run
 from setout.run.steps import Say, Steps
+from setout.run.watering import planted_on, watering
 from setout.stages import account, assign, pollinate, room
 from setout.stages import check as look
 from setout.tables.labour import Rate
@@ -99,22 +101,30 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
     steps = steps or Steps()
     land = land_of(the_plan, surveyed, steps)
     site = land.site
+    shade = shade_at(the_plan, surveyed, site)
     with steps.step("fill"):
         filled, short = filled_on(land)
     with steps.step("assign"):
         trees, dealt = assign.assign(filled.trees, site.blocks)
     seen = _look(land, trees, filled.rows, the_plan.rates, steps)
+    with steps.step("water"):
+        watered = watering(the_plan, planted_on(land, seen.site, trees, filled.rows, seen.facts))
+    with steps.step("light"):
+        lit = lighting(the_plan, shade, Stand(seen.site, land.ground, trees, filled.rows, seen.facts))
     findings = sorted(
-        (*land.findings, *short, *dealt, *seen.findings),
+        (*land.findings, *short, *dealt, *seen.findings, *watered.findings, *lit.findings),
         key=lambda finding: ("stop", "warn", "note").index(finding.severity),
     )
     allow = the_plan.materials.value()
     return Planting(
-        seen.site, land.ground, land.usable, filled.rows, trees, seen.facts, tuple(findings), land.reached, filled.works,
+        seen.site, land.ground, land.usable, filled.rows, trees, {**seen.facts, **watered.facts, **lit.facts}, tuple(findings), land.reached,
+        filled.works,
         tuple(account.order_of(site.blocks, trees, allow.spares)),
-        tuple(account.materials_of(site.blocks, trees, filled.rows, filled.works, allow, site.units)),
+        (*account.materials_of(site.blocks, trees, filled.rows, filled.works, allow, site.units), *watered.materials),
         seen.room.blocks,
         tuple(tuple(room.plain_words(r, site.blocks[r.block], site.units)) for r in seen.room.blocks),
+        irrigation=watered.irrigation,
+        light=lit.light,
     )  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,6 +17,7 @@ from setout.nouns import (
     Irrigation,
     MaterialLine,
     Need,
+    NeedSettings,
     Reach,
     Rows,
     Site,
@@ -24,7 +26,9 @@ from setout.nouns import (
 )
 from setout.nouns.irrigation import BARRIER, NO_POINT, REASONS, TOO_FAR, TOO_HIGH
 from setout.plan import Plan
+from setout.run.land import Land
 from setout.stages import reach, terrain, water
+from setout.stages.need import need_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,26 +55,55 @@ class Planted:
     run_m: Floats
 
 
-def watering(the_plan: Plan, planted: Planted, need: Need) -> Watered:
-    """Lay out and judge the irrigation of finished positions.
+def planted_on(land: Land, site: Site, trees: Trees, rows: Rows, facts: Mapping[str, Any]) -> Planted | None:
+    """Gather finished positions for their water.
+
+    Parameters
+    ----------
+    land : Land
+        Ground and reach.
+    site : Site
+        The property, its water points with their elevations.
+    trees, rows : Trees, Rows
+        The positions.
+    facts : Mapping
+        Their columns.
+
+    Returns
+    -------
+    Planted or None
+        None without a water section.
+    """
+    if land.reached is None:
+        return None
+    z = facts.get("elevation_m")
+    unknown = np.full(len(trees), np.nan)
+    run = facts.get("run_m")
+    return Planted(
+        site, land.ground, land.reached, trees, rows, unknown if z is None else np.asarray(z, float),
+        np.asarray(facts["water_index"]), unknown if run is None else np.asarray(run, float),
+    )  # fmt: skip
+
+
+def watering(the_plan: Plan, planted: Planted | None) -> Watered:
+    """Reckon need, lay out the irrigation of finished positions and judge every tree.
 
     Parameters
     ----------
     the_plan : Plan
         The plan file.
-    planted : Planted
-        The positions.
-    need : Need
-        What they need.
+    planted : Planted or None
+        The positions; None without a water section.
 
     Returns
     -------
     Watered
         Nothing without a water section.
     """
-    site = planted.site
-    if the_plan.water is None or site.water is None:
+    if the_plan.water is None or planted is None or planted.site.water is None:
         return Watered(None, {})
+    site = planted.site
+    need = _need(the_plan, site, planted.trees)
     settings = the_plan.water.irrigation()
     unserved = why_unserved(planted)
     point, run = planted.point, planted.run_m
@@ -84,9 +117,17 @@ def watering(the_plan: Plan, planted: Planted, need: Need) -> Watered:
 
     given = water.Given(site, planted.trees, planted.rows, planted.z, point, unserved, planted.reached, heights)
     irrigation = water.irrigate(given, settings, need)
-    facts: dict[str, Any] = {"water_index": point, "run_m": run, "need_lpd": irrigation.need_lpd}
+    facts: dict[str, Any] = {"water_index": point, "run_m": run}
     facts |= columns(irrigation)
     return Watered(irrigation, facts, irrigation.materials, irrigation.findings)
+
+
+def _need(the_plan: Plan, site: Site, trees: Trees) -> Need:
+    """Return what trees need; unknown where the plan says nothing of the weather."""
+    assert the_plan.water is not None
+    if the_plan.water.eto is None and the_plan.water.climate is None:
+        return Need(np.full(len(trees), np.nan), np.full(len(trees), -1), ())
+    return need_of(site, trees, None, NeedSettings(the_plan.water.efficiency))
 
 
 def columns(irrigation: Irrigation) -> dict[str, Any]:
@@ -103,15 +144,16 @@ def columns(irrigation: Irrigation) -> dict[str, Any]:
         Arrays of one entry a tree; ``zone_index`` is -1 for none, ``watered`` NaN and ``reason_index`` -1 for unknown.
     """
     told = irrigation.known if irrigation.network is None else np.full(len(irrigation.known), fill_value=True)
-    out: dict[str, Any] = {
+    out: dict[str, Any] = {"reason_index": np.where(told, irrigation.reason, -1)}
+    real = {
         "watered": np.where(irrigation.known, irrigation.watered.astype(float), np.nan),
-        "reason_index": np.where(told, irrigation.reason, -1),
+        "need_lpd": irrigation.need_lpd,
     }
     if irrigation.network is not None:
-        out |= {
-            "zone_index": irrigation.zone, "pressure_kpa": irrigation.pressure_kpa, "flow_lph": irrigation.flow_lph,
-        }  # fmt: skip
-    return out
+        # what the emitters have takes the place of the static pressure
+        out |= {"zone_index": irrigation.zone, "pressure_kpa": irrigation.pressure_kpa}
+        real["flow_lph"] = irrigation.flow_lph
+    return out | {name: values for name, values in real.items() if np.isfinite(values).any()}
 
 
 def why_unserved(planted: Planted) -> Ints:

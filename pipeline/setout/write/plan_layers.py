@@ -19,6 +19,7 @@ from setout.nouns import Exclusion, Finding, Floats, Frame, Geometries, Planting
 from setout.write.chunks import Chunked, Coded, Points, Segments, several
 from setout.write.geopackage import LayerData
 from setout.write.rowlines import row_lines
+from setout.write.water_layers import tree_columns, water_layers, zones_of_points
 from setout.write.works_layers import works_layers
 
 WGS84 = CRS.from_epsg(4326)
@@ -60,6 +61,7 @@ def plan_layers(planting: Planting, contours: Sequence[tuple[float, BaseGeometry
     yield _rows(planting, outer)
     yield _trees(planting)
     yield from works_layers(planting, outer)
+    yield from water_layers(planting)
     yield _findings(planting.findings, outer)
     if contours:
         yield _layer("contours", outer([line for _, line in contours]), elevation_m=[z for z, _ in contours])
@@ -98,9 +100,7 @@ def mapping_to(frame: Frame, crs: CRS, box: tuple[float, float, float, float]) -
     return over(partial(frame.to, crs), box, unit, 128.0)
 
 
-def _to_survey(
-    frame: Frame, box: tuple[float, float, float, float]
-) -> Callable[..., Geometries]:
+def _to_survey(frame: Frame, box: tuple[float, float, float, float]) -> Callable[..., Geometries]:
     """Return what takes geometries from the frame to the survey's CRS."""
     mapping = mapping_to(frame, frame.survey_crs, box)
 
@@ -172,6 +172,7 @@ def _water(planting: Planting, outer: Callable[..., Geometries]) -> Iterator[Lay
         pressure_kpa=points.pressure_kpa,
         flow_lph=points.flow_lph,
         trees=np.bincount(served[served >= 0], minlength=len(points.name)).astype(np.int64),
+        zone=zones_of_points(planting),
     )
     reach = planting.reach
     if reach is not None and not shapely.is_empty(reach.areas).all():
@@ -270,6 +271,7 @@ def _trees(planting: Planting) -> LayerData:
     }
     if site.water is not None and "water_index" in facts:
         columns["water_point"] = Coded(site.water.points.name, np.asarray(facts["water_index"]))
+    columns |= tree_columns(planting)
     return _layer("trees", Points(at["x"], at["y"], facts.get("elevation_m")), **columns)
 
 

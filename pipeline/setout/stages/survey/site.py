@@ -96,7 +96,6 @@ def site_of(plan: Plan, survey: Survey) -> Site:
         _monuments(land),
     )
     findings += _far_features(site)
-    findings += _unused_water(plan)
     return replace(site, findings=tuple(findings))
 
 
@@ -291,18 +290,6 @@ def _monuments(land: BaseGeometry) -> Floats:
     largest = max(parts_of(land), key=lambda part: part.area)
     corners: Floats = shapely.get_coordinates(shapely.get_exterior_ring(largest))[:-1]
     return corners
-
-
-def _unused_water(plan: Plan) -> Iterator[Finding]:
-    """Name what the water section says for pipes and emitters, so that nobody thinks it was reckoned with."""
-    given = set() if plan.water is None else plan.water.model_fields_set
-    unused = sorted(given & {"emitter", "lateral", "efficiency", "hours_per_day", "eto", "climate"})
-    if unused:
-        yield Finding(
-            "water_not_sized", "note", f"water.{', water.'.join(unused)}: read and checked, but nothing is reckoned from it; this plan "
-            "tells the reach and the static pressure of water points, no pipe sizes, flows or hours",
-            remedy="have the irrigation designed for the finished positions",
-        )  # fmt: skip
 
 
 def _far_features(site: Site) -> Iterator[Finding]:
