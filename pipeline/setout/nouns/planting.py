@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setout.nouns.base import Bools, Finding, Floats, Geometries, Ints
+from setout.nouns.sheet import SheetSettings
 from setout.nouns.site import Ground, Reach, Site
 
 if TYPE_CHECKING:
@@ -231,6 +232,7 @@ class Planting:
     irrigation : pipes, zones and what each tree gets; None without a water section
     light : direct sun of the trees; None where it was not reckoned
     cold_air : where cold air gathers and flows; None where it was not looked at
+    sheets : paper and scale of the plan sheets
     """
 
     site: Site
@@ -249,3 +251,4 @@ class Planting:
     irrigation: Irrigation | None = None
     light: Light | None = None
     cold_air: ColdAir | None = None
+    sheets: SheetSettings = SheetSettings()
