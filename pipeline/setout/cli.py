@@ -22,7 +22,7 @@ from setout import __version__
 from setout.errors import SetoutError
 
 if TYPE_CHECKING:
-    from setout.nouns import Planting
+    from setout.nouns import Block, Planting, Rows
 
 CAUTION = (
     "Have buried utilities located before digging, keep clear of overhead lines, and check every setback with local codes "
@@ -122,7 +122,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"setout {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
-    for add in (_demo_options, _new_options, _plan_options, _packet_options, _check_options, _plants_options):
+    for add in (
+        _demo_options, _new_options, _plan_options, _packet_options, _check_options, _compare_options, _plants_options,
+    ):  # fmt: skip
         command = add(commands)
         command.add_argument("--json", action="store_true", help="results as JSON on stdout")
         command.add_argument("--quiet", action="store_true", help="no progress on stderr")
@@ -185,6 +187,38 @@ def _check_options(commands: Any) -> argparse.ArgumentParser:
     )
     check.set_defaults(run=_check)
     return check
+
+
+def _compare_options(commands: Any) -> argparse.ArgumentParser:
+    compare: argparse.ArgumentParser = commands.add_parser(
+        "compare", help="the same ground under several spacings: trees, work, light, water, cost"
+    )
+    compare.add_argument("plan", metavar="PLAN", help="the plan file; its [[option]] tables are compared")
+    compare.add_argument("--out", metavar="DIR", help="folder of the results (default: out beside the plan file)")
+    compare.add_argument("--block", metavar="NAME", help="the block to vary (default: the first)")
+    compare.add_argument(
+        "--steps", nargs="+", default=[], metavar="STEP", help='steps to compare, such as "8 ft" "12 ft" "16 ft"'
+    )
+    compare.add_argument(
+        "--hours-per-week", type=_above_zero, metavar="H", help="find the closest spacing that H hours of work a week allow"
+    )
+    compare.add_argument("--trees", type=_count, metavar="N", help="find the widest spacing at which N trees fit")
+    compare.set_defaults(run=_compare)
+    return compare
+
+
+def _above_zero(text: str) -> float:
+    value = float(text)
+    if not 0 < value < float("inf"):
+        raise argparse.ArgumentTypeError(f"{text} is not more than 0")
+    return value
+
+
+def _count(text: str) -> int:
+    value = int(text)
+    if value < 1:
+        raise argparse.ArgumentTypeError(f"{text} is less than 1")
+    return value
 
 
 def _plants_options(commands: Any) -> argparse.ArgumentParser:
@@ -256,7 +290,7 @@ def _progress(text: str) -> None:
 
 def _report(planting: Planting, out: Path, *, as_json: bool) -> None:
     """Show the summary of a finished plan."""
-    from setout.units import show_area, show_length
+    from setout.units import show_area
 
     site, account = planting.site, planting.usable.account
     counts = {block.name: int((planting.trees.block == k).sum()) for k, block in enumerate(site.blocks)}
@@ -274,16 +308,7 @@ def _report(planting: Planting, out: Path, *, as_json: bool) -> None:
     )
     _show(f"{site.name}: {len(planting.trees):,} trees on {net} of usable ground ({gross} in all)")
     for k, block in enumerate(site.blocks):
-        rows, pattern = planting.rows.block == k, block.pattern
-        step, between = (
-            show_length(pattern.step_m, site.units),
-            show_length(pattern.row_distance_m, site.units),
-        )
-        way = f"{planting.rows.bearing_deg[rows][0]:.1f} deg" if rows.any() else "none"
-        _show(
-            f"  {block.name}: {counts[block.name]:,} trees in {int(rows.sum())} rows, {pattern.kind}, step {step}, "
-            f"rows {between} apart, bearing {way}"
-        )
+        _show(f"  {block.name}: {_set_out(block, counts[block.name], planting.rows, k, site.units)}")
     shown: dict[str, int] = {}
     for finding in planting.findings:
         shown[finding.code] = shown.get(finding.code, 0) + 1
@@ -291,6 +316,25 @@ def _report(planting: Planting, out: Path, *, as_json: bool) -> None:
             remedy = f"; {finding.remedy}" if finding.remedy else ""
             _show(f"  {finding.severity}: {_one_line(finding.message + remedy)}")
     _show(f"Results in {out}: open map.html or report.html there.\n{CAUTION}")
+
+
+def _set_out(block: Block, count: int, rows: Rows, index: int, units: str) -> str:
+    """Say in a line how a block is set out."""
+    from setout.units import show_length
+
+    own, pattern = rows.block == index, block.pattern
+    if pattern.kind == "points":
+        return f"{count:,} single trees"
+    lines = f"{int(own.sum())} {'line' if pattern.kind == 'screen' else 'row'}{'' if own.sum() == 1 else 's'}"
+    said = f"{count:,} trees in {lines}, {pattern.kind}, step {show_length(pattern.step_m, units)}"
+    if pattern.kind == "screen":
+        return said
+    between = show_length(pattern.row_distance_m, units)
+    if pattern.row_distance_max_m < float("inf"):
+        between += f" to {show_length(pattern.row_distance_max_m, units)}"
+    bent = {"contour": "along the contour", "guide": "along a guide line"}.get(str(block.direction), "")
+    way = bent or (f"bearing {rows.bearing_deg[own][0]:.1f} deg" if own.any() else "bearing none")
+    return f"{said}, rows {between} apart, {way}"
 
 
 def _check(args: argparse.Namespace) -> int:
@@ -313,6 +357,24 @@ def _check(args: argparse.Namespace) -> int:
         if len(judged.findings) > 200:
             _show(f"  and {len(judged.findings) - 200:,} more; --json gives all")
     return 1 if short else 0
+
+
+def _compare(args: argparse.Namespace) -> int:
+    from setout import run
+    from setout.write import comparison
+
+    out = Path(args.out) if args.out else Path(args.plan).parent / "out"
+    limits = run.Limits(args.hours_per_week, args.trees)
+    say = None if args.quiet else _progress
+    result = run.compare(args.plan, out, steps=args.steps, block=args.block, limits=limits, say=say)
+    args.written = True
+    if args.json:
+        _show(json.dumps(comparison.record(result), indent=1, allow_nan=False))
+        return 0
+    for line in comparison.table_lines(result):
+        _show(_one_line(line))
+    _show(f"Results in {out}: open compare.html there.\n{CAUTION}")
+    return 0
 
 
 def _plants(args: argparse.Namespace) -> int:

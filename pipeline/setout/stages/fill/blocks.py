@@ -195,7 +195,7 @@ def _single(bed: Bed, done: Sequence[tuple[Block, Laid]], allowed: Allowed | Non
         out = paired(out, block.pattern.pair)
     said = [
         Finding(
-            "point_dropped", "warn", f"block {block.name}: point {number + 1} of the {size} given may not be planted where it lies",
+            "point_dropped", "warn", f"block {block.name}: point {number + 1} from the west, of the {size} given, may not be planted where it lies",
             remedy="move it clear of setbacks, steep ground and other blocks' trees", geometry=shapely.Point(x[number], y[number]),
         )
         for number in np.flatnonzero(~keep).tolist()

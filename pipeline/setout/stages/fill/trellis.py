@@ -10,6 +10,9 @@ from setout.nouns import Floats, Trellis
 from setout.stages.fill.ends import Along, stretches
 from setout.stages.fill.systems import Laid
 
+BENT = 5e-4
+"""Share by which the way from post to post may be longer than asked: round a bend it is, where the straight distance is not."""
+
 
 def trellised(trellis: Trellis, laid: Laid, u: Floats, along: Along) -> Laid:
     """Set the posts of every stretch of vines: one beyond each end, the others evenly between.
@@ -36,7 +39,7 @@ def trellised(trellis: Trellis, laid: Laid, u: Floats, along: Along) -> Laid:
         return laid
     first, last = stretches(trellis, u, laid.row)
     low, high = u[first] - trellis.end_m, u[last] + trellis.end_m
-    spans = np.maximum(np.ceil((high - low) / trellis.post_m - 1e-9), 1).astype(np.int64)
+    spans = np.maximum(np.ceil((high - low) / trellis.post_m * (1 - BENT) - 1e-9), 1).astype(np.int64)
     owner = np.repeat(np.arange(len(first)), spans + 1)
     number = np.arange(len(owner)) - np.repeat(np.cumsum(spans + 1) - spans - 1, spans + 1)
     x, y = along(low[owner] + number * ((high - low) / spans)[owner], first[owner])

@@ -114,13 +114,14 @@ def _pruning(room: BlockRoom, block: Block, units: str) -> str:
 
 def _years(room: BlockRoom, block: Block) -> str:
     full = f"grown canopies cover {100 * room.cover_by_year[-1][1]:.0f} % of the ground" if room.cover_by_year else ""
-    hedge = block.pattern.kind in HEDGES
+    hedge, leave = block.pattern.kind in HEDGES, temporary_plants(block.plants)
     if (
         room.meet_year is None or room.overlap_share == 0
     ):  # canopies that just touch when grown do so in no year to name
-        return f"{full[0].upper()}{full[1:]}." if full else ""
+        told = [f"the fillers come out in year {leave}"] * bool(leave) + [full] * bool(full)
+        said = "; ".join(told)
+        return f"{said[0].upper()}{said[1:]}." if said else ""
     met = f"{'The row closes' if hedge else 'Canopies of neighbours meet'} in about year {room.meet_year}"
-    leave = temporary_plants(block.plants)
     until = f"; the fillers come out in year {leave}" if leave else ""
     return f"{met}{until}{'; ' + full if full else ''}."
 
