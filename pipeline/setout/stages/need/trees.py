@@ -2,13 +2,38 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+from typing import Final
+
 import numpy as np
 
-from setout.nouns import Finding, Need, NeedSettings, Site, Trees, Weather
+from setout.geometry.growth import canopy_m2, cell_m2, kept_of, leaves_of, natural_of, spread_at
+from setout.nouns import Block, ClassNeed, Finding, Need, NeedSettings, Plant, Site, Trees, Weather
+from setout.stages.need.climate import Climate, climate_of
+from setout.stages.need.rain import effective_rain
+from setout.stages.need.use import drawing_m2, gross, kc_by_month
+from setout.tables.crops import DAYS, Coefficients, coefficients_of, scaled, season_of
+
+LAST_YEAR: Final = 60
+BEYOND: Final = 5
+"""Years that are told beyond the year of full size."""
+NAN: Final = float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class _Setting:
+    """What all classes have in common."""
+
+    climate: Climate
+    settings: NeedSettings
+    latitude: float
 
 
 def need_of(site: Site, trees: Trees, weather: Weather | None, settings: NeedSettings, year: int | None = None) -> Need:
     """Return the water that every tree needs.
+
+    Need = ETo x Kc x ground that draws water, less effective rain on that ground, over efficiency and (1 - leaching
+    fraction): 1 mm on 1 m2 is 1 litre. The ground that draws water is the tree's ground times the canopy factor.
 
     Parameters
     ----------
@@ -21,16 +46,177 @@ def need_of(site: Site, trees: Trees, weather: Weather | None, settings: NeedSet
     settings : NeedSettings
         What the plan file says.
     year : int, optional
-        Year after planting; full size when absent.
+        Year after planting that ``need_lpd`` is for; full size when absent. A temporary tree has its full size in the
+        year in which it comes out, and no need from then on.
 
     Returns
     -------
     Need
         Litres a day by tree, class, month and year; NaN with a finding where it cannot be known.
     """
-    unknown = Finding(
-        "need_unknown", "warn", "the water that trees need is not reckoned yet", "", "",
-        'write eto = "0.28 in/day" in [water], or climate = "climate.csv"',
+    climate = climate_of(weather, settings, site.frame.lat, site.frame.height_m)
+    common = _Setting(climate, settings, site.frame.lat)
+    keys, class_of, counts = _classes(trees)
+    classes, findings = list[ClassNeed](), list(climate.findings)
+    for (block, plant), count in zip(keys, counts, strict=True):
+        named = block >= 0 and 0 <= plant < len(site.blocks[block].plants)
+        grown = site.blocks[block].plants[plant] if named else Plant("")
+        made = _class_need(common, (block, plant), count, site.blocks[block] if block >= 0 else None, grown)
+        classes.append(made)
+        if np.isfinite(climate.peak_mm):
+            findings += _unknown(made, site.blocks[block].name if block >= 0 else "", grown)
+    at = np.array([one.peak_lpd if year is None else in_year(one, year) for one in classes] or [NAN])
+    need = at[class_of] if len(trees) else np.empty(0)
+    staying = [c for c in classes if c.is_known and not _temporary(site, c)]
+    return _whole(Need(need, class_of, tuple(classes), year, findings=tuple(findings)), staying, common)
+
+
+def _classes(trees: Trees) -> tuple[list[tuple[int, int]], np.ndarray, list[int]]:
+    """Return (block, plant) of every class, the class of every tree, and how many trees each has."""
+    both = np.column_stack([trees.block, trees.plant]).astype(np.int64)
+    if not len(both):
+        return [], np.empty(0, np.int64), []
+    span = int(both[:, 1].max()) + 2
+    key, of, count = np.unique((both[:, 0] + 1) * span + both[:, 1] + 1, return_inverse=True, return_counts=True)
+    return [(int(k) // span - 1, int(k) % span - 1) for k in key], of.astype(np.int64), count.tolist()
+
+
+def _class_need(common: _Setting, key: tuple[int, int], count: int, block: Block | None, plant: Plant) -> ClassNeed:
+    settings, climate = common.settings, common.climate
+    kc_month, kc_peak, source = crop_use(plant, settings, common.latitude)
+    blank = ClassNeed(*key, count, NAN, NAN, NAN, kc_month, kc_peak, (), (), NAN, 0, (), source)
+    if block is None or not np.isfinite(kc_peak):
+        return blank
+    ground = cell_m2(block.pattern)
+    full = leaves_of(plant) if plant.remove_year and np.isfinite(plant.years_to_full_size) else np.inf
+    canopy = _canopy(block, plant, full)
+    area = drawing_m2(canopy, ground, settings.canopy_factor)
+    blank = replace(blank, ground_m2=ground, canopy_m2=canopy, factor_m2=area)
+    if not (np.isfinite(area) and np.isfinite(climate.peak_mm)):
+        return blank
+    wet, dry = by_month(kc_month, climate, settings)
+    design = wet if settings.rain_in_design else dry
+    if design:
+        peak_mm, month = max(design), int(np.argmax(design)) + 1
+        kc_peak = kc_month[month - 1]
+    else:
+        peak_mm, month = gross(climate.peak_mm * kc_peak, settings.efficiency, settings.leaching), 0
+    return replace(
+        blank, kc_peak=kc_peak, lpd_by_month=tuple(area * mm for mm in wet), dry_lpd_by_month=tuple(area * mm for mm in dry),
+        peak_lpd=area * peak_mm, peak_month=month, lpd_by_year=_by_year(block, plant, peak_mm, settings),
     )  # fmt: skip
-    size = len(trees)
-    return Need(np.full(size, np.nan), np.full(size, -1), (), year, findings=(unknown,))
+
+
+def crop_use(plant: Plant, settings: NeedSettings, latitude: float) -> tuple[tuple[float, ...], float, str]:
+    """Return the crop coefficients of a plant.
+
+    Parameters
+    ----------
+    plant : Plant
+        Its species, and its own coefficient in mid-season.
+    settings : NeedSettings
+        Ground cover, frost, season, and the grower's own coefficients.
+    latitude : float
+        Of the site [deg].
+
+    Returns
+    -------
+    tuple
+        By month (empty where unknown), in mid-season (NaN unknown), and where they come from.
+    """
+    if len(settings.kc) == 12:
+        return settings.kc, max(settings.kc), "yours (water.kc)"
+    found = coefficients_of(plant.species, plant.kc_mid, grass=settings.grass, frost=settings.frost)
+    if settings.kc:
+        kc = settings.kc[0]
+        flat = Coefficients(plant.species, kc, kc, kc, "deciduous", "yours (water.kc), the same all season")
+        found = flat if found is None else scaled(found, kc)
+    if found is None:
+        return (), NAN, ""
+    season = season_of(found.leaves, latitude, settings.leaf_out)
+    months = kc_by_month(found, season)
+    return months, max(found.ini, found.mid, found.end), f"{found.source}; {season.source}"
+
+
+def by_month(
+    kc: tuple[float, ...], climate: Climate, settings: NeedSettings
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Return gross need by month [mm/day] on ground that draws water: less effective rain, and without rain."""
+    if not climate.eto_mm:
+        return (), ()
+    use = [k * eto for k, eto in zip(kc, climate.eto_mm, strict=True)]
+    rain = climate.rain_mm or (0.0,) * 12
+    net = [
+        max(mm - effective_rain(fallen, mm * days, settings.rain) / days, 0.0)
+        for mm, fallen, days in zip(use, rain, DAYS, strict=True)
+    ]
+    wet, dry = (tuple(gross(mm, settings.efficiency, settings.leaching) for mm in part) for part in (net, use))
+    return wet, dry
+
+
+def _canopy(block: Block, plant: Plant, year: float) -> float:
+    """Return the canopy of a plant so many years after planting [m2]."""
+    natural, kept = natural_of(plant), kept_of(plant)
+    grown = natural if np.isinf(year) else spread_at(year, natural, plant.years_to_full_size)
+    return canopy_m2(block.pattern, grown, kept)
+
+
+def _by_year(block: Block, plant: Plant, peak_mm: float, settings: NeedSettings) -> tuple[tuple[int, float], ...]:
+    """Return the peak need of every year after planting [l/day]."""
+    grown, ground = plant.years_to_full_size, cell_m2(block.pattern)
+    if not np.isfinite(grown):
+        return ()
+    last = int(min(max(np.ceil(grown) + BEYOND, plant.remove_year), LAST_YEAR))
+    areas = [drawing_m2(_canopy(block, plant, y), ground, settings.canopy_factor) for y in range(1, last + 1)]
+    gone = leaves_of(plant)
+    return tuple((y, 0.0 if y >= gone else area * peak_mm) for y, area in enumerate(areas, 1))
+
+
+def in_year(need: ClassNeed, year: int) -> float:
+    """Return the peak need of a class in some year after planting [l/day]; that of full size where growth is unknown."""
+    if not need.lpd_by_year:
+        return need.peak_lpd
+    if year < 1:
+        return 0.0
+    return need.lpd_by_year[min(year, len(need.lpd_by_year)) - 1][1]
+
+
+def _temporary(site: Site, need: ClassNeed) -> bool:
+    return site.blocks[need.block].plants[need.plant].remove_year > 0
+
+
+def _whole(need: Need, staying: list[ClassNeed], common: _Setting) -> Need:
+    """Add what all trees need together."""
+    climate, settings = common.climate, common.settings
+    effective = tuple(
+        effective_rain(fallen, eto * days, settings.rain)
+        for fallen, eto, days in zip(climate.rain_mm, climate.eto_mm, DAYS, strict=False)
+    )
+    made = replace(need, eto_mm=climate.eto_mm, rain_mm=climate.rain_mm, effective_mm=effective, method=climate.method)
+    known = [one for one in need.classes if one.is_known]
+    years = max((len(one.lpd_by_year) for one in known), default=0)
+    totals = tuple((y, sum(one.trees * in_year(one, y) for one in known)) for y in range(1, years + 1))
+    made = replace(made, lpd_by_year=totals, peak_eto_mm=climate.peak_mm)
+    if not climate.eto_mm or not staying:
+        return made
+    months = tuple(sum(one.trees * one.lpd_by_month[m] for one in staying) for m in range(12))
+    dry = [sum(one.trees * one.dry_lpd_by_month[m] for one in staying) for m in range(12)]
+    month = int(np.argmax(months if settings.rain_in_design else dry))
+    return replace(made, lpd_by_month=months, peak_month=month + 1, peak_eto_mm=climate.eto_mm[month])
+
+
+def _unknown(need: ClassNeed, block: str, plant: Plant) -> list[Finding]:
+    """Tell what keeps the need of a class from being known."""
+    name = plant.name or "plants without a name"
+    where = f"{name} in block {block}" if block else name
+    if not np.isfinite(need.kc_peak):
+        what = f"what {where} need is not known: there is no crop coefficient for them"
+        remedy = "name the plant by its species, or give kc_mid in a [[plant]] table, or kc in [water]"
+        return [Finding("need_no_kc", "warn", what, remedy=remedy)]
+    if not need.is_known:
+        what = f"what {where} need is not known: their spread is not"
+        return [Finding("need_no_spread", "warn", what, remedy='give spread = "15 ft" in the block')]
+    if not need.lpd_by_year:
+        what = f"how {where} grow is not known: their need is that of full size in every year"
+        return [Finding("need_no_growth", "note", what, remedy="give years_to_full_size in a [[plant]] table")]
+    return []

@@ -1,0 +1,137 @@
+"""The climate of the site by month: reference evapotranspiration and rain, from the plan file or a climate file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from setout.nouns import Finding, Floats, Ints, NeedSettings, Weather
+from setout.nouns.need import MONTHS
+from setout.stages.need.reference import reference_of
+from setout.tables.crops import DAYS
+
+MUCH: Final = 12.0
+"""Monthly mean reference evapotranspiration that only the hottest deserts reach [mm/day] (common knowledge)."""
+REMEDY: Final = 'write eto = "0.28 in/day" or climate = "climate.csv" in [water]'
+
+
+@dataclass(frozen=True, slots=True)
+class Climate:
+    """What the need is reckoned from.
+
+    Attributes
+    ----------
+    eto_mm : by month [mm/day]; empty where only a peak is known
+    rain_mm : by month [mm]; empty where none is known
+    peak_mm : greatest reference evapotranspiration [mm/day]; NaN where nothing is known
+    method : in words
+    findings : what was taken
+    """
+
+    eto_mm: tuple[float, ...]
+    rain_mm: tuple[float, ...]
+    peak_mm: float
+    method: str
+    findings: tuple[Finding, ...] = ()
+
+
+def climate_of(weather: Weather | None, settings: NeedSettings, latitude: float, elevation: float) -> Climate:
+    """Return the climate by month; what the plan file gives goes before the climate file.
+
+    Parameters
+    ----------
+    weather : Weather, optional
+        The climate file.
+    settings : NeedSettings
+        What the plan file says.
+    latitude, elevation : float
+        Of the site [deg], [m].
+
+    Returns
+    -------
+    Climate
+        With a finding where nothing is known or something was taken.
+    """
+    eto, findings = np.asarray(settings.eto_mm, float), list[Finding]()
+    method = "reference ET as the plan gives it"
+    if not eto.size and weather is not None:
+        found = reference_of(weather, latitude, elevation)
+        eto, method = monthly_mean(found.eto_mm, weather.month), found.method
+        if "with " in method or "alone" in method:
+            what = f"{weather.source} does not hold all that reference ET is reckoned from: {method}"
+            remedy = "add humidity or dew point, wind and solar radiation or sunshine, if a station near has them"
+            findings.append(Finding("need_weather_taken", "note", what, remedy=remedy))
+    if not np.isfinite(eto).any():
+        findings.append(
+            Finding(
+                "need_no_weather", "note", "what trees need is not known: the plan gives no reference ET", remedy=REMEDY
+            )
+        )
+        return Climate((), (), float("nan"), "", tuple(findings))
+    peak = float(np.nanmax(eto))
+    if peak > MUCH:
+        what = f"reference ET of {peak:.1f} mm/day is more than the hottest deserts have as the mean of a month"
+        findings.append(
+            Finding(
+                "need_much_eto",
+                "warn",
+                what,
+                f"{peak:.1f} mm/day",
+                f"{MUCH:g} mm/day",
+                "look at its unit: in/day or mm/day",
+            )
+        )
+    findings += _gaps(eto)
+    by_month = tuple(eto.tolist()) if eto.size == 12 and np.isfinite(eto).all() else ()
+    return Climate(by_month, _rain(weather, settings), peak, method, tuple(findings))
+
+
+def _gaps(eto: Floats) -> list[Finding]:
+    """Tell of months that nothing is known of."""
+    if eto.size == 1:
+        what = "one reference ET was given: it is taken for the peak, and need by month is not known"
+        return [
+            Finding("need_peak_only", "note", what, remedy="give eto by month, or a climate file, for hours by month")
+        ]
+    missing = [MONTHS[k] for k in range(12) if not np.isfinite(eto[k])]
+    if not missing:
+        return []
+    what = f"reference ET of {', '.join(missing)} is not known: need by month is left out"
+    return [Finding("need_month_missing", "warn", what, remedy="add the month to the climate file")]
+
+
+def _rain(weather: Weather | None, settings: NeedSettings) -> tuple[float, ...]:
+    if settings.rain_mm:
+        return settings.rain_mm
+    if weather is None or weather.rain_mm is None:
+        return ()
+    mean = monthly_mean(weather.rain_mm, weather.month)
+    mean = mean * np.asarray(DAYS) if weather.step == "day" else mean
+    return tuple(mean.tolist()) if np.isfinite(mean).all() else ()
+
+
+def monthly_mean(values: Floats, month: Ints) -> Floats:
+    """Return the means of the calendar months.
+
+    Parameters
+    ----------
+    values : (n,) ndarray
+        One a day or a month.
+    month : (n,) ndarray of int
+        1 to 12.
+
+    Returns
+    -------
+    (12,) ndarray
+        NaN for months without a value.
+
+    Examples
+    --------
+    >>> monthly_mean(np.array([1.0, 3.0, 5.0]), np.array([1, 1, 2]))[:3].tolist()
+    [2.0, 5.0, nan]
+    """
+    count = np.bincount(month - 1, minlength=12)[:12].astype(float)
+    total = np.bincount(month - 1, weights=values, minlength=12)[:12]
+    return np.asarray(np.divide(total, count, out=np.full(12, np.nan), where=count > 0))
