@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from setout.hydraulics.uniformity import class_of, emission_uniformity
 from setout.nouns import Floats, Ints, IrrigationPlan, Need, Network, Site, Source, Trees, Zone
 from setout.nouns.irrigation import MAIN
 from setout.stages.water.hours import Draws, Programme, monthly
@@ -68,7 +69,7 @@ def zones_told(stage: Stage, pressure: Floats) -> tuple[Zone, ...]:
                 f"z{z + 1}", point, valve_names(f"z{z + 1}", len(valves)), tuple(stage.site.blocks[b].name for b in blocks),
                 len(rows), len(own), float(draws.zone_lph[z]), float(np.max(at_valve[valves])) if known else np.nan,
                 float(np.nanmin(kpa)) if known else np.nan, float(np.nanmax(kpa)) if known else np.nan,
-                uniformity, uniformity_class(uniformity) if np.isfinite(uniformity) else "",
+                uniformity, class_of(100 * uniformity),
                 float(run.hours[z]), stage.plan.days_per_week, float(run.needed[z]), tuple(by_month[z].tolist()),
                 tuple(zip(years, by_year[z].tolist(), strict=True)), float(run.start[z]),
             )
@@ -121,10 +122,7 @@ def _uniformity(stage: Stage, flow: Floats) -> float:
     """Return the emission uniformity of a zone's trees, 0 to 1."""
     emitter = stage.plan.emitter
     assert emitter is not None
-    known = flow[np.isfinite(flow)]
-    if not len(known) or known.mean() <= 0:
-        return float("nan")
-    return float(emission_uniformity(known, emitter.variation, emitter.per_tree))
+    return emission_uniformity(flow[np.isfinite(flow)], emitter.variation, emitter.per_tree) / 100
 
 
 def sources_of(stage: Stage, point: Ints) -> tuple[Source, ...]:
@@ -166,27 +164,6 @@ def sources_of(stage: Stage, point: Ints) -> tuple[Source, ...]:
             )
         )
     return tuple(out)
-
-
-def emission_uniformity(flow: Floats, variation: float, per_tree: int) -> float:
-    """Return EU = (1 - 1.27 Cv / sqrt(n)) q_min / q_mean (Keller and Karmeli 1974; ASAE EP405.1).
-
-    >>> round(100 * emission_uniformity(np.array([0.92, 1.08]), 0.05, 4), 1)
-    89.1
-    """
-    return float((1 - 1.27 * variation / np.sqrt(per_tree)) * flow.min() / flow.mean())
-
-
-def uniformity_class(uniformity: float) -> str:
-    """Return the class of an emission uniformity: bounds of ASAE EP458, from memory.
-
-    >>> uniformity_class(0.91), uniformity_class(0.5)
-    ('excellent', 'poor')
-    """
-    for bound, word in ((0.9, "excellent"), (0.8, "good"), (0.7, "fair")):
-        if uniformity >= bound:
-            return word
-    return "poor"
 
 
 def _drawn_at_once(flow: Floats, start: Floats) -> float:

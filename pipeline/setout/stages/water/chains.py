@@ -45,6 +45,7 @@ class Ground:
     ----------
     outlets, pieces : the rows
     axis : per block, the unit vector along its rows
+    spacing_m : per block, the usual distance of outlets [m]
     side_m : per block, the longest side of a lateral that friction allows [m]
     px, py : water points [m in the frame]
     barriers : what no pipe crosses
@@ -53,6 +54,7 @@ class Ground:
     outlets: Outlets
     pieces: Pieces
     axis: Floats
+    spacing_m: Floats
     side_m: Floats
     px: Floats
     py: Floats
@@ -83,7 +85,9 @@ def _linked(ground: Ground) -> list[list[int]]:
     outlets, pieces = ground.outlets, ground.pieces
     ux, uy = ground.axis[pieces.block].T
     ends = [outlets.x[k] * ux + outlets.y[k] * uy for k in (pieces.start, pieces.stop - 1)]
-    low, high = np.minimum(*ends).tolist(), np.maximum(*ends).tolist()
+    # rows that end a step from each other still lie side by side
+    step = ground.spacing_m[pieces.block]
+    low, high = (np.minimum(*ends) - step).tolist(), (np.maximum(*ends) + step).tolist()
     line = list(
         zip(pieces.block.tolist(), pieces.point.tolist(), pieces.row.tolist(), pieces.strand.tolist(), strict=True)
     )

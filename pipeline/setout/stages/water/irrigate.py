@@ -29,13 +29,15 @@ from setout.stages.water.hours import Draws, programme
 from setout.stages.water.judge import CODE, judged
 from setout.stages.water.outlets import Outlets, Pieces, Positions, outlets_of, shortened
 from setout.stages.water.pipes import Approach, Heights, Laid, lay
-from setout.stages.water.pressure import Feeds, solved
+from setout.stages.water.pressure import mendable, solved
 from setout.stages.water.routes import way_to
-from setout.stages.water.sizing import from_root, least_kpa, longest_side, sized
+from setout.stages.water.sizing import Feeds, Sized, from_root, least_kpa, longest_side, sized
 from setout.stages.water.zoning import Sections, zones_of
 from setout.units import KPA_PER_M
 
 FULL = 1 + 1e-9
+TIMES = 3
+"""How often pipes are sized with less friction than before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +128,7 @@ def _laid_out(given: Given, plan: IrrigationPlan, need: Need, point: Ints) -> _L
     outlets, pieces = shortened(outlets, pieces, most)
     axis = _axes(given.rows, len(patterns))
     points = site.water.points
-    ground = Ground(outlets, pieces, axis, side * spacing, points.x, points.y, given.reach.barriers)
+    ground = Ground(outlets, pieces, axis, spacing, side * spacing, points.x, points.y, given.reach.barriers)
     chains, approaches, lost = _approached(ground, given.reach)
     cut_off = np.zeros(len(given.trees), bool)
     at = outlets.of_tree
@@ -196,8 +198,8 @@ def _run(given: Given, plan: IrrigationPlan, need: Need, layout: _Layout, found:
     sections, capacity = layout.sections, water.points.flow_lph
     point = sections.point[sections.zone]
     floor = water.min_pressure_kpa or 0.0
-    pipes = sized(layout.laid.network, plan, water.points, point, sections.chain, floor)
-    network = solved(pipes, plan, Feeds(water.points, point, sections.zone, capacity[point], floor))
+    feeds = Feeds(water.points, point, sections.zone, capacity[point], floor)
+    pipes, network = _fitted(layout, plan, feeds)
     level = not np.isfinite(given.z).any()
     if level:
         found.append(doubts.no_elevation())
@@ -216,6 +218,19 @@ def _run(given: Given, plan: IrrigationPlan, need: Need, layout: _Layout, found:
     )  # fmt: skip
     found += doubts.told(out, stage)
     return replace(out, findings=tuple(found))
+
+
+def _fitted(layout: _Layout, plan: IrrigationPlan, feeds: Feeds) -> tuple[Sized, Network]:
+    """Size and solve the pipes; where pressure falls short or spreads too far by friction, with less of it, some times over."""
+    tight = np.ones(len(feeds.point))
+    for _ in range(TIMES):
+        pipes = sized(layout.laid.network, plan, feeds, layout.sections.chain, tight)
+        network = solved(pipes, plan, feeds)
+        short = mendable(network, plan, feeds)
+        if not short.any():
+            break
+        tight[short] *= 0.5
+    return pipes, network
 
 
 @dataclass(frozen=True, slots=True)

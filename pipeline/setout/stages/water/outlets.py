@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from setout.geometry.detour import Obstacles, sees
 from setout.nouns import Emitter, Floats, Ints, Pattern, Rows, Trees
 
-GAP_M = 30.0
+GAP_M = 50.0
 """Widest gap in a row that a lateral runs through [m]; common practice, no source."""
 
 

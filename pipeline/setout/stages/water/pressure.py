@@ -10,35 +10,15 @@ from numpy.typing import NDArray
 from setout.hydraulics.emitters import Emitters
 from setout.hydraulics.friction import Friction, loss_m
 from setout.hydraulics.network import PipeTree, solve
-from setout.nouns import Floats, Ints, Network, WaterPoints
+from setout.nouns import Floats, Ints, Network
 from setout.nouns.irrigation import MAIN, SOURCE, IrrigationPlan
-from setout.stages.water.sizing import Sized, emitters_of, friction_of, least_kpa
+from setout.stages.water.sizing import Feeds, Sized, allowed_spread_m, emitters_of, friction_of, least_kpa
 from setout.units import KPA_PER_M
 
 ROUNDS = 4
 """How often the settings of regulators are bettered; each brings the mean nearer by far more than a tenth."""
 STEP_KPA = 1.0
 """Regulators are set to whole steps of this [kPa]."""
-
-
-@dataclass(frozen=True, slots=True)
-class Feeds:
-    """What feeds the sections.
-
-    Attributes
-    ----------
-    points : water points, their pressures known
-    point : per section, its water point
-    zone : per section, its zone
-    capacity_lph : per section, the flow that its zone may draw [l/h]
-    floor_kpa : least pressure that the plan file asks at a tree
-    """
-
-    points: WaterPoints
-    point: Ints
-    zone: Ints
-    capacity_lph: Floats
-    floor_kpa: float
 
 
 def solved(sized: Sized, plan: IrrigationPlan, feeds: Feeds) -> Network:
@@ -64,13 +44,13 @@ def solved(sized: Sized, plan: IrrigationPlan, feeds: Feeds) -> Network:
     network = _level(sized.network, feeds)
     bench = _Bench.of(network, plan, feeds)
     setting = bench.first_setting(sized)
+    held, flow, pressure, out = bench.run(setting)
     for _ in range(ROUNDS):
-        held, _, pressure, out = bench.run(setting)
         better = bench.better(setting, pressure, out)
-        if np.nanmax(np.abs(better - setting)[held], initial=0.0) < STEP_KPA / 2:
+        if np.max(np.abs(better - setting)[held], initial=0.0) < STEP_KPA / 2:
             break
         setting = better
-    held, flow, pressure, out = bench.run(setting)
+        held, flow, pressure, out = bench.run(setting)
     return replace(
         sized.network, pressure_kpa=pressure, flow_lph=flow, out_lph=out, valve_kpa=np.where(held, setting, np.nan)
     )
@@ -81,6 +61,47 @@ def _level(network: Network, feeds: Feeds) -> Network:
     z = feeds.points.z[feeds.point[network.section]]
     z = np.where(np.isfinite(z), z, 0.0)
     return replace(network, z=np.where(np.isfinite(network.z), network.z, z))
+
+
+def mendable(network: Network, plan: IrrigationPlan, feeds: Feeds) -> NDArray[np.bool_]:
+    """Tell which sections fall short by friction alone: wider pipe would mend them.
+
+    Parameters
+    ----------
+    network : Network
+        Solved.
+    plan : IrrigationPlan
+        The emitters.
+    feeds : Feeds
+        The sources.
+
+    Returns
+    -------
+    (sections,) ndarray of bool
+        Pressure spreads further than allowed although the ground does not, or is too low although the source's is not.
+    """
+    own = network.emitters > 0
+    section = network.section[own]
+
+    def ends(values: Floats) -> tuple[Floats, Floats]:
+        low, high = np.full(len(feeds.point), np.inf), np.full(len(feeds.point), -np.inf)
+        np.minimum.at(low, section, values[own])
+        np.maximum.at(high, section, values[own])
+        return low, high
+
+    level = _level(network, feeds)
+    low, high = ends(network.pressure_kpa)
+    bottom, top = ends(level.z)
+    allowed = allowed_spread_m(plan) * KPA_PER_M
+    root = np.flatnonzero(network.kind == SOURCE)
+    source = np.empty(len(feeds.point))
+    source[network.section[root]] = level.z[root]
+    least = least_kpa(plan, feeds.floor_kpa)
+    static = feeds.points.pressure_kpa[feeds.point] - KPA_PER_M * (top - source)
+    spread = (high - low > allowed) & (KPA_PER_M * (top - bottom) < 0.9 * allowed)
+    if plan.emitter is not None and plan.emitter.compensating_kpa is not None:
+        spread[:] = False
+    return np.asarray(spread | ((low < least) & (static > 1.02 * least) & np.isnan(network.valve_kpa)), bool)
 
 
 @dataclass(frozen=True, slots=True)

@@ -143,9 +143,27 @@ class Sized:
     paths: Paths
 
 
-def sized(
-    network: Network, plan: IrrigationPlan, points: WaterPoints, point: Ints, chain: Ints, floor_kpa: float
-) -> Sized:
+@dataclass(frozen=True, slots=True)
+class Feeds:
+    """What feeds the sections.
+
+    Attributes
+    ----------
+    points : water points, their pressures known
+    point : per section, its water point
+    zone : per section, its zone
+    capacity_lph : per section, the flow that its zone may draw [l/h]
+    floor_kpa : least pressure that the plan file asks at a tree
+    """
+
+    points: WaterPoints
+    point: Ints
+    zone: Ints
+    capacity_lph: Floats
+    floor_kpa: float
+
+
+def sized(network: Network, plan: IrrigationPlan, feeds: Feeds, chain: Ints, tight: Floats) -> Sized:
     """Choose diameters for the nominal flow of all emitters.
 
     One size of lateral for each block, one of manifold for each valve, one of main for each manifold line.
@@ -156,14 +174,12 @@ def sized(
         As laid.
     plan : IrrigationPlan
         Pipes and limits.
-    points : WaterPoints
-        Pressure at the sources.
-    point : (sections,) ndarray
-        Water point of each section.
+    feeds : Feeds
+        The sources.
     chain : (sections,) ndarray
         Manifold line of each section.
-    floor_kpa : float
-        Least pressure that the plan file asks at a tree.
+    tight : (sections,) ndarray
+        Share of the usual friction that each section may have; 1 for all of it.
 
     Returns
     -------
@@ -174,30 +190,31 @@ def sized(
     paths = paths_of(network.parent)
     flow = np.empty(len(network))
     flow[paths.order] = paths.gather((network.emitters * plan.emitter.flow_lph)[paths.order])
-    spare = _to_spare(network, plan, points, point, floor_kpa)
+    spare = _to_spare(network, plan, feeds)
     spread = allowed_spread_m(plan)
     # above what compensates no more than the spread is asked: what is to spare pays for mains
-    side = np.clip(SIDE_SHARE * spare, LEAST_LOSS, max(LATERAL_SHARE * spread, LEAST_LOSS))
-    across = np.clip(MANIFOLD_SHARE * spare, LEAST_LOSS, max((1 - LATERAL_SHARE) * spread, LEAST_LOSS))
-    main = np.maximum(MAIN_SHARE * spare, LEAST_LOSS)
+    side = tight * np.clip(SIDE_SHARE * spare, LEAST_LOSS, max(LATERAL_SHARE * spread, LEAST_LOSS))
+    across = tight * np.clip(MANIFOLD_SHARE * spare, LEAST_LOSS, max((1 - LATERAL_SHARE) * spread, LEAST_LOSS))
+    main = tight * np.maximum(MAIN_SHARE * spare, LEAST_LOSS)
     inside = np.full(len(network), np.nan)
-    pipes = plan.pipes
+    pipes, section = plan.pipes, network.section
     trial = _Trial(network, plan, flow, paths)
     groups = np.where(network.kind == LATERAL, network.block, -1)
-    trial.choose(inside, LATERAL, groups, side[network.section], pipes.lateral_mm)
-    trial.choose(inside, MANIFOLD, network.section, across[network.section], pipes.manifold_mm)
-    trial.choose(inside, MAIN, chain[network.section], main[network.section], pipes.main_mm)
+    trial.choose(inside, LATERAL, groups, side[section], pipes.lateral_mm)
+    trial.choose(inside, MANIFOLD, section, across[section], pipes.manifold_mm)
+    trial.choose(inside, MAIN, chain[section], main[section], pipes.main_mm)
     return Sized(replace(network, inside_mm=inside), flow, paths)
 
 
-def _to_spare(network: Network, plan: IrrigationPlan, points: WaterPoints, point: Ints, floor_kpa: float) -> Floats:
+def _to_spare(network: Network, plan: IrrigationPlan, feeds: Feeds) -> Floats:
     """Return per section the head left for friction between the source and its highest emitter [m]."""
+    points, point = feeds.points, feeds.point
     z = np.where(np.isfinite(network.z), network.z, -np.inf)
     top = np.full(len(point), -np.inf)
     np.maximum.at(top, network.section[network.emitters > 0], z[network.emitters > 0])
     source = np.where(np.isfinite(points.z), points.z, 0.0)[point]
     rise = np.where(np.isfinite(top), top, source) - source
-    left: Floats = (points.pressure_kpa[point] - least_kpa(plan, floor_kpa)) / KPA_PER_M - rise
+    left: Floats = (points.pressure_kpa[point] - least_kpa(plan, feeds.floor_kpa)) / KPA_PER_M - rise
     return np.maximum(left, 0.0)
 
 
