@@ -1,7 +1,8 @@
 """Quantities in and out, at the door only: inside setout everything is SI.
 
 Lengths are metres, areas square metres, slopes rise over run, angles degrees, pressures kilopascals, flows litres
-per hour, velocities metres a second. Factors are exact by definition (NIST SP 811, Appendix B; US survey foot 85 FR 62698) unless said otherwise.
+per hour, velocities metres a second, depths of water millimetres a day. Factors are exact by definition
+(NIST SP 811, Appendix B; US survey foot 85 FR 62698) unless said otherwise.
 """
 
 from __future__ import annotations
@@ -47,6 +48,10 @@ FLOW: Final[dict[str, float]] = {
     "gal/h": GALLON, "gph": GALLON, "gal/min": GALLON * 60, "gpm": GALLON * 60, "gal/day": GALLON / 24, "l/day": 1 / 24, "m3/day": 1000 / 24,
 }  # fmt: skip
 VELOCITY: Final[dict[str, float]] = {"m/s": 1.0, "ft/s": FOOT, "fps": FOOT}
+RATE: Final[dict[str, float]] = {
+    "mm/day": 1.0, "mm/d": 1.0, "cm/day": 10.0, "in/day": 25.4, "in/d": 25.4, "inch/day": 25.4, "inches/day": 25.4,
+}  # fmt: skip
+"""Depths of water a day [mm/day]."""
 ANGLE: Final[dict[str, float]] = {
     "deg": 1.0,
     "°": 1.0,
@@ -57,11 +62,12 @@ ANGLE: Final[dict[str, float]] = {
 
 KINDS: Final[dict[str, dict[str, float]]] = {
     "length": LENGTH, "area": AREA, "pressure": PRESSURE, "flow": FLOW, "angle": ANGLE, "velocity": VELOCITY,
+    "rate": RATE,
 }  # fmt: skip
 EXAMPLE: Final[dict[str, str]] = {
     "length": '"16 ft" or "4.9 m"', "area": '"0.1 acre" or "400 m2"', "pressure": '"12 psi" or "80 kPa"',
     "flow": '"5 gal/min" or "1.1 m3/h"', "angle": '"8.5 deg"', "slope": '"15 %" or "8.5 deg"',
-    "velocity": '"5 ft/s" or "1.5 m/s"',
+    "velocity": '"5 ft/s" or "1.5 m/s"', "rate": '"0.28 in/day" or "7 mm/day"',
 }  # fmt: skip
 
 _TERM: Final = re.compile(
@@ -83,7 +89,7 @@ def quantity(text: object, kind: str) -> float:
     text : object
         What the user wrote, such as ``"16 ft"`` or ``"5 ft 6 in"``.
     kind : str
-        One of ``length, area, pressure, flow, angle, slope, velocity``.
+        One of ``length, area, pressure, flow, angle, slope, velocity, rate``.
 
     Returns
     -------

@@ -8,6 +8,7 @@ from pydantic import Field, field_validator
 
 from setout import units
 from setout.plan.irrigation import WaterSettings
+from setout.plan.need import NeedKeys
 from setout.plan.quantities import Area, Distance, Flow, Height, Label, Length, Pressure, Section, Slope, one_or_many
 
 
@@ -76,7 +77,7 @@ class HeightLimitSection(Section):
     why: Label = ""
 
 
-class WaterSection(WaterSettings):
+class WaterSection(WaterSettings, NeedKeys):
     """Water points, how far and how high they serve, and what the water goes through."""
 
     points: str
@@ -87,7 +88,5 @@ class WaterSection(WaterSettings):
     barriers: tuple[str, ...] = ()
     sleeves: tuple[str, ...] = ()
     beyond_reach: Literal["exclude", "plant"] = "exclude"
-    eto: str | None = None
-    climate: str | None = None
 
     _lists = field_validator("barriers", "sleeves", mode="before")(one_or_many)
