@@ -7,12 +7,13 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
-__all__ = ["__version__", "check", "geodataframe", "plan"]
+__all__ = ["__version__", "check", "compare", "geodataframe", "plan"]
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
     from setout.nouns import Planting
+    from setout.nouns.comparison import Comparison
     from setout.run import Judged
 
 
@@ -40,6 +41,13 @@ def check(path: Any, trees: str, **options: Any) -> Judged:
     from setout import run
 
     return run.check(path, trees, **options)
+
+
+def compare(path: Any, out: Any = None, **options: Any) -> Comparison:
+    """Put several ways of planting the same ground side by side; see :func:`setout.run.compare`."""
+    from setout import run
+
+    return run.compare(path, out, **options)
 
 
 def geodataframe(planting: Planting, layer: str = "trees") -> GeoDataFrame:

@@ -200,7 +200,10 @@ def _compare_options(commands: Any) -> argparse.ArgumentParser:
         "--steps", nargs="+", default=[], metavar="STEP", help='steps to compare, such as "8 ft" "12 ft" "16 ft"'
     )
     compare.add_argument(
-        "--hours-per-week", type=_above_zero, metavar="H", help="find the closest spacing that H hours of work a week allow"
+        "--hours-per-week",
+        type=_above_zero,
+        metavar="H",
+        help="find the closest spacing that H hours of work a week allow",
     )
     compare.add_argument("--trees", type=_count, metavar="N", help="find the widest spacing at which N trees fit")
     compare.set_defaults(run=_compare)

@@ -8,7 +8,9 @@ from typing import Any, Literal, Self
 from pydantic import Field, PrivateAttr, field_validator, model_validator
 
 from setout.plan.block import BlockSection
+from setout.plan.light import LightSection, ShadeSection
 from setout.plan.materials import MaterialsSection
+from setout.plan.prices import PricesSection
 from setout.plan.quantities import Label, Section
 from setout.plan.sections import (
     GroundSection,
@@ -18,6 +20,7 @@ from setout.plan.sections import (
     SiteSection,
     WaterSection,
 )
+from setout.plan.sheets import SheetsSection
 from setout.tables.labour import Rate
 
 
@@ -32,11 +35,16 @@ class Plan(Section):
     no_plant: tuple[NoPlantSection, ...] = ()
     height_limit: tuple[HeightLimitSection, ...] = ()
     water: WaterSection | None = None
+    shade: tuple[ShadeSection, ...] = ()
+    light: LightSection = LightSection()
     block: tuple[BlockSection, ...] = Field(min_length=1)
     plant: tuple[dict[str, Any], ...] = ()
     catalogue: str | None = None
     labour: str | None = None
     materials: MaterialsSection = MaterialsSection()
+    sheets: SheetsSection = SheetsSection()
+    option: tuple[dict[str, Any], ...] = ()
+    prices: PricesSection = PricesSection()
     _rates: tuple[Rate, ...] = PrivateAttr(())
 
     def model_post_init(self, context: Any, /) -> None:
@@ -48,7 +56,7 @@ class Plan(Section):
         """Return the grower's own hours of pruning; none where the table of the project holds."""
         return self._rates
 
-    @field_validator("setback", "no_plant", "height_limit", "block", "plant", mode="before")
+    @field_validator("setback", "no_plant", "height_limit", "shade", "block", "plant", "option", mode="before")
     @classmethod
     def _tables(cls, value: object) -> object:
         if isinstance(value, Mapping):

@@ -10,6 +10,7 @@ from typing import Any
 
 from setout.errors import Fault, PlanFaults, SetoutError
 from setout.plan import Plan, parse_plan
+from setout.plan.options import options_of
 from setout.read import reference, survey
 from setout.read.own_plants import own_plants
 from setout.read.own_rates import own_rates
@@ -34,6 +35,31 @@ def read_plan_file(path: Path) -> Plan:
     PlanFaults
         Every fault of the file: its text, its keys and values, and the files that are missing.
     """
+    return read_with_mapping(path)[0]
+
+
+def read_with_mapping(path: Path) -> tuple[Plan, dict[str, Any], Mapping[str, CatalogueEntry]]:
+    """Read and check a plan file, and return beside the plan what it was made from.
+
+    Parameters
+    ----------
+    path : Path
+        The TOML file.
+
+    Returns
+    -------
+    Plan
+        All quantities in SI; every file it names is there.
+    dict
+        What the TOML file holds.
+    Mapping
+        The grower's own plants by name.
+
+    Raises
+    ------
+    PlanFaults
+        Every fault of the file.
+    """
     mapping = _mapping(path)
     faults: list[Fault] = []
     plan = None
@@ -41,6 +67,7 @@ def read_plan_file(path: Path) -> Plan:
     rates, rate_faults = own_rates(mapping, path)
     try:
         plan = parse_plan(mapping, path.name, own, rates)
+        options_of(plan, mapping, path.name, own)
     except PlanFaults as error:
         faults += error.faults
     faults += (*own_faults, *rate_faults)
@@ -49,7 +76,8 @@ def read_plan_file(path: Path) -> Plan:
         faults += survey.file_faults(mapping.get("site"), tuple(references(mapping)), path.parent)
     if faults or plan is None:
         raise PlanFaults(tuple(faults))
-    return plan if plan.name else plan.model_copy(update={"name": path.stem.replace("_", " ")})
+    named = plan if plan.name else plan.model_copy(update={"name": path.stem.replace("_", " ")})
+    return named, mapping, own
 
 
 def read_own_plants(path: Path) -> tuple[dict[str, CatalogueEntry], str]:
@@ -137,7 +165,7 @@ def references(mapping: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     site = _table(mapping.get("site"))
     yield from _texts("site.boundary", site.get("boundary"))
     yield from _texts("site.dem", site.get("dem"))
-    for name in ("setback", "no_plant", "height_limit"):
+    for name in ("setback", "no_plant", "height_limit", "shade"):
         for number, section in enumerate(_tables(mapping.get(name)), 1):
             if section.get("from") != "boundary" or name != "setback":
                 yield from _texts(f"{name}[{number}].from", section.get("from"))

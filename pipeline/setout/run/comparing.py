@@ -1,0 +1,243 @@
+"""The order of a comparison: one survey, one terrain, then every option laid out, looked at and weighed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+
+from setout.errors import Fault, PlanFaults, SetoutError
+from setout.nouns import Block, Finding, OrderLine
+from setout.nouns.comparison import Comparison, Fit, Outcome
+from setout.plan import Plan
+from setout.plan.block import BlockSection
+from setout.plan.options import Option, options_of, steps_as_options
+from setout.read import plan_file
+from setout.read.survey import read_survey
+from setout.run.joints import ground_by_block
+from setout.run.land import Land, filled_on, land_of, with_blocks
+from setout.run.steps import Say, Steps
+from setout.stages import account, assign, calendar, room
+from setout.stages import check as look
+from setout.stages import compare as weigh
+from setout.units import FOOT
+from setout.write.commit import OutputFolder, check_writable
+
+FILES = ("compare.html", "compare.csv")
+SWEEP = (0.5, 0.75, 1.0, 1.25, 1.5)
+"""Steps compared where the plan file names no option, as shares of the block's own."""
+NARROWEST, WIDEST = 0.25, 3.0
+"""Steps looked at for a limit, as shares of the block's own."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What a grower asks for: hours of work in a week, or a number of trees."""
+
+    hours_per_week: float | None = None
+    trees: int | None = None
+
+
+def compare(
+    path: str | Path,
+    out: str | Path | None = None,
+    *,
+    steps: Sequence[str] = (),
+    block: str | None = None,
+    limits: Limits = Limits(),
+    say: Say | None = None,
+) -> Comparison:
+    """Put several ways of planting the same ground side by side.
+
+    Parameters
+    ----------
+    path : str or Path
+        The plan file; its ``[[option]]`` tables are the ways.
+    out : str or Path, optional
+        Folder that compare.html and compare.csv are written into; ``out`` beside the plan file when absent.
+    steps : Sequence of str, optional
+        Steps to compare instead of the plan file's options.
+    block : str, optional
+        The block that steps and limits are for; the only one, or the first, when absent.
+    limits : Limits
+        Limits to find the closest spacing for.
+    say : callable, optional
+        Takes a line of progress for people.
+
+    Returns
+    -------
+    Comparison
+        As it was written.
+
+    Raises
+    ------
+    SetoutError
+        The input cannot be used, or an option cannot be laid out; nothing is written then.
+    """
+    from setout.write import comparison
+
+    path = Path(path)
+    folder = Path(out) if out is not None else path.parent / "out"
+    clock = Steps(say)
+    with clock.step("read the plan file"):
+        the_plan, mapping, own = plan_file.read_with_mapping(path)
+        check_writable(folder)
+        block = _block_named(the_plan, block, path)
+        options = _options(the_plan, mapping, path, own, (steps, block))
+    with clock.step("read the survey"):
+        surveyed = read_survey(the_plan, path.parent)
+    land = land_of(the_plan, surveyed, clock)
+    bench = _Bench(the_plan, land)
+    outcomes = [replace(bench.outcome(index, None), planned=True) for index in _compared(the_plan, options, block)]
+    faults: list[Fault] = []
+    for option in options:
+        with clock.step(f"option {option.name}"):
+            try:
+                outcomes.append(bench.outcome(option.index, option))
+            except SetoutError as error:
+                faults += [Fault(f.what, f'option "{option.name}": {f.where}', f.remedy) for f in error.faults]
+    if faults:
+        raise PlanFaults(tuple(faults))
+    index = next((k for k, section in enumerate(the_plan.block) if section.name == block), 0)
+    with clock.step("closest spacing"):
+        fits = tuple(bench.fits(index, limits))
+    site = land.site
+    prices = the_plan.prices.value()
+    result = Comparison(
+        site.name, site.units, prices.currency, weigh.weighed(outcomes), fits, tuple(bench.findings.values())
+    )
+    with OutputFolder(folder, FILES) as staging:
+        comparison.write_comparison(result, staging.path)
+    return result
+
+
+def _block_named(the_plan: Plan, name: str | None, path: Path) -> str:
+    """Return the name of a block as the plan file writes it; of the first one where none is named."""
+    names = [section.name for section in the_plan.block]
+    if name is None:
+        return names[0]
+    for known in names:
+        if known.casefold() == name.casefold():
+            return known
+    raise SetoutError(f'there is no block "{name}"', path.name, f"the blocks are {', '.join(names[:12])}")
+
+
+def _options(
+    the_plan: Plan, mapping: dict[str, object], path: Path, own: object, asked: tuple[Sequence[str], str]
+) -> tuple[Option, ...]:
+    """Return the options to compare: those asked for, else the plan file's, else a sweep round the block's own step."""
+    steps, block = asked
+    read = partial(options_of, the_plan, mapping, path.name, own)  # type: ignore[arg-type]
+    if steps:
+        return read(given=steps_as_options(steps, block))
+    if the_plan.option:
+        return read()
+    section = next(s for s in the_plan.block if s.name == block)
+    if section.step is None:
+        raise SetoutError(
+            f"block {block} has no step to vary", path.name, "add [[option]] tables to the plan file, or name --steps"
+        )
+    unit, word = (FOOT, "ft") if the_plan.units == "us" else (1.0, "m")
+    shown = [f"{round(section.step * share / unit, 1):g} {word}" for share in SWEEP if share != 1.0]
+    return read(given=steps_as_options(shown, block))
+
+
+def _compared(the_plan: Plan, options: Sequence[Option], block: str) -> list[int]:
+    """Return the blocks that options are for, in order."""
+    wanted = {option.index for option in options}
+    return sorted(wanted) or [k for k, section in enumerate(the_plan.block) if section.name == block]
+
+
+class _Bench:
+    """Lays options out on the same land and measures them alike."""
+
+    def __init__(self, the_plan: Plan, land: Land) -> None:
+        self.plan, self.land = the_plan, land
+        self.findings: dict[str, Finding] = {}
+
+    def outcome(self, index: int, option: Option | None) -> Outcome:
+        """Plant the property with one block as an option has it, and sum that block up."""
+        blocks = list(self.land.site.blocks)
+        if option is not None:
+            blocks[index] = _as(blocks[index], option.section)
+        name = option.name if option is not None else "as planned"
+        return self._measured(index, blocks, name, option.said if option is not None else "")
+
+    def _measured(self, index: int, blocks: list[Block], name: str, said: str) -> Outcome:
+        land = with_blocks(self.land, blocks, self.plan)
+        filled, _ = filled_on(land)
+        site, rows = land.site, filled.rows
+        trees, _ = assign.assign(filled.trees, site.blocks)
+        nearest, _ = look.nearest_neighbour(trees.x, trees.y, trees.partner if len(trees.partner) else None)
+        nearest = np.where(np.isfinite(nearest), nearest, np.nan)
+        ground = ground_by_block(site, land.usable)
+        roomy = room.room_of(site, trees, nearest, rows, ground_m2=ground, rates=self.plan.rates).blocks
+        allow, prices = self.plan.materials.value(), self.plan.prices.value()
+        only = blocks[index].name
+        order = [line for line in account.order_of(site.blocks, trees, allow.spares) if line.block == only]
+        materials = account.materials_of(site.blocks, trees, rows, filled.works, allow, site.units)
+        materials = [line for line in materials if line.where.startswith(f"block {only}:")]
+        cost, missing = weigh.first_cost(prices, order, materials)
+        if missing and prices.items:
+            self.findings["price_missing"] = Finding(
+                "price_missing", "note", f"no price for {', '.join(missing)}: what the options cost is not known",
+                remedy='write it in [prices], such as plant = "38 / each"',
+            )  # fmt: skip
+        works = calendar.calendar_of(
+            site.blocks, trees, roomy, south=site.frame.lat < 0, watered=self.plan.water is not None
+        )
+        hours = float(sum(work.hours for work in works if work.block == index)) if _named(order) else float("nan")
+        figures = {
+            "ground_m2": ground[index], "work_h": hours, "plants": sum(line.plants for line in order),
+            "posts": int((filled.works.post_block == index).sum()),
+            "first_cost": cost if order else float("nan"), "yearly_cost": weigh.yearly_cost(prices, hours),
+        }  # fmt: skip
+        return weigh.outcome_of(name, said, blocks[index], roomy[index], rows, figures)
+
+    def fits(self, index: int, limits: Limits) -> list[Fit]:
+        """Find the closest spacing of a block that keeps each limit."""
+        own = self.land.site.blocks[index].pattern
+        unit = FOOT / 4 if self.plan.units == "us" else 0.1
+        low, high = NARROWEST * own.step_m, WIDEST * own.step_m
+        out = []
+        if limits.hours_per_week is not None:
+            most = limits.hours_per_week
+            keeps = lambda o: bool(o.work_h / weigh.WEEKS <= most)  # noqa: E731 - one line says it
+            found = weigh.closest(partial(self._at_step, index), keeps, low, high, unit)
+            out.append(Fit(f"{most:g} hours of work a week", found, (low, high)))
+        if limits.trees is not None:
+            number = limits.trees
+            found = weigh.widest(partial(self._at_step, index), lambda o: o.trees >= number, low, high, unit)
+            out.append(Fit(f"{number:,} trees", found, (low, high)))
+        return out
+
+    def _at_step(self, index: int, step_m: float) -> Outcome | None:
+        """Plant a block with another step, its rows in the same proportion; None where that cannot be laid out."""
+        blocks = list(self.land.site.blocks)
+        pattern = blocks[index].pattern
+        rows = pattern.row_distance_m * step_m / pattern.step_m
+        blocks[index] = replace(blocks[index], pattern=replace(pattern, step_m=step_m, row_distance_m=rows))
+        unit, word = (FOOT, "ft") if self.plan.units == "us" else (1.0, "m")
+        name = f"step {step_m / unit:.4g} {word}, rows {rows / unit:.4g} {word}"
+        try:
+            return self._measured(index, blocks, name, name)
+        except SetoutError:
+            return None
+
+
+def _named(order: Sequence[OrderLine]) -> bool:
+    return any(line.plant for line in order)
+
+
+def _as(block: Block, section: BlockSection) -> Block:
+    """Return a block as another section of the plan file has it, on its own ground."""
+    return replace(
+        block,
+        pattern=section.to_pattern(),
+        direction=section.way,
+        plants=section.to_plants(),
+        dealing=section.to_dealing(),
+    )

@@ -1,0 +1,82 @@
+"""Calendar: the year's work of a planting at maturity, by block, job and month."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from setout.nouns import Block, BlockRoom, Trees
+from setout.tables.chores import JOBS, chore_for
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """Hours of one job in one block.
+
+    Attributes
+    ----------
+    block : index of the block
+    job : pruning, thinning, mulching or watering checks
+    hours : in a year at maturity [h]; NaN where they cannot be known
+    by_month : January to December [h]; empty where they cannot be known
+    source : where the rates come from
+    """
+
+    block: int
+    job: str
+    hours: float
+    by_month: tuple[float, ...]
+    source: str
+
+
+def calendar_of(
+    blocks: Sequence[Block], trees: Trees, rooms: Sequence[BlockRoom], *, south: bool, watered: bool
+) -> tuple[Work, ...]:
+    """Reckon the year's work.
+
+    Parameters
+    ----------
+    blocks : Sequence of Block
+        The blocks with their plants.
+    trees : Trees
+        With their plants assigned.
+    rooms : Sequence of BlockRoom
+        What each block's spacing asks; its hours of pruning.
+    south : bool
+        The site lies south of the equator: months are moved by six.
+    watered : bool
+        There is irrigation to look after.
+
+    Returns
+    -------
+    tuple of Work
+        By block, then by job; jobs that a block has none of are left out. Plants that come out again are not counted.
+    """
+    out: list[Work] = []
+    for room in rooms:
+        block = blocks[room.block]
+        own = trees.plant[trees.block == room.block]
+        counts = np.bincount(own[own >= 0], minlength=len(block.plants))
+        kept = [(p, int(n)) for p, n in zip(block.plants, counts, strict=True) if p.name and n and not p.remove_year]
+        for job in JOBS:
+            if job == "watering checks" and not watered:
+                continue
+            months, sources = np.zeros(12), []
+            for plant, number in kept:
+                chore = chore_for(job, plant.habit, plant.species, plant.height_m)
+                if chore is None:
+                    continue
+                # pruning is shared out by the number of plants: their own hours are in the block's
+                hours = chore.hours * number
+                if job == "pruning":
+                    hours = room.hours_per_year * number / sum(n for _, n in kept)
+                months += hours * np.roll(chore.months, 6 if south else 0)
+                sources.append(chore.source if job != "pruning" else room.hours_source or chore.source)
+            if sources:
+                known = bool(np.isfinite(months).all())
+                hours = float(months.sum())
+                by_month = tuple(months.tolist()) if known else ()
+                out.append(Work(room.block, job, hours, by_month, "; ".join(dict.fromkeys(sources))))
+    return tuple(out)

@@ -1,0 +1,235 @@
+"""Compare: what one way of planting a block gives and asks, which ways are beaten, and what a grower's limit allows."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from setout.nouns import Block, BlockRoom, Floats, MaterialLine, OrderLine, Rows
+from setout.nouns.comparison import Outcome
+from setout.nouns.prices import PLANT, WORK, Prices
+
+NAN: Final = float("nan")
+WEEKS: Final = 52
+"""Weeks of a year over which hours of work are spread."""
+CLOSE: Final = 0.005
+"""Figures that differ by less than this share are alike where options are weighed."""
+_BETTER: Final[Mapping[str, int]] = {
+    "trees": 1, "work_h": -1, "sun_low_h": 1, "need_lpd": -1, "alley_m": 1, "first_cost": -1, "crowding": -1,
+}  # fmt: skip
+"""Figures that options are weighed by: 1 where more is better, -1 where less is."""
+
+
+def outcome_of(
+    name: str,
+    said: str,
+    block: Block,
+    room: BlockRoom,
+    rows: Rows,
+    figures: Mapping[str, float],
+) -> Outcome:
+    """Sum up one way of planting a block.
+
+    Parameters
+    ----------
+    name, said : str
+        What the option is called, and what is different.
+    block : Block
+        As the option has it.
+    room : BlockRoom
+        What its spacing gives and asks.
+    rows : Rows
+        All rows of the planting.
+    figures : Mapping
+        Figures that come from elsewhere, by the name of the field: ground_m2, sun_h, sun_low_h, need_lpd, given_lpd, work_h ...
+
+    Returns
+    -------
+    Outcome
+        Not yet weighed against others.
+    """
+    pattern = block.pattern
+    own = rows.block == room.block
+    bearing = float(rows.bearing_deg[own][0]) if own.any() else NAN
+    along = np.hypot(rows.x1 - rows.x0, rows.y1 - rows.y0)[own]
+    known = {
+        "ground_m2": NAN, "work_h": NAN, "sun_h": NAN, "sun_low_h": NAN, "need_lpd": NAN, "given_lpd": NAN, "plants": 0,
+        "posts": 0, "first_cost": NAN, "yearly_cost": NAN,
+    } | dict(figures)  # fmt: skip
+    outcome = Outcome(
+        name, block.name, said, planned=False, pattern=pattern.kind, step_m=pattern.step_m if pattern.kind != "points" else NAN,
+        row_distance_m=pattern.row_distance_m if pattern.kind not in ("points", "screen") else NAN, bearing_deg=bearing,
+        ground_m2=known["ground_m2"], trees=room.trees, nearest_m=room.nearest_m, spread_m=room.spread_m,
+        crowding=room.crowding_median, overlap_m=room.overlap_m, pruning_load=room.pruning_load_median,
+        pruning_class=room.pruning_class, pruning_h=room.hours_per_year, work_h=known["work_h"], sun_h=known["sun_h"],
+        sun_low_h=known["sun_low_h"], need_lpd=known["need_lpd"], given_lpd=known["given_lpd"], alley_m=room.clear_alley_m,
+        meet_year=room.meet_year, plants=int(known["plants"]), posts=int(known["posts"]), pipe_m=float(along.sum()),
+        first_cost=known["first_cost"], yearly_cost=known["yearly_cost"],
+    )  # fmt: skip
+    return replace(outcome, unknown=_unknown(outcome))
+
+
+def _unknown(outcome: Outcome) -> dict[str, str]:
+    """Say why figures are not known."""
+    reasons = {
+        "crowding": "the plants' spread is unknown",
+        "pruning_h": "the plants' sizes or habit are unknown",
+        "work_h": "the plants' sizes or habit are unknown",
+        "sun_h": "the plants' sizes are unknown, or light is not reckoned",
+        "need_lpd": "no reference evapotranspiration, spread or crop coefficient",
+        "alley_m": "no rows side by side, or the plants' spread is unknown",
+        "first_cost": "prices are missing",
+        "yearly_cost": "no price of work, or its hours are unknown",
+    }
+    return {name: why for name, why in reasons.items() if np.isnan(getattr(outcome, name))}
+
+
+def first_cost(
+    prices: Prices, order: Sequence[OrderLine], materials: Sequence[MaterialLine]
+) -> tuple[float, list[str]]:
+    """Add up what plants and materials cost.
+
+    Parameters
+    ----------
+    prices : Prices
+        The grower's own.
+    order, materials : Sequence
+        What a block asks to buy.
+
+    Returns
+    -------
+    float
+        In the grower's currency; NaN where a price is missing.
+    list of str
+        What has no price.
+
+    Examples
+    --------
+    >>> from setout.nouns.prices import Price
+    >>> line = OrderLine("apple", "apple, dwarf", "", "", "dwarf", "A", 20, 1)
+    >>> first_cost(Prices("", {"plant": Price(30.0, "each")}), [line], [])
+    (630.0, [])
+    """
+    total, missing = 0.0, []
+    for line in order:
+        each = prices.of(line.plant, line.species, PLANT, unit="each")
+        total += each * line.plants
+        if np.isnan(each):
+            missing.append(line.plant)
+    for item in materials:
+        each = prices.of(item.item, unit=item.unit)
+        total += each * item.quantity
+        if np.isnan(each):
+            missing.append(item.item)
+    return total, list(dict.fromkeys(missing))
+
+
+def yearly_cost(prices: Prices, hours: float) -> float:
+    """Return what a year's work costs in the grower's currency; NaN without a price of work."""
+    return prices.of(WORK, "labour", unit="h") * hours
+
+
+def weighed(outcomes: Sequence[Outcome]) -> tuple[Outcome, ...]:
+    """Mark the options that another one of the same block beats: at least as good in everything, better in something.
+
+    Parameters
+    ----------
+    outcomes : Sequence of Outcome
+        All options.
+
+    Returns
+    -------
+    tuple of Outcome
+        The same, with who beats them. Figures that one of the two does not know are not weighed.
+
+    Examples
+    --------
+    >>> import setout.stages.compare as c
+    >>> sorted(c._BETTER)[:3]
+    ['alley_m', 'crowding', 'first_cost']
+    """
+    return tuple(
+        replace(one, beaten_by=next((o.name for o in outcomes if o is not one and _beats(o, one)), ""))
+        for one in outcomes
+    )
+
+
+def _beats(one: Outcome, other: Outcome) -> bool:
+    if one.block != other.block:
+        return False
+    better = False
+    for name, sign in _BETTER.items():
+        a, b = sign * getattr(one, name), sign * getattr(other, name)
+        if np.isnan(a) or np.isnan(b):
+            if np.isnan(a) != np.isnan(b):
+                return False
+            continue
+        slack = CLOSE * max(abs(a), abs(b))
+        if a < b - slack:
+            return False
+        better |= a > b + slack
+    return better
+
+
+def closest(
+    try_step: Callable[[float], Outcome | None], keeps: Callable[[Outcome], bool], low: float, high: float, unit: float
+) -> Outcome | None:
+    """Find the closest step that keeps a limit, where wider steps keep it more easily.
+
+    Parameters
+    ----------
+    try_step : callable
+        Takes a step [m], gives its outcome; None where it cannot be laid out.
+    keeps : callable
+        Tells whether an outcome keeps the limit.
+    low, high : float
+        Steps to look between [m].
+    unit : float
+        Steps are whole multiples of this [m].
+
+    Returns
+    -------
+    Outcome or None
+        None where not even the widest step keeps it.
+    """
+    first, last = int(np.ceil(low / unit - 1e-9)), int(np.floor(high / unit + 1e-9))
+    found = None
+    while first <= last:
+        middle = (first + last) // 2
+        outcome = try_step(middle * unit)
+        if outcome is not None and keeps(outcome):
+            found, last = outcome, middle - 1
+        else:
+            first = middle + 1
+    return found
+
+
+def widest(
+    try_step: Callable[[float], Outcome | None], keeps: Callable[[Outcome], bool], low: float, high: float, unit: float
+) -> Outcome | None:
+    """Find the widest step that keeps a limit, where closer steps keep it more easily; as :func:`closest`."""
+    first, last = int(np.ceil(low / unit - 1e-9)), int(np.floor(high / unit + 1e-9))
+    found = None
+    while first <= last:
+        middle = (first + last) // 2
+        outcome = try_step(middle * unit)
+        if outcome is not None and keeps(outcome):
+            found, first = outcome, middle + 1
+        else:
+            last = middle - 1
+    return found
+
+
+def sun_figures(sun_h: Floats) -> tuple[float, float]:
+    """Return the median and the worst tenth of hours of sun; NaN where none is known.
+
+    >>> sun_figures(np.arange(1.0, 12.0))
+    (6.0, 2.0)
+    """
+    known = sun_h[np.isfinite(sun_h)]
+    if not len(known):
+        return NAN, NAN
+    return float(np.median(known)), float(np.percentile(known, 10))

@@ -1,0 +1,111 @@
+"""Small charts as SVG, drawn for a page of ours: points with their names, axes that start where they should."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Final
+
+from markupsafe import escape
+
+Point = tuple[float, float, str, bool]
+"""Across, up, name, and whether another one beats it."""
+WIDE: Final = 460
+HIGH: Final = 300
+LEFT: Final = 58
+RIGHT: Final = 18
+TOP: Final = 34
+BOTTOM: Final = 46
+TICKS: Final = 5
+FULL: Final = "#0f5f5a"
+BEATEN: Final = "#b9b29f"
+
+
+def ticks(low: float, high: float, number: int = TICKS) -> list[float]:
+    """Return round values that cover a range.
+
+    Parameters
+    ----------
+    low, high : float
+        The range.
+    number : int
+        About how many steps.
+
+    Returns
+    -------
+    list of float
+        Ascending, the first not above low and the last not below high.
+
+    Examples
+    --------
+    >>> ticks(0.0, 437.0), ticks(6.2, 9.8)
+    ([0.0, 100.0, 200.0, 300.0, 400.0, 500.0], [6.0, 7.0, 8.0, 9.0, 10.0])
+    """
+    wide = max(high - low, abs(high) * 1e-3, 1e-9)
+    rough = wide / number
+    unit = 10.0 ** math.floor(math.log10(rough))
+    step = next(unit * factor for factor in (1, 2, 2.5, 5, 10) if unit * factor >= rough * (1 - 1e-9))
+    first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
+    return [round(k * step, 10) for k in range(first, last + 1)]
+
+
+def scatter(title: str, across: str, up: str, points: Sequence[Point]) -> str:
+    """Draw points with their names.
+
+    Parameters
+    ----------
+    title, across, up : str
+        Of the chart and its axes.
+    points : Sequence of Point
+        At least one.
+
+    Returns
+    -------
+    str
+        An SVG element; every text in it escaped.
+    """
+    xs, ys = (
+        ticks(0.0 if across == "trees" else min(p[0] for p in points), max(p[0] for p in points)),
+        ticks(0.0, max(p[1] for p in points)),
+    )
+
+    def px(x: float) -> float:
+        return LEFT + (x - xs[0]) / max(xs[-1] - xs[0], 1e-9) * (WIDE - LEFT - RIGHT)
+
+    def py(y: float) -> float:
+        return HIGH - BOTTOM - (y - ys[0]) / max(ys[-1] - ys[0], 1e-9) * (HIGH - TOP - BOTTOM)
+
+    said = "; ".join(f"{name}: {x:,.4g} {across}, {y:,.4g} {up}" for x, y, name, _ in points)
+    parts = [
+        f'<svg class="chart" viewBox="0 0 {WIDE} {HIGH}" role="img" aria-label="{escape(f"{title}. {said}")}">',
+        f'<text class="t" x="{LEFT}" y="18">{escape(title)}</text>',
+    ]
+    parts += [
+        f'<line class="g" x1="{LEFT}" x2="{WIDE - RIGHT}" y1="{py(y):.1f}" y2="{py(y):.1f}"/>'
+        f'<text class="a e" x="{LEFT - 7}" y="{py(y) + 4:.1f}">{y:,.10g}</text>'
+        for y in ys
+    ]
+    parts += [f'<text class="a m" x="{px(x):.1f}" y="{HIGH - BOTTOM + 18}">{x:,.10g}</text>' for x in xs]
+    parts += [
+        f'<text class="a m" x="{(LEFT + WIDE - RIGHT) / 2}" y="{HIGH - 8}">{escape(across)}</text>',
+        f'<text class="a m" transform="translate(14 {(TOP + HIGH - BOTTOM) / 2}) rotate(-90)">{escape(up)}</text>',
+    ]
+    placed: list[tuple[float, float, float]] = []
+    for x, y, name, beaten in sorted(points, key=lambda p: (p[0], p[1])):
+        colour, text = BEATEN if beaten else FULL, name if len(name) <= 26 else name[:25] + "…"
+        parts.append(f'<circle cx="{px(x):.1f}" cy="{py(y):.1f}" r="5" fill="{colour}"/>')
+        at = _clear_of(placed, px(x), py(y), 6.1 * len(text))
+        parts.append(f'<text class="a {"e" if at[2] else ""}" x="{at[0]:.1f}" y="{at[1]:.1f}">{escape(text)}</text>')
+    return "\n".join([*parts, "</svg>"])
+
+
+def _clear_of(placed: list[tuple[float, float, float]], x: float, y: float, wide: float) -> tuple[float, float, bool]:
+    """Find a place for a name beside its point where no other name stands; remember it."""
+    left_hand = x + 9 + wide > WIDE
+    start = x - 9 - wide if left_hand else x + 9
+    for shift in (4, -10, 18, -24, 32, -38, 46):
+        line = y + shift
+        if all(abs(line - other) > 11 or start > end or start + wide < begin for begin, end, other in placed):
+            break
+    placed.append((start, start + wide, line))
+    return (x - 9 if left_hand else x + 9), line, left_hand

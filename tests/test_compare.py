@@ -1,0 +1,206 @@
+"""Options side by side: figures equal to those of the plans themselves, what beats what, costs, and limits."""
+
+from __future__ import annotations
+
+import csv
+import math
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+
+import setout
+from farm import Farm, write_survey
+from setout.errors import SetoutError
+from setout.nouns import OrderLine
+from setout.nouns.comparison import Outcome
+from setout.nouns.prices import Price, Prices
+from setout.plan.prices import price
+from setout.run import Limits
+from setout.stages.compare import closest, first_cost, weighed, widest
+
+NAN = math.nan
+STEPS = ("8 ft", "12 ft", "16 ft", "20 ft")
+BLOCK = {
+    "name": "A",
+    "pattern": "offset",
+    "step": "16 ft",
+    "direction": "north-south",
+    "plants": [{"plant": "apple, semi-dwarf"}],
+}
+
+
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("sound")
+    write_survey(folder)
+    return folder
+
+
+@pytest.fixture
+def farm(tmp_path: Path, sound: Path) -> Farm:
+    made = Farm(tmp_path, sound)
+    made.sections["block"] = [dict(BLOCK)]
+    return made
+
+
+def outcome(name: str, **figures: Any) -> Outcome:
+    base = Outcome(
+        name, "A", "", False, "square", 5.0, 5.0, 0.0, 1e4, 100, 5.0, 4.0, 0.8, 0.0, 0.0, "none", 10.0, 20.0, 7.0, 6.0, 900.0,
+        2000.0, 1.0, None, 105, 0, 500.0, NAN, NAN,
+    )  # fmt: skip
+    return replace(base, **figures)
+
+
+def test_every_option_has_the_figures_of_the_plan_it_stands_for(farm: Farm) -> None:
+    """Each option is planned by itself, and its layers are counted with other libraries."""
+    options = [{"step": step} for step in STEPS if step != "16 ft"]
+    result = setout.compare(farm.write(option=options), farm.folder / "side")
+    assert [o.said for o in result.outcomes] == ["", "step 8 ft", "step 12 ft", "step 20 ft"]
+    for step, told in zip(("16 ft", "8 ft", "12 ft", "20 ft"), result.outcomes, strict=True):
+        farm.block["step"] = step
+        out = farm.folder / f"out {step}"
+        setout.plan(farm.write(), out, products=("geopackage",))
+        trees = gpd.read_file(out / "plan.gpkg", layer="trees")
+        usable = gpd.read_file(out / "plan.gpkg", layer="usable")
+        rows = gpd.read_file(out / "plan.gpkg", layer="rows")
+        order = gpd.read_file(out / "plan.gpkg", layer="order")
+        assert told.trees == len(trees)
+        assert told.nearest_m == pytest.approx(trees.nearest_m.median(), abs=1e-6)
+        assert told.crowding == pytest.approx(trees.crowding.median(), abs=1e-6)
+        assert told.pruning_load == pytest.approx(trees.pruning_load.median(), abs=1e-6)
+        assert told.trees_per_ha == pytest.approx(len(trees) / usable.area_m2.sum() * 1e4, rel=1e-6)
+        assert told.pipe_m == pytest.approx(rows.length_m.sum(), rel=1e-6)
+        assert told.plants == (order.trees + order.spares).sum()
+
+
+def test_the_closer_the_more_trees_and_the_more_work(farm: Farm) -> None:
+    """Common practice, no source: the closer, the more work; canopies of 15 ft at 20 ft stand free."""
+    result = setout.compare(farm.write(), farm.folder / "out", steps=STEPS)
+    close_to_wide = [o for o in result.outcomes if not o.planned]
+    for name in ("trees", "pruning_load", "work_h", "crowding"):
+        values = [getattr(o, name) for o in close_to_wide]
+        assert values == sorted(values, reverse=True), name
+    alleys = [o.alley_m for o in close_to_wide]
+    assert alleys == sorted(alleys)
+    assert close_to_wide[-1].pruning_class == "none"
+
+
+def test_the_files_say_what_the_result_says(farm: Farm) -> None:
+    options = [{"name": "=1+1 <script>", "step": "12 ft"}, {"step": "20 ft", "plant": "apple, dwarf"}]
+    path = farm.write(option=options, prices={"currency": "USD", "plant": "38 / each", "work": "25 / h"})
+    result = setout.compare(path, farm.folder / "out")
+    lines = list(csv.DictReader((farm.folder / "out" / "compare.csv").open(encoding="utf-8", newline="")))
+    assert [line["option"] for line in lines] == ["as planned", "'=1+1 <script>", "step 20 ft, plant apple, dwarf"]
+    table = pd.read_csv(farm.folder / "out" / "compare.csv")
+    assert table.trees.tolist() == [o.trees for o in result.outcomes]
+    assert np.allclose(table.yearly_cost, [o.work_h * 25 for o in result.outcomes], rtol=1e-5)
+    page = (farm.folder / "out" / "compare.html").read_text(encoding="utf-8")
+    assert "<script" not in page
+    assert "&lt;script&gt;" in page
+    for o in result.outcomes:
+        assert f"{o.trees:,}" in page
+    assert "Buried lines" in page
+
+
+def test_what_is_missing_is_null_and_says_why(farm: Farm) -> None:
+    farm.sections["block"] = [{k: v for k, v in BLOCK.items() if k != "plants"}]
+    result = setout.compare(farm.write(water=None, setback=None, height_limit=None), farm.folder / "out")
+    for o in result.outcomes:
+        assert math.isnan(o.work_h)
+        assert math.isnan(o.first_cost)
+        assert {"work_h", "first_cost"} <= set(o.unknown)
+    text = (farm.folder / "out" / "compare.csv").read_text(encoding="utf-8")
+    assert "nan" not in text.lower().replace("not known", "")
+
+
+def test_without_options_steps_round_the_blocks_own_are_compared(farm: Farm) -> None:
+    result = setout.compare(farm.write(), farm.folder / "out")
+    assert [round(o.step_m / 0.3048, 2) for o in result.outcomes] == [16.0, 8.0, 12.0, 20.0, 24.0]
+
+
+def test_limits_find_the_closest_spacing_that_fits(farm: Farm) -> None:
+    path = farm.write()
+    for hours in (1.0, 4.0):
+        (fit,) = setout.compare(path, farm.folder / "out", steps=["16 ft"], limits=Limits(hours_per_week=hours)).fits
+        assert fit.outcome is not None
+        assert fit.outcome.work_h <= 52 * hours
+        # a quarter of a foot closer is too much
+        closer = f"{fit.outcome.step_m / 0.3048 - 0.25} ft"
+        beyond = setout.compare(path, farm.folder / "out", steps=[closer]).outcomes[1]
+        assert beyond.work_h > 52 * hours
+    (fit,) = setout.compare(path, farm.folder / "out", steps=["16 ft"], limits=Limits(trees=150)).fits
+    assert fit.outcome is not None
+    assert fit.outcome.trees >= 150
+    (none,) = setout.compare(path, farm.folder / "out", steps=["16 ft"], limits=Limits(trees=10**6)).fits
+    assert none.outcome is None
+
+
+def test_an_option_is_beaten_by_one_that_is_as_good_in_all_and_better_in_one() -> None:
+    base, more, wider = outcome("base"), outcome("more", trees=130), outcome("wider", trees=60, work_h=8.0)
+    named = {o.name: o.beaten_by for o in weighed([base, more, wider])}
+    assert named == {"base": "more", "more": "", "wider": ""}
+    assert not any(o.beaten_by for o in weighed([base, outcome("same")]))
+    unknown = outcome("unknown", trees=200, need_lpd=NAN)
+    assert not any(o.beaten_by for o in weighed([base, unknown]))
+
+
+def test_costs_add_up_by_hand() -> None:
+    """21 plants at 30 and 100 m of wire at 0.25 a metre are 655."""
+    from setout.nouns import MaterialLine
+
+    order = [OrderLine("apple", "apple, dwarf", "", "", "dwarf", "A", 20, 1)]
+    wire = [MaterialLine("wire", "12.5 gauge", 100.0, "m", "block A: 2 rows")]
+    prices = {"apple, dwarf": Price(30.0, "each"), "wire": Price(0.25, "m")}
+    assert first_cost(Prices("", prices), order, wire) == (655.0, [])
+    total, missing = first_cost(Prices("", {"wire": Price(0.25, "m")}), order, wire)
+    assert math.isnan(total)
+    assert missing == ["apple, dwarf"]
+    assert price("1 / ft").amount == pytest.approx(1 / 0.3048)
+
+
+def test_searches_end_at_the_edge_of_what_keeps_the_limit() -> None:
+    def at(step: float) -> Outcome | None:
+        return outcome("s", step_m=step, work_h=100 / step, trees=int(1000 / step)) if step < 9 else None
+
+    found = closest(at, lambda o: o.work_h <= 25, 1.0, 8.0, 0.5)
+    assert found is not None
+    assert found.step_m == 4.0
+    found = widest(at, lambda o: o.trees >= 250, 1.0, 8.0, 0.5)
+    assert found is not None
+    assert found.step_m == 4.0
+    assert closest(at, lambda o: False, 1.0, 8.0, 0.5) is None
+
+
+@pytest.mark.parametrize(
+    ("sections", "said"),
+    [
+        ({"option": [{"stepp": "8 ft"}]}, 'option[1]: stepp: unknown key; did you mean "step"'),
+        ({"option": [{"step": "8"}]}, "option[1]: step"),
+        ({"option": [{"name": "none"}]}, "option[1]: changes nothing"),
+        ({"option": [{"step": "8 ft", "block": "Z"}]}, 'option[1]: there is no block "Z"'),
+        ({"option": [{"plant": "appel, dwarf"}]}, "did you mean"),
+        ({"option": [{"step": "8 ft", "name": "x"}, {"step": "9 ft", "name": "x"}]}, 'two options are called "x"'),
+        ({"prices": {"plant": 38}}, "38 does not say for how much"),
+        ({"prices": {"wire": "3 / kg"}}, "which nothing is counted in"),
+    ],
+)
+def test_faults_of_options_and_prices_are_told_by_every_command(
+    farm: Farm, sections: dict[str, Any], said: str
+) -> None:
+    for verb in (setout.plan, setout.compare):
+        with pytest.raises(SetoutError) as caught:
+            verb(farm.write(**sections), farm.folder / "out")
+        assert said in "\n".join(map(str, caught.value.faults))
+        assert not (farm.folder / "out").exists()
+
+
+def test_an_option_that_cannot_be_laid_out_says_which_and_writes_nothing(farm: Farm) -> None:
+    with pytest.raises(SetoutError) as caught:
+        setout.compare(farm.write(option=[{"step": "12 ft"}, {"step": "900 ft"}]), farm.folder / "out")
+    assert 'option "step 900 ft"' in "\n".join(map(str, caught.value.faults))
+    assert not (farm.folder / "out").exists()
