@@ -40,7 +40,7 @@ LOWEST_DEG: Final = 4.0
 """Bodies further away than where their top stands at this altitude are left out [deg]."""
 SAME_M: Final = 0.01
 """Offsets that differ by less are the same [m]: it turns a neighbour at 5 m by 0.1 degree."""
-COMPANY: Final = 12
+COMPANY: Final = 40
 """Pairs of one offset from which on they are taken together."""
 WHOLLY: Final = 1e6
 """Slope that stands for straight up."""

@@ -22,11 +22,14 @@ from setout.geometry.skyline import (
     Singles,
     Views,
     azimuths_of,
+    lowest_between,
     raise_each,
     raise_together,
 )
 from setout.geometry.sun import SunPath
 
+STAGES = (10, 40)
+"""Bodies of each tree, the nearest first, after which those that the skyline hides are left out."""
 Horizon = Callable[[Floats, Floats, Floats], Singles]
 """Takes x, y [m] and azimuths [deg]; gives the tangent of the terrain's altitude, (azimuths, n)."""
 
@@ -126,17 +129,60 @@ def _by_reach(bodies: Bodies, views: Views) -> Iterator[_Around]:
 
 
 def _look_round(skylines: list[Singles], part: Views, around: _Around, ways: Azimuths, company: int) -> None:
-    """Raise the skylines of some trees of the same size by the bodies in reach."""
-    bodies = around.bodies
-    column, other = _pairs(part, around)
+    """Raise the skylines of some trees of the same size by the bodies in reach.
+
+    Those that most trees have at the same offset come first, then the others, the nearest first, without those that
+    what came before them hides.
+    """
+    column, other, distance = _pairs(part, around)
     if not len(column):
         return
-    key = _offset_key(part, around, column, other)
-    # sixteen bits are sorted by counting; two keys that share them only come in more than one run
-    order = np.argsort((key % 65521).astype(np.uint16), kind="stable")
-    column, other, key = column[order], other[order], key[order]
-    edge = np.concatenate([[0], np.flatnonzero(np.diff(key)) + 1, [len(key)]])
+    size = len(part.x)
+    edge, order = _sorted(_offset_key(part, around, column, other))
     count = np.diff(edge)
+    most = (count >= company) & (2 * count >= size)
+    for common in np.flatnonzero(most):
+        here = order[edge[common] : edge[common + 1]]
+        _raise_company(skylines, part, around.bodies, column[here], other[here], ways)
+    left = order[np.repeat(~most, count)]
+    left = left[np.argsort(distance[left].astype(np.float32))]
+    cuts = [cut for cut in (count * size for count in STAGES) if cut < len(left)]
+    for stage, k in enumerate(np.split(left, cuts)):
+        if stage or most.any():
+            k = k[_shown(skylines, part, around.bodies, (column[k], other[k], distance[k]), ways)]
+        if len(k):
+            _raise(skylines, part, around, (column[k], other[k]), ways, company)
+
+
+def _shown(
+    skylines: list[Singles], part: Views, bodies: Bodies, pairs: tuple[Ints, Ints, Floats], ways: Azimuths
+) -> Any:
+    """Return which bodies may show over the skyline of some point of the tree that looks at them."""
+    column, other, distance = pairs
+    offset = float(np.max(np.hypot(part.dx[0], part.dy[0])))
+    bound = bodies.bound[other]
+    clear = distance - bound - offset
+    far = clear > 0
+    lowest = np.minimum.reduce(skylines)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        half = np.degrees(np.arcsin(np.clip((bound + offset) / distance, 0.0, 1.0)))
+        highest = (bodies.top[other] - part.z.min(axis=1)[column]) / clear
+    azimuth = np.degrees(np.arctan2(bodies.x[other] - part.x[column], bodies.y[other] - part.y[column])) % 360.0
+    first, last = ways.between(azimuth - half, azimuth + half)
+    shown = ~far
+    look = np.flatnonzero(far & (last > first))
+    shown[look] = highest[look] > lowest_between(lowest, first[look], last[look], column[look])
+    return shown
+
+
+def _raise(
+    skylines: list[Singles], part: Views, around: _Around, pairs: tuple[Ints, Ints], ways: Azimuths, company: int
+) -> None:
+    """Raise skylines by pairs of trees and bodies: those that share offset and size together, the others one by one."""
+    column, other = pairs
+    bodies = around.bodies
+    edge, order = _sorted(_offset_key(part, around, column, other))
+    column, other, count = column[order], other[order], np.diff(edge)
     alone = np.repeat(count < company, count)
     if alone.any():
         column_alone, body = column[alone], bodies.take(other[alone])
@@ -144,10 +190,24 @@ def _look_round(skylines: list[Singles], part: Views, around: _Around, ways: Azi
         for point, skyline in enumerate(skylines):
             raise_each(skyline, point, seen, column_alone, body, ways)
     for k in np.flatnonzero(count >= company):
-        same = _company(part, bodies, column[edge[k] : edge[k + 1]], other[edge[k] : edge[k + 1]])
-        eyes = part.z[same.columns]
-        for point, skyline in enumerate(skylines):
-            raise_together(skyline, same, (part.dx[0, point], part.dy[0, point]), eyes[:, point], ways)
+        here = slice(edge[k], edge[k + 1])
+        _raise_company(skylines, part, bodies, column[here], other[here], ways)
+
+
+def _sorted(key: Ints) -> tuple[Ints, Ints]:
+    """Return the edges of runs of the same key, and an order that brings them together."""
+    # sixteen bits are sorted by counting; two keys that share them only come in more than one run
+    order = np.argsort((key % 65521).astype(np.uint16), kind="stable")
+    return np.concatenate([[0], np.flatnonzero(np.diff(key[order])) + 1, [len(key)]]), order
+
+
+def _raise_company(
+    skylines: list[Singles], part: Views, bodies: Bodies, column: Ints, other: Ints, ways: Azimuths
+) -> None:
+    same = _company(part, bodies, column, other)
+    eyes = part.z[same.columns]
+    for point, skyline in enumerate(skylines):
+        raise_together(skyline, same, (part.dx[0, point], part.dy[0, point]), eyes[:, point], ways)
 
 
 def _company(part: Views, bodies: Bodies, column: Ints, other: Ints) -> Company:
@@ -167,8 +227,8 @@ def _company(part: Views, bodies: Bodies, column: Ints, other: Ints) -> Company:
     return Company(columns, trunk, float(part.radius[0]), radius, long, wide, axis, foot, top)
 
 
-def _pairs(part: Views, around: _Around) -> tuple[Ints, Ints]:
-    """Return which trees look at which bodies: those in reach and high enough that are not their own."""
+def _pairs(part: Views, around: _Around) -> tuple[Ints, Ints, Floats]:
+    """Return which trees look at which bodies, and how far these are: those in reach and high enough that are not their own."""
     from scipy.spatial import cKDTree
 
     bodies = around.bodies
@@ -180,7 +240,7 @@ def _pairs(part: Views, around: _Around) -> tuple[Ints, Ints]:
     mine = (bodies.owner[other] == part.tree[column]) & (part.tree[column] >= 0)
     wall = (bodies.group[other] == part.group[column]) & (part.group[column] >= 0)
     keep = high & ~mine & ~wall
-    return column[keep], other[keep]
+    return column[keep], other[keep], found["v"][keep]
 
 
 def _offset_key(part: Views, around: _Around, column: Ints, other: Ints) -> Ints:

@@ -162,6 +162,8 @@ def _layer_references(plan: Plan) -> Iterator[tuple[str, str]]:
         yield f"no_plant[{number}].from", area.from_
     for number, limit in enumerate(plan.height_limit, 1):
         yield f"height_limit[{number}].from", limit.from_
+    for number, shade in enumerate(plan.shade, 1):
+        yield f"shade[{number}].from", shade.from_
     if plan.water is not None:
         yield "water.points", plan.water.points
         yield from ((f"water.barriers[{n}]", text) for n, text in enumerate(plan.water.barriers, 1))

@@ -125,6 +125,7 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         tuple(tuple(room.plain_words(r, site.blocks[r.block], site.units)) for r in seen.room.blocks),
         irrigation=watered.irrigation,
         light=lit.light,
+        sheets=the_plan.sheets.value(),
     )  # fmt: skip
 
 

@@ -1,0 +1,146 @@
+"""Light in its place in the journey: which plantings it is reckoned for, and what it gives to trees and findings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from setout.geometry.sun import sun_path
+from setout.nouns import Finding, Floats, Ground, Light, Rows, Site, Survey, Trees
+from setout.nouns.shade import AUTO_TREES, LightPlan, Shade
+from setout.plan import Plan
+from setout.stages import light as sun
+from setout.stages import terrain
+from setout.stages.survey.shade import shade_of
+
+
+@dataclass(frozen=True, slots=True)
+class Lit:
+    """Light of a planting; columns of the trees by name; findings."""
+
+    light: Light | None = None
+    facts: Mapping[str, Any] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """Finished positions: the site, the ground they stand on, the trees, their rows and columns."""
+
+    site: Site
+    ground: Ground
+    trees: Trees
+    rows: Rows
+    facts: Mapping[str, Any]
+
+
+def shade_at(the_plan: Plan, surveyed: Survey, site: Site) -> Shade:
+    """Return what throws shade beside the planting; nothing where light is not reckoned.
+
+    Parameters
+    ----------
+    the_plan : Plan
+        The plan file.
+    surveyed : Survey
+        What its files hold.
+    site : Site
+        For its frame.
+
+    Returns
+    -------
+    Shade
+        Features with heights.
+
+    Raises
+    ------
+    PlanFaults
+        Features whose height nobody says.
+    """
+    return shade_of(the_plan, surveyed, site.frame)
+
+
+def lighting(the_plan: Plan, shade: Shade, stand: Stand) -> Lit:
+    """Reckon the light of a planting, if its sizes are known and the plan file does not forbid it.
+
+    Parameters
+    ----------
+    the_plan : Plan
+        The plan file.
+    shade : Shade
+        From :func:`shade_at`.
+    stand : Stand
+        The finished positions.
+
+    Returns
+    -------
+    Lit
+        Empty where nothing is reckoned.
+    """
+    wanted, site, trees = the_plan.light.value(), stand.site, stand.trees
+    sized = [bool(np.isfinite(block.spread_m) and np.isfinite(block.height_m)) for block in site.blocks]
+    if wanted.compute == "never":
+        return Lit()
+    if not any(sized):
+        return Lit(findings=_nothing_known(site, the_plan))
+    if wanted.compute == "auto" and len(trees) > AUTO_TREES:
+        return Lit(findings=(_too_many(len(trees)),))
+    return _lit(wanted, shade, stand)
+
+
+def _lit(wanted: LightPlan, shade: Shade, stand: Stand) -> Lit:
+    site, trees, ground = stand.site, stand.trees, stand.ground
+    frame, blocks = site.frame, site.blocks
+    days = sun.season_days(wanted, frame.lat)
+    path = sun_path(days, frame.lat, frame.lon, frame.height_m)
+    z = _ground_height(stand.facts.get("elevation_m"), len(trees))
+
+    def height_at(x: Floats, y: Floats) -> Floats:
+        return terrain.sample(ground, x, y)[0] if ground.elevations is not None else np.zeros(len(x))
+
+    eye = 0.5 * float(np.nanmedian([block.height_m for block in blocks]))
+    sky = sun.Sky(path, sun.land_horizon(ground, site, eye), sun.others_of(shade, height_at))
+    light = sun.trees_light(blocks, trees, z, sky, wanted.year)
+    shades = sun.screen_shades(blocks, trees, z, path, wanted.year)
+    found = (
+        *shade.findings,
+        *sun.light_findings(blocks, trees, light),
+        *sun.screen_findings(blocks, shades, frame.lat, site.units),
+    )
+    turned = sun.directions(blocks, stand.rows, path, wanted.year)
+    light = replace(light, shades=shades, directions=turned, findings=found)
+    facts = {
+        "sun_h": light.sun_h, "sun_am_h": light.sun_am_h, "sun_pm_h": light.sun_pm_h, "sun_open_h": light.open_h,
+    }  # fmt: skip
+    return Lit(light, facts, found)
+
+
+def _ground_height(elevation: Any, size: int) -> Floats:
+    """Return the height of the ground at every tree; where it is unknown that of the middle tree."""
+    if elevation is None:
+        return np.zeros(size)
+    z = np.asarray(elevation, float)
+    known = np.isfinite(z)
+    return np.where(known, z, np.median(z[known]) if known.any() else 0.0)
+
+
+def _nothing_known(site: Site, the_plan: Plan) -> tuple[Finding, ...]:
+    """Say why there is no light, where the plan file asks for it."""
+    if the_plan.light.compute != "always" and "light" not in the_plan.model_fields_set and not the_plan.shade:
+        return ()
+    names = ", ".join(block.name for block in site.blocks)
+    return (
+        Finding(
+            "light_unknown", "note", f"light is not reckoned: the spread and height of block {names} are not known",
+            "", "", 'name its plants, or write spread = "15 ft" and height = "15 ft" for the block',
+        ),
+    )  # fmt: skip
+
+
+def _too_many(trees: int) -> Finding:
+    return Finding(
+        "light_left_out", "note", f"light is not reckoned of itself for {trees:,} trees: it would take a minute or more",
+        f"{trees:,} trees", f"{AUTO_TREES:,} trees", 'write compute = "always" in the table [light] to have it',
+    )  # fmt: skip

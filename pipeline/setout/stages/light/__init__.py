@@ -1,0 +1,35 @@
+"""Light: direct sun on every tree's canopy, what directions and screens do, and where it falls short.
+
+What is reckoned
+----------------
+canopy
+    An ellipsoid from the ground to the tree's height, as wide as its spread, filled below its widest place. Plants of a
+    hedgerow, trellis or screen whose canopies touch are one continuous wall, as wide as their spread (on a trellis
+    1.2 m, common practice) and as high as they are; a row that is one wall does not shade its own plants.
+points
+    Light is the mean of five points: one in the middle at three quarters of the height, and four at half the height,
+    halfway from the trunk to the rim, to the east, west, north and south. The tree's own canopy does not count.
+overlap
+    Canopies that overlap meet at the plane between the trunks that divides their distance by the radii. Points of a
+    pair's partners stay on their own side of it.
+hours
+    Time with the sun's middle above a level horizon and above all that stands in the way, without refraction. Noon is
+    the sun's transit. Bodies further off than where their top stands 4 degrees high are left out.
+open hours
+    The same with the terrain alone in the way.
+full sun
+    At least six hours of direct sun a day (common practice: six to eight for fruit trees).
+"""
+
+from setout.stages.light.days import season_days
+from setout.stages.light.doubts import light_findings
+from setout.stages.light.land import land_horizon
+from setout.stages.light.others import others_of
+from setout.stages.light.screens import screen_findings, screen_shades
+from setout.stages.light.trees import Sky, trees_light
+from setout.stages.light.turned import directions
+
+__all__ = [
+    "Sky", "directions", "land_horizon", "light_findings", "others_of", "screen_findings", "screen_shades", "season_days",
+    "trees_light",
+]  # fmt: skip

@@ -1,0 +1,67 @@
+"""Where light falls short, and what a plan cannot know of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+import numpy as np
+import shapely
+
+from setout.nouns import Block, Finding, Light, Trees
+
+FULL_SUN_H: Final = 6.0
+"""Direct sun a day below which fruit trees fall short (common practice: six to eight hours)."""
+
+
+def light_findings(blocks: Sequence[Block], trees: Trees, light: Light) -> Iterator[Finding]:
+    """Yield what there is to say of the trees' light, block by block.
+
+    Parameters
+    ----------
+    blocks : Sequence of Block
+        Patterns and plants.
+    trees : Trees
+        Positions.
+    light : Light
+        Their light.
+
+    Yields
+    ------
+    Finding
+        Trees below full sun, and blocks whose sizes are unknown.
+    """
+    for index, block in enumerate(blocks):
+        own = np.flatnonzero(trees.block == index)
+        unknown = own[light.unknown[own]]
+        if len(unknown) and light.year is None:
+            missing = [
+                word
+                for word in ("spread", "height")
+                if not block.plants or any(np.isnan(getattr(plant, f"{word}_m")) for plant in block.plants)
+            ]
+            words = " and ".join(missing) or "size"
+            yield Finding(
+                "light_unknown", "note", f"block {block.name}: the light of {len(unknown):,} trees is not known, as their {words} is not",
+                f"{len(unknown):,} trees", "", 'name its plants, or write spread = "15 ft" and height = "15 ft" for the block',
+            )  # fmt: skip
+        known = own[~light.unknown[own]]
+        dark = known[light.sun_h[known] < FULL_SUN_H]
+        if len(dark):
+            worst = dark[np.argmin(light.sun_h[dark])]
+            open_h, least = float(light.open_h[worst]), float(light.sun_h[worst])
+            share = f"{len(dark):,} of {len(known):,} trees get" if len(known) > 1 else "its tree gets"
+            cause = (
+                "the terrain takes most of it"
+                if open_h < FULL_SUN_H
+                else "canopies and what stands round them take the rest"
+            )
+            when = "" if light.year is None else f" in year {light.year}"
+            yield Finding(
+                "sun_short", "warn",
+                f"block {block.name}{when}: {share} less than {FULL_SUN_H:g} h of direct sun a day in the season; the darkest "
+                f"{least:.1f} h of {open_h:.1f} h, {cause}",
+                f"{least:.1f} h", f"{FULL_SUN_H:g} h",
+                "widen the step or the row distance, hold the plants smaller, or plant what bears in part shade",
+                geometry=shapely.MultiPoint(np.column_stack([trees.x[dark], trees.y[dark]])),
+            )  # fmt: skip

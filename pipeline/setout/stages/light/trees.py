@@ -1,0 +1,82 @@
+"""Light on every tree of a planting."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from setout.geometry.skyline import Bodies, Views
+from setout.geometry.sun import SunPath
+from setout.geometry.sunlight import Horizon, sunlight
+from setout.nouns import Block, Floats, Light, Trees
+from setout.stages.light.canopies import bodies_of, canopies_of, together, views_of
+from setout.stages.light.days import sun_days
+
+
+@dataclass(frozen=True, slots=True)
+class Sky:
+    """What the sun does over the site.
+
+    Attributes
+    ----------
+    path : positions of the sun
+    horizon : of the terrain; None for a level one
+    others : buildings, fences and existing trees
+    """
+
+    path: SunPath
+    horizon: Horizon | None
+    others: Bodies
+
+
+def trees_light(blocks: Sequence[Block], trees: Trees, z: Floats, sky: Sky, year: int | None = None) -> Light:
+    """Return the direct sun of every tree.
+
+    Parameters
+    ----------
+    blocks : Sequence of Block
+        Patterns and plants.
+    trees : Trees
+        Positions.
+    z : (n,) ndarray
+        Height of the ground at every tree [m]; level ground where all are the same.
+    sky : Sky
+        Sun, terrain and what stands round the planting.
+    year : int, optional
+        Years after planting; full size when absent.
+
+    Returns
+    -------
+    Light
+        NaN for trees of unknown size, and for those that have come out by that year. Without findings.
+    """
+    canopies = canopies_of(blocks, trees, year)
+    views, own = views_of(trees, canopies, z)
+    bodies = together(bodies_of(blocks, trees, canopies, z), sky.others)
+    days = len(sky.path.dates)
+    morning, afternoon = (np.full((days, len(trees)), np.nan, np.float32) for _ in range(2))
+    free = np.full(len(trees), np.nan)
+    if len(own):
+        morning[:, own], afternoon[:, own] = sunlight(views, bodies, sky.path, sky.horizon)
+        free[own] = _open(views.x, views.y, sky)
+    if year is not None:
+        gone = canopies.gone
+        morning[:, gone] = afternoon[:, gone] = np.nan
+        free[gone] = np.nan
+    am, pm = morning.mean(axis=0, dtype=float), afternoon.mean(axis=0, dtype=float)
+    return Light(sun_days(sky.path), am + pm, am, pm, free, morning, afternoon, year)
+
+
+def _open(x: Floats, y: Floats, sky: Sky) -> Floats:
+    """Return the hours that the terrain leaves, mean of the days."""
+    n = len(x)
+    if sky.horizon is None:
+        return np.full(n, float(sum(half.sum() for half in sky.path.by_half())) / len(sky.path.dates))
+    zero, none = np.zeros((n, 1)), np.full(n, -1)
+    flat = np.zeros(n)
+    views = Views(x, y, flat, none, flat, none, zero, zero, zero)
+    morning, afternoon = sunlight(views, sky.others.take(slice(0)), sky.path, sky.horizon)
+    free: Floats = (morning + afternoon).mean(axis=0, dtype=float)
+    return free

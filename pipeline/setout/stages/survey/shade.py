@@ -1,0 +1,115 @@
+"""What throws shade beside the planting, with heights from the plan file or from attribute columns."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import shapely
+
+from setout.errors import Fault, PlanFaults, SetoutError
+from setout.nouns import Bools, Finding, Floats, Frame, Geometries, Survey, VectorLayer
+from setout.nouns.shade import Shade
+from setout.plan import Plan
+from setout.plan.light import ShadeSection
+from setout.units import LENGTH, quantity
+
+
+def shade_of(plan: Plan, survey: Survey, frame: Frame) -> Shade:
+    """Gather the features of all [[shade]] tables.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan file.
+    survey : Survey
+        What its files hold.
+    frame : Frame
+        The site's frame.
+
+    Returns
+    -------
+    Shade
+        Features with a height; a finding names those without.
+
+    Raises
+    ------
+    PlanFaults
+        Layers in which no feature has a height, or points of which none has a spread; texts that are no lengths.
+    """
+    shapes, heights, spreads, findings, faults = [], [], [], [], []
+    for number, section in enumerate(plan.shade, 1):
+        try:
+            geometry, height, spread = _features(section, survey.layers[section.from_], frame)
+            keep = np.isfinite(height) & ((shapely.get_dimensions(geometry) > 0) | np.isfinite(spread))
+            findings += list(_left_out(section, geometry, height, keep))
+            shapes.append(geometry[keep])
+            heights.append(height[keep])
+            spreads.append(spread[keep])
+        except SetoutError as error:
+            faults += [Fault(f.what, f"shade[{number}]: {f.where}", f.remedy) for f in error.faults]
+    if faults:
+        raise PlanFaults(tuple(faults))
+    if not shapes:
+        return Shade()
+    return Shade(np.concatenate(shapes), np.concatenate(heights), np.concatenate(spreads), tuple(findings))
+
+
+def _features(section: ShadeSection, layer: VectorLayer, frame: Frame) -> tuple[Geometries, Floats, Floats]:
+    """Return single features in the frame, their heights and spreads [m]; NaN unknown."""
+    parts, of = shapely.get_parts(_in_frame(layer, frame), return_index=True)
+    height = _lengths(layer, "height", section.height)[of]
+    spread = _lengths(layer, "spread", section.spread)[of]
+    if len(parts) and not np.isfinite(height).any():
+        raise SetoutError(
+            "nothing there has a height, so its shade cannot be known", section.from_,
+            'write height = "20 ft" in its [[shade]] table, or give the layer a column height_ft or height_m',
+        )  # fmt: skip
+    points = shapely.get_dimensions(parts) == 0
+    if points.any() and not np.isfinite(spread[points]).any():
+        raise SetoutError(
+            "a tree's shade needs its spread, and no point there has one", section.from_,
+            'write spread = "30 ft" in its [[shade]] table, or give the layer a column spread_ft or spread_m',
+        )  # fmt: skip
+    return parts, height, spread
+
+
+def _in_frame(layer: VectorLayer, frame: Frame) -> Geometries:
+    def move(xy: Floats) -> Floats:
+        return np.column_stack(frame.of(layer.crs, xy[:, 0], xy[:, 1]))
+
+    out: Geometries = shapely.transform(layer.geometry, move)
+    return out
+
+
+def _left_out(section: ShadeSection, geometry: Geometries, height: Floats, keep: Bools) -> Iterator[Finding]:
+    for which, word in ((~keep & np.isnan(height), "height"), (~keep & np.isfinite(height), "spread")):
+        if which.any():
+            yield Finding(
+                f"shade_without_{word}", "warn",
+                f"{int(which.sum())} of {len(geometry)} features of {section.from_} have no {word}: their shade is not counted",
+                f"{int(which.sum())} without", f"a {word} of each", f"give them a {word}, or one for all in the plan file",
+                geometry=shapely.union_all(geometry[which]),
+            )  # fmt: skip
+
+
+def _lengths(layer: VectorLayer, kind: str, given: float | None) -> Floats:
+    """Return a length of every feature [m]: from a column with its unit in the name or in the text, else as given."""
+    size = len(layer.geometry)
+    out = np.full(size, np.nan if given is None else given)
+    for name, values in layer.columns.items():
+        stem, _, unit = name.lower().partition("_")
+        if stem != kind or (unit and unit not in LENGTH):
+            continue
+        for k, value in enumerate(values):
+            if value is None or value != value or value == "":
+                continue
+            where = f"{layer.source}: {name}, feature {k + 1}"
+            try:
+                out[k] = float(value) * LENGTH[unit] if unit else quantity(value, "length")
+            except (ValueError, TypeError) as error:
+                what, _, remedy = str(error).partition("; ")
+                raise SetoutError(what, where, remedy or f"name the column with its unit, such as {kind}_ft") from None
+            if not np.isfinite(out[k]) or out[k] <= 0:
+                raise SetoutError(f"{value} is not a {kind} above zero", where, "correct it or leave it empty")
+    return out
