@@ -189,11 +189,21 @@ def distance_grid(base: Base, area: BaseGeometry, cell: float) -> DistanceGrid:
     y = low_y + cell * np.arange(-2, np.ceil((high_y - low_y) / cell) + 3)
     grid = np.column_stack([np.tile(x, len(y)), np.repeat(y, len(x))])
     distance = np.full(len(grid), np.nan)
-    round_it = shapely.buffer(area, 2 * cell, quad_segs=1, cap_style="square", join_style="mitre")
-    shapely.prepare(round_it)
-    near = shapely.intersects_xy(round_it, grid)
+    near = _near_area(area, x, y, cell).ravel()
     distance[near] = base.signed(grid[near])[0]
     return DistanceGrid(base, x, y, distance.reshape(len(y), len(x)))
+
+
+def _near_area(area: BaseGeometry, x: Floats, y: Floats, cell: float) -> NDArray[np.bool_]:
+    """Tell which points of a grid lie in an area or within two cells of it: marked by its points and edges, and widened."""
+    from scipy.ndimage import binary_dilation
+
+    shapely.prepare(area)
+    columns, rows = np.meshgrid(x, y)
+    marked = shapely.contains_xy(area, columns, rows)
+    edge = shapely.get_coordinates(shapely.segmentize(area, cell))
+    marked[np.rint((edge[:, 1] - y[0]) / cell).astype(int), np.rint((edge[:, 0] - x[0]) / cell).astype(int)] = True
+    return np.asarray(binary_dilation(marked, np.ones((3, 3), bool), iterations=2), bool)
 
 
 def drawn(grid: DistanceGrid, levels: Sequence[float]) -> list[tuple[int, Path]]:

@@ -26,8 +26,8 @@ from setout.stages.curve.common import (
     trees_along,
 )
 
-TRIES, FEWER_TRIES, MANY_ROWS = 16, 8, 40
-"""Places of the rows across the guide line that are compared; where there are many rows, the place matters less."""
+TRIES = ((40.0, 16), (80.0, 8), (float("inf"), 2))
+"""Up to so many rows, so many places of the rows across the guide line are compared: of many rows, few trees hang on it."""
 LONGER = 1.02
 """A step longer than this share of the one asked for, and shorter than two, was stretched by a bend."""
 STRETCHED = 0.1
@@ -198,7 +198,8 @@ def best_place(pattern: Pattern, grid: DistanceGrid, blade: Blade) -> float:
     best, place = -1, 0.0
     ends = 2 * end_m(pattern)
     low, high = grid.span
-    tries = TRIES if high - low < MANY_ROWS * pattern.row_distance_m else FEWER_TRIES
+    rows = (high - low) / pattern.row_distance_m
+    tries = next(number for most, number in TRIES if rows < most)
     for first in np.arange(tries) * period / tries:
         levels = _family(pattern, grid, float(first))
         paths = [path for _, path in drawn(grid, levels)]
