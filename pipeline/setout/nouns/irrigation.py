@@ -101,6 +101,7 @@ class IrrigationPlan:
     spread_limit : greatest pressure difference in what one valve opens, as a share of the emitter's pressure
     velocity_m_s : greatest velocity in a pipe [m/s]
     daily_volume_l : what every water point gives in a day [l]; inf for no limit but its flow
+    block_emitters : per block, emitters at every tree, or at every two that share; empty for those of the emitter
     assumed : settings that were not in the plan file, as "emitter.exponent 0.5": common practice, to be checked
     """
 
@@ -112,7 +113,14 @@ class IrrigationPlan:
     spread_limit: float = 0.2
     velocity_m_s: float = 1.524
     daily_volume_l: float = float("inf")
+    block_emitters: tuple[int, ...] = ()
     assumed: tuple[str, ...] = ()
+
+    def emitters_in(self, block: int) -> int:
+        """Return how many emitters stand at every tree of a block, or at every two that share."""
+        if self.block_emitters:
+            return self.block_emitters[block]
+        return 1 if self.emitter is None or self.emitter.trees_per_emitter > 1 else self.emitter.per_tree
 
 
 @dataclass(frozen=True, slots=True)

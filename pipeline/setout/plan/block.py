@@ -61,6 +61,7 @@ class BlockSection(Section):
     plants: tuple[PlantSection, ...] = ()
     plants_by: Literal["share", "rows"] = "share"
     pollinizer: PollinizerSection | None = None
+    emitters: int | None = Field(None, ge=1, le=100)
 
     _plants = field_validator("plants", mode="before")(one_or_many)
 

@@ -108,7 +108,7 @@ class WaterSettings(Section):
         return IrrigationPlan(
             None if self.emitter is None else self.emitter.value(), pipes, self.efficiency, self.hours_per_day,
             self.days_per_week, self.pressure_spread, self.max_velocity,
-            float("inf") if self.daily_volume is None else 24 * self.daily_volume, tuple(self._assumed()),
+            float("inf") if self.daily_volume is None else 24 * self.daily_volume, assumed=tuple(self._assumed()),
         )  # fmt: skip
 
     def _assumed(self) -> list[str]:

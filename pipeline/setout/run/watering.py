@@ -15,9 +15,9 @@ from setout.nouns import (
     Ground,
     Ints,
     Irrigation,
+    IrrigationPlan,
     MaterialLine,
     Need,
-    NeedSettings,
     Reach,
     Rows,
     Site,
@@ -33,12 +33,13 @@ from setout.stages.need import need_of
 
 @dataclass(frozen=True, slots=True)
 class Watered:
-    """The irrigation, per-tree columns that it gives or changes, materials and findings."""
+    """The irrigation, per-tree columns that it gives or changes, materials, findings, and the need behind it."""
 
     irrigation: Irrigation | None
     facts: dict[str, Any]
     materials: tuple[MaterialLine, ...] = ()
     findings: tuple[Finding, ...] = ()
+    need: Need | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,11 +105,11 @@ def watering(the_plan: Plan, planted: Planted | None) -> Watered:
         return Watered(None, {})
     site = planted.site
     need = _need(the_plan, site, planted.trees)
-    settings = the_plan.water.irrigation()
+    settings = settings_of(the_plan)
     unserved = why_unserved(planted)
     point, run = planted.point, planted.run_m
     if settings.emitter is not None:
-        point, run = _joined(planted)
+        point, run = _joined(planted, settings, need)
 
     def heights(x: Floats, y: Floats) -> Floats:
         if planted.ground.elevations is None:
@@ -119,15 +120,34 @@ def watering(the_plan: Plan, planted: Planted | None) -> Watered:
     irrigation = water.irrigate(given, settings, need)
     facts: dict[str, Any] = {"water_index": point, "run_m": run}
     facts |= columns(irrigation)
-    return Watered(irrigation, facts, irrigation.materials, irrigation.findings)
+    return Watered(irrigation, facts, irrigation.materials, irrigation.findings, need)
+
+
+def settings_of(the_plan: Plan) -> IrrigationPlan:
+    """Return what a plan with a water section asks of the irrigation.
+
+    Parameters
+    ----------
+    the_plan : Plan
+        The plan file.
+
+    Returns
+    -------
+    IrrigationPlan
+        With the emitters of each block.
+    """
+    assert the_plan.water is not None
+    settings = the_plan.water.irrigation()
+    usual = settings.emitters_in(0)
+    return replace(settings, block_emitters=tuple(block.emitters or usual for block in the_plan.block))
 
 
 def _need(the_plan: Plan, site: Site, trees: Trees) -> Need:
     """Return what trees need; unknown where the plan says nothing of the weather."""
     assert the_plan.water is not None
-    if the_plan.water.eto is None and the_plan.water.climate is None:
+    if not the_plan.water.is_need_given:
         return Need(np.full(len(trees), np.nan), np.full(len(trees), -1), ())
-    return need_of(site, trees, None, NeedSettings(the_plan.water.efficiency))
+    return need_of(site, trees, None, the_plan.water.need(the_plan.water.efficiency))
 
 
 def columns(irrigation: Irrigation) -> dict[str, Any]:
@@ -186,11 +206,17 @@ def _straight(reached: Reach, of: Water) -> Reach:
     return replace(reached, x=of.points.x, y=of.points.y, run=np.zeros(size), point=np.arange(size), barriers=None)
 
 
-def _joined(planted: Planted) -> tuple[Ints, Floats]:
-    """Give whole rows to one water point; return the point and the run from it."""
+def _joined(planted: Planted, settings: IrrigationPlan, need: Need) -> tuple[Ints, Floats]:
+    """Give whole rows to one water point, away from those with too much to do; return the point and the run from it."""
     site, reached, trees = planted.site, planted.reached, planted.trees
     assert site.water is not None
-    point = water.joined(trees, planted.point, water.able_of(reached, trees.x, trees.y, planted.z))
+    able = water.able_of(reached, trees.x, trees.y, planted.z)
+    points = site.water.points
+    given = np.minimum(points.flow_lph * settings.hours_per_day, settings.daily_volume_l) * settings.days_per_week / 7
+    given = np.where(np.isfinite(points.pressure_kpa), given, np.nan)
+    able &= np.isfinite(given)[:, None]
+    point = water.joined(trees, planted.point, able)
+    point = water.balanced(trees, point, able, water.Load(need.need_lpd, given, points.x, points.y))
     run = planted.run_m.copy()
     for p in np.unique(point[point != planted.point]).tolist():
         own = np.flatnonzero((point == p) & (planted.point != p))

@@ -3,6 +3,6 @@
 from setout.stages.water.account import valve_kpa, valve_names
 from setout.stages.water.irrigate import Given, irrigate
 from setout.stages.water.judge import CODE
-from setout.stages.water.serving import able_of, joined
+from setout.stages.water.serving import Load, able_of, balanced, joined
 
-__all__ = ["CODE", "Given", "able_of", "irrigate", "joined", "valve_kpa", "valve_names"]
+__all__ = ["CODE", "Given", "Load", "able_of", "balanced", "irrigate", "joined", "valve_kpa", "valve_names"]

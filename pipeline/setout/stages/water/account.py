@@ -59,8 +59,8 @@ def zones_told(stage: Stage, pressure: Floats) -> tuple[Zone, ...]:
     for z, point in enumerate(sections.point.tolist()):
         own = order[edges[z] : edges[z + 1]]
         valves = np.flatnonzero(sections.zone == z)
-        flow, kpa = draws.flow_lph[own], pressure[own]
-        uniformity = _uniformity(stage, flow)
+        kpa = pressure[own]
+        uniformity = _uniformity(stage, own)
         blocks = np.unique(stage.trees.block[own])
         rows = np.unique(stage.trees.block[own].astype(np.int64) * 1_000_000 + stage.trees.row[own])
         known = np.isfinite(kpa).any()
@@ -118,11 +118,15 @@ def valve_kpa(network: Network, sections: int) -> Floats:
     return out
 
 
-def _uniformity(stage: Stage, flow: Floats) -> float:
-    """Return the emission uniformity of a zone's trees, 0 to 1."""
+def _uniformity(stage: Stage, own: Ints) -> float:
+    """Return the emission uniformity of a zone's trees, 0 to 1; flows as shares of what is rated for each."""
     emitter = stage.plan.emitter
     assert emitter is not None
-    return emission_uniformity(flow[np.isfinite(flow)], emitter.variation, emitter.per_tree) / 100
+    rated = np.array([stage.plan.emitters_in(b) for b in range(len(stage.site.blocks))])[stage.trees.block[own]]
+    flow = stage.draws.flow_lph[own] / rated
+    known = np.isfinite(flow)
+    at_plant = int(rated[known].min()) if known.any() else 1
+    return emission_uniformity(flow[known], emitter.variation, float(at_plant)) / 100
 
 
 def sources_of(stage: Stage, point: Ints) -> tuple[Source, ...]:

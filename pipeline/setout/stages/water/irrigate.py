@@ -89,7 +89,7 @@ def irrigate(given: Given, plan: IrrigationPlan, need: Need) -> Irrigation:
         return _dry(given, plan, need, doubts.no_emitter(given.site))
     usable = np.isfinite(water.points.pressure_kpa) & np.isfinite(water.points.flow_lph)
     found = list(doubts.sources_unknown(given.site, np.unique(given.point[given.point >= 0]), usable))
-    each = plan.emitter.flow_lph * max(plan.emitter.per_tree, 1)
+    each = plan.emitter.flow_lph * max(plan.emitters_in(b) for b in range(len(given.site.blocks)))
     weak = usable & (water.points.flow_lph * FULL < each)
     served = (given.point >= 0) & np.append(usable & ~weak, False)[given.point]
     unserved[(given.point >= 0) & np.append(weak, False)[given.point]] = CODE[LOW_FLOW]
@@ -118,7 +118,8 @@ def _laid_out(given: Given, plan: IrrigationPlan, need: Need, point: Ints) -> _L
     assert site.water is not None
     assert emitter is not None
     patterns = [block.pattern for block in site.blocks]
-    positions = Positions(given.trees, given.rows, given.z, point, patterns)
+    at_tree = [plan.emitters_in(b) for b in range(len(patterns))]
+    positions = Positions(given.trees, given.rows, given.z, point, patterns, at_tree)
     outlets, pieces = outlets_of(positions, emitter, given.reach.barriers)
     spacing, side = _sides(outlets, pieces, plan, len(patterns))
     capacity = site.water.points.flow_lph

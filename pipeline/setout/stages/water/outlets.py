@@ -27,6 +27,7 @@ class Positions:
     z : elevation [m]; NaN unknown
     point : water point that serves each; -1 for none
     patterns : of the blocks, by index
+    emitters : per block, emitters at every tree, or at every two that share
     """
 
     trees: Trees
@@ -34,6 +35,7 @@ class Positions:
     z: Floats
     point: Ints
     patterns: Sequence[Pattern]
+    emitters: Sequence[int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,14 +134,15 @@ def outlets_of(positions: Positions, emitter: Emitter, barriers: BaseGeometry | 
         xy = np.column_stack([np.bincount(member, weights=axis) / weight for axis in xy.T])
         z = np.bincount(member, weights=z) / weight
         first, piece = order[lead], piece[lead]
-        emitters = np.ones(len(first))
+        count_at = np.ones(len(first), np.int64)
     else:
         member = np.arange(len(order))
-        emitters = count * float(emitter.per_tree)
+        count_at = count
     of_tree = np.full(len(trees), -1, np.int64)
     of_tree[order] = member
     paired = second >= 0
     of_tree[second[paired]] = member[paired]
+    emitters = count_at * np.array(positions.emitters, float)[trees.block[first]]
     outlets = Outlets(xy[:, 0], xy[:, 1], z, first, count, emitters, piece, of_tree)
     return outlets, _pieces(outlets, positions, strand)
 

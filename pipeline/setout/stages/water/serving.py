@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import shapely
 
@@ -9,6 +11,25 @@ from setout.nouns import Bools, Floats, Ints, Reach, Trees
 
 SCRAP = 0.2
 """Share of a block's trees below which a water point gives them up to the one with most; no source."""
+BUSY = 0.85
+"""Share of what a water point gives in a day up to which it keeps its rows; zones do not fill every hour; no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """What trees need and water points give.
+
+    Attributes
+    ----------
+    need_lpd : per tree [l/day]; NaN unknown
+    given_lpd : per water point, what it gives in the hours allowed [l/day]; NaN unknown
+    x, y : water points [m in the frame]
+    """
+
+    need_lpd: Floats
+    given_lpd: Floats
+    x: Floats
+    y: Floats
 
 
 def able_of(reach: Reach, x: Floats, y: Floats, z: Floats) -> Bools:
@@ -86,3 +107,59 @@ def _given(group: Ints, point: Ints, able: Bools, share: float) -> Ints:
     minor[np.arange(groups), most] = False
     change = minor[of, point]
     return np.where(change, most[of], point)
+
+
+def balanced(trees: Trees, point: Ints, able: Bools, load: Load) -> Ints:
+    """Give rows of a water point that has too much to do to others that can serve them and have less, nearest first.
+
+    Parameters
+    ----------
+    trees : Trees
+        In walking order.
+    point : (n,) ndarray
+        Water point of each; -1 for none.
+    able : (points, n) ndarray of bool
+        Which can serve which.
+    load : Load
+        What is needed and given.
+
+    Returns
+    -------
+    (n,) ndarray
+        Water point of each tree; whole rows change, and only those all of whose trees the other can serve.
+    """
+    out = point.copy()
+    served = np.flatnonzero((point >= 0) & np.isfinite(load.need_lpd))
+    points = len(load.given_lpd)
+    if points < 2 or not len(served):
+        return out
+    key = (trees.block[served].astype(np.int64) * (int(trees.row.max()) + 1) + trees.row[served]) * points + point[
+        served
+    ]
+    _, first, of = np.unique(key, return_index=True, return_inverse=True)
+    count = np.bincount(of)
+    need = np.bincount(of, weights=load.need_lpd[served])
+    x, y = (np.bincount(of, weights=v[served]) / count for v in (trees.x, trees.y))
+    fits = np.stack([np.bincount(of, weights=able[p, served]) == count for p in range(points)], axis=1)
+    away = np.hypot(x[:, None] - load.x, y[:, None] - load.y)
+    now = point[served[first]]
+    given = np.where(load.given_lpd > 0, load.given_lpd, np.nan)
+    share = np.bincount(now, weights=need, minlength=points) / given
+    while True:
+        busiest = int(np.nanargmax(share)) if np.isfinite(share).any() else -1
+        if busiest < 0 or share[busiest] <= BUSY:
+            break
+        own = np.flatnonzero(now == busiest)
+        after = share + need[own, None] / given
+        could = fits[own] & (after < share[busiest])
+        could[:, busiest] = False
+        if not could.any():
+            break
+        extra = np.where(could, away[own] - away[own, busiest, None], np.inf)
+        k, q = np.unravel_index(int(np.argmin(extra)), extra.shape)
+        row = own[k]
+        now[row] = q
+        share[busiest] -= need[row] / given[busiest]
+        share[q] += need[row] / given[q]
+    out[served] = now[of]
+    return out
