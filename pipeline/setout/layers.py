@@ -288,6 +288,34 @@ _LAYERS: Final = (
         "Contours",
     ),
     LayerContract(
+        "growth",
+        None,
+        (
+            _must("block", "text", "", "name of the block"),
+            _must("plant", "text", "", "catalogue name: species, size class"),
+            _must("year", "int", "", "years after planting"),
+            _must("trees", "int", "", "how many stand in that year"),
+            Column("spread_m", "real", "m", "canopy diameter, as it is kept"),
+            Column("height_m", "real", "m", "height, as it is kept"),
+            Column("clear_alley_m", "real", "m", "clear width between the canopies of two rows"),
+            Column("cover", "real", "", "share of the block's ground under canopy"),
+            Column("need_lpd", "real", "l/day", "water that one of them needs at that year's peak"),
+        ),
+        "Growth by year",
+    ),
+    LayerContract(
+        "work",
+        None,
+        (
+            _must("block", "text", "", "name of the block"),
+            _must("job", "text", "", "pruning, thinning, mulching or watering checks"),
+            _must("month", "int", "", "month, 1 to 12"),
+            Column("hours", "real", "h", "hours of the job in that month, at maturity"),
+            Column("source", "text", "", "where the rates come from"),
+        ),
+        "Work by month",
+    ),
+    LayerContract(
         "land_account",
         None,
         (

@@ -60,11 +60,52 @@ def spread_at(age: float, full_m: float, years: float, kept_m: float = float("in
     return float(np.minimum(grown, kept_m))
 
 
+def grown_share(plant: Plant, year: float) -> float:
+    """Return how much of its natural size a plant has so many years after planting, left alone.
+
+    Parameters
+    ----------
+    plant : Plant
+        With the grower's own pairs of year and spread, or years to full size.
+    year : float
+        Years after planting [a].
+
+    Returns
+    -------
+    float
+        Share, 0 to 1: straight lines between the grower's pairs, from nothing at planting and level after the last; the
+        curve of :func:`spread_at` where there are none. NaN where neither is known.
+
+    Examples
+    --------
+    >>> own = Plant("plum", spread_m=5.0, natural_spread_m=5.0, growth=((2.0, 1.0), (6.0, 5.0)))
+    >>> [round(grown_share(own, year), 3) for year in (0, 1, 2, 4, 6, 9)]
+    [0.0, 0.1, 0.2, 0.6, 1.0, 1.0]
+    """
+    if plant.growth:
+        years, sizes = zip((0.0, 0.0), *plant.growth, strict=True)
+        return float(np.interp(max(year, 0.0), years, sizes) / natural_of(plant))
+    return spread_at(year, 1.0, plant.years_to_full_size)
+
+
 def plant_spread_at(plant: Plant, year: float) -> float:
     """Return the spread of a plant so many years after planting [m]; 0 once it has been removed."""
     if year >= leaves_of(plant):
         return 0.0
-    return spread_at(year, natural_of(plant), plant.years_to_full_size, kept_of(plant))
+    return float(np.minimum(natural_of(plant) * grown_share(plant, year), kept_of(plant)))
+
+
+def plant_height_at(plant: Plant, year: float) -> float:
+    """Return the height of a plant so many years after planting [m], which grows as its spread does; 0 once removed."""
+    if year >= leaves_of(plant):
+        return 0.0
+    natural = float(np.fmax(plant.natural_height_m, plant.height_m))
+    return float(np.fmin(natural * grown_share(plant, year), plant.height_m))
+
+
+def years_of(plant: Plant) -> float:
+    """Return the years that a plant takes to full size [a]: the grower's last pair, else the catalogue's; NaN unknown."""
+    return plant.growth[-1][0] if plant.growth else plant.years_to_full_size
 
 
 def cell_m2(pattern: Pattern) -> float:

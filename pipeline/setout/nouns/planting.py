@@ -220,6 +220,51 @@ class BlockRoom:
 
 
 @dataclass(frozen=True, slots=True)
+class GrowthLine:
+    """How one plant of one block stands in one year after planting; NaN where it cannot be known.
+
+    Attributes
+    ----------
+    block, plant : name of the block, and of the plant
+    year : years after planting
+    trees : how many stand then; 0 once they have come out
+    spread_m, height_m : size as it is kept [m]
+    clear_alley_m : clear width between the canopies of two rows of the block [m]; below 0 where they overlap
+    cover : share of the block's ground under canopy
+    need_lpd : water that one of them needs at the peak of that year [l/day]
+    """
+
+    block: str
+    plant: str
+    year: int
+    trees: int
+    spread_m: float
+    height_m: float
+    clear_alley_m: float
+    cover: float
+    need_lpd: float
+
+
+@dataclass(frozen=True, slots=True)
+class WorkLine:
+    """Hours of one job in one block in a year at maturity.
+
+    Attributes
+    ----------
+    block, job : name of the block; pruning, thinning, mulching or watering checks
+    hours : in the year [h]; NaN where they cannot be known
+    by_month : January to December [h]; empty where they cannot be known
+    source : where the rates come from
+    """
+
+    block: str
+    job: str
+    hours: float
+    by_month: tuple[float, ...]
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class Planting:
     """The finished plan: what every writer writes from.
 
@@ -252,3 +297,5 @@ class Planting:
     light: Light | None = None
     cold_air: ColdAir | None = None
     sheets: SheetSettings = SheetSettings()
+    growth: tuple[GrowthLine, ...] = ()
+    work: tuple[WorkLine, ...] = ()

@@ -151,7 +151,9 @@ class Plant:
     habit : tree, shrub, vine or cane
     juglone : "makes" (walnuts), "suffers", or ""
     remove_year : year in which a filler comes out; 0 for permanent
+    frost_tenderness : hardy, bloom at risk, half-hardy or tender; empty unknown
     kc_mid : crop coefficient in mid-season; NaN unknown
+    growth : years after planting and spread then [m], ascending, as the grower has seen them; empty for the curve
     """
 
     name: str
@@ -172,7 +174,9 @@ class Plant:
     juglone: str = ""
     count: bool = False
     remove_year: int = 0
+    frost_tenderness: str = ""
     kc_mid: float = float("nan")
+    growth: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import pairwise
 from typing import Annotated, Any, Self
 
 from pydantic import BeforeValidator, Field, PrivateAttr, ValidationInfo, field_validator, model_validator
@@ -86,6 +87,18 @@ class PollinizerSection(Section):
     every_row: int = Field(1, ge=1)
 
 
+class GrowthSection(Section):
+    """How wide a plant has been seen so many years after planting."""
+
+    year: float = Field(gt=0, le=200)
+    spread: Distance
+
+    @field_validator("year", mode="before")
+    @classmethod
+    def _number(cls, value: object) -> object:
+        return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
 class PlantSection(Section):
     """One plant of a block."""
 
@@ -95,6 +108,7 @@ class PlantSection(Section):
     share: float = Field(1.0, gt=0, le=1e6)
     count: int | None = Field(None, ge=1, le=10**9)
     remove_year: int = Field(0, ge=0)
+    growth: tuple[GrowthSection, ...] = ()
     _entry: Any = PrivateAttr(None)
     _percent: bool = PrivateAttr(default=False)
 
@@ -104,6 +118,24 @@ class PlantSection(Section):
         made = read(given)
         made._percent = isinstance(given, Mapping) and isinstance(given.get("share"), str)  # noqa: SLF001 - its own
         return made
+
+    @field_validator("growth", mode="before")
+    @classmethod
+    def _pairs(cls, value: object) -> object:
+        return tuple(value) if isinstance(value, list) else value
+
+    @field_validator("growth")
+    @classmethod
+    def _grows(cls, pairs: tuple[GrowthSection, ...]) -> tuple[GrowthSection, ...]:
+        for before, after in pairwise(pairs):
+            if after.year <= before.year:
+                raise ValueError(f"year {after.year:g} stands after year {before.year:g}; write the years in order")
+            if after.spread < before.spread:
+                raise ValueError(
+                    f"the spread shrinks from year {before.year:g} to {after.year:g}; a free-grown plant does not, so mend it, "
+                    "or write held_to for what pruning keeps"
+                )
+        return pairs
 
     @property
     def in_percent(self) -> bool:
@@ -143,7 +175,8 @@ class PlantSection(Section):
         return Plant(
             entry.name, self.variety, self.role, self.share if self.count is None else float(self.count),
             held(wide, held_to), held(tall, held_to), wide, tall, entry.species, count=self.count is not None,
-            remove_year=self.remove_year, **facts_of(entry, self.role),
+            remove_year=self.remove_year, growth=tuple((pair.year, pair.spread) for pair in self.growth),
+            **facts_of(entry, self.role),
         )  # fmt: skip
 
 

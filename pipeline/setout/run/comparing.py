@@ -189,7 +189,7 @@ class _Bench:
         works = calendar.calendar_of(
             site.blocks, trees, roomy, south=site.frame.lat < 0, watered=self.plan.water is not None
         )
-        hours = float(sum(work.hours for work in works if work.block == index)) if _named(order) else float("nan")
+        hours = float(sum(work.hours for work in works if work.block == only)) if _named(order) else float("nan")
         figures = {
             "ground_m2": ground[index], "work_h": hours, "plants": sum(line.plants for line in order),
             "posts": int((filled.works.post_block == index).sum()),

@@ -20,7 +20,7 @@ from setout.run.lighting import Stand, lighting, shade_at
 from setout.run.results import PRODUCTS, write, write_run
 from setout.run.steps import Say, Steps
 from setout.run.watering import planted_on, watering
-from setout.stages import account, assign, pollinate, room
+from setout.stages import account, assign, calendar, pollinate, room
 from setout.stages import check as look
 from setout.tables.labour import Rate
 from setout.write.commit import OutputFolder, check_writable, managed_by
@@ -116,16 +116,21 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         key=lambda finding: ("stop", "warn", "note").index(finding.severity),
     )
     allow = the_plan.materials.value()
+    rooms = seen.room.blocks
+    needs = watered.need.classes if watered.need is not None else ()
     return Planting(
         seen.site, land.ground, land.usable, filled.rows, trees, {**seen.facts, **watered.facts, **lit.facts}, tuple(findings), land.reached,
         filled.works,
         tuple(account.order_of(site.blocks, trees, allow.spares)),
         (*account.materials_of(site.blocks, trees, filled.rows, filled.works, allow, site.units), *watered.materials),
-        seen.room.blocks,
-        tuple(tuple(room.plain_words(r, site.blocks[r.block], site.units)) for r in seen.room.blocks),
+        rooms,
+        tuple(tuple(room.plain_words(r, site.blocks[r.block], site.units)) for r in rooms),
         irrigation=watered.irrigation,
         light=lit.light,
+        cold_air=lit.cold,
         sheets=the_plan.sheets.value(),
+        growth=room.growth_of(site.blocks, trees, rooms, needs),
+        work=calendar.calendar_of(site.blocks, trees, rooms, south=site.frame.lat < 0, watered=site.water is not None),
     )  # fmt: skip
 
 

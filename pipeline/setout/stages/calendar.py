@@ -3,37 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
-from setout.nouns import Block, BlockRoom, Trees
+from setout.nouns import Block, BlockRoom, Trees, WorkLine
 from setout.tables.chores import JOBS, chore_for
-
-
-@dataclass(frozen=True, slots=True)
-class Work:
-    """Hours of one job in one block.
-
-    Attributes
-    ----------
-    block : index of the block
-    job : pruning, thinning, mulching or watering checks
-    hours : in a year at maturity [h]; NaN where they cannot be known
-    by_month : January to December [h]; empty where they cannot be known
-    source : where the rates come from
-    """
-
-    block: int
-    job: str
-    hours: float
-    by_month: tuple[float, ...]
-    source: str
 
 
 def calendar_of(
     blocks: Sequence[Block], trees: Trees, rooms: Sequence[BlockRoom], *, south: bool, watered: bool
-) -> tuple[Work, ...]:
+) -> tuple[WorkLine, ...]:
     """Reckon the year's work.
 
     Parameters
@@ -51,10 +30,10 @@ def calendar_of(
 
     Returns
     -------
-    tuple of Work
+    tuple of WorkLine
         By block, then by job; jobs that a block has none of are left out. Plants that come out again are not counted.
     """
-    out: list[Work] = []
+    out: list[WorkLine] = []
     for room in rooms:
         block = blocks[room.block]
         own = trees.plant[trees.block == room.block]
@@ -78,5 +57,5 @@ def calendar_of(
                 known = bool(np.isfinite(months).all())
                 hours = float(months.sum())
                 by_month = tuple(months.tolist()) if known else ()
-                out.append(Work(room.block, job, hours, by_month, "; ".join(dict.fromkeys(sources))))
+                out.append(WorkLine(block.name, job, hours, by_month, "; ".join(dict.fromkeys(sources))))
     return tuple(out)

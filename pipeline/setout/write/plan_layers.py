@@ -21,6 +21,7 @@ from setout.write.geopackage import LayerData
 from setout.write.rowlines import row_lines
 from setout.write.water_layers import tree_columns, water_layers, zones_of_points
 from setout.write.works_layers import works_layers
+from setout.write.year_layers import year_layers
 
 WGS84 = CRS.from_epsg(4326)
 FACTS = (
@@ -77,6 +78,7 @@ def plan_layers(planting: Planting, contours: Sequence[tuple[float, BaseGeometry
     )
     yield _order(planting)
     yield _materials(planting)
+    yield from year_layers(planting)
 
 
 def mapping_to(frame: Frame, crs: CRS, box: tuple[float, float, float, float]) -> PatchMap:

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from setout.geometry.growth import canopy_m2, cell_m2, kept_of, leaves_of, natural_of, spread_at
+from setout.geometry.growth import canopy_m2, cell_m2, grown_share, kept_of, leaves_of, natural_of, years_of
 from setout.nouns import Block, ClassNeed, Finding, Need, NeedSettings, Plant, Site, Trees, Weather
 from setout.stages.need.climate import Climate, climate_of
 from setout.stages.need.rain import effective_rain
@@ -157,13 +157,13 @@ def by_month(
 def _canopy(block: Block, plant: Plant, year: float) -> float:
     """Return the canopy of a plant so many years after planting [m2]."""
     natural, kept = natural_of(plant), kept_of(plant)
-    grown = natural if np.isinf(year) else spread_at(year, natural, plant.years_to_full_size)
+    grown = natural if np.isinf(year) else natural * grown_share(plant, year)
     return canopy_m2(block.pattern, grown, kept)
 
 
 def _by_year(block: Block, plant: Plant, peak_mm: float, settings: NeedSettings) -> tuple[tuple[int, float], ...]:
     """Return the peak need of every year after planting [l/day]."""
-    grown, ground = plant.years_to_full_size, cell_m2(block.pattern)
+    grown, ground = years_of(plant), cell_m2(block.pattern)
     if not np.isfinite(grown):
         return ()
     last = int(min(max(np.ceil(grown) + BEYOND, plant.remove_year), LAST_YEAR))

@@ -40,6 +40,7 @@ growth
 from setout.geometry.growth import spread_at
 from setout.nouns import BlockRoom
 from setout.stages.room.blocks import Room, room_of
+from setout.stages.room.growing import growth_of
 from setout.stages.room.words import plain_words
 
-__all__ = ["BlockRoom", "Room", "plain_words", "room_of", "spread_at"]
+__all__ = ["BlockRoom", "Room", "growth_of", "plain_words", "room_of", "spread_at"]

@@ -9,7 +9,7 @@ from typing import Any, Final
 import numpy as np
 
 from setout.geometry.canopy import area_within, index_of, inverse_reach, plain_discs
-from setout.geometry.growth import cell_m2, plant_spread_at
+from setout.geometry.growth import cell_m2, plant_spread_at, years_of
 from setout.nouns import Block, Bools, Floats, Ints, Plant
 from setout.stages.room.sizes import Sizes
 
@@ -91,7 +91,7 @@ def cover_by_year(sizes: Sizes, own: Ints, block: Block, ground_m2: float) -> tu
         Year and share, 0 to 1, to five years beyond the year of full size; empty where something is unknown.
     """
     ground = ground_m2 if np.isfinite(ground_m2) else len(own) * cell_m2(block.pattern)
-    grown = [p.years_to_full_size for p in block.plants]
+    grown = [years_of(p) for p in block.plants]
     known = len(grown) > 0 and np.isfinite(grown).all() and np.isfinite(sizes.spread[own]).all()
     if not (known and len(own) and ground > 0):
         return ()

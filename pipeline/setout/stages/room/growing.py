@@ -1,0 +1,61 @@
+"""Growing: size, cover, alley and need of every plant, year by year."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from setout.geometry.growth import leaves_of, plant_height_at, plant_spread_at
+from setout.nouns import Block, BlockRoom, ClassNeed, GrowthLine, Trees
+from setout.stages.room.blocks import clear_alley_m
+
+
+def growth_of(
+    blocks: Sequence[Block], trees: Trees, rooms: Sequence[BlockRoom], needs: Sequence[ClassNeed] = ()
+) -> tuple[GrowthLine, ...]:
+    """Let a planting grow.
+
+    Parameters
+    ----------
+    blocks : Sequence of Block
+        The blocks with their plants.
+    trees : Trees
+        With their plants assigned.
+    rooms : Sequence of BlockRoom
+        Whose canopy cover tells which years are looked at.
+    needs : Sequence of ClassNeed
+        Water by block, plant and year.
+
+    Returns
+    -------
+    tuple of GrowthLine
+        By block, plant and year; nothing for blocks whose growth or sizes are unknown.
+    """
+    by_class = {(need.block, need.plant): dict(need.lpd_by_year) for need in needs}
+    lines: list[GrowthLine] = []
+    for room in rooms:
+        block, cover = blocks[room.block], dict(room.cover_by_year)
+        own = trees.plant[trees.block == room.block]
+        counts = np.bincount(own[own >= 0], minlength=len(block.plants)).tolist()
+        alley = {year: _alley(block, year) for year in cover}
+        for index, (plant, count) in enumerate(zip(block.plants, counts, strict=True)):
+            if not (plant.name and count):
+                continue
+            water = by_class.get((room.block, index), {})
+            for year, share in cover.items():
+                stands = count if year < leaves_of(plant) else 0
+                lines.append(
+                    GrowthLine(
+                        block.name, plant.name, year, stands, plant_spread_at(plant, year), plant_height_at(plant, year),
+                        alley[year], share, water.get(year, float("nan")),
+                    )
+                )  # fmt: skip
+    return tuple(lines)
+
+
+def _alley(block: Block, year: int) -> float:
+    """Return the clear alley of a block in a year, between the plants that stand then."""
+    standing = [p for p in block.plants if year < leaves_of(p)]
+    return clear_alley_m(block.pattern, [replace(p, spread_m=plant_spread_at(p, year)) for p in standing])

@@ -1,0 +1,60 @@
+"""Tables of time: how the plants grow year by year, and the year's work month by month."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from setout.layers import CONTRACTS
+from setout.nouns import Planting
+from setout.write.geopackage import LayerData
+
+
+def year_layers(planting: Planting) -> Iterator[LayerData]:
+    """Yield the tables growth and work.
+
+    Parameters
+    ----------
+    planting : Planting
+        The finished plan.
+
+    Yields
+    ------
+    LayerData
+        Only tables with at least one row.
+    """
+    grown = planting.growth
+    if grown:
+        yield LayerData(
+            CONTRACTS["growth"],
+            {
+                "block": _texts([line.block for line in grown]),
+                "plant": _texts([line.plant for line in grown]),
+                "year": np.array([line.year for line in grown], np.int64),
+                "trees": np.array([line.trees for line in grown], np.int64),
+                **{
+                    name: np.array([getattr(line, name) for line in grown], float)
+                    for name in ("spread_m", "height_m", "clear_alley_m", "cover", "need_lpd")
+                },
+            },
+        )
+    months = [(line, month, hours) for line in planting.work for month, hours in enumerate(line.by_month, 1)]
+    if months:
+        yield LayerData(
+            CONTRACTS["work"],
+            {
+                "block": _texts([line.block for line, _, _ in months]),
+                "job": _texts([line.job for line, _, _ in months]),
+                "month": np.array([month for _, month, _ in months], np.int64),
+                "hours": np.array([hours for _, _, hours in months], float),
+                "source": _texts([line.source for line, _, _ in months]),
+            },
+        )
+
+
+def _texts(values: Sequence[str]) -> NDArray[np.object_]:
+    out = np.empty(len(values), object)
+    out[:] = list(values)
+    return out
