@@ -268,6 +268,8 @@ def exact(grid: DistanceGrid, levels: Sequence[float], stray: float = EXACT) -> 
     owner, xy = _unbroken(owner, xy, np.abs(found - level[owner]) > 1.5 * grid.cell)
     of_level = level[owner // BREAKS]
     xy = _moved(grid.base, _moved(grid.base, xy, of_level), of_level)
+    # where a parallel is straight it needs no vertex in every cell
+    owner, xy = _thinned(owner, xy, stray / 4)
     owner, xy = _refined(grid.base, owner, xy, level, stray)
     return [(rough[int(owner[first]) // BREAKS][0], path) for first, path in _simplified(owner, xy, stray / 2)]
 
@@ -315,6 +317,18 @@ def _refined(base: Base, owner: Ints, xy: Floats, level: Floats, stray: float) -
         open_parts = np.insert(open_parts, part + 1, True)
         owner = new_owner
     return owner, xy
+
+
+def _thinned(owner: Ints, xy: Floats, tolerance: float) -> tuple[Ints, Floats]:
+    """Leave out the vertices of paths that lie on the straight between others."""
+    _, number, count = np.unique(owner, return_inverse=True, return_counts=True)
+    many = count[number] > 1
+    names, number = np.unique(owner[many], return_inverse=True)
+    if not len(names):
+        return owner[many], xy[many]
+    lines = shapely.linestrings(xy[many], indices=number)
+    kept, index = shapely.get_coordinates(shapely.simplify(lines, tolerance, preserve_topology=False), return_index=True)
+    return names[index], kept
 
 
 def _simplified(owner: Ints, xy: Floats, tolerance: float) -> list[tuple[int, Path]]:

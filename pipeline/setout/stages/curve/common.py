@@ -113,7 +113,9 @@ def planted_ground(block: Block, ground: BaseGeometry) -> BaseGeometry:
     SetoutError
         Nothing is left.
     """
-    kept = shapely.buffer(ground, -(block.pattern.clearance_m + ARCS_M), quad_segs=32)
+    beside = block.pattern.clearance_m
+    join = "round" if beside else "mitre"  # of a few millimetres no corner is worth an arc
+    kept = shapely.buffer(ground, -(beside + ARCS_M), quad_segs=32, join_style=join)
     if kept.is_empty:
         raise SetoutError(
             "none of its ground is left to plant", f"block {block.name}", "give it more ground or shorter setbacks"
