@@ -431,7 +431,8 @@ def counts(look: Look) -> Iterator[str]:
     words = re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", report))
     lines = (look.out / "packet" / "stakeout.csv").read_text(encoding="utf-8").splitlines()
     staked = [line for line in csv.reader(lines) if not re.fullmatch(r"BM\d+", line[0])]
-    gpx = ET.parse(look.out / "packet" / "trees.gpx").getroot().findall("{*}wpt")
+    waypoints = ET.parse(look.out / "packet" / "trees.gpx").getroot().findall("{*}wpt")
+    gpx = [point for point in waypoints if point.findtext("{*}type") != "monument"]
     found = {
         "rows": int(look.layer("rows")["trees"].sum()),
         "order": int(look.layer("order")["trees"].sum()) + number - ordered,

@@ -32,6 +32,7 @@ ORDER: Final = frozenset({"order", "seq", "sequence"})
 UNITS: Final = {
     "us survey ft": "US survey ft", "us survey feet": "US survey ft", "us survey foot": "US survey ft",
     "usft": "US survey ft", "us ft": "US survey ft", "ftus": "US survey ft", "survey ft": "US survey ft",
+    "international ft": "ft", "international foot": "ft", "international feet": "ft",
     "ft": "ft", "feet": "ft", "foot": "ft", "ift": "ft",
     "m": "m", "metres": "m", "meters": "m", "metre": "m", "meter": "m",
     "deg": "", "degrees": "", "dd": "",

@@ -31,10 +31,29 @@ FILES: Final[Mapping[str, tuple[str, ...]]] = {
     "map": ("map.html",),
     "terrain": ("terrain/slope.tif", "terrain/hillshade.tif"),
     "report": ("report.html",),
-    "packet": ("packet/README.txt", "packet/stakeout.csv", "packet/trees.gpx"),
+    "packet": (
+        "packet/README.txt",
+        "packet/stakeout.csv",
+        "packet/points.csv",
+        "packet/control.csv",
+        "packet/stakeout.dxf",
+        "packet/trees.gpx",
+        "packet/gpx/block-*.gpx",
+        "packet/trees.kml",
+        "packet/trees.geojson",
+        "packet/lists.xlsx",
+        "packet/plants_to_order.csv",
+        "packet/materials.csv",
+        "packet/zones.csv",
+        "packet/work_order.csv",
+        "packet/rows.csv",
+    ),
     "run": ("run.json",),
 }
-"""The files of each product. What an earlier run wrote of a product and the new one does not is taken away."""
+"""The files of each product. What an earlier run wrote of a product and the new one does not is taken away.
+
+A star stands for what the plan's own names make of a file's name.
+"""
 MANAGED: Final = tuple(name for names in FILES.values() for name in names)
 """The files of all products."""
 
@@ -183,7 +202,7 @@ class OutputFolder:
         new = sorted(str(p.relative_to(self.path)) for p in self.path.rglob("*") if not p.is_dir())
         for name in new:
             _sync(self.path / name)
-        gone = [name for name in self.managed if name not in new]
+        gone = [name for name in self._earlier() if name not in new]
         for name in new:
             target = self.folder / name
             if target.is_dir() and not target.is_symlink():
@@ -208,6 +227,16 @@ class OutputFolder:
                 _undo(staging, self.folder, new, gone)
                 raise
             (staging / _MOVES).unlink()
+
+    def _earlier(self) -> list[str]:
+        """Return the managed files by name, those with a star as they are found in the folder."""
+        found: list[str] = []
+        for name in self.managed:
+            if "*" in name:
+                found += sorted(str(p.relative_to(self.folder)) for p in self.folder.glob(name))
+            else:
+                found.append(name)
+        return found
 
     def _clear(self) -> None:
         if self._lock >= 0:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from pyproj import CRS
 
-    from setout.nouns import Floats, Frame
+    from setout.nouns import Floats, Frame, Ints
 
 ROWS: Final = 20_000
 GPX_NAMESPACE: Final = "http://www.topografix.com/GPX/1/1"
@@ -72,6 +72,12 @@ class StakePoints:
     def __len__(self) -> int:
         """Return the number of points."""
         return len(self.tree_id)
+
+    def take(self, own: Ints) -> StakePoints:
+        """Return some of the points, by their indices."""
+        chosen = own.tolist()
+        places = (self.easting[own], self.northing[own], self.elevation_m[own], self.lon[own], self.lat[own])
+        return StakePoints([self.tree_id[k] for k in chosen], *places, [self.description[k] for k in chosen])
 
 
 def plane_unit(crs: CRS) -> tuple[str, float]:
@@ -238,7 +244,14 @@ def _block_codes(blocks: Sequence[str] | dict[str, None], room: int) -> dict[str
     return codes
 
 
-def write_gpx(path: Path, trees: StakePoints, name: str) -> None:
+def write_gpx(
+    path: Path,
+    trees: StakePoints,
+    name: str,
+    *,
+    monuments: StakePoints | None = None,
+    names: Sequence[str] | None = None,
+) -> None:
     """Write waypoints as GPX 1.1, WGS 84, elevation in metres.
 
     Parameters
@@ -249,16 +262,25 @@ def write_gpx(path: Path, trees: StakePoints, name: str) -> None:
         The points.
     name : str
         Name of the plan, for the file's metadata.
+    monuments : StakePoints, optional
+        Points to check a set-up by; they come first, with the type "monument".
+    names : Sequence, optional
+        Short names of the points, where they are to be unique beyond this file.
     """
-    names = short_names(trees.tree_id)
+    names = short_names(trees.tree_id) if names is None else names
     with path.open("w", encoding="utf-8", newline="\n") as file:
         file.write('<?xml version="1.0" encoding="UTF-8"?>\n')
         file.write(f'<gpx xmlns="{GPX_NAMESPACE}" version="1.1" creator="setout">\n')
-        file.write(f"<metadata><name>{_xml(name)}</name>{_bounds(trees)}</metadata>\n")
+        file.write(f"<metadata><name>{xml(name)}</name>{_bounds(trees, monuments)}</metadata>\n")
+        if monuments is not None:
+            known = zip(
+                monuments.lat.tolist(), monuments.lon.tolist(), monuments.tree_id, monuments.description, strict=True
+            )
+            file.write("".join(_monument(*row) for row in known))
         for start in range(0, len(trees), ROWS):
             part = slice(start, start + ROWS)
             places = [values[part].tolist() for values in (trees.lat, trees.lon, trees.elevation_m)]
-            texts = [_all_xml(values[part]) for values in (names, trees.tree_id, trees.description)]
+            texts = [all_xml(values[part]) for values in (names, trees.tree_id, trees.description)]
             rows = zip(*places, *texts, strict=True)
             file.write("".join(_waypoint(*row) for row in rows))
         file.write("</gpx>\n")
@@ -272,20 +294,30 @@ def _waypoint(lat: float, lon: float, elevation: float, name: str, full: str, no
     return f'<wpt lat="{lat:.8f}" lon="{lon:.8f}">{height}{named}{described}</wpt>\n'
 
 
-def _bounds(trees: StakePoints) -> str:
-    if not len(trees):
+def _monument(lat: float, lon: float, name: str, note: str) -> str:
+    place, note = f'lat="{lat:.8f}" lon="{lon:.8f}"', xml(note)
+    return f"<wpt {place}><name>{xml(name)}</name><cmt>{note}</cmt><desc>{note}</desc><type>monument</type></wpt>\n"
+
+
+def _bounds(trees: StakePoints, monuments: StakePoints | None) -> str:
+    known = [points for points in (trees, monuments) if points is not None and len(points)]
+    if not known:
         return ""
-    south, west, north, east = trees.lat.min(), trees.lon.min(), trees.lat.max(), trees.lon.max()
-    low, high = f'minlat="{south:.8f}" minlon="{west:.8f}"', f'maxlat="{north:.8f}" maxlon="{east:.8f}"'
+    lat, lon = (np.concatenate([getattr(points, name) for points in known]) for name in ("lat", "lon"))
+    low, high = (
+        f'minlat="{lat.min():.8f}" minlon="{lon.min():.8f}"',
+        f'maxlat="{lat.max():.8f}" maxlon="{lon.max():.8f}"',
+    )
     return f"<bounds {low} {high}/>"
 
 
-def _all_xml(texts: Sequence[str]) -> Sequence[str]:
+def all_xml(texts: Sequence[str]) -> Sequence[str]:
     """Escape texts, which most of the time need none."""
-    return texts if re.fullmatch(r"[\w .,:/()-]*", "".join(texts), re.ASCII) else [_xml(text) for text in texts]
+    return texts if re.fullmatch(r"[\w .,:/()-]*", "".join(texts), re.ASCII) else [xml(text) for text in texts]
 
 
-def _xml(text: str) -> str:
+def xml(text: str) -> str:
+    """Escape a text for XML 1.0; signs that it has no place for become blanks."""
     from xml.sax.saxutils import escape
 
     # XML 1.0 has no place for most control characters, not even escaped
