@@ -54,10 +54,11 @@ def write(planting: Planting, folder: Path, products: Sequence[str], steps: Step
             svg = picture.plan_picture(planting, contours=contours)
             report.write_report(folder / "report.html", planting, picture_svg=svg)
     if "packet" in products:
-        from setout.write import packet
+        from setout.write import irrigation_files, packet
 
         with steps.step("write packet"):
             packet.write_packet(planting, folder / "packet")
+            irrigation_files.write_irrigation(planting, folder / "packet")
 
 
 def write_run(path: Path, the_plan: Plan, planting: Planting, folder: Path, steps: Steps) -> None:

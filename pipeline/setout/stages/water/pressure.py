@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from setout.hydraulics.emitters import Emitters
-from setout.hydraulics.friction import Friction, loss_m
+from setout.hydraulics.designed import pipe_tree
+from setout.hydraulics.friction import loss_m
 from setout.hydraulics.network import PipeTree, solve
 from setout.nouns import Floats, Ints, Network
 from setout.nouns.irrigation import MAIN, SOURCE, IrrigationPlan
-from setout.stages.water.sizing import Feeds, Sized, allowed_spread_m, emitters_of, friction_of, least_kpa
+from setout.stages.water.sizing import Feeds, Sized, allowed_spread_m, least_kpa
 from setout.units import KPA_PER_M
 
 ROUNDS = 4
@@ -111,8 +111,7 @@ class _Bench:
     network: Network
     plan: IrrigationPlan
     feeds: Feeds
-    friction: Friction
-    emitters: Emitters
+    tree: PipeTree
     valve: Ints
     main: NDArray[np.bool_]
     root: Ints
@@ -130,8 +129,7 @@ class _Bench:
         source = feeds.points.pressure_kpa[feeds.point] / KPA_PER_M + network.z[root]
         main = (network.kind == MAIN) | (network.kind == SOURCE)
         return cls(
-            network, plan, feeds, friction_of(plan, network.kind), emitters_of(plan, network.emitters), valve, main, root,
-            source,
+            network, plan, feeds, pipe_tree(plan, network), valve, main, root, source,
         )  # fmt: skip
 
     def first_setting(self, sized: Sized) -> Floats:
@@ -144,7 +142,7 @@ class _Bench:
         count = np.maximum(np.bincount(section, minlength=len(self.valve)), 1)
         lift = np.bincount(section, weights=net.z[own], minlength=len(self.valve)) / count - net.z[self.valve]
         lost = loss_m(
-            sized.flow_lph, net.length_m, np.where(np.isfinite(net.inside_mm), net.inside_mm, 1e3), self.friction
+            sized.flow_lph, net.length_m, np.where(np.isfinite(net.inside_mm), net.inside_mm, 1e3), self.tree.friction
         )
         lost = np.where(self.main, 0.0, lost)
         beyond = np.bincount(net.section, weights=lost, minlength=len(self.valve)) / count
@@ -156,7 +154,7 @@ class _Bench:
         own = np.flatnonzero(net.kind == MAIN)
         lost = loss_m(
             flow[net.section[own]], net.length_m[own], net.inside_mm[own],
-            replace(self.friction, roughness_c=np.asarray(self.friction.roughness_c)[own]),
+            replace(self.tree.friction, roughness_c=np.asarray(self.tree.friction.roughness_c)[own]),
         )  # fmt: skip
         total = np.bincount(net.section[own], weights=lost, minlength=len(self.valve))
         left: Floats = self.source_m - total - net.z[self.valve]
@@ -178,7 +176,7 @@ class _Bench:
         head = self.source_m[net.section].copy()
         head[self.valve[held]] = setting[held] / KPA_PER_M + net.z[self.valve[held]]
         # a main is solved with its section where no regulator stands between, else after it
-        tree = PipeTree(parent, net.length_m, net.inside_mm, net.z, self.emitters, self.friction)
+        tree = replace(self.tree, parent=parent)
         found = solve(tree, head[parent < 0])
         flow, pressure, out = found.flow_lph.copy(), found.pressure_kpa.copy(), found.emitted_lph
         draws = np.bincount(net.section, weights=out, minlength=len(setting))
@@ -192,9 +190,9 @@ class _Bench:
         net = self.network
         pipes = own[net.kind[own] == MAIN]
         lost = np.zeros(len(net))
-        smooth = np.asarray(self.friction.roughness_c)[pipes]
+        smooth = np.asarray(self.tree.friction.roughness_c)[pipes]
         lost[pipes] = loss_m(
-            flow[pipes], net.length_m[pipes], net.inside_mm[pipes], replace(self.friction, roughness_c=smooth)
+            flow[pipes], net.length_m[pipes], net.inside_mm[pipes], replace(self.tree.friction, roughness_c=smooth)
         )
         # nodes of one main follow one another, its root first
         total = np.cumsum(lost[own])

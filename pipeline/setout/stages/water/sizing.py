@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from setout.hydraulics.emitters import Emitters
-from setout.hydraulics.friction import Friction, loss_m, velocity_ms
+from setout.hydraulics.designed import friction_of
+from setout.hydraulics.friction import loss_m, velocity_ms
 from setout.hydraulics.paths import Paths, paths_of
 from setout.nouns import Floats, Ints, Network, WaterPoints
 from setout.nouns.irrigation import LATERAL, MAIN, MANIFOLD, IrrigationPlan
@@ -20,48 +19,6 @@ MAIN_SHARE, MANIFOLD_SHARE, SIDE_SHARE = 0.4, 0.25, 0.35
 """Shares of the pressure to spare that mains, manifolds and laterals may lose; no source: any sum of 1 reaches the end."""
 LEAST_LOSS = 0.3
 """Friction that is always allowed [m]: pipes are not made larger to save less."""
-
-
-def friction_of(plan: IrrigationPlan, kind: NDArray[np.int8]) -> Friction:
-    """Return how pipes of some kinds lose head.
-
-    Parameters
-    ----------
-    plan : IrrigationPlan
-        Choice of formula and roughness.
-    kind : (n,) ndarray
-        Kinds of pipe.
-
-    Returns
-    -------
-    Friction
-        Arrays of n.
-    """
-    pipes = plan.pipes
-    smooth = np.select([kind == LATERAL, kind == MANIFOLD], [pipes.lateral_c, pipes.manifold_c], pipes.main_c)
-    law = "hazen-williams" if pipes.friction == "hazen-williams" else "swamee-jain"
-    return Friction(law, smooth, pipes.roughness_mm, pipes.minor_loss_share)  # type: ignore[arg-type]
-
-
-def emitters_of(plan: IrrigationPlan, count: Floats) -> Emitters:
-    """Return the law of some numbers of emitters.
-
-    Parameters
-    ----------
-    plan : IrrigationPlan
-        With its emitter.
-    count : (n,) ndarray
-        Emitters at each node.
-
-    Returns
-    -------
-    Emitters
-        Arrays of n.
-    """
-    emitter = plan.emitter
-    assert emitter is not None
-    least, most = emitter.compensating_kpa or (0.0, np.inf)
-    return Emitters.rated(emitter.flow_lph * count, emitter.at_kpa, emitter.exponent, least, most)
 
 
 def allowed_spread_m(plan: IrrigationPlan) -> float:
