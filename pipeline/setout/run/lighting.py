@@ -9,19 +9,20 @@ from typing import Any
 import numpy as np
 
 from setout.geometry.sun import sun_path
-from setout.nouns import Finding, Floats, Ground, Light, Rows, Site, Survey, Trees
+from setout.nouns import ColdAir, Finding, Floats, Ground, Light, Rows, Site, Survey, Trees
 from setout.nouns.shade import AUTO_TREES, LightPlan, Shade
 from setout.plan import Plan
+from setout.stages import coldair, terrain
 from setout.stages import light as sun
-from setout.stages import terrain
 from setout.stages.survey.shade import shade_of
 
 
 @dataclass(frozen=True, slots=True)
 class Lit:
-    """Light of a planting; columns of the trees by name; findings."""
+    """Light of a planting, cold air over it; columns of the trees by name; findings."""
 
     light: Light | None = None
+    cold: ColdAir | None = None
     facts: Mapping[str, Any] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
 
@@ -63,7 +64,7 @@ def shade_at(the_plan: Plan, surveyed: Survey, site: Site) -> Shade:
 
 
 def lighting(the_plan: Plan, shade: Shade, stand: Stand) -> Lit:
-    """Reckon the light of a planting, if its sizes are known and the plan file does not forbid it.
+    """Reckon the light of a planting, if its sizes are known and the plan file does not forbid it; find its cold air.
 
     Parameters
     ----------
@@ -79,6 +80,13 @@ def lighting(the_plan: Plan, shade: Shade, stand: Stand) -> Lit:
     Lit
         Empty where nothing is reckoned.
     """
+    lit = _sun(the_plan, shade, stand)
+    cold = coldair.cold_air(stand.site, stand.ground, stand.trees)
+    return lit if cold is None else replace(lit, cold=cold, findings=(*lit.findings, *cold.findings))
+
+
+def _sun(the_plan: Plan, shade: Shade, stand: Stand) -> Lit:
+    """Reckon light where it is wanted and can be known."""
     wanted, site, trees = the_plan.light.value(), stand.site, stand.trees
     sized = [bool(np.isfinite(block.spread_m) and np.isfinite(block.height_m)) for block in site.blocks]
     if wanted.compute == "never":
@@ -114,7 +122,7 @@ def _lit(wanted: LightPlan, shade: Shade, stand: Stand) -> Lit:
     facts = {
         "sun_h": light.sun_h, "sun_am_h": light.sun_am_h, "sun_pm_h": light.sun_pm_h, "sun_open_h": light.open_h,
     }  # fmt: skip
-    return Lit(light, facts, found)
+    return Lit(light, None, facts, found)
 
 
 def _ground_height(elevation: Any, size: int) -> Floats:

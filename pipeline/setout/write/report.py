@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from setout.units import show_area, show_length
 
-from . import palette, report_systems, report_years, systemwords, wording
+from . import palette, report_light, report_systems, report_years, systemwords, wording
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -60,6 +60,8 @@ def _words(planting: Planting, picture_svg: str, seconds: Mapping[str, float] | 
         "plants": _plants(lines) if sum(o.trees for o in planting.order) < len(planting.trees) else [],
         "systems": systemwords.systems(planting),
         "rooms": report_systems.rooms(planting),
+        "light": report_light.light_section(planting),
+        "cold": report_light.cold_section(planting),
         "order": report_systems.order(planting),
         "materials": report_systems.materials(planting),
         "growth": report_years.growth(planting),

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
+from setout.geometry.growth import plant_height_at, plant_spread_at
 from setout.geometry.skyline import Bodies, Floats, Ints, Views
 from setout.nouns import Block, Bools, Plant, Trees
 from setout.nouns.kinds import kinds_of
@@ -24,8 +25,6 @@ POINTS: Final = ((0.0, 0.0, 0.75), (0.5, 0.0, 0.5), (-0.5, 0.0, 0.5), (0.0, 0.5,
 """Points of a canopy: east and north of the trunk in radii, and height in heights."""
 OWN_SIDE: Final = 0.8
 """Points of partners come no nearer to the plane between them than this share of its distance from the trunk."""
-GROWTH: Final = 20.0
-"""Size(age) = full (1 - GROWTH^(-age / years to full size)): 95 % of full size in that year (from memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,35 +53,6 @@ class Canopies:
         return np.isfinite(self.spread) & np.isfinite(self.height)
 
 
-def size_at(kept: float, natural: float, years: float, age: int | None) -> float:
-    """Return a size after some years, cut off at what it is kept at [m].
-
-    Parameters
-    ----------
-    kept, natural : float
-        Mature size as it is kept, and where it is left alone [m].
-    years : float
-        Years to full size; NaN unknown: full size at once.
-    age : int or None
-        Years after planting; None for full size.
-
-    Returns
-    -------
-    float
-        Size [m].
-
-    Examples
-    --------
-    >>> round(size_at(3.0, 5.0, 8.0, 4), 2), size_at(3.0, 5.0, 8.0, None), round(size_at(5.0, 5.0, 8.0, 8), 2)
-    (3.0, 3.0, 4.75)
-    """
-    if age is None or years != years or years <= 0:
-        return kept
-    full = natural if natural == natural else kept
-    grown = full * float(1.0 - GROWTH ** (-age / years))
-    return min(kept, grown) if kept == kept else grown
-
-
 def canopies_of(blocks: Sequence[Block], trees: Trees, year: int | None) -> Canopies:
     """Look up the size of every tree.
 
@@ -103,10 +73,10 @@ def canopies_of(blocks: Sequence[Block], trees: Trees, year: int | None) -> Cano
     kinds = kinds_of(blocks, trees)
 
     def spread_of(plant: Plant) -> float:
-        return size_at(plant.spread_m, plant.natural_spread_m, plant.years_to_full_size, year)
+        return plant.spread_m if year is None else plant_spread_at(replace(plant, remove_year=0), year)
 
     def height_of(plant: Plant) -> float:
-        return size_at(plant.height_m, plant.natural_height_m, plant.years_to_full_size, year)
+        return plant.height_m if year is None else plant_height_at(replace(plant, remove_year=0), year)
 
     def is_gone(plant: Plant) -> bool:
         return plant.remove_year > 0 and (year is None or plant.remove_year <= year)

@@ -14,6 +14,25 @@ FULL_SUN_H: Final = 6.0
 """Direct sun a day below which fruit trees fall short (common practice: six to eight hours)."""
 
 
+def _unknown(block: Block, trees: int, year: int | None) -> Iterator[Finding]:
+    """Say which size of a block's plants is not known."""
+    if not trees:
+        return
+    words = [
+        word
+        for word in ("spread", "height")
+        if not block.plants or any(np.isnan(getattr(plant, f"{word}_m")) for plant in block.plants)
+    ]
+    said = " and ".join(words) or f"growth up to year {year}"
+    remedy = 'name its plants, or write spread = "15 ft" and height = "15 ft" for the block'
+    if not words:
+        remedy = "give the plant years_to_full_size, or pairs of year and spread as its growth"
+    yield Finding(
+        "light_unknown", "note", f"block {block.name}: the light of {trees:,} trees is not known, as their {said} is not",
+        f"{trees:,} trees", "", remedy,
+    )  # fmt: skip
+
+
 def light_findings(blocks: Sequence[Block], trees: Trees, light: Light) -> Iterator[Finding]:
     """Yield what there is to say of the trees' light, block by block.
 
@@ -33,18 +52,9 @@ def light_findings(blocks: Sequence[Block], trees: Trees, light: Light) -> Itera
     """
     for index, block in enumerate(blocks):
         own = np.flatnonzero(trees.block == index)
-        unknown = own[light.unknown[own]]
-        if len(unknown) and light.year is None:
-            missing = [
-                word
-                for word in ("spread", "height")
-                if not block.plants or any(np.isnan(getattr(plant, f"{word}_m")) for plant in block.plants)
-            ]
-            words = " and ".join(missing) or "size"
-            yield Finding(
-                "light_unknown", "note", f"block {block.name}: the light of {len(unknown):,} trees is not known, as their {words} is not",
-                f"{len(unknown):,} trees", "", 'name its plants, or write spread = "15 ft" and height = "15 ft" for the block',
-            )  # fmt: skip
+        stays = [not 0 < plant.remove_year <= (light.year or 0) for plant in block.plants]
+        if any(stays) or not stays:
+            yield from _unknown(block, int(light.unknown[own].sum()), light.year)
         known = own[~light.unknown[own]]
         dark = known[light.sun_h[known] < FULL_SUN_H]
         if len(dark):

@@ -58,7 +58,7 @@ def screen_shades(
         shaded = _hours(block.yard, float(np.median(z[own])), path, bodies.take(np.flatnonzero(mine)))
         halves = path.by_half()
         months, (am, pm, sun_am, sun_pm) = _monthly(
-            path, [*(half - lit for half, lit in zip(halves, shaded, strict=True)), *halves]
+            path, [*(np.maximum(half - lit, 0.0) for half, lit in zip(halves, shaded, strict=True)), *halves]
         )
         height = float(np.median(canopies.height[own]))
         out.append(
