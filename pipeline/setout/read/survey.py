@@ -14,8 +14,8 @@ from setout.errors import Fault, PlanFaults, SetoutError
 from setout.nouns import Elevations, Finding, Survey, VectorLayer
 from setout.plan import Plan
 from setout.plan.sections import SiteSection
+from setout.read import climate, raster, reference, vector
 from setout.read import crs as crs_words
-from setout.read import raster, reference, vector
 
 T = TypeVar("T")
 
@@ -70,9 +70,11 @@ def read_survey(plan: Plan, base: Path) -> Survey:
                 layers[text] = layer
     elevations, doubts = attempt("site.dem", lambda: _elevations(plan, base, dem_crs)) or (None, ())
     unused = attempt("site", lambda: tuple(_unused(plan, base)))
+    named = plan.water.climate if plan.water is not None else None
+    weather = attempt("water.climate", lambda: climate.read_climate(base / named)) if named is not None else None
     if faults or boundary is None:
         raise PlanFaults(_once(faults))
-    return Survey(boundary, layers, elevations, unused or (), doubts)
+    return Survey(boundary, layers, elevations, unused or (), doubts, weather)
 
 
 def file_faults(section: object, references: Sequence[tuple[str, str]], base: Path) -> tuple[Fault, ...]:
@@ -104,7 +106,9 @@ def file_faults(section: object, references: Sequence[tuple[str, str]], base: Pa
             start, adjust = site.start, site.adjust == "compass"
             look = partial(vector.read_boundary, crs=given, unit=site.unit, adjust=adjust, start=start)
             works.append((key, text, look))
-        elif not key.startswith("site.dem") and key not in ("water.climate", "catalogue", "labour"):
+        elif key == "water.climate":
+            works.append((key, text, lambda found: climate.read_climate(found.path)))
+        elif not key.startswith("site.dem") and key not in ("catalogue", "labour"):
             works.append((key, text, partial(vector.read_vector, crs=given, unit=site.unit)))
     for key, text, work in works:
         try:
