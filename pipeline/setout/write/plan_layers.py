@@ -13,7 +13,7 @@ from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.outlines import polygonal
-from setout.geometry.polymap import FEW, PolyMap, over
+from setout.geometry.patchmap import FEW, PatchMap, over
 from setout.layers import CONTRACTS
 from setout.nouns import Exclusion, Finding, Floats, Frame, Geometries, Planting
 from setout.write.chunks import Chunked, Coded, Points, Segments, several
@@ -81,7 +81,7 @@ def plan_layers(planting: Planting, contours: Sequence[tuple[float, BaseGeometry
     yield from year_layers(planting)
 
 
-def mapping_to(frame: Frame, crs: CRS, box: tuple[float, float, float, float]) -> PolyMap:
+def mapping_to(frame: Frame, crs: CRS, box: tuple[float, float, float, float]) -> PatchMap:
     """Return the mapping from the frame to another CRS, fast over a box and true to 0.01 mm.
 
     Parameters
@@ -95,11 +95,11 @@ def mapping_to(frame: Frame, crs: CRS, box: tuple[float, float, float, float]) -
 
     Returns
     -------
-    PolyMap
+    PatchMap
         Takes (x, y) in the frame, gives (x or lon, y or lat).
     """
     unit = 1e-10 if crs.is_geographic else 1e-5 / crs.axis_info[0].unit_conversion_factor
-    return over(partial(frame.to, crs), box, unit)
+    return over(partial(frame.to, crs), box, unit, 128.0)
 
 
 def _to_survey(frame: Frame, box: tuple[float, float, float, float]) -> Callable[..., Geometries]:
