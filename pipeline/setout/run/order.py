@@ -108,7 +108,7 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         trees, dealt = assign.assign(filled.trees, site.blocks)
     seen = _look(land, trees, filled.rows, the_plan.rates, steps)
     with steps.step("water"):
-        watered = watering(the_plan, planted_on(land, seen.site, trees, filled.rows, seen.facts))
+        watered = watering(the_plan, planted_on(land, seen.site, trees, filled.rows, seen.facts), surveyed.weather)
     with steps.step("light"):
         lit = lighting(the_plan, shade, Stand(seen.site, land.ground, trees, filled.rows, seen.facts))
     findings = sorted(

@@ -23,6 +23,7 @@ from setout.nouns import (
     Site,
     Trees,
     Water,
+    Weather,
 )
 from setout.nouns.irrigation import BARRIER, NO_POINT, REASONS, TOO_FAR, TOO_HIGH
 from setout.plan import Plan
@@ -86,7 +87,7 @@ def planted_on(land: Land, site: Site, trees: Trees, rows: Rows, facts: Mapping[
     )  # fmt: skip
 
 
-def watering(the_plan: Plan, planted: Planted | None) -> Watered:
+def watering(the_plan: Plan, planted: Planted | None, weather: Weather | None = None) -> Watered:
     """Reckon need, lay out the irrigation of finished positions and judge every tree.
 
     Parameters
@@ -95,6 +96,8 @@ def watering(the_plan: Plan, planted: Planted | None) -> Watered:
         The plan file.
     planted : Planted or None
         The positions; None without a water section.
+    weather : Weather, optional
+        The climate file.
 
     Returns
     -------
@@ -104,7 +107,7 @@ def watering(the_plan: Plan, planted: Planted | None) -> Watered:
     if the_plan.water is None or planted is None or planted.site.water is None:
         return Watered(None, {})
     site = planted.site
-    need = _need(the_plan, site, planted.trees)
+    need = _need(the_plan, site, planted.trees, weather)
     settings = settings_of(the_plan)
     unserved = why_unserved(planted)
     point, run = planted.point, planted.run_m
@@ -142,12 +145,12 @@ def settings_of(the_plan: Plan) -> IrrigationPlan:
     return replace(settings, block_emitters=tuple(block.emitters or usual for block in the_plan.block))
 
 
-def _need(the_plan: Plan, site: Site, trees: Trees) -> Need:
+def _need(the_plan: Plan, site: Site, trees: Trees, weather: Weather | None) -> Need:
     """Return what trees need; unknown where the plan says nothing of the weather."""
     assert the_plan.water is not None
     if not the_plan.water.is_need_given:
         return Need(np.full(len(trees), np.nan), np.full(len(trees), -1), ())
-    return need_of(site, trees, None, the_plan.water.need(the_plan.water.efficiency))
+    return need_of(site, trees, weather, the_plan.water.need(the_plan.water.efficiency))
 
 
 def columns(irrigation: Irrigation) -> dict[str, Any]:
