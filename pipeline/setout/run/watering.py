@@ -123,7 +123,7 @@ def watering(the_plan: Plan, planted: Planted | None, weather: Weather | None = 
     irrigation = water.irrigate(given, settings, need)
     facts: dict[str, Any] = {"water_index": point, "run_m": run}
     facts |= columns(irrigation)
-    return Watered(irrigation, facts, irrigation.materials, irrigation.findings, need)
+    return Watered(irrigation, facts, irrigation.materials, (*need.findings, *irrigation.findings), need)
 
 
 def settings_of(the_plan: Plan) -> IrrigationPlan:
