@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 from setout.nouns import Planting
-from setout.write import drawing, pointfiles, stakeout
+from setout.write import drawing, lists, pointfiles, stakeout, workbook
 from setout.write.stakeset import StakeSet, stake_set
 
 
@@ -31,6 +31,11 @@ def write_packet(planting: Planting, folder: Path) -> None:
     pointfiles.write_kml(folder / "trees.kml", stakes, planting.site.boundary)
     pointfiles.write_geojson(folder / "trees.geojson", stakes, planting.site.boundary)
     drawing.write_dxf(folder / "stakeout.dxf", stakes, planting)
+    made = lists.lists_of(planting, stakes)
+    for one in made:
+        if one.file:
+            workbook.write_csv(folder / f"{one.file}.csv", one)
+    workbook.write_workbook(folder / "lists.xlsx", made, stakes)
     stakeout.write_readme(folder / "README.txt", trees, monuments, frame)
 
 
