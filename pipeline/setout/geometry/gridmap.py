@@ -1,19 +1,18 @@
-"""Between a site's frame and the cells of a raster: exactly, or patch by patch for very many points."""
+"""Between a site's frame and the cells of a raster: exactly, or by a polynomial for very many points."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from setout.geometry import patchmap
+from setout.geometry import polymap
 from setout.geometry.cellsize import Window, cell_size
 from setout.nouns import Floats, Frame, Ground, Ints, RasterGrid
 
 NEAR_M = 1e-4
-"""Largest error of points mapped patch by patch [m]; which cell holds a point is exact all the same."""
-PATCH_M = 128.0
+"""Largest error of points mapped by a polynomial [m]; which cell holds a point is exact all the same."""
 
 
-def exact_cells(frame: Frame, grid: RasterGrid) -> patchmap.Mapping:
+def exact_cells(frame: Frame, grid: RasterGrid) -> polymap.Mapping:
     """Return the mapping from (x, y) in a frame [m] to fractional (column, row) of a grid."""
 
     def to_cell(x: Floats, y: Floats) -> tuple[Floats, Floats]:
@@ -23,7 +22,7 @@ def exact_cells(frame: Frame, grid: RasterGrid) -> patchmap.Mapping:
     return to_cell
 
 
-def exact_frame(frame: Frame, grid: RasterGrid) -> patchmap.Mapping:
+def exact_frame(frame: Frame, grid: RasterGrid) -> polymap.Mapping:
     """Return the mapping from fractional (column, row) of a grid to (x, y) in a frame [m]."""
 
     def to_frame(col: Floats, row: Floats) -> tuple[Floats, Floats]:
@@ -32,7 +31,7 @@ def exact_frame(frame: Frame, grid: RasterGrid) -> patchmap.Mapping:
     return to_frame
 
 
-def to_cells(frame: Frame, grid: RasterGrid, window: Window) -> patchmap.PatchMap:
+def to_cells(frame: Frame, grid: RasterGrid, window: Window) -> polymap.PolyMap:
     """Return the mapping from a frame to a grid, fast over a window of it.
 
     Parameters
@@ -46,18 +45,18 @@ def to_cells(frame: Frame, grid: RasterGrid, window: Window) -> patchmap.PatchMa
 
     Returns
     -------
-    PatchMap
+    PolyMap
         Takes (x, y) [m], gives fractional (column, row), true to :data:`NEAR_M`.
     """
     exact = exact_cells(frame, grid)
     x, y = exact_frame(frame, grid)(*_rim(window))
     box = (float(x.min()), float(y.min()), float(x.max()), float(y.max()))
     if not np.isfinite(box).all():
-        return patchmap.exactly(exact)
-    return patchmap.over(exact, box, NEAR_M / metres_per_cell(grid, window), PATCH_M)
+        return polymap.exactly(exact)
+    return polymap.over(exact, box, NEAR_M / metres_per_cell(grid, window))
 
 
-def to_frame(frame: Frame, grid: RasterGrid, window: Window) -> patchmap.PatchMap:
+def to_frame(frame: Frame, grid: RasterGrid, window: Window) -> polymap.PolyMap:
     """Return the mapping from a grid to a frame, fast over a window of the grid.
 
     Parameters
@@ -71,12 +70,12 @@ def to_frame(frame: Frame, grid: RasterGrid, window: Window) -> patchmap.PatchMa
 
     Returns
     -------
-    PatchMap
+    PolyMap
         Takes fractional (column, row), gives (x, y) [m], true to :data:`NEAR_M`.
     """
     row0, row1, col0, col1 = window
     box = (float(col0), float(row0), float(col1), float(row1))
-    return patchmap.over(exact_frame(frame, grid), box, NEAR_M, PATCH_M / metres_per_cell(grid, window))
+    return polymap.over(exact_frame(frame, grid), box, NEAR_M)
 
 
 def metres_per_cell(grid: RasterGrid, window: Window) -> float:
@@ -97,7 +96,7 @@ def _rim(window: Window) -> tuple[Floats, Floats]:
     )
 
 
-def cells_at(ground: Ground, x: Floats, y: Floats, mapping: patchmap.PatchMap | None = None) -> tuple[Ints, Ints]:
+def cells_at(ground: Ground, x: Floats, y: Floats, mapping: polymap.PolyMap | None = None) -> tuple[Ints, Ints]:
     """Return the cell of the DEM's grid that holds each point.
 
     Parameters
@@ -106,7 +105,7 @@ def cells_at(ground: Ground, x: Floats, y: Floats, mapping: patchmap.PatchMap | 
         With a DEM.
     x, y : (n,) ndarray
         Points in the frame [m].
-    mapping : PatchMap, optional
+    mapping : PolyMap, optional
         From :func:`to_cells`; laid over the window where many points make it worth while.
 
     Returns
@@ -117,8 +116,8 @@ def cells_at(ground: Ground, x: Floats, y: Floats, mapping: patchmap.PatchMap | 
     assert ground.elevations is not None
     grid = ground.elevations.grid
     if mapping is None:
-        many = np.size(x) >= patchmap.FEW
+        many = np.size(x) >= polymap.FEW
         mapping = (
-            to_cells(ground.frame, grid, ground.window) if many else patchmap.exactly(exact_cells(ground.frame, grid))
+            to_cells(ground.frame, grid, ground.window) if many else polymap.exactly(exact_cells(ground.frame, grid))
         )
-    return patchmap.cells(mapping, np.asarray(x, float), np.asarray(y, float))
+    return polymap.cells(mapping, np.asarray(x, float), np.asarray(y, float))

@@ -264,12 +264,12 @@ def exact(grid: DistanceGrid, levels: Sequence[float], stray: float = EXACT) -> 
     xy = np.concatenate([path.xy for _, path in rough])
     owner = np.repeat(np.arange(len(rough)), [len(path.x) for _, path in rough])
     level = np.asarray(levels, float)[[k for k, _ in rough]]
-    found, _ = grid.base.signed(xy)
-    owner, xy = _unbroken(owner, xy, np.abs(found - level[owner]) > 1.5 * grid.cell)
-    of_level = level[owner // BREAKS]
-    xy = _moved(grid.base, _moved(grid.base, xy, of_level), of_level)
+    found = grid.base.signed(xy)
+    xy = _moved(grid.base, xy, level[owner], found)
+    owner, xy = _unbroken(owner, xy, np.abs(found[0] - level[owner]) > 1.5 * grid.cell)
     # where a parallel is straight it needs no vertex in every cell
     owner, xy = _thinned(owner, xy, stray / 4)
+    xy = _moved(grid.base, xy, level[owner // BREAKS])
     owner, xy = _refined(grid.base, owner, xy, level, stray)
     return [(rough[int(owner[first]) // BREAKS][0], path) for first, path in _simplified(owner, xy, stray / 2)]
 
@@ -285,9 +285,9 @@ def _unbroken(owner: Ints, xy: Floats, astray: NDArray[np.bool_]) -> tuple[Ints,
     return (owner * BREAKS + breaks % BREAKS)[keep], xy[keep]
 
 
-def _moved(base: Base, xy: Floats, level: Floats) -> Floats:
-    """Move points to their distance from the base line, straight away from it."""
-    distance, nearest = base.signed(xy)
+def _moved(base: Base, xy: Floats, level: Floats, found: tuple[Floats, Floats] | None = None) -> Floats:
+    """Move points to their distance from the base line, straight away from it; found is their distance, where it is known."""
+    distance, nearest = base.signed(xy) if found is None else found
     away = np.abs(distance) > 1e-6
     out = nearest.copy()
     out[away] += (xy[away] - nearest[away]) * (level[away] / distance[away])[:, None]

@@ -14,7 +14,7 @@ from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
-from setout.geometry import cellmask, contours, gridmap, patchmap, relief
+from setout.geometry import cellmask, contours, gridmap, polymap, relief
 from setout.geometry.cellsize import CellSize, Window, cell_size
 from setout.geometry.strips import STRIP, Groups, chunks, group_step, overview, squared_slopes
 from setout.nouns import Bools, Elevations, Finding, Floats, Ground, RasterGrid, Site
@@ -177,7 +177,7 @@ def _odd(size: CellSize, grid: RasterGrid, z: relief.Heights, source: str) -> It
         )
 
 
-def cell_mappings(ground: Ground) -> tuple[patchmap.PatchMap, patchmap.PatchMap]:
+def cell_mappings(ground: Ground) -> tuple[polymap.PolyMap, polymap.PolyMap]:
     """Return the mappings between the frame and the DEM's grid, fast over the site's window.
 
     Parameters
@@ -187,9 +187,9 @@ def cell_mappings(ground: Ground) -> tuple[patchmap.PatchMap, patchmap.PatchMap]
 
     Returns
     -------
-    to_cell : PatchMap
+    to_cell : PolyMap
         Takes (x, y) [m in the frame], gives fractional (column, row).
-    to_frame : PatchMap
+    to_frame : PolyMap
         The other way round; both are true to 0.1 mm.
     """
     assert ground.elevations is not None

@@ -13,7 +13,7 @@ from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.outlines import polygonal
-from setout.geometry.patchmap import FEW, PatchMap, over
+from setout.geometry.polymap import FEW, PolyMap, over
 from setout.layers import CONTRACTS
 from setout.nouns import Exclusion, Finding, Floats, Frame, Geometries, Planting
 from setout.write.chunks import Chunked, Coded, Points, Segments, several
@@ -81,7 +81,7 @@ def plan_layers(planting: Planting, contours: Sequence[tuple[float, BaseGeometry
     yield from year_layers(planting)
 
 
-def mapping_to(frame: Frame, crs: CRS, box: tuple[float, float, float, float]) -> PatchMap:
+def mapping_to(frame: Frame, crs: CRS, box: tuple[float, float, float, float]) -> PolyMap:
     """Return the mapping from the frame to another CRS, fast over a box and true to 0.01 mm.
 
     Parameters
@@ -95,11 +95,11 @@ def mapping_to(frame: Frame, crs: CRS, box: tuple[float, float, float, float]) -
 
     Returns
     -------
-    PatchMap
+    PolyMap
         Takes (x, y) in the frame, gives (x or lon, y or lat).
     """
     unit = 1e-10 if crs.is_geographic else 1e-5 / crs.axis_info[0].unit_conversion_factor
-    return over(partial(frame.to, crs), box, unit, 128.0)
+    return over(partial(frame.to, crs), box, unit)
 
 
 def _to_survey(frame: Frame, box: tuple[float, float, float, float]) -> Callable[..., Geometries]:
@@ -117,14 +117,13 @@ def _to_survey(frame: Frame, box: tuple[float, float, float, float]) -> Callable
         array[:] = geometries
         out: Geometries = shapely.transform(array, move)
         # rings that all but touch may cross by a rounding once moved; parts that touch share their points and still do
-        parts, owner = shapely.get_parts(out, return_index=True)
-        looked_at = shapely.get_dimensions(parts) == 2
-        if whole_cells is not None:
-            rank = np.arange(len(parts)) - np.searchsorted(owner, owner)
-            looked_at &= rank >= np.asarray(whole_cells)[owner]
-        parts, owner = parts[looked_at], owner[looked_at]
+        whole = np.zeros(len(out), np.int64) if whole_cells is None else np.asarray(whole_cells, np.int64)
+        own = np.flatnonzero((shapely.get_dimensions(out) == 2) & (shapely.get_num_geometries(out) > whole))
+        parts, owner = shapely.get_parts(out[own], return_index=True)
+        rank = np.arange(len(parts)) - np.searchsorted(owner, owner)
+        looked_at = rank >= whole[own][owner]
         broken = np.zeros(len(out), bool)
-        broken[owner[~shapely.is_valid(parts)]] = True
+        broken[own[owner[looked_at][~shapely.is_valid(parts[looked_at])]]] = True
         if broken.any():
             mended = shapely.make_valid(out[broken], method="structure", keep_collapsed=False)
             out[broken] = [polygonal(g) for g in mended]

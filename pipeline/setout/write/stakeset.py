@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from pyproj import CRS
 
-from setout.geometry.patchmap import FEW
+from setout.geometry.polymap import FEW
 from setout.nouns import Floats, Frame, Ints, Planting
 from setout.write.plan_layers import mapping_to
 from setout.write.stakeout import StakePoints, grid_to_ground, plane_unit, short_names
