@@ -11,7 +11,7 @@ from setout.layers import CONTRACTS, DTYPES, check
 TREES = (
     "tree_id block row position plant variety role easting northing lon lat elevation_m slope_pct nearest_m "
     "spread_m height_m crowding overlap_m room_m pruning_load pollinizer_m water_point zone run_m pressure_kpa flow_lph "
-    "need_lpd watered water_reason sun_h sun_am_h sun_pm_h findings"
+    "need_lpd watered water_reason sun_h sun_am_h sun_pm_h sun_open_h findings"
 )
 NAMED = {
     "boundary": "area_m2",
@@ -32,6 +32,8 @@ NAMED = {
     "zones": "",
     "order": "",
     "materials": "",
+    "growth": "block plant year trees spread_m height_m",
+    "work": "block job month hours",
 }
 UNIT_OF = {
     "m": "m", "m2": "m2", "kpa": "kPa", "lph": "l/h", "lpd": "l/day", "pct": "%", "deg": "deg",
