@@ -1,10 +1,10 @@
 """A plan with six blocks of different patterns against one offset block on the same property: CPU time per tree.
 
-``python tests/benchmarks/systems.py --acres 1000 [--rounds 1] [--folder F] [--json F] [--profile]``
+``python tests/benchmarks/systems.py --acres 1000 [--contour] [--rounds 1] [--folder F] [--json F]``
 
 The property of ``blocks.py`` is divided into six strips of like width: an offset, a double hedgerow, a trellis, raised beds,
-rows along a guide line, and contour rows. Each run is a fresh process, times start after imports. Both runs write the
-GeoPackage and run.json only.
+rows along a guide line, and pairs; with ``--contour``, contour rows in place of the pairs. Each run is a fresh process,
+times start after imports. Both runs write the GeoPackage and run.json only.
 """
 
 from __future__ import annotations
@@ -31,11 +31,12 @@ PATTERNS: dict[str, str] = {
     "vines": 'pattern = "trellis"\nstep = "8 ft"\nrow_distance = "10 ft"\ndirection = "N 20 E"',
     "beds": 'pattern = "bed"\nstep = "5 ft"\nrow_distance = "10 ft"\ndirection = "north-south"\nbed = { length = "10 ft", width = "6 ft" }',
     "guide": 'pattern = "rectangular"\nstep = "14 ft"\nrow_distance = "18 ft"\ndirection = "guide:strips.gpkg:guide"',
-    "contour": 'pattern = "contour rows"\nstep = "14 ft"\nrow_distance = "16 ft"\nrow_distance_max = "28 ft"\nfall = { most = "4 %" }',
+    "pairs": 'pattern = "rectangular"\nstep = "18 ft"\nrow_distance = "20 ft"\ndirection = "longest side"\npair = { distance = "2 ft" }',
 }
+CONTOUR = 'pattern = "contour rows"\nstep = "14 ft"\nrow_distance = "16 ft"\nrow_distance_max = "28 ft"\nfall = { most = "4 %" }'
 
 
-def make_strips(block: Path) -> Path:
+def make_strips(block: Path, *, contour: bool = False) -> Path:
     """Write the strips, the guide line and the plan file with six blocks beside a property's own; return the folder."""
     import geopandas as gpd
 
@@ -57,9 +58,10 @@ def make_strips(block: Path) -> Path:
         (folder / name).unlink(missing_ok=True)
         (folder / name).symlink_to(block.resolve() / name)
     head = (block / "plan.toml").read_text(encoding="utf-8").partition("[[block]]")[0]
+    patterns = PATTERNS | ({"pairs": CONTOUR} if contour else {})
     tables = [
         f'[[block]]\nname = "{name}"\narea = "strips.gpkg:strips[name={name}]"\n{text}\n'
-        for name, text in PATTERNS.items()
+        for name, text in patterns.items()
     ]
     (folder / "plan.toml").write_text(head + "\n".join(tables), encoding="utf-8")
     return folder
@@ -70,9 +72,9 @@ def per_tree(run: dict[str, Any]) -> float:
     return 1e6 * float(run["cpu_s"]) / int(run["trees"])
 
 
-def compare(block: Path, rounds: int) -> dict[str, Any]:
+def compare(block: Path, rounds: int, *, contour: bool = False) -> dict[str, Any]:
     """Run both plans in turn and return their medians and the ratio of time per tree."""
-    folder = make_strips(block)
+    folder = make_strips(block, contour=contour)
     found: dict[str, list[dict[str, Any]]] = {"one": [], "six": []}
     with tempfile.TemporaryDirectory() as scratch:
         for _ in range(rounds):
@@ -87,12 +89,15 @@ def main() -> None:
     """Compare and print JSON."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--acres", type=float, default=1000.0)
+    parser.add_argument("--contour", action="store_true")
     parser.add_argument("--rounds", type=int, default=1)
     parser.add_argument("--folder", type=Path)
     parser.add_argument("--json", type=Path)
     options = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
-        found = compare(blocks.make(options.folder or Path(scratch), options.acres), options.rounds)
+        found = compare(
+            blocks.make(options.folder or Path(scratch), options.acres), options.rounds, contour=options.contour
+        )
     text = json.dumps(found, indent=1)
     sys.stdout.write(text + "\n")
     if options.json:

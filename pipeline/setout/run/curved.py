@@ -54,7 +54,16 @@ def curved_blocks(site: Site, ground: Ground, usable: Usable) -> CurvedBlocks:
         heights = None if ground.elevations is None else height_at
         rows = curve.rows_along(block, _own_ground(block, site, usable), heights, site.units)
         alone = np.full(len(rows.x), -1)
-        one = Laid(rows.x, rows.y, rows.row, rows.position, alone, float("nan"), dict(rows.row_line), row_path=dict(rows.row_path))
+        one = Laid(
+            rows.x,
+            rows.y,
+            rows.row,
+            rows.position,
+            alone,
+            float("nan"),
+            dict(rows.row_line),
+            row_path=dict(rows.row_path),
+        )
         laid[index] = one if block.pattern.pair is None else paired(one, block.pattern.pair)
         findings += rows.findings
     return CurvedBlocks(laid, tuple(findings))
@@ -63,7 +72,7 @@ def curved_blocks(site: Site, ground: Ground, usable: Usable) -> CurvedBlocks:
 def _own_ground(block: Block, site: Site, usable: Usable) -> BaseGeometry:
     """Return the ground that a block may be planted on."""
     own = [g for name, g in zip(usable.block, usable.geometry, strict=True) if name == block.name]
-    if own:
-        return polygonal(shapely.union_all(own))
+    if own:  # pieces of usable ground lie apart
+        return polygonal(shapely.geometrycollections(shapely.get_parts(np.array(own, object))))
     taken = [e.geometry for e in usable.exclusions if e.reason not in NOT_GROUND]
     return polygonal(shapely.difference(site.boundary, shapely.union_all(taken)))

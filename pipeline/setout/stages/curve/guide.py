@@ -26,7 +26,7 @@ from setout.stages.curve.common import (
     trees_along,
 )
 
-TRIES = ((40.0, 16), (80.0, 8), (float("inf"), 2))
+TRIES = ((40.0, 16), (80.0, 8), (float("inf"), 1))
 """Up to so many rows, so many places of the rows across the guide line are compared: of many rows, few trees hang on it."""
 LONGER = 1.02
 """A step longer than this share of the one asked for, and shorter than two, was stretched by a bend."""
@@ -200,6 +200,8 @@ def best_place(pattern: Pattern, grid: DistanceGrid, blade: Blade) -> float:
     low, high = grid.span
     rows = (high - low) / pattern.row_distance_m
     tries = next(number for most, number in TRIES if rows < most)
+    if tries == 1:
+        return 0.0
     for first in np.arange(tries) * period / tries:
         levels = _family(pattern, grid, float(first))
         paths = [path for _, path in drawn(grid, levels)]

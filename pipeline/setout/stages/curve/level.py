@@ -26,6 +26,8 @@ MORE = 1.03
 ROUGH = 0.98
 """Share of the greatest fall that a line keeps to, looked at between its trees."""
 
+FOLDED = 1.6
+"""Parts of one line that come nearer than a row distance with so many row distances of line between them are a fold."""
 TURNS_BACK = np.cos(np.radians(100.0))
 """Cosine of the turn, within half a row distance before and behind, at which a row ends."""
 
@@ -136,7 +138,7 @@ def _folded(stretch: Stretch, s: Floats, xy: Floats, distance: float) -> Bools:
     along = np.abs(s[pairs[:, 1]] - s[pairs[:, 0]])
     if stretch.path.closed:
         along = np.minimum(along, stretch.path.length - along)
-    out[pairs[along > 3 * distance].max(axis=1)] = True
+    out[pairs[along > FOLDED * distance].max(axis=1)] = True
     return out
 
 
