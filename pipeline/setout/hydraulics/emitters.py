@@ -77,7 +77,7 @@ class Emitters:
         """
         return Outlets.of(self, np.shape(head_m)).flow_and_slope(np.asarray(head_m, float))
 
-    def at(self, nodes: Ints) -> Emitters:
+    def at(self, nodes: Ints | slice) -> Emitters:
         """Return the emitters of some nodes, or in another order."""
         k, x, least, most = (
             np.asarray(value, float)[nodes] if np.ndim(value) else value
@@ -98,6 +98,8 @@ class Outlets:
     compensating : (n,) there is a range, below which the flow falls as the square root of head
     at_least, at_ramp : (n,) flow at the least head and at the head of the ramp [l/h]
     ramp : head [m] up to which the flow is a straight line from zero
+    unbounded : no emitter has a least or most head
+    square_root : every exponent is 0.5
     """
 
     k: Floats
@@ -108,6 +110,8 @@ class Outlets:
     at_least: Floats
     at_ramp: Floats
     ramp: float
+    unbounded: bool
+    square_root: bool
 
     @classmethod
     def of(cls, emitters: Emitters, shape: tuple[int, ...], ramp: float = LOWEST_HEAD) -> Outlets:
@@ -116,25 +120,35 @@ class Outlets:
             np.broadcast_to(np.asarray(value, float), shape)
             for value in (emitters.k, emitters.exponent, emitters.least_m, emitters.most_m)
         )
-        compensating = least > ramp
+        square_root = bool(np.all(np.asarray(emitters.exponent) == 0.5))
+        unbounded = bool(np.all(np.asarray(emitters.least_m) <= ramp) and np.all(np.asarray(emitters.most_m) == np.inf))
         least = np.maximum(least, ramp)
-        at_least = k * least**x
+        at_least = k * (ramp**0.5 if unbounded and square_root else least**x)
+        if unbounded:
+            return cls(k, x, least, most, np.zeros(shape, bool), at_least, at_least, ramp, unbounded, square_root)
+        compensating = least > ramp
         at_ramp = np.where(compensating, at_least * (ramp / least) ** BELOW_RANGE, at_least)
-        return cls(k, x, least, np.maximum(most, least), compensating, at_least, at_ramp, ramp)
+        most = np.maximum(most, least)
+        return cls(k, x, least, most, compensating, at_least, at_ramp, ramp, unbounded, square_root)
 
     def flow_and_slope(self, head: Floats) -> tuple[Floats, Floats]:
         """Return the flow [l/h] at a pressure head [m], and what it gains by head [l/h per m].
 
         Where the law has a corner the slope is that of the lower side, which is the steeper.
         """
-        held = np.clip(head, self.least, self.most)
-        flow = self.k * (np.sqrt(held) if np.all(self.x == 0.5) else held**self.x)
-        slope = np.where(head < self.most, self.x * flow / held, 0.0)
-        if np.any(below := (head <= self.least) & self.compensating):
+        held = np.maximum(head, self.least)
+        if not self.unbounded:
+            held = np.minimum(held, self.most)
+        flow = self.k * (np.sqrt(held) if self.square_root else held**self.x)
+        slope = (0.5 if self.square_root else self.x) * flow / held
+        if not self.unbounded:
+            slope = np.where(head < self.most, slope, 0.0)
+        if not self.unbounded and np.any(below := (head <= self.least) & self.compensating):
             part = np.maximum(head, self.ramp)
             flow = np.where(below, self.at_least * (part / self.least) ** BELOW_RANGE, flow)
             slope = np.where(below, BELOW_RANGE * flow / part, slope)
-        if np.any(low := head <= self.ramp):
+        if head.size and head.min() <= self.ramp:
+            low = head <= self.ramp
             steep = np.where(head >= 0, self.at_ramp / self.ramp, 0.0)
             flow, slope = np.where(low, steep * np.maximum(head, 0.0), flow), np.where(low, steep, slope)
         return flow, slope

@@ -71,14 +71,14 @@ class Pipes:
     ----------
     law : as of :class:`Friction`
     factor : (n,) loss [m] is factor times flow [l/h] to the power 1.852, or factor times f times flow squared
-    minor : (n,) loss in fittings [m] is this times flow [l/h] squared
-    reynolds : (n,) Reynolds number of a flow of 1 l/h
-    rough : (n,) roughness over inside diameter
+    minor : (n,) loss in fittings [m] is this times flow [l/h] squared; None for no such loss
+    reynolds : (n,) Reynolds number of a flow of 1 l/h, for Darcy-Weisbach
+    rough : (n,) roughness over inside diameter, for Darcy-Weisbach
     """
 
     law: Law
     factor: Floats
-    minor: Floats
+    minor: Floats | None
     reynolds: Floats
     rough: Floats
 
@@ -100,13 +100,14 @@ class Pipes:
         """
         length, d = np.broadcast_arrays(np.asarray(length_m, float), np.asarray(inside_mm, float) / 1000)
         longer = length * (1 + np.asarray(friction.minor_share, float))
-        velocity_head = 8 / (GRAVITY * math.pi**2 * d**4) * M3S_PER_LPH**2
+        fittings = np.asarray(friction.minor_k, float)
+        velocity_head = 8 / (GRAVITY * math.pi**2) * M3S_PER_LPH**2 / (d * d) ** 2
+        minor = velocity_head * fittings if np.any(fittings) else None
         if friction.law == "hazen-williams":
             c = np.asarray(friction.roughness_c, float)
             factor = HAZEN_WILLIAMS * longer * (M3S_PER_LPH / c) ** EXPONENT / d**_DIAMETER
-        else:
-            factor = velocity_head * longer / d
-        minor = velocity_head * np.asarray(friction.minor_k, float)
+            return cls(friction.law, factor, minor, np.ones(1), np.zeros(1))
+        factor = velocity_head * longer / d
         reynolds = 4 * M3S_PER_LPH / (math.pi * d * friction.viscosity)
         rough = np.asarray(friction.roughness_mm, float) / 1000 / d
         return cls(friction.law, factor, minor, reynolds, rough)
@@ -132,6 +133,8 @@ class Pipes:
             f, bend = friction_factor(self.law, self.reynolds * size, self.rough)
             per_flow = self.factor * f * np.maximum(size, 1 / self.reynolds)
             slope = per_flow * (2 + bend)
+        if self.minor is None:
+            return per_flow * flow_lph, slope
         minor = self.minor * size
         return (per_flow + minor) * flow_lph, slope + 2 * minor
 

@@ -104,7 +104,7 @@ def solve(tree: PipeTree, source_head_m: ArrayLike, paths: Paths | None = None) 
     """
     paths = paths or tree_paths(tree)
     check(tree)
-    order, n = paths.order, tree.parent.size
+    order, back, n = paths.order, paths.place, tree.parent.size
     source = np.asarray(source_head_m, float)
     if source.ndim > 1 or source.size not in (1, paths.roots) or not np.all(np.isfinite(source)):
         raise SetoutError(
@@ -117,8 +117,6 @@ def solve(tree: PipeTree, source_head_m: ArrayLike, paths: Paths | None = None) 
         np.broadcast_to(source, (paths.roots,))[paths.root], tree.emitters.at(order), tree.friction.at(order),
     )  # fmt: skip
     state = work.run()
-    back = np.empty(n, np.int64)
-    back[order] = np.arange(n)
     head, emitted, flow = state.head[back], state.emitted[back], state.flow[back]
     speed = velocity_ms(flow, inside)
     speed[order[: paths.roots]] = 0.0

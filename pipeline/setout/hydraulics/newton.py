@@ -26,8 +26,12 @@ from setout.hydraulics.paths import Paths
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-CLOSE: Final = 1e-9
-"""Error [m] in the loss of every pipe at which the steps end."""
+CLOSE: Final = 1e-7
+"""Error [m] in the loss of every pipe at which the steps end; each step squares it, so that far less is left."""
+LEAST_SLOPE: Final = 1e-8
+"""Least gain of loss by flow [m per l/h] that a step reckons with; it shapes the way, not the end."""
+SUM_PASSES: Final = 6
+"""Steps in which flows of pipes are sums of what emitters give; where it takes more, those of the straight lines serve."""
 ROUNDING: Final = 1e-6
 """Error [m] that is rounding only, once steps no longer better it."""
 FIRST_PASSES: Final = 25
@@ -72,7 +76,7 @@ class Work:
     paths : the working order
     pipes : the pipe of each node; those of roots have no length
     z, source : (n,) elevation of each node, and head of the root it hangs from [m]
-    spots : (m,) nodes that have emitters
+    spots : (m,) nodes that may have emitters; all of them where most have
     emitters : their laws
     """
 
@@ -80,7 +84,7 @@ class Work:
     pipes: Pipes
     z: Floats
     source: Floats
-    spots: Ints
+    spots: Ints | slice
     emitters: Emitters
 
     @classmethod
@@ -89,7 +93,8 @@ class Work:
     ) -> Work:
         """Make a network ready from length, inside diameter and elevation of its nodes, all in working order."""
         length, inside, z = pipe
-        spots = np.flatnonzero(np.broadcast_to(np.asarray(emitters.k, float), z.shape) > 0)
+        own = np.broadcast_to(np.asarray(emitters.k, float), z.shape) > 0
+        spots: Ints | slice = slice(None) if 2 * np.count_nonzero(own) > z.size else np.flatnonzero(own)
         return cls(paths, Pipes.of(length, inside, friction), z, source, spots, emitters.at(spots))
 
     def run(self) -> State:
@@ -131,37 +136,53 @@ class Work:
 
     def steps(self, start: State, ramp: float, most: int) -> State:
         """Take up to so many steps with one ramp."""
-        outlets = Outlets.of(self.emitters, self.spots.shape, ramp)
-        z, parent, first = self.z[self.spots], self.paths.parent, self.paths.roots
+        z = self.z[self.spots]
+        outlets = Outlets.of(self.emitters, z.shape, ramp)
+        parent, first = self.paths.parent, self.paths.roots
         working = start.working
         emitted, gain = outlets.flow_and_slope(working)
-        flow = start.flow if start.passes else self.paths.gather(self.spread(emitted))
+        given = self.spread(emitted)
+        flow = start.flow if start.passes else self.paths.gather(given)
+        loss, slope = self.bent(flow)
         state, before = start, np.inf
         for passes in range(1, most + 1):
-            loss, slope = self.pipes.loss_and_slope(flow)
             line = emitted - gain * (working + z)
-            flow, head = self.linear(loss - slope * flow, slope, self.spread(line), self.spread(gain))
+            head = self.linear(loss - slope * flow, slope, self.spread(line), self.spread(gain))
             pressure = head[self.spots] - z
-            true = self.spread(outlets.flow_and_slope(pressure)[0])
-            through = self.paths.gather(true)
-            off = np.abs(head[parent] - head - self.pipes.loss_and_slope(through)[0])[first:]
-            state = State(head, true, through, pressure, passes, float(off.max(initial=0.0)))
-            if state.residual_m < CLOSE or (state.residual_m > 0.5 * before and state.at_rest):
-                return state
-            before = state.residual_m
-            working = _nearer(outlets, working, pressure, emitted, emitted + gain * (pressure - working))
+            lined = line + gain * (pressure + z)
+            nearer = _nearer(outlets, working, pressure, emitted, lined)
+            settled, working = nearer is pressure, nearer
             emitted, gain = outlets.flow_and_slope(working)
+            given = self.spread(emitted)
+            through = self.paths.gather(given)
+            state = State(head, given, through, working, passes, np.inf)
+            if settled:
+                loss, slope = self.bent(through)
+                off = float(np.abs(head[parent] - head - loss)[first:].max(initial=0.0))
+                state = State(head, given, through, working, passes, off)
+                if off < CLOSE or (off > 0.5 * before and off < ROUNDING):
+                    return state
+                before = off
+            sums = passes <= SUM_PASSES and ramp <= LOWEST_HEAD
+            flow = through if sums else self.paths.gather(self.spread(lined))
+            if not settled or not sums:
+                loss, slope = self.bent(flow)
         return state
+
+    def bent(self, flow: Floats) -> tuple[Floats, Floats]:
+        """Return loss and slope of the pipes at some flows, for a step."""
+        loss, slope = self.pipes.loss_and_slope(flow)
+        return loss, np.maximum(slope, LEAST_SLOPE, out=slope)
 
     def spread(self, at_spots: Floats) -> Floats:
         """Return values of the nodes with emitters for all nodes, 0 elsewhere."""
-        if at_spots.size == self.z.size:
+        if isinstance(self.spots, slice):
             return at_spots
         values = np.zeros_like(self.z)
         values[self.spots] = at_spots
         return values
 
-    def linear(self, fixed: Floats, slope: Floats, outlet: Floats, gain: Floats) -> tuple[Floats, Floats]:
+    def linear(self, fixed: Floats, slope: Floats, outlet: Floats, gain: Floats) -> Floats:
         """Solve the network with straight lines for laws: loss = fixed + slope Q, emitted = outlet + gain H.
 
         Parameters
@@ -173,42 +194,46 @@ class Work:
 
         Returns
         -------
-        flow, head : (n,) ndarray
-            Through pipes [l/h], at nodes [m].
+        (n,) ndarray
+            Head at nodes [m].
         """
-        from scipy.linalg.lapack import dgtsv
+        from scipy.linalg.lapack import dpttrf, dpttrs
 
-        head, flow = self.source.copy(), np.zeros_like(fixed)
-        gain, outlet = gain.copy(), outlet.copy()
+        head = self.source.copy()
+        through = 1.0 / slope
+        set_off = through * fixed
+        gain, outlet = gain.copy(), outlet.copy()  # to which runs add what hangs from a node
         answers = []
         for tier in reversed(self.paths.tiers):
-            at = slice(tier.start, tier.stop)
-            size = 2 * (tier.stop - tier.start)
-            below, main, above = np.ones(size - 1), np.empty(size), np.full(size - 1, -1.0)
-            main[0::2], main[1::2] = -slope[at], -gain[at]
-            below[2 * tier.head[1:] - 1] = above[2 * tier.head[1:] - 1] = 0.0
-            known = np.zeros((size, 2), order="F")
-            known[0::2, 0], known[1::2, 0] = fixed[at], outlet[at]
-            known[2 * tier.head, 1] = -1.0
-            found = dgtsv(below, main, above, known, 1, 1, 1, 1)[3]
+            at, last = slice(tier.start, tier.stop), tier.head + tier.length - 1
+            own, off = through[at], set_off[at]
+            beyond, off_beyond = np.append(own[1:], 0.0), np.append(off[1:], 0.0)
+            beyond[last] = off_beyond[last] = 0.0
+            known = np.zeros((own.size, 2), order="F")
+            known[:, 0] = off_beyond - off - outlet[at]
+            known[tier.head, 1] = own[tier.head]
+            main, side, _ = dpttrf(own + beyond + gain[at], -beyond[: max(own.size - 1, 1)], 1, 1)
+            found, _ = dpttrs(main, side, known, 1)
             answers.append(found)
-            np.add.at(outlet, tier.top, found[2 * tier.head, 0])
-            np.add.at(gain, tier.top, found[2 * tier.head, 1])
+            np.add.at(outlet, tier.top, np.add.reduceat(outlet[at] + gain[at] * found[:, 0], tier.head))
+            np.add.at(gain, tier.top, np.add.reduceat(gain[at] * found[:, 1], tier.head))
         for tier in self.paths.tiers:
-            at, found = slice(tier.start, tier.stop), answers.pop()
-            top = head[tier.top][tier.run]
-            flow[at] = found[0::2, 0] + top * found[0::2, 1]
-            head[at] = found[1::2, 0] + top * found[1::2, 1]
-        return flow, head
+            found = answers.pop()
+            head[tier.start : tier.stop] = found[:, 0] + np.repeat(head[tier.top], tier.length) * found[:, 1]
+        return head
 
 
 def _nearer(outlets: Outlets, was: Floats, to: Floats, flow: Floats, line: Floats) -> Floats:
-    """Return the head at which to take the emitters' law next.
+    """Return the head at which to take the emitters' law next; the very array ``to`` where that is as good as any.
 
     The straight line was met at a head and a flow. Going down, where the law bends away from its line, the point of the
     law that has that flow is nearer than the one that has that head; no step takes off more than nine tenths of a flow.
     """
-    steep = (to < 0.7 * was) & ~((was <= outlets.ramp) & (to <= 0))
+    steep = to < 0.7 * was
     if not steep.any():
         return to
-    return np.where(steep, np.maximum(to, outlets.head(np.maximum(line, 0.1 * flow))), to)
+    steep &= ((was > outlets.ramp) | (to > 0)) & (outlets.k > 0)
+    if not steep.any():
+        return to
+    nearer = np.where(steep, np.maximum(to, outlets.head(np.maximum(line, 0.1 * flow))), to)
+    return nearer if np.any(nearer > to + CLOSE) else to
