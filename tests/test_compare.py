@@ -75,6 +75,8 @@ def test_every_option_has_the_figures_of_the_plan_it_stands_for(farm: Farm) -> N
         assert told.pruning_load == pytest.approx(trees.pruning_load.median(), abs=1e-6)
         assert told.trees_per_ha == pytest.approx(len(trees) / usable.area_m2.sum() * 1e4, rel=1e-6)
         assert told.pipe_m == pytest.approx(rows.length_m.sum(), rel=1e-6)
+        assert told.sun_h == pytest.approx(trees.sun_h.median(), abs=1e-6)
+        assert told.sun_low_h == pytest.approx(trees.sun_h.quantile(0.1), abs=1e-6)
         assert told.plants == (order.trees + order.spares).sum()
 
 
@@ -88,6 +90,8 @@ def test_the_closer_the_more_trees_and_the_more_work(farm: Farm) -> None:
     alleys = [o.alley_m for o in close_to_wide]
     assert alleys == sorted(alleys)
     assert close_to_wide[-1].pruning_class == "none"
+    # more room, never less sun
+    assert (np.diff([o.sun_h for o in close_to_wide]) > 0).all()
 
 
 def test_the_files_say_what_the_result_says(farm: Farm) -> None:

@@ -10,8 +10,9 @@ from pathlib import Path
 import numpy as np
 
 from setout.errors import Fault, PlanFaults, SetoutError
-from setout.nouns import Block, Finding, OrderLine
+from setout.nouns import Block, Finding, Floats, OrderLine, Trees
 from setout.nouns.comparison import Comparison, Fit, Outcome
+from setout.nouns.shade import Shade
 from setout.plan import Plan
 from setout.plan.block import BlockSection
 from setout.plan.options import Option, options_of, steps_as_options
@@ -19,16 +20,20 @@ from setout.read import plan_file
 from setout.read.survey import read_survey
 from setout.run.joints import ground_by_block
 from setout.run.land import Land, filled_on, land_of, with_blocks
+from setout.run.lighting import ground_height, shade_at, sky_over
 from setout.run.steps import Say, Steps
-from setout.stages import account, assign, calendar, room
+from setout.stages import account, assign, calendar, room, terrain
 from setout.stages import check as look
 from setout.stages import compare as weigh
+from setout.stages import light as sun
 from setout.units import FOOT
 from setout.write.commit import OutputFolder, check_writable
 
 FILES = ("compare.html", "compare.csv")
 SWEEP = (0.5, 0.75, 1.0, 1.25, 1.5)
 """Steps compared where the plan file names no option, as shares of the block's own."""
+LOOKED_AT = 1000
+"""Trees of a block whose light is reckoned, where it has more."""
 NARROWEST, WIDEST = 0.25, 3.0
 """Steps looked at for a limit, as shares of the block's own."""
 
@@ -90,7 +95,7 @@ def compare(
     with clock.step("read the survey"):
         surveyed = read_survey(the_plan, path.parent)
     land = land_of(the_plan, surveyed, clock)
-    bench = _Bench(the_plan, land)
+    bench = _Bench(the_plan, land, shade_at(the_plan, surveyed, land.site))
     outcomes = [replace(bench.outcome(index, None), planned=True) for index in _compared(the_plan, options, block)]
     faults: list[Fault] = []
     for option in options:
@@ -154,9 +159,13 @@ def _compared(the_plan: Plan, options: Sequence[Option], block: str) -> list[int
 class _Bench:
     """Lays options out on the same land and measures them alike."""
 
-    def __init__(self, the_plan: Plan, land: Land) -> None:
+    def __init__(self, the_plan: Plan, land: Land, shade: Shade) -> None:
         self.plan, self.land = the_plan, land
         self.findings: dict[str, Finding] = {}
+        self.searching = False
+        wanted, blocks = the_plan.light.value(), land.site.blocks
+        sized = any(np.isfinite(block.height_m) for block in blocks)
+        self.sky = sky_over(wanted, shade, land.site, land.ground) if sized and wanted.compute != "never" else None
 
     def outcome(self, index: int, option: Option | None) -> Outcome:
         """Plant the property with one block as an option has it, and sum that block up."""
@@ -190,15 +199,27 @@ class _Bench:
             site.blocks, trees, roomy, south=site.frame.lat < 0, watered=self.plan.water is not None
         )
         hours = float(sum(work.hours for work in works if work.block == only)) if _named(order) else float("nan")
+        lit, low = weigh.sun_figures(self._sun(site.blocks, trees, index))
         figures = {
+            "sun_h": lit, "sun_low_h": low,
             "ground_m2": ground[index], "work_h": hours, "plants": sum(line.plants for line in order),
             "posts": int((filled.works.post_block == index).sum()),
             "first_cost": cost if order else float("nan"), "yearly_cost": weigh.yearly_cost(prices, hours),
         }  # fmt: skip
         return weigh.outcome_of(name, said, blocks[index], roomy[index], rows, figures)
 
+    def _sun(self, blocks: Sequence[Block], trees: Trees, index: int) -> Floats:
+        """Return the sun on trees of one block, evenly along the walk where it has very many [h]."""
+        own = np.flatnonzero(trees.block == index)
+        if self.sky is None or self.searching or not len(own):
+            return np.empty(0)
+        which = own[np.unique(np.linspace(0, len(own) - 1, min(LOOKED_AT, len(own))).astype(np.int64))]
+        z = terrain.sample(self.land.ground, trees.x, trees.y)[0] if self.land.ground.elevations is not None else None
+        return sun.light_on(blocks, trees, ground_height(z, len(trees)), self.sky, which)
+
     def fits(self, index: int, limits: Limits) -> list[Fit]:
         """Find the closest spacing of a block that keeps each limit."""
+        self.searching = True
         own = self.land.site.blocks[index].pattern
         unit = FOOT / 4 if self.plan.units == "us" else 0.1
         low, high = NARROWEST * own.step_m, WIDEST * own.step_m

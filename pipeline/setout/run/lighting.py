@@ -98,18 +98,39 @@ def _sun(the_plan: Plan, shade: Shade, stand: Stand) -> Lit:
     return _lit(wanted, shade, stand)
 
 
-def _lit(wanted: LightPlan, shade: Shade, stand: Stand) -> Lit:
-    site, trees, ground = stand.site, stand.trees, stand.ground
-    frame, blocks = site.frame, site.blocks
-    days = sun.season_days(wanted, frame.lat)
-    path = sun_path(days, frame.lat, frame.lon, frame.height_m)
-    z = _ground_height(stand.facts.get("elevation_m"), len(trees))
+def sky_over(wanted: LightPlan, shade: Shade, site: Site, ground: Ground) -> sun.Sky:
+    """Return the sun's path over a site, its terrain horizon and what stands round the planting.
+
+    Parameters
+    ----------
+    wanted : LightPlan
+        The days that are asked for.
+    shade : Shade
+        From :func:`shade_at`.
+    site, ground : Site, Ground
+        The property; at least one block with a known height.
+
+    Returns
+    -------
+    Sky
+        The same for every way of planting the site.
+    """
+    frame = site.frame
 
     def height_at(x: Floats, y: Floats) -> Floats:
         return terrain.sample(ground, x, y)[0] if ground.elevations is not None else np.zeros(len(x))
 
-    eye = 0.5 * float(np.nanmedian([block.height_m for block in blocks]))
-    sky = sun.Sky(path, sun.land_horizon(ground, site, eye), sun.others_of(shade, height_at))
+    path = sun_path(sun.season_days(wanted, frame.lat), frame.lat, frame.lon, frame.height_m)
+    eye = 0.5 * float(np.nanmedian([block.height_m for block in site.blocks]))
+    return sun.Sky(path, sun.land_horizon(ground, site, eye), sun.others_of(shade, height_at))
+
+
+def _lit(wanted: LightPlan, shade: Shade, stand: Stand) -> Lit:
+    site, trees = stand.site, stand.trees
+    frame, blocks = site.frame, site.blocks
+    sky = sky_over(wanted, shade, site, stand.ground)
+    path = sky.path
+    z = ground_height(stand.facts.get("elevation_m"), len(trees))
     light = sun.trees_light(blocks, trees, z, sky, wanted.year)
     shades = sun.screen_shades(blocks, trees, z, path, wanted.year)
     found = (
@@ -125,8 +146,8 @@ def _lit(wanted: LightPlan, shade: Shade, stand: Stand) -> Lit:
     return Lit(light, None, facts, found)
 
 
-def _ground_height(elevation: Any, size: int) -> Floats:
-    """Return the height of the ground at every tree; where it is unknown that of the middle tree."""
+def ground_height(elevation: Any, size: int) -> Floats:
+    """Return the height of the ground at every tree [m]; where it is unknown that of the middle tree."""
     if elevation is None:
         return np.zeros(size)
     z = np.asarray(elevation, float)
