@@ -58,6 +58,7 @@ def outcome(name: str, **figures: Any) -> Outcome:
 
 def test_every_option_has_the_figures_of_the_plan_it_stands_for(farm: Farm) -> None:
     """Each option is planned by itself, and its layers are counted with other libraries."""
+    farm.sections["water"] |= {"eto": "0.25 in/day", "flow": "600 gal/h", "hours_per_day": 10}
     options = [{"step": step} for step in STEPS if step != "16 ft"]
     result = setout.compare(farm.write(option=options), farm.folder / "side")
     assert [o.said for o in result.outcomes] == ["", "step 8 ft", "step 12 ft", "step 20 ft"]
@@ -77,6 +78,9 @@ def test_every_option_has_the_figures_of_the_plan_it_stands_for(farm: Farm) -> N
         assert told.pipe_m == pytest.approx(rows.length_m.sum(), rel=1e-6)
         assert told.sun_h == pytest.approx(trees.sun_h.median(), abs=1e-6)
         assert told.sun_low_h == pytest.approx(trees.sun_h.quantile(0.1), abs=1e-6)
+        assert told.need_lpd == pytest.approx(trees.need_lpd.sum(), rel=1e-6)
+        # 600 gal/h over 10 hours
+        assert told.given_lpd == pytest.approx(6000 * 3.785411784)
         assert told.plants == (order.trees + order.spares).sum()
 
 

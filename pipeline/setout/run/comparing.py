@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from setout.errors import Fault, PlanFaults, SetoutError
-from setout.nouns import Block, Finding, Floats, OrderLine, Trees
+from setout.nouns import Block, Finding, Floats, OrderLine, Site, Trees, Weather
 from setout.nouns.comparison import Comparison, Fit, Outcome
 from setout.nouns.shade import Shade
 from setout.plan import Plan
@@ -22,6 +22,7 @@ from setout.run.joints import ground_by_block
 from setout.run.land import Land, filled_on, land_of, with_blocks
 from setout.run.lighting import ground_height, shade_at, sky_over
 from setout.run.steps import Say, Steps
+from setout.run.watering import need_for, settings_of
 from setout.stages import account, assign, calendar, room, terrain
 from setout.stages import check as look
 from setout.stages import compare as weigh
@@ -95,7 +96,7 @@ def compare(
     with clock.step("read the survey"):
         surveyed = read_survey(the_plan, path.parent)
     land = land_of(the_plan, surveyed, clock)
-    bench = _Bench(the_plan, land, shade_at(the_plan, surveyed, land.site))
+    bench = _Bench(the_plan, land, shade_at(the_plan, surveyed, land.site), surveyed.weather)
     outcomes = [replace(bench.outcome(index, None), planned=True) for index in _compared(the_plan, options, block)]
     faults: list[Fault] = []
     for option in options:
@@ -159,8 +160,8 @@ def _compared(the_plan: Plan, options: Sequence[Option], block: str) -> list[int
 class _Bench:
     """Lays options out on the same land and measures them alike."""
 
-    def __init__(self, the_plan: Plan, land: Land, shade: Shade) -> None:
-        self.plan, self.land = the_plan, land
+    def __init__(self, the_plan: Plan, land: Land, shade: Shade, weather: Weather | None) -> None:
+        self.plan, self.land, self.weather = the_plan, land, weather
         self.findings: dict[str, Finding] = {}
         self.searching = False
         wanted, blocks = the_plan.light.value(), land.site.blocks
@@ -199,14 +200,24 @@ class _Bench:
             site.blocks, trees, roomy, south=site.frame.lat < 0, watered=self.plan.water is not None
         )
         hours = float(sum(work.hours for work in works if work.block == only)) if _named(order) else float("nan")
+        need, given = self._water(site, trees, index)
         lit, low = weigh.sun_figures(self._sun(site.blocks, trees, index))
         figures = {
-            "sun_h": lit, "sun_low_h": low,
+            "sun_h": lit, "sun_low_h": low, "need_lpd": need, "given_lpd": given,
             "ground_m2": ground[index], "work_h": hours, "plants": sum(line.plants for line in order),
             "posts": int((filled.works.post_block == index).sum()),
             "first_cost": cost if order else float("nan"), "yearly_cost": weigh.yearly_cost(prices, hours),
         }  # fmt: skip
         return weigh.outcome_of(name, said, blocks[index], roomy[index], rows, figures)
+
+    def _water(self, site: Site, trees: Trees, index: int) -> tuple[float, float]:
+        """Return what a block's trees need at the peak, and what all water points give on an average day [l]."""
+        if self.plan.water is None or site.water is None:
+            return float("nan"), float("nan")
+        need = need_for(self.plan, site, trees, self.weather).need_lpd[trees.block == index]
+        settings, flow = settings_of(self.plan), site.water.points.flow_lph
+        given = np.minimum(flow * settings.hours_per_day, settings.daily_volume_l) * settings.days_per_week / 7
+        return float(need.sum()) if len(need) else float("nan"), float(given.sum())
 
     def _sun(self, blocks: Sequence[Block], trees: Trees, index: int) -> Floats:
         """Return the sun on trees of one block, evenly along the walk where it has very many [h]."""

@@ -107,7 +107,7 @@ def watering(the_plan: Plan, planted: Planted | None, weather: Weather | None = 
     if the_plan.water is None or planted is None or planted.site.water is None:
         return Watered(None, {})
     site = planted.site
-    need = _need(the_plan, site, planted.trees, weather)
+    need = need_for(the_plan, site, planted.trees, weather)
     settings = settings_of(the_plan)
     unserved = why_unserved(planted)
     point, run = planted.point, planted.run_m
@@ -145,8 +145,8 @@ def settings_of(the_plan: Plan) -> IrrigationPlan:
     return replace(settings, block_emitters=tuple(block.emitters or usual for block in the_plan.block))
 
 
-def _need(the_plan: Plan, site: Site, trees: Trees, weather: Weather | None) -> Need:
-    """Return what trees need; unknown where the plan says nothing of the weather."""
+def need_for(the_plan: Plan, site: Site, trees: Trees, weather: Weather | None) -> Need:
+    """Return what trees need; unknown where the plan, which has a water section, says nothing of the weather."""
     assert the_plan.water is not None
     if not the_plan.water.is_need_given:
         return Need(np.full(len(trees), np.nan), np.full(len(trees), -1), ())
