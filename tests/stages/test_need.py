@@ -1,0 +1,275 @@
+"""What trees need: figures by hand, months, years, climates of both halves of the earth, and what cannot be known."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from setout.nouns import Block, Frame, NeedSettings, Pattern, Plant, Site, Trees, Weather
+from setout.stages.need import Need, need_of
+from setout.stages.need.rain import effective_rain
+from setout.units import GALLON
+from spaced import block_of, rowed, site_of, trees_of
+
+SQUARE = Pattern("square", 5.0, 5.0)
+SUMMER = (1.0, 1.5, 2.5, 4.0, 5.0, 6.5, 7.0, 6.0, 4.5, 3.0, 1.5, 1.0)
+WET = (90.0,) * 12
+
+
+def tree(species: str = "apple", spread: float = 4.0, kc: float = 0.95, **facts: object) -> Plant:
+    facts = {"years_to_full_size": 8.0} | facts
+    sizes = {"spread_m": spread, "natural_spread_m": spread} | {k: facts.pop(k) for k in ("spread_m",) if k in facts}
+    return Plant(species, species=species, kc_mid=kc, **sizes, **facts)
+
+
+def on(latitude: float, *blocks: Block) -> Site:
+    frame = Frame(None, None, None, -78.0, latitude, 200.0, 1.0)  # type: ignore[arg-type]
+    return replace(site_of(*blocks), frame=frame)
+
+
+def need(
+    *plants: Plant, said: NeedSettings, weather: Weather | None = None, latitude: float = 38.0, pattern: Pattern = SQUARE,
+    year: int | None = None,
+) -> Need:  # fmt: skip
+    block = block_of(pattern, *plants)
+    rows = rowed(pattern if pattern.step_m else SQUARE, 3, 4)
+    kind = np.arange(len(rows)) % max(len(plants), 1)
+    return need_of(on(latitude, block), trees_of(rows, kind=kind), weather, said, year)
+
+
+def codes(found: Need) -> list[str]:
+    return [finding.code for finding in found.findings]
+
+
+def test_one_rate_by_hand() -> None:
+    # 7 mm/day x 0.95 x 25 m2 x (pi 4 / 25 / 0.85) / 0.9
+    found = need(tree(), said=NeedSettings(eto_mm=(7.0,)))
+    by_hand = 7 * 0.95 * math.pi * 4 / 0.85 / 0.9
+    np.testing.assert_allclose(found.need_lpd, by_hand)
+    np.testing.assert_allclose(found.gallons(), by_hand / GALLON)
+    assert (found.peak_month, found.lpd_by_month, found.classes[0].lpd_by_month) == (0, (), ())
+    assert "need_peak_only" in codes(found)
+
+
+def test_the_peak_is_met_in_a_dry_spell_unless_the_plan_counts_rain() -> None:
+    dry = need(tree(), said=NeedSettings(eto_mm=SUMMER, rain_mm=WET))
+    wet = need(tree(), said=NeedSettings(eto_mm=SUMMER, rain_mm=WET, rain_in_design=True))
+    one = dry.classes[0]
+    assert dry.need_lpd[0] == max(one.dry_lpd_by_month) > max(one.lpd_by_month) == wet.need_lpd[0]
+    assert dry.peak_month == one.peak_month == 7
+    assert dry.peak_eto_mm == 7.0
+    # by hand: July, mid-season, rain of 90 mm on the ground that draws water
+    effective = effective_rain(90, 7 * 0.95 * 31) / 31
+    area = math.pi * 4 / 0.85
+    assert one.lpd_by_month[6] == pytest.approx((7 * 0.95 - effective) * area / 0.9)
+    assert one.factor_m2 == pytest.approx(area)
+
+
+def test_deciduous_trees_need_nothing_without_leaves_and_evergreens_do() -> None:
+    apple = need(tree(), said=NeedSettings(eto_mm=SUMMER)).classes[0]
+    orange = need(tree("sweet orange", kc=0.65), said=NeedSettings(eto_mm=SUMMER)).classes[0]
+    assert [m for m, litres in enumerate(apple.lpd_by_month, 1) if litres == 0] == [1, 2, 11, 12]
+    assert min(orange.lpd_by_month) > 0
+    assert apple.kc_by_month[6] == pytest.approx(0.95)
+
+
+def test_seasons_turn_south_of_the_equator() -> None:
+    north = need(tree(), said=NeedSettings(eto_mm=SUMMER), latitude=38.0)
+    south = need(tree(), said=NeedSettings(eto_mm=SUMMER[6:] + SUMMER[:6]), latitude=-38.0)
+    assert (north.peak_month, south.peak_month) == (7, 1)
+    # half a year is a day or three longer or shorter, as it is counted
+    np.testing.assert_allclose(south.lpd_by_month, north.lpd_by_month[6:] + north.lpd_by_month[:6], rtol=0.1, atol=30)
+
+
+def test_leaf_out_moves_the_season() -> None:
+    early, late = (need(tree(), said=NeedSettings(eto_mm=SUMMER, leaf_out=day)).classes[0] for day in ((2, 15), (5, 1)))
+    assert early.lpd_by_month[2] > 0 == late.lpd_by_month[2]
+
+
+def test_own_coefficients() -> None:
+    table = need(tree(), said=NeedSettings(eto_mm=SUMMER)).classes[0]
+    doubled = need(tree(kc=1.9), said=NeedSettings(eto_mm=SUMMER)).classes[0]
+    np.testing.assert_allclose(doubled.lpd_by_month, 2 * np.array(table.lpd_by_month))
+    assert doubled.source.startswith("yours")
+    flat = need(tree("fig", kc=float("nan")), said=NeedSettings(eto_mm=SUMMER, kc=(0.8,)))
+    assert flat.classes[0].kc_peak == pytest.approx(0.8)
+    months = tuple(k / 12 for k in range(12))
+    assert need(tree(), said=NeedSettings(eto_mm=SUMMER, kc=months)).classes[0].kc_by_month == months
+
+
+def test_grass_between_the_trees_drinks_too() -> None:
+    bare, grass = (need(tree(), said=NeedSettings(eto_mm=(7.0,), grass=g)).need_lpd[0] for g in (False, True))
+    assert grass / bare == pytest.approx(1.20 / 0.95)
+
+
+def test_year_by_year() -> None:
+    plant = tree(spread=4.0, years_to_full_size=8.0)
+    found = need(plant, said=NeedSettings(eto_mm=SUMMER))
+    years = dict(found.classes[0].lpd_by_year)
+    assert list(years) == list(range(1, 14))
+    assert all(years[y] <= years[y + 1] for y in range(1, 13))
+    # spread after 4 of 8 years is 1 - 20^(-1/2) of the full one, the need goes by its square
+    assert years[4] / found.need_lpd[0] == pytest.approx((1 - 20**-0.5) ** 2)
+    assert need(plant, said=NeedSettings(eto_mm=SUMMER), year=4).need_lpd[0] == pytest.approx(years[4])
+    assert found.lpd_by_year[3] == (4, pytest.approx(12 * years[4]))
+    assert need(plant, said=NeedSettings(eto_mm=SUMMER), year=0).need_lpd[0] == 0
+    assert need(plant, said=NeedSettings(eto_mm=SUMMER), year=99).need_lpd[0] <= found.need_lpd[0]
+
+
+def test_temporary_trees_need_water_while_they_stand() -> None:
+    main, filler = tree(), tree("peach", kc=0.90, remove_year=6)
+    found = need(main, filler, said=NeedSettings(eto_mm=SUMMER))
+    of_filler = found.classes[1]
+    years = dict(of_filler.lpd_by_year)
+    assert years[5] > 0 == years[6] == years[13]
+    # its size in the year in which it comes out
+    grown = 4 * (1 - 20 ** (-6 / 8))
+    assert of_filler.canopy_m2 == pytest.approx(math.pi * grown**2 / 4)
+    assert found.need_lpd[1] >= years[5]
+    assert need(main, filler, said=NeedSettings(eto_mm=SUMMER), year=7).need_lpd[1] == 0
+    # all trees together at full size are those that stay
+    assert sum(found.lpd_by_month) == pytest.approx(6 * sum(found.classes[0].lpd_by_month))
+
+
+def test_classes_of_blocks_and_plants() -> None:
+    one, two = (
+        block_of(SQUARE, tree(), tree("peach", kc=0.90)),
+        block_of(Pattern("square", 8.0, 8.0), tree(spread=6.0), name="B"),
+    )
+    rows = [rowed(SQUARE, 2, 3), rowed(Pattern("square", 8.0, 8.0), 2, 2, (100.0, 0.0))]
+    trees = trees_of(*rows, kind=[0, 1, 0, 1, 0, 1, 0, 0, 0, 0])
+    found = need_of(on(38.0, one, two), trees, None, NeedSettings(eto_mm=(7.0,)))
+    assert [(c.block, c.plant, c.trees) for c in found.classes] == [(0, 0, 3), (0, 1, 3), (1, 0, 4)]
+    assert found.class_of.tolist() == [0, 1, 0, 1, 0, 1, 2, 2, 2, 2]
+    np.testing.assert_array_equal(found.need_lpd, [found.classes[k].peak_lpd for k in found.class_of])
+
+
+def test_single_trees_are_held_to_no_ground() -> None:
+    found = need(tree(spread=6.0), said=NeedSettings(eto_mm=(7.0,)), pattern=Pattern("points", 0.0, 0.0))
+    assert found.need_lpd[0] == pytest.approx(7 * 0.95 * math.pi * 9 / 0.85 / 0.9)
+    assert math.isnan(found.classes[0].ground_m2)
+
+
+def test_closed_canopy_uses_what_a_full_cover_does() -> None:
+    found = need(tree(spread=9.0), said=NeedSettings(eto_mm=(7.0,)))
+    assert found.need_lpd[0] == pytest.approx(7 * 0.95 * 25 / 0.9)
+
+
+# --------------------------------------------------------------------------------------------- what is unknown
+
+
+def test_no_weather() -> None:
+    found = need(tree(), said=NeedSettings())
+    assert np.isnan(found.need_lpd).all()
+    assert codes(found) == ["need_no_weather"]
+    assert "eto" in found.findings[0].remedy
+
+
+@pytest.mark.parametrize(
+    ("plant", "code"),
+    [
+        (tree(spread=float("nan")), "need_no_spread"), (tree("fig", kc=float("nan")), "need_no_kc"),
+        (tree(years_to_full_size=float("nan")), "need_no_growth"), (Plant(""), "need_no_kc"),
+    ],
+)  # fmt: skip
+def test_unknown(plant: Plant, code: str) -> None:
+    found = need(plant, said=NeedSettings(eto_mm=SUMMER))
+    assert code in codes(found)
+    assert np.isfinite(found.need_lpd).all() == (code == "need_no_growth")
+    assert all(finding.remedy for finding in found.findings)
+
+
+def test_trees_without_block_or_plant() -> None:
+    trees = trees_of(rowed(SQUARE, 1, 3), kind=[0, -1, 0])
+    found = need_of(on(38.0, block_of(SQUARE, tree())), trees, None, NeedSettings(eto_mm=(7.0,)))
+    assert np.isfinite(found.need_lpd).tolist() == [True, False, True]
+    stray = replace(trees, block=np.array([-1, -1, 0], np.int32))
+    found = need_of(on(38.0, block_of(SQUARE, tree())), stray, None, NeedSettings(eto_mm=(7.0,)))
+    assert np.isfinite(found.need_lpd).tolist() == [False, False, True]
+    assert "need_no_kc" in codes(found)
+
+
+def test_no_trees() -> None:
+    nothing = np.empty(0)
+    trees = Trees(*(nothing.astype(np.int32),) * 3, nothing, nothing, nothing.astype(np.int32))
+    found = need_of(on(38.0, block_of(SQUARE, tree())), trees, None, NeedSettings(eto_mm=SUMMER))
+    assert (len(found.need_lpd), found.classes, found.lpd_by_month) == (0, (), ())
+
+
+def test_a_month_that_is_missing_leaves_out_need_by_month() -> None:
+    eleven = np.arange(1, 12)
+    weather = Weather("w", "month", 0 * eleven, eleven, 15 + 0 * eleven, eto_mm=np.array(SUMMER[:11]))
+    found = need(tree(), said=NeedSettings(), weather=weather)
+    assert "need_month_missing" in codes(found)
+    assert found.lpd_by_month == ()
+    assert found.need_lpd[0] == pytest.approx(7 * 0.95 * math.pi * 4 / 0.85 / 0.9)
+
+
+def test_what_was_taken_is_said() -> None:
+    month = np.arange(1, 13)
+    cold, warm = np.linspace(2, 14, 12), np.linspace(14, 28, 12)
+    weather = Weather("w", "month", 0 * month, month, 15 + 0 * month, cold, warm)
+    found = need(tree(), said=NeedSettings(), weather=weather)
+    assert found.method.startswith("Hargreaves-Samani")
+    assert "need_weather_taken" in codes(found)
+    assert not np.isnan(found.lpd_by_month).any()
+    hot = need(tree(), said=NeedSettings(eto_mm=(16.0,)))
+    assert "need_much_eto" in codes(hot)
+
+
+# ------------------------------------------------------------------------------------------------- what must hold
+
+RATES = st.floats(1.0, 12.0)
+
+
+@settings(max_examples=40, deadline=None)
+@given(RATES, st.floats(0.3, 1.5), st.floats(1.0, 9.0), st.floats(0.4, 1.0), st.floats(0.0, 0.5), st.floats(2.0, 9.0))
+def test_need_goes_with_what_drives_it(
+    eto: float, kc: float, spread: float, eff: float, salt: float, step: float
+) -> None:
+    said = NeedSettings(eto_mm=(eto,), efficiency=eff, leaching=salt)
+    pattern = Pattern("square", step, step)
+
+    def litres(s: NeedSettings = said, k: float = kc, d: float = spread, p: Pattern = pattern) -> float:
+        return float(need(tree(kc=k, spread=d), said=s, pattern=p).need_lpd[0])
+
+    base = litres()
+    assert base > 0
+    assert litres(replace(said, eto_mm=(eto * 1.1,))) == pytest.approx(1.1 * base)
+    assert litres(k=kc * 1.1) == pytest.approx(1.1 * base)
+    assert litres(d=spread * 1.1) >= base - 1e-9
+    assert litres(p=Pattern("square", step * 1.1, step * 1.1)) >= base - 1e-9
+    assert litres(replace(said, efficiency=eff * 0.9)) == pytest.approx(base / 0.9)
+    assert litres(replace(said, leaching=salt + 0.1)) > base
+    # never more than a full cover on the tree's ground
+    assert base <= eto * max(kc, 0.7) * step**2 / (eff * (1 - salt)) + 1e-9
+    by = [litres(replace(said, canopy_factor=c)) for c in ("canopy", "keller-karmeli", "fereres")]
+    assert by == sorted(by)
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(st.floats(0.1, 12.0), min_size=12, max_size=12),
+    st.lists(st.floats(0, 400), min_size=12, max_size=12),
+    st.floats(-60, 60),
+)
+def test_rain_never_adds_and_months_are_never_nan(eto: list[float], rain: list[float], latitude: float) -> None:
+    said = NeedSettings(eto_mm=tuple(eto), rain_mm=tuple(rain))
+    found = need(tree(), said=said, latitude=latitude)
+    one = found.classes[0]
+    assert len(found.lpd_by_month) == 12
+    assert all(0 <= wet <= dry + 1e-9 for wet, dry in zip(one.lpd_by_month, one.dry_lpd_by_month, strict=True))
+    assert found.need_lpd[0] == max(one.dry_lpd_by_month)
+    assert not np.isnan(found.lpd_by_month).any()
+
+
+@given(st.floats(0, 1000), st.floats(0, 400), st.sampled_from(["scs", "fao", "none"]))
+def test_effective_rain_is_never_more_than_falls_or_is_used(rain: float, use: float, method: str) -> None:
+    found = effective_rain(rain, use, method)
+    assert 0 <= found <= min(rain, use)
+    assert effective_rain(rain + 10, use, method) >= found - 1e-9
