@@ -7,6 +7,7 @@ from pathlib import Path
 
 from setout.nouns import Planting
 from setout.write import drawing, lists, pointfiles, stakeout, workbook
+from setout.write.sheets import write_sheets
 from setout.write.stakeset import StakeSet, stake_set
 
 
@@ -36,6 +37,7 @@ def write_packet(planting: Planting, folder: Path) -> None:
         if one.file:
             workbook.write_csv(folder / f"{one.file}.csv", one)
     workbook.write_workbook(folder / "lists.xlsx", made, stakes)
+    write_sheets(folder / "sheets.pdf", planting)
     stakeout.write_readme(folder / "README.txt", trees, monuments, frame)
 
 
