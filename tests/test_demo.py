@@ -168,7 +168,7 @@ def test_plan_file_parses_and_shows_its_systems() -> None:
     plan = parse_plan(tomllib.loads((DATA / PLAN_NAME).read_text(encoding="utf-8")), PLAN_NAME)
     patterns = {block.name: block.to_pattern() for block in plan.block}
     assert [(p.kind, round(p.step_m / units.FOOT, 6)) for p in patterns.values()] == [
-        ("offset", 16.0), ("square", 30.0), ("rectangular", 16.0), ("offset", 16.0), ("trellis", 8.0),
+        ("offset", 16.0), ("quincunx", 30.0), ("contour rows", 16.0), ("offset", 16.0), ("trellis", 8.0),
         ("hedgerow", 3.0), ("bed", 5.0), ("rectangular", 18.0), ("square", 6.0), ("screen", 10.0),
     ]  # fmt: skip
     # Plane geometry: equilateral rows lie step * sqrt(3) / 2 apart; 16 ft by 12 ft has a diagonal of
