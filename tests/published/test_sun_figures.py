@@ -90,7 +90,7 @@ def test_paths_against_another_theory() -> None:
         (40.0, "03-20", 50.0),
         (40.0, "06-21", 73.44),
         (40.0, "12-21", 26.56),
-    ],  # fmt: skip
+    ],
 )
 def test_noon_altitude(latitude: float, day: str, altitude: float) -> None:
     """Geometry: 90 - latitude + declination, with declinations of 0 and 23.44 deg."""
@@ -134,7 +134,7 @@ def test_shadow_of_ten_feet(altitude: float, shadow: float) -> None:
         (40.0, "12-21", 9.16, 0.02),
         (35.0, "06-21", 14.36, 0.02),
         (35.0, "12-21", 9.64, 0.02),
-    ],  # fmt: skip
+    ],
 )
 def test_day_length(latitude: float, day: str, hours: float, within: float) -> None:
     """FAO Irrigation and Drainage Paper 56, eq. 34: example 9 (20 S, 3 September: 11.7 h), example 18 (50.8 N, 6 July:

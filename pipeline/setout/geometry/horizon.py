@@ -22,6 +22,8 @@ STEP_DEG: Final = 5.0
 """Azimuths that the horizon is looked up at lie this far apart."""
 NEAR: Final = 48
 """Cells that every level leaves to the next finer one; it looks twice as far."""
+HALVES: Final = 10
+"""Cells up to which the finest level looks between them too."""
 NOTHING: Final = np.float32(-1e9)
 """Height of ground that is not known: it is not in the way."""
 MOST_PLACES: Final = 60_000
@@ -196,7 +198,7 @@ def slopes_round(
     for k, azimuth in enumerate(azimuths):
         east, north = np.sin(np.radians(azimuth)), np.cos(np.radians(azimuth))
         longer = max(abs(east), abs(north))
-        for step in range(steps[0], steps[1] + 1):
+        for step in _steps(*steps, longer):
             there = _between(z, margin, (step * north / longer, step * east / longer), (rows, cols))
             there -= own
             there *= np.float32(longer / (step * cell))
@@ -204,14 +206,25 @@ def slopes_round(
     return out
 
 
+def _steps(first: int, last: int, longer: float) -> list[float]:
+    """Return the steps from first to last; on the finest level also between the nearest cells, from one cell's side on."""
+    if first > 1:
+        return [float(k) for k in range(first, last + 1)]
+    close = {longer * (1.0 + 0.25 * k) for k in range(9)} | {k + 0.5 for k in range(1, HALVES)}
+    return sorted(step for step in close | set(map(float, range(1, last + 1))) if step <= last)
+
+
 def _between(z: Singles, margin: int, shift: tuple[float, float], shape: tuple[int, int]) -> Singles:
-    """Return a shifted part of a grid; one of the shifts is whole, the other is interpolated."""
-    whole = [round(value) if abs(value - round(value)) < 1e-6 else int(np.floor(value)) for value in shift]
-    share = max(shift[0] - whole[0], shift[1] - whole[1], 0.0)
-    row, col = margin + whole[0], margin + whole[1]
-    near = z[row : row + shape[0], col : col + shape[1]]
-    if share < 1e-6:
-        return near.copy()
-    down, over = (1, 0) if shift[0] - whole[0] > 1e-6 else (0, 1)
-    far = z[row + down : row + down + shape[0], col + over : col + over + shape[1]]
-    return near * np.float32(1 - share) + far * np.float32(share)
+    """Return a shifted part of a grid, between its cells where the shift is not whole."""
+    out: Singles | None = None
+    whole = [int(np.floor(value + 1e-6)) for value in shift]
+    rest = [max(value - base, 0.0) if value - base > 1e-6 else 0.0 for value, base in zip(shift, whole, strict=True)]
+    for down in (0, 1):
+        for over in (0, 1):
+            share = (rest[0] if down else 1 - rest[0]) * (rest[1] if over else 1 - rest[1])
+            if share:
+                row, col = margin + whole[0] + down, margin + whole[1] + over
+                part = z[row : row + shape[0], col : col + shape[1]] * np.float32(share)
+                out = part if out is None else np.add(out, part, out=out)
+    assert out is not None
+    return out
