@@ -55,6 +55,37 @@ def test_example_9_daylight_hours() -> None:
     assert sun.daylight_hours(-20, one(246))[0] == pytest.approx(11.7, abs=0.05)
 
 
+def test_examples_4_and_5_vapour_pressure() -> None:
+    # FAO-56 example 4: Tmax 24.5, Tmin 15 deg C; example 5: 25 and 18 deg C, humidity 54 to 82 %
+    assert (ref.saturation(one(24.5))[0] + ref.saturation(one(15.0))[0]) / 2 == pytest.approx(2.39, abs=0.005)
+    month = np.array([5])
+    moist = Weather("w", "month", month * 0, month, month, one(18.0), one(25.0), one(54.0), one(82.0))
+    assert ref.vapour_pressure(moist)[0][0] == pytest.approx(1.70, abs=0.01)
+
+
+def test_examples_10_to_12_radiation() -> None:
+    # FAO-56 examples 10 to 12: Rio de Janeiro, 22 deg 54' S, 15 May (day 135), 220 h of sun in the month; from memory
+    ra, daylight = sun.extraterrestrial(-22.9, one(135)), sun.daylight_hours(-22.9, one(135))
+    assert ra[0] == pytest.approx(25.1, abs=0.05)
+    assert daylight[0] == pytest.approx(10.9, abs=0.05)
+    rs = sun.solar_from_sunshine(one(220 / 31), daylight, ra)
+    assert rs[0] == pytest.approx(14.5, abs=0.05)
+    assert sun.clear_sky(0, ra)[0] == pytest.approx(18.8, abs=0.05)
+    net = sun.net_longwave(one(19.1), one(25.1), one(2.1), rs / sun.clear_sky(0, ra))
+    assert net[0] == pytest.approx(3.5, abs=0.05)
+    assert 0.77 * rs[0] - net[0] == pytest.approx(7.6, abs=0.06)
+
+
+def test_example_13_soil_heat_by_month() -> None:
+    # FAO-56 example 13: Algiers, means of March to May 14.1, 16.1, 18.8 deg C; April 0.33 MJ/m2/day
+    mean, month = np.array([14.1, 16.1, 18.8]), np.array([3, 4, 5])
+    weather = Weather("w", "month", 0 * month, month, month, mean - 5, mean + 5)
+    heat = ref.soil_heat(weather)
+    assert heat[1] == pytest.approx(0.33, abs=0.005)
+    # where the next month is not known, eq. 44
+    assert heat[2] == pytest.approx(0.14 * (18.8 - 16.1))
+
+
 def test_example_14_wind_at_another_height() -> None:
     # FAO-56 example 14: 3.2 m/s at 10 m
     assert ref.wind_at_2m(one(3.2), 10.0)[0] == pytest.approx(2.4, abs=0.05)

@@ -6,8 +6,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from setout.errors import SetoutError
+from setout.errors import Fault, SetoutError
 from setout.nouns import Weather
 from setout.read.climate import parse_climate, read_climate
 from setout.read.climate_columns import header_of
@@ -291,6 +293,45 @@ def test_what_the_file_holds_is_never_more_than_text() -> None:
     line = faults(monthly().replace("7,31,19", "7,\x1b[31m" + "x" * 500 + ",19"))[0]
     assert "\x1b" not in line
     assert len(line) < 200
+
+
+CELLS = st.sampled_from(
+    [
+        "",
+        "-9999",
+        "0",
+        "1",
+        "31",
+        "1e5",
+        "nan",
+        "T",
+        "2023-01-01",
+        "Jan",
+        "-5",
+        "1,5",
+        '"',
+        "\x00",
+        "=1",
+        "²",
+        "tmax_f",
+        "99999",
+    ]
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(st.tuples(st.integers(0, 12), st.integers(0, 2), CELLS), max_size=6) | st.text(max_size=200))
+def test_anything_is_read_without_nan_or_refused_properly(spoilt: list[tuple[int, int, str]] | str) -> None:
+    cells = [line.split(",") for line in monthly().split("\n")]
+    for row, column, cell in spoilt if isinstance(spoilt, list) else ():
+        cells[row][column] = cell
+    said = spoilt if isinstance(spoilt, str) else text(cells)
+    told: tuple[Fault, ...] = ()
+    try:
+        read(said)
+    except SetoutError as refused:
+        told = refused.faults
+    assert all(fault.what and fault.remedy for fault in told)
 
 
 def test_files(tmp_path: Path) -> None:
