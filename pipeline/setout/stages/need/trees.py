@@ -68,7 +68,8 @@ def need_of(site: Site, trees: Trees, weather: Weather | None, settings: NeedSet
     at = np.array([one.peak_lpd if year is None else in_year(one, year) for one in classes] or [NAN])
     need = at[class_of] if len(trees) else np.empty(0)
     staying = [c for c in classes if c.is_known and not _temporary(site, c)]
-    return _whole(Need(need, class_of, tuple(classes), year, findings=tuple(findings)), staying, common)
+    told = tuple(dict.fromkeys(findings))  # varieties of one plant have the same
+    return _whole(Need(need, class_of, tuple(classes), year, findings=told), staying, common)
 
 
 def _classes(trees: Trees) -> tuple[list[tuple[int, int]], np.ndarray, list[int]]:
@@ -207,16 +208,17 @@ def _whole(need: Need, staying: list[ClassNeed], common: _Setting) -> Need:
 
 def _unknown(need: ClassNeed, block: str, plant: Plant) -> list[Finding]:
     """Tell what keeps the need of a class from being known."""
-    name = plant.name or "plants without a name"
-    where = f"{name} in block {block}" if block else name
+    name = plant.name or ("a plant without a name" if block else "trees outside all blocks")
+    where = f"block {block}: " if block else ""
     if not np.isfinite(need.kc_peak):
-        what = f"what {where} need is not known: there is no crop coefficient for them"
-        remedy = "name the plant by its species, or give kc_mid in a [[plant]] table, or kc in [water]"
+        what = f"{where}the water that {name} needs is not known: there is no crop coefficient for it"
+        remedy = "give kc_mid in a [[plant]] table, or kc in [water]"
+        remedy = remedy if plant.name else f"name the plants of the block by their species, or {remedy}"
         return [Finding("need_no_kc", "warn", what, remedy=remedy)]
     if not need.is_known:
-        what = f"what {where} need is not known: their spread is not"
+        what = f"{where}the water that {name} needs is not known: its spread is not"
         return [Finding("need_no_spread", "warn", what, remedy='give spread = "15 ft" in the block')]
     if not need.lpd_by_year:
-        what = f"how {where} grow is not known: their need is that of full size in every year"
+        what = f"{where}how {name} grows is not known: its need is that of full size in every year"
         return [Finding("need_no_growth", "note", what, remedy="give years_to_full_size in a [[plant]] table")]
     return []
