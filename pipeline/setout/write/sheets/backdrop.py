@@ -117,6 +117,14 @@ class Backdrop:
         """Return the property's boundary in turned coordinates."""
         return self._boundary.parts
 
+    def heavy(self, view: View) -> shapely.MultiLineString:
+        """Return the features that a view shows as lines on paper [mm]."""
+        extent = view.extent(2.0)
+        lines = [line for parts in self._features for line in lines_on(view, parts.within(extent), 0.2)]
+        found = shapely.MultiLineString([line.tolist() for line in lines])
+        shapely.prepare(found)
+        return found
+
     def seen(self, view: View) -> Seen:
         """Return what of it a view shows."""
         extent = view.extent()

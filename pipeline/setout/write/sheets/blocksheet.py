@@ -20,7 +20,7 @@ from .gridticks import draw_ticks
 from .layout import Box, Layout, View, fitting
 from .pen import CAP, Ink, Pen, Type
 from .places import Places
-from .tape import RIGHT_ANGLE, SLOPES, Row, TapePlan, Tie, tape_on_slope
+from .tape import RIGHT_ANGLE, SLOPES, Row, TapePlan, Tie, aside_m, tape_on_slope
 from .treemarks import Marks
 
 if TYPE_CHECKING:
@@ -287,7 +287,13 @@ def _rows_words(planting: Planting, tape: TapePlan) -> str:
         words += f", with an alley of {exact(pattern.alley_width_m, units)} after every {pattern.alley_every}"
     if pattern.shift:
         words += f"; every second row is shifted by {exact(pattern.shift * pattern.step_m, units)}"
-    return words + ". Set last trees the same way and sight between them."
+    words += ". Set last trees the same way and sight between them"
+    aside = aside_m(planting, tape.block)
+    return words + (
+        f". Plants of one row stand up to {exact(aside, units)} aside of each other: the table is of its first and last plant."
+        if aside
+        else "."
+    )
 
 
 def rows_table(pen: Pen, box: Box, page: BlockPage, start: int) -> int:

@@ -19,6 +19,7 @@ from .layout import Layout, View
 from .pen import CAP, Ink, Pen, Type
 from .places import Places
 from .tilesheet import TileBook, tile_corners, whole_view
+from .treemarks import on_paper
 
 if TYPE_CHECKING:
     from setout.nouns import Planting
@@ -85,7 +86,7 @@ def _trees(pen: Pen, book: TileBook, view: View) -> None:
     typical = float(np.nanmedian(nearest)) if np.isfinite(nearest).any() else 4.0
     size = min(1.0, max(0.25, 0.4 * typical * view.per_m))
     for code in np.unique(book.marks.code):
-        pen.dots(page[book.marks.code == code], size, palette.tree_colour(int(code)))
+        pen.dots(page[book.marks.code == code], size, on_paper(palette.tree_colour(int(code))))
 
 
 def _tiles(pen: Pen, book: TileBook, view: View, places: Places) -> None:

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 RIGHT_ANGLE: Final = {"us": (30 * FOOT, 40 * FOOT, 50 * FOOT), "si": (9.0, 12.0, 15.0)}
 """Sides of a right triangle, three, four and five parts [m] (Euclid, Elements I.47 and I.48: 3^2 + 4^2 = 5^2)."""
 SLOPES: Final = (0.05, 0.10, 0.15, 0.20, 0.25)
+ROWS_TRIED: Final = 15
+"""Rows that are tried as baseline."""
 NEAR: Final = 40
 """Monuments, nearest to the block, that are tried as ends of a reference line."""
 
@@ -126,8 +128,8 @@ def tape_plan(planting: Planting, block: int) -> TapePlan | None:
     xy = np.column_stack([trees.x, trees.y])
     ends = _row_ends(trees.row, trees.position, mine)
     lengths = {r: float(np.hypot(*(xy[last] - xy[first]))) for r, (first, last, _) in ends.items()}
-    bent = {r for b, r in planting.works.row_line if b == block}
-    base = max(ends, key=lambda r: (r not in bent, round(lengths[r], 3), -r))
+    bent = _bent(planting, block, mine, ends)
+    base, a, b = _base(planting.site.monuments, xy, ends, lengths, bent)
     if lengths[base] <= 0:
         return None
     p, q = xy[ends[base][0]], xy[ends[base][1]]
@@ -144,7 +146,6 @@ def tape_plan(planting: Planting, block: int) -> TapePlan | None:
         )
         for r, (i, j, n) in sorted(ends.items())
     )
-    a, b = _reference(planting.site.monuments, p, q)
     ids = planting.facts["tree_id"]
     tied = [_tie(str(ids[n]), xy[n], planting.site.monuments, a, b) for n in ends[base][:2]]
     slope = np.asarray(planting.facts.get("slope_pct", np.full(len(trees), np.nan)), float)[mine] / 100
@@ -155,7 +156,7 @@ def tape_plan(planting: Planting, block: int) -> TapePlan | None:
         block, base, f"BM{a + 1}" if named else "", f"BM{b + 1}" if named else "",
         _pair(spots, a), _pair(spots, b), float(np.hypot(*(spots[b] - spots[a]))) if named else math.nan,
         tied[0], tied[1], lengths[base], _bearing(q - p),
-        rows, _diagonals(ids, xy, ends, base), all(_runs_with(r, bent) for r in rows),
+        rows, _diagonals(ids, xy, ends, base), all(_runs_with(r, bent, aside_m(planting, block)) for r in rows),
         float(known.max()) if known.size else math.nan, float(np.median(known)) if known.size else math.nan,
     )  # fmt: skip
 
@@ -192,41 +193,82 @@ def _row_ends(row: NDArray[np.int32], position: NDArray[np.int32], mine: Ints) -
     }
 
 
-def _runs_with(row: Row, bent: set[int]) -> bool:
-    return row.row not in bent and abs(row.offset_m - row.offset_last_m) < 0.02
+def _runs_with(row: Row, bent: set[int], aside: float) -> bool:
+    return row.row not in bent and abs(row.offset_m - row.offset_last_m) < 0.02 + aside
 
 
-def _reference(monuments: Floats, p: Floats, q: Floats) -> tuple[int, int]:
-    """Return the two monuments whose line lies best for offsets to both ends of a baseline; -1 where there are no two.
+def aside_m(planting: Planting, block: int) -> float:
+    """Return how far plants of one row stand aside of each other [m]: partners of a pair, lines of a hedge or bed."""
+    pattern = planting.site.blocks[block].pattern
+    pair = pattern.pair.distance_m if pattern.pair is not None else 0.0
+    return pair + (pattern.lines - 1) * pattern.line_distance_m
 
-    Short offsets count most, then that they meet the line between the monuments; a line shorter than half the
-    baseline would have to be drawn out too far.
+
+def _bent(planting: Planting, block: int, mine: Ints, ends: dict[int, tuple[int, int, int]]) -> set[int]:
+    """Return the rows of a block that leave the straight line from their first tree to their last by more than 5 cm."""
+    trees = planting.trees
+    x, y, row = trees.x[mine], trees.y[mine], trees.row[mine]
+    numbers = np.array(sorted(ends))
+    at = np.searchsorted(numbers, row)
+    first, last = (np.array([ends[int(r)][k] for r in numbers]) for k in (0, 1))
+    way = np.column_stack([trees.x[last] - trees.x[first], trees.y[last] - trees.y[first]])
+    way = way / np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-9)[:, None]
+    off = np.abs(way[at, 0] * (y - trees.y[first][at]) - way[at, 1] * (x - trees.x[first][at]))
+    return set(row[off > 0.05 + aside_m(planting, block)].tolist())
+
+
+def _base(
+    monuments: Floats, xy: Floats, ends: dict[int, tuple[int, int, int]], lengths: dict[int, float], bent: set[int]
+) -> tuple[int, int, int]:
+    """Return the row that serves best as baseline, and the two monuments to set it from; -1 where there are no two.
+
+    A long row near a line between neighbouring corners costs least: what counts is how far has to be taped.
     """
+    longest = max((lengths[r] for r in ends if r not in bent), default=max(lengths.values()))
+    fit = [r for r in sorted(ends) if (r not in bent or len(bent) == len(ends)) and lengths[r] >= longest / 2]
+    fit = fit or [max(ends, key=lambda r: (lengths[r], -r))]
     if len(monuments) < 2:
-        return -1, -1
-    near = np.hypot(*(monuments - (p + q) / 2).T)
-    tried = np.argsort(near, kind="stable")[:NEAR]
-    best, found = math.inf, (-1, -1)
-    base = float(np.hypot(*(q - p)))
-    for i in tried.tolist():
-        for j in tried.tolist():
-            line = monuments[j] - monuments[i]
-            length = float(np.hypot(*line))
-            if i == j or length < 1.0:
-                continue
-            u = line / length
-            cost = 0.5 * max(0.0, base / 2 - length) * 4
-            for point in (p, q):
-                along, off = (
-                    float((point - monuments[i]) @ u),
-                    abs(float(u[0] * (point - monuments[i])[1] - u[1] * (point - monuments[i])[0])),
-                )
-                cost += off + 2 * (max(0.0, -along) + max(0.0, along - length))
-            # walk the line the way the baseline runs
-            cost += 0.0 if float(line @ (q - p)) >= 0 else 0.5
-            if cost < best - 1e-6:
-                best, found = cost, (i, j)
-    return found
+        return max(fit, key=lambda r: (round(lengths[r], 3), -r)), -1, -1
+    tried = sorted({fit[round(k)] for k in np.linspace(0, len(fit) - 1, min(len(fit), ROWS_TRIED))})
+    best: tuple[float, int, int, int] | None = None
+    for r in tried:
+        p, q = xy[ends[r][0]], xy[ends[r][1]]
+        cost, a, b = _reference(monuments, p, q)
+        cost += 0.4 * (longest - lengths[r])
+        if best is None or cost < best[0] - 1e-6:
+            best = cost, r, a, b
+    assert best is not None
+    return best[1:]
+
+
+def _reference(monuments: Floats, p: Floats, q: Floats) -> tuple[float, int, int]:
+    """Return the two monuments whose line lies best for offsets to both ends of a baseline, and what that costs [m].
+
+    Offsets count once, distance beyond the line's ends twice, and a tenth of the line itself; a line that does not
+    join neighbouring corners may cross the property without sight, and costs more.
+    """
+    tried = np.sort(np.argsort(np.hypot(*(monuments - (p + q) / 2).T), kind="stable")[:NEAR])
+    i, j = (g.ravel() for g in np.meshgrid(tried, tried, indexing="ij"))
+    line = monuments[j] - monuments[i]
+    length = np.hypot(line[:, 0], line[:, 1])
+    kept = length > 1.0
+    i, j, line, length = i[kept], j[kept], line[kept], length[kept]
+    if not len(i):
+        return math.inf, -1, -1
+    u = line / length[:, None]
+    apart = np.abs(i - j)
+    cost = 0.1 * length + np.where((apart == 1) | (apart == len(monuments) - 1), 0.0, 0.15 * length)
+    cost += 2 * np.maximum(0.0, np.hypot(*(q - p)) / 2 - length)
+    for point in (p, q):
+        d = point - monuments[i]
+        along = (d * u).sum(axis=1)
+        cost += np.abs(u[:, 0] * d[:, 1] - u[:, 1] * d[:, 0]) + 2 * (
+            np.maximum(0, -along) + np.maximum(0, along - length)
+        )
+    # walk the line the way the baseline runs
+    cost += np.where(line @ (q - p) >= 0, 0.0, 0.5)
+    at = int(np.argmin(np.round(cost, 6)))
+    return float(cost[at]), int(i[at]), int(j[at])
 
 
 def _tie(tree_id: str, at: Floats, monuments: Floats, a: int, b: int) -> Tie:

@@ -76,7 +76,7 @@ def draw_tile(pen: Pen, book: TileBook, tile: Tile) -> treemarks.Shown:
         treemarks.draw_elsewhere(pen, planting, tile, book.uv)
         _match_lines(pen, book, tile, places)
         treemarks.draw_trees(pen, book.marks, tile, page)
-        shown = treemarks.draw_labels(pen, planting, tile, page, places)
+        shown = treemarks.draw_labels(pen, planting, tile, page, places, book.backdrop.heavy(view))
         unnamed = book.backdrop.name_things(pen, view, places)
     draw_ticks(pen, planting.site.frame, view)
     frame_line(pen, box)

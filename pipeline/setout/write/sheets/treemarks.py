@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from setout.write import palette, wording
@@ -18,6 +19,8 @@ from .places import Places
 from .tiles import Tile
 
 if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
     from setout.nouns import Floats, Ints, Planting
 
 DOT: Final = 1.1
@@ -27,6 +30,20 @@ NUMBER: Final = Type(1.94)
 ROW_NAME: Final = Type(2.3, bold=True, halo=0.3)
 """Names of rows: 6.5 points."""
 ELSEWHERE: Final = "#b9bdb5"
+DARK: Final = 0.52
+"""Lightness that no mark on paper exceeds, 0 to 1 (weights of ITU-R BT.601)."""
+FORMS: Final = (
+    None,
+    ((-1, -1), (1, -1), (1, 1), (-1, 1)),
+    ((-1.25, -0.8), (1.25, -0.8), (0, 1.3)),
+    ((-1.3, 0), (0, -1.3), (1.3, 0), (0, 1.3)),
+    ((-1.15, -0.35), (-0.35, -0.35), (-0.35, -1.15), (0.35, -1.15), (0.35, -0.35), (1.15, -0.35),
+     (1.15, 0.35), (0.35, 0.35), (0.35, 1.15), (-0.35, 1.15), (-0.35, 0.35), (-1.15, 0.35)),
+    ((-1.25, 0.8), (1.25, 0.8), (0, -1.3)),
+    ((-1.2, -1), (1.2, 1), (1.2, -1), (-1.2, 1)),
+    ((-1.2, -0.5), (0, -1.25), (1.2, -0.5), (1.2, 0.5), (0, 1.25), (-1.2, 0.5)),
+)  # fmt: skip
+"""Shapes of marks, corners in radii; None is a round dot. Each comes filled and hollow: sixteen plants differ by shape."""
 EVERY: Final = (1, 2, 5, 10, 20, 50)
 ENOUGH: Final = 0.97
 """Share of the numbers that has to find room; else only every second, fifth ... is written."""
@@ -56,22 +73,28 @@ class Marks:
 
     def stamp(self, pen: Pen, code: int, xy: Floats, size: float = DOT) -> None:
         """Draw marks of one plant: colour and shape together, so that a grey print tells them apart."""
-        colour, r = palette.tree_colour(code), size / 2
-        square = ((-r, -r), (r, -r), (r, r), (-r, r))
-        triangle = ((-1.25 * r, -0.8 * r), (1.25 * r, -0.8 * r), (0.0, 1.3 * r))
-        diamond = ((-1.3 * r, 0.0), (0.0, -1.3 * r), (1.3 * r, 0.0), (0.0, 1.3 * r))
-        hollow = Ink(colour, 0.22, "#ffffff")
-        form = code % 4
-        if code in self.fillers or code // 4 % 2:
-            if form == 0:
-                pen.dots(xy, size, colour)
-                pen.dots(xy, size * 0.55, "#ffffff")
-            else:
-                pen.stamps(xy, (square, triangle, diamond)[form - 1], hollow)
-        elif form == 0:
+        colour, r = on_paper(palette.tree_colour(code)), size / 2
+        corners = FORMS[code % 4 + 4 * (code // 8 % 2)]
+        hollow = code in self.fillers or code // 4 % 2 == 1
+        if corners is None:
             pen.dots(xy, size, colour)
+            if hollow:
+                pen.dots(xy, size * 0.55, "#ffffff")
         else:
-            pen.stamps(xy, (square, triangle, diamond)[form - 1], Ink(fill=colour))
+            shape = [(x * r, y * r) for x, y in corners]
+            pen.stamps(xy, shape, Ink(colour, 0.24, "#ffffff") if hollow else Ink(fill=colour))
+
+
+def on_paper(colour: str) -> str:
+    """Return a colour dark enough to be seen on white paper, of the same hue.
+
+    >>> on_paper("#0f4b9f"), on_paper("#aed59c")
+    ('#0f4b9f', '#76906a')
+    """
+    parts = [int(colour[i : i + 2], 16) for i in (1, 3, 5)]
+    light = (0.299 * parts[0] + 0.587 * parts[1] + 0.114 * parts[2]) / 255
+    keep = min(1.0, DARK / light)
+    return "#" + "".join(f"{int(part * keep):02x}" for part in parts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +127,9 @@ def draw_trees(pen: Pen, marks: Marks, tile: Tile, page: Floats) -> None:
         marks.stamp(pen, int(code), page[codes == code])
 
 
-def draw_labels(pen: Pen, planting: Planting, tile: Tile, page: Floats, places: Places) -> Shown:
+def draw_labels(
+    pen: Pen, planting: Planting, tile: Tile, page: Floats, places: Places, heavy: BaseGeometry | None = None
+) -> Shown:
     """Write row names and tree numbers where there is room.
 
     Parameters
@@ -119,6 +144,8 @@ def draw_labels(pen: Pen, planting: Planting, tile: Tile, page: Floats, places: 
         Places of the tile's own trees on paper [mm].
     places : Places
         What is taken already; trees are added here.
+    heavy : geometry, optional
+        Heavy lines on paper [mm]; numbers on them get white round them.
 
     Returns
     -------
@@ -144,7 +171,7 @@ def draw_labels(pen: Pen, planting: Planting, tile: Tile, page: Floats, places: 
     for b in np.unique(block):
         own = order[block[order] == b]
         chosen, k, missed = _numbers(places, page, position, side, ends, own)
-        pen.texts(chosen, NUMBER)
+        _write(pen, chosen, heavy)
         every[planting.site.blocks[int(b)].name] = k
         left += missed
     return Shown(every, left, names_left)
@@ -216,6 +243,19 @@ def _numbers(
             places.adopt(trial)
             break
     return result
+
+
+def _write(pen: Pen, chosen: list[tuple[float, float, str]], heavy: BaseGeometry | None) -> None:
+    """Write numbers; those on a heavy line with white round them."""
+    if heavy is None or heavy.is_empty or not chosen:
+        pen.texts(chosen, NUMBER)
+        return
+    spots = np.array([(x + 1.0, y + 0.7) for x, y, _ in chosen])
+    crossed = np.asarray(shapely.dwithin(shapely.points(spots), heavy, 1.6), bool)
+    pen.texts([item for item, on in zip(chosen, crossed, strict=True) if not on], NUMBER)
+    for (x, y, words), on in zip(chosen, crossed, strict=True):
+        if on:
+            pen.text(x, y, words, replace(NUMBER, halo=0.45))
 
 
 WIDTHS: Final = 0.53
