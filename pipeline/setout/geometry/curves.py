@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from dataclasses import dataclass
+from functools import cached_property
 from math import floor, hypot, sqrt
 
 import numpy as np
@@ -25,7 +26,7 @@ UNEVEN = 0.02
 """By how much what is left over at the two ends of a stretch may differ [m]."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Path:
     """A polyline.
 
@@ -46,10 +47,15 @@ class Path:
         """Return the length [m]."""
         return self.s[-1]
 
+    @cached_property
+    def _arrays(self) -> tuple[Floats, Floats, Floats]:
+        """Return lengths and coordinates as arrays: lists are what single look-ups are quick in."""
+        return np.array(self.s), np.array(self.x), np.array(self.y)
+
     @property
     def xy(self) -> Floats:
         """Return the vertices as an (n, 2) array."""
-        return np.column_stack([self.x, self.y])
+        return np.column_stack(self._arrays[1:])
 
     def at(self, s: float, first: int = 0) -> tuple[float, float, int]:
         """Return the point at a length, and the index of its part; the search begins at part ``first``."""
@@ -64,11 +70,12 @@ class Path:
 
     def points(self, s: Floats) -> Floats:
         """Return the points at some lengths, (n, 2)."""
-        return np.column_stack([np.interp(s, self.s, self.x), np.interp(s, self.s, self.y)])
+        at, x, y = self._arrays
+        return np.column_stack([np.interp(s, at, x), np.interp(s, at, y)])
 
     def part(self, low: float, high: float) -> Floats:
         """Return the vertices from one length to another, the two ends included, (n, 2)."""
-        s = np.asarray(self.s)
+        s = self._arrays[0]
         inner = s[(s > low + 1e-7) & (s < high - 1e-7)]
         return self.points(np.concatenate([[low], inner, [high]]))
 

@@ -24,6 +24,8 @@ FACE = 0.85
 """A face is where ground is at least this share as steep as at its steepest place."""
 LEVEL = 1e-4
 """Ground less steep than this (rise over run) has no direction of its own."""
+ONCE_ROUND, PASSES = 2 * pi + 0.6, 4.0
+"""A level line that has turned so far [rad] has gone round; it closes where it passes its start within so many steps."""
 MOST_TURNED = pi / 2
 """How far a falling line turns on either side of its start at most [rad]; prolonged, it then never meets itself."""
 STEEPEST_TURN = 0.8
@@ -250,7 +252,19 @@ def _one_way(
         if fall and abs(turned) > MOST_TURNED:
             break
         out.append((x, y))
+        if not fall and abs(turned) > ONCE_ROUND:
+            return _once_round(out, start, abs(step))
     return out, False
+
+
+def _once_round(
+    line: list[tuple[float, float]], start: tuple[float, float], step: float
+) -> tuple[list[tuple[float, float]], bool]:
+    """Return a line that has gone round past its start without meeting it, up to where it passes it, and whether it closes there."""
+    away = [hypot(x - start[0], y - start[1]) for x, y in line]
+    half = len(line) // 2
+    last = half + min(range(len(line) - half), key=lambda k: away[half + k])
+    return line[:last], away[last] < PASSES * step
 
 
 def _way(ground: Surface, x: float, y: float, fall: float) -> tuple[float, float] | None:
