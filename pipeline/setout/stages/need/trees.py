@@ -89,7 +89,7 @@ def _class_need(common: _Setting, key: tuple[int, int], count: int, block: Block
     if block is None or not np.isfinite(kc_peak):
         return blank
     ground = cell_m2(block.pattern)
-    full = leaves_of(plant) if plant.remove_year and np.isfinite(plant.years_to_full_size) else np.inf
+    full = leaves_of(plant) if plant.remove_year and np.isfinite(years_of(plant)) else np.inf
     canopy = _canopy(block, plant, full)
     area = drawing_m2(canopy, ground, settings.canopy_factor)
     blank = replace(blank, ground_m2=ground, canopy_m2=canopy, factor_m2=area)
