@@ -117,6 +117,10 @@ class Backdrop:
         """Return the property's boundary in turned coordinates."""
         return self._boundary.parts
 
+    def posts_on(self, view: View) -> NDArray[np.float64]:
+        """Return the posts that a view shows, on paper [mm]."""
+        return view.page(self._posts[_inside(self._posts, view.extent())])
+
     def heavy(self, view: View) -> shapely.MultiLineString:
         """Return the features that a view shows as lines on paper [mm]."""
         extent = view.extent(2.0)

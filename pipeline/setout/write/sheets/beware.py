@@ -24,9 +24,9 @@ BURIED: Final = re.compile(
     re.IGNORECASE,
 )
 WORDS: Final = {
-    "overhead": "Overhead line: keep booms, ladders and pipe clear",
-    "buried": "Buried line or tank: have it located, dig by hand",
-    "feature": "Surveyed feature with a setback",
+    "overhead": "overhead line: keep well clear",
+    "buried": "buried line or tank: locate, dig by hand",
+    "feature": "surveyed feature with a setback",
 }
 INKS: Final = {
     "overhead": Ink(palette.HEIGHT, 0.55, dash=(5.0, 1.6)),

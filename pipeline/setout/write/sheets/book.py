@@ -70,13 +70,14 @@ def write_sheets(path: Path, planting: Planting) -> Sheets:
     """
     paper = planting.sheets.paper_for(planting.site.units)
     plain, worded = layout_of(paper), layout_of(paper, WORDS)
-    scale = scale_for(planting)
+    scale = scale_for(planting, plain.frame)
     tiles = tiles_of(planting, plain.frame, scale)
     turn = tiles[0].view.turn if tiles else 0.0
     north_up = Backdrop(planting, 0.0)
     backdrop = Backdrop(planting, turn) if turn else north_up
     marks = Marks.of(planting)
     pen = Pen(path, f"{planting.site.name or 'Planting plan'}: plan sheets")
+    lacking = _lacking(pen, planting)
     blocks = _blocks(pen, planting, worded, marks)
     zones = watersheet.zones_of(planting)
     before = 1 + sum(b.sheets for b in blocks)
@@ -85,7 +86,8 @@ def write_sheets(path: Path, planting: Planting) -> Sheets:
     book = tilesheet.TileBook(planting, plain, tiles, marks, backdrop, uv, before, count)
     maps: list[Referenced] = []
     with pen.page(worded.width, worded.height, "Index"):
-        indexsheet.draw_index(pen, book, worded, _listed(book, blocks, zones), north_up)
+        listed = indexsheet.Listing(tuple(_listed(book, blocks, zones)), lacking)
+        indexsheet.draw_index(pen, book, worded, listed, north_up)
         maps.append(Referenced(0, indexsheet.index_view(book, worded), "Index"))
     for block in blocks:
         maps += _draw_block(
@@ -103,6 +105,19 @@ def write_sheets(path: Path, planting: Planting) -> Sheets:
     pen.save()
     add_measures(path, planting.site.frame, maps)
     return Sheets(tiles, shown, maps, scale, pen.pages, frozenset(pen.lacking))
+
+
+def _lacking(pen: Pen, planting: Planting) -> str:
+    """Return the letters of a plan's names that the sheets' font lacks."""
+    site = planting.site
+    pen.sayable(site.name)
+    for block in site.blocks:
+        pen.sayable(block.name + "".join(plant.name + plant.variety + plant.role for plant in block.plants))
+    for exclusion in (*planting.usable.exclusions, *planting.usable.height_limits):
+        pen.sayable(exclusion.reason)
+    for name in site.water.points.name if site.water is not None else ():
+        pen.sayable(name)
+    return "".join(sorted(pen.lacking))
 
 
 def _blocks(pen: Pen, planting: Planting, layout: Layout, marks: Marks) -> list[_Block]:

@@ -184,7 +184,7 @@ class Column:
         )
         self.y -= tall + 1
 
-    def legend(self, marks: Marks, codes: Ints, seen: Seen, *, tiles: bool = False) -> None:
+    def legend(self, marks: Marks, codes: Ints, seen: Seen, *, tiles: bool = False, head: str = "Legend") -> None:
         """List what is drawn and how, as far as there is room.
 
         Parameters
@@ -197,8 +197,10 @@ class Column:
             What else is on it.
         tiles : bool
             Whether trees of other sheets may be shown.
+        head : str
+            Its heading.
         """
-        self.heading("Legend")
+        self.heading(head)
         entries = list(_entries(marks, codes, seen, tiles=tiles))
         step = LEAD * self.size * 1.06
         for n, (words, kind, what) in enumerate(entries):

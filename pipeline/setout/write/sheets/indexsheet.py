@@ -37,12 +37,20 @@ class Listed:
     about: str
 
 
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """All sheets, and the letters of the plan's names that the sheets' font lacks."""
+
+    sheets: tuple[Listed, ...]
+    lacking: str = ""
+
+
 def index_view(book: TileBook, layout: Layout) -> View:
     """Return the view of the whole property and all tiles."""
     return whole_view(book, layout.frame)
 
 
-def draw_index(pen: Pen, book: TileBook, layout: Layout, sheets: list[Listed], backdrop: Backdrop) -> None:
+def draw_index(pen: Pen, book: TileBook, layout: Layout, listing: Listing, backdrop: Backdrop) -> None:
     """Draw the index sheet.
 
     Parameters
@@ -53,7 +61,7 @@ def draw_index(pen: Pen, book: TileBook, layout: Layout, sheets: list[Listed], b
         The tiles.
     layout : Layout
         Of the index sheet, with a panel.
-    sheets : list of Listed
+    listing : Listing
         All sheets.
     backdrop : Backdrop
         North up.
@@ -74,7 +82,15 @@ def draw_index(pen: Pen, book: TileBook, layout: Layout, sheets: list[Listed], b
     column.cautions()
     column.north_and_bar(view, planting.site.units)
     column.legend(book.marks, np.unique(book.marks.code), backdrop.seen(view))
-    _panel(pen, planting, layout, sheets)
+    _panel(pen, planting, layout, list(listing.sheets))
+    if listing.lacking:
+        count = len(listing.lacking)
+        codes = ", ".join(f"U+{ord(letter):04X}" for letter in listing.lacking[:12])
+        column.lines(
+            [
+                f"? stands for letters that this font lacks ({count}: {codes}). Names in full: trees and lists of the packet."
+            ]
+        )
 
 
 def _trees(pen: Pen, book: TileBook, view: View) -> None:

@@ -16,9 +16,9 @@ from setout.units import FOOT
 
 SCALES: Final = {
     "us": (120, 240, 360, 480, 600, 720, 1200, 2400, 3600, 4800, 6000, 12000, 24000, 60000),
-    "si": (100, 200, 250, 500, 1000, 2000, 2500, 5000, 10000, 20000, 25000, 50000),
+    "si": (100, 200, 250, 300, 400, 500, 1000, 1250, 2000, 2500, 3000, 4000, 5000, 10000, 20000, 30000, 50000),
 }
-"""Scales that rules for reading plans are made for: the engineer's rule (10, 20, 30, 40, 50, 60 ft to the inch), and metric."""
+"""Scales that rules for reading plans are made for: the engineer's (10 to 60 ft to the inch) and metric triangular rules."""
 TREE_GAP: Final = 5.0
 """Least distance on paper between most neighbouring trees [mm], so that each has room for its number."""
 CLOSE: Final = 30
@@ -188,13 +188,17 @@ def fitting(box: Box, around: shapely.Geometry | Floats, turn: float, units: str
     return View(box, scale, turn, float(middle[0]), float(middle[1]))
 
 
-def scale_for(planting: Planting) -> float:
+def scale_for(planting: Planting, box: Box) -> float:
     """Return the scale of the tiles: as the plan file asks, else the smallest at which tree numbers stay readable.
+
+    A planting that fits on one sheet at a larger scale gets that.
 
     Parameters
     ----------
     planting : Planting
         The finished plan.
+    box : Box
+        The map's frame on paper.
 
     Returns
     -------
@@ -208,7 +212,11 @@ def scale_for(planting: Planting) -> float:
     apart = float(np.percentile(nearest, CLOSE)) if nearest.size else 5.0
     usual = SCALES[planting.site.units]
     fine = [s for s in usual if apart / s * 1000 >= TREE_GAP]
-    return float(fine[-1] if fine else usual[0])
+    small = float(fine[-1] if fine else usual[0])
+    if not len(planting.trees):
+        return small
+    whole = fitting(Box(0, 0, box.width - 8, box.height - 8), planting.site.boundary, 0.0, planting.site.units).scale
+    return min(small, max(whole, float(usual[0])))
 
 
 def scale_words(scale: float, units: str) -> str:

@@ -76,6 +76,7 @@ def draw_tile(pen: Pen, book: TileBook, tile: Tile) -> treemarks.Shown:
         treemarks.draw_elsewhere(pen, planting, tile, book.uv)
         _match_lines(pen, book, tile, places)
         treemarks.draw_trees(pen, book.marks, tile, page)
+        places.take_points(book.backdrop.posts_on(view), 0.4)
         shown = treemarks.draw_labels(pen, planting, tile, page, places, book.backdrop.heavy(view))
         unnamed = book.backdrop.name_things(pen, view, places)
     draw_ticks(pen, planting.site.frame, view)

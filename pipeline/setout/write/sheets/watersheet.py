@@ -19,6 +19,7 @@ from .gridticks import draw_ticks
 from .layout import Layout, View, fitting
 from .pen import CAP, Ink, Pen, Type
 from .places import Places
+from .treemarks import Marks
 
 if TYPE_CHECKING:
     from setout.nouns import Ints, Network, Planting, Zone
@@ -103,6 +104,7 @@ def draw_zone(pen: Pen, planting: Planting, layout: Layout, zone: int, backdrop:
     column.cautions()
     column.north_and_bar(view, planting.site.units)
     _legend(column, left)
+    column.legend(Marks.of(planting), np.empty(0, np.int64), backdrop.seen(view), head="Ground")
     _panel(pen, planting, layout, what, network, pipes)
     return view
 
