@@ -31,11 +31,23 @@ from setout.stages.water.outlets import Outlets, Pieces, Positions, outlets_of, 
 from setout.stages.water.pipes import Approach, Heights, Laid, lay
 from setout.stages.water.pressure import mendable, solved
 from setout.stages.water.routes import way_to
-from setout.stages.water.sizing import Feeds, Sized, from_root, least_kpa, longest_side, sized
-from setout.stages.water.zoning import Sections, zones_of
+from setout.stages.water.sizing import (
+    LATERAL_SHARE,
+    Feeds,
+    Sized,
+    allowed_spread_m,
+    from_root,
+    least_kpa,
+    longest_side,
+    sized,
+)
+from setout.stages.water.zoning import Sections, by_elevation, zones_of
 from setout.units import KPA_PER_M
 
 FULL = 1 + 1e-9
+LEAST_SIDE_M = 30.0
+"""Laterals are made no shorter than this for the fall of the ground [m]; no source: steeper ground asks for emitters
+that compensate."""
 TIMES = 3
 """How often pipes are sized with less friction than before."""
 
@@ -142,6 +154,8 @@ def _laid_out(given: Given, plan: IrrigationPlan, need: Need, point: Ints) -> _L
     flow = emitters.astype(float) * emitter.flow_lph
     hours = _hours_by_chain(chains, outlets, len(pieces), need.need_lpd, flow)
     sections = zones_of(chains, [int(pieces.point[c.piece[0]]) for c in chains], flow, hours, capacity)
+    across = (1 - LATERAL_SHARE) * allowed_spread_m(plan)
+    sections = by_elevation(sections, [given.heights(c.x, c.y) for c in chains], across)
     return _Layout(lay(chains, approaches, sections, outlets, pieces, given.heights), sections, outlets, cut_off)
 
 
@@ -156,8 +170,21 @@ def _sides(outlets: Outlets, pieces: Pieces, plan: IrrigationPlan, blocks: int) 
         own = step[same & (block[1:] == b)]
         spacing[b] = float(np.median(own)) if len(own) else 1.0
         flow = float(outlets.emitters[block == b].mean()) * plan.emitter.flow_lph
-        side[b] = longest_side(plan, spacing[b], flow)
+        falls = _fall_along(outlets, pieces, np.flatnonzero(pieces.block == b))
+        # one side climbs by what the other falls
+        level = max(LATERAL_SHARE * allowed_spread_m(plan) / max(2 * falls, 1e-6), LEAST_SIDE_M) / spacing[b]
+        side[b] = max(min(longest_side(plan, spacing[b], flow), int(level)), 1)
     return spacing, side
+
+
+def _fall_along(outlets: Outlets, pieces: Pieces, own: Ints) -> float:
+    """Return how steeply the ground falls along most pieces of row, rise over run; 0 where it is unknown."""
+    a, b = pieces.start[own], pieces.stop[own] - 1
+    length = np.hypot(outlets.x[b] - outlets.x[a], outlets.y[b] - outlets.y[a])
+    known = (length > 0) & np.isfinite(outlets.z[a] + outlets.z[b])
+    if not known.any():
+        return 0.0
+    return float(np.quantile(np.abs(outlets.z[b] - outlets.z[a])[known] / length[known], 0.75))
 
 
 def _axes(rows: Rows, blocks: int) -> Floats:

@@ -1,4 +1,4 @@
-"""Which water point serves which rows: the nearest, but whole rows and no scraps of a block where another can serve them."""
+"""Which water point serves which rows: the nearest, but no scraps of a row or a block where another can serve them."""
 
 from __future__ import annotations
 
@@ -9,8 +9,10 @@ import shapely
 
 from setout.nouns import Bools, Floats, Ints, Reach, Trees
 
-SCRAP = 0.2
-"""Share of a block's trees below which a water point gives them up to the one with most; no source."""
+PART = 0.5
+"""A water point with less than this of the trees that the main one has in a row gives them up to it; no source."""
+SCRAP = 0.25
+"""The same in a block."""
 BUSY = 0.85
 """Share of what a water point gives in a day up to which it keeps its rows; zones do not fill every hour; no source."""
 
@@ -58,7 +60,7 @@ def able_of(reach: Reach, x: Floats, y: Floats, z: Floats) -> Bools:
 
 
 def joined(trees: Trees, point: Ints, able: Bools) -> Ints:
-    """Give whole rows, and what is left of a block, to one water point where it can serve them all.
+    """Give small parts of rows and of blocks to the water point that has most of them, where it can serve them all.
 
     Parameters
     ----------
@@ -87,14 +89,14 @@ def joined(trees: Trees, point: Ints, able: Bools) -> Ints:
         return out
     block = trees.block[served].astype(np.int64)
     row = block * (int(trees.row.max()) + 1) + trees.row[served]
-    now = _given(row, point[served], able[:, served], 1.0)
+    now = _given(row, point[served], able[:, served], PART)
     now = _given(block, now, able[:, served], SCRAP)
     out[served] = now
     return out
 
 
 def _given(group: Ints, point: Ints, able: Bools, share: float) -> Ints:
-    """Give the trees of a group that less than a share of it hangs on to its main water point, if that can serve all of them."""
+    """Give the trees of a group that has less than a share of what the main one has to its main water point, if that can serve all of them."""
     points = len(able)
     _, of = np.unique(group, return_inverse=True)
     groups = int(of.max()) + 1
@@ -103,7 +105,7 @@ def _given(group: Ints, point: Ints, able: Bools, share: float) -> Ints:
     fits = able[most[of], np.arange(len(point))]
     # all the trees that hang on one minor point, or none of them
     unfit = np.bincount(of * points + point, weights=~fits, minlength=groups * points).reshape(groups, points)
-    minor = (count < share * count.sum(axis=1, keepdims=True)) & (unfit == 0)
+    minor = (count < share * count.max(axis=1, keepdims=True)) & (unfit == 0)
     minor[np.arange(groups), most] = False
     change = minor[of, point]
     return np.where(change, most[of], point)

@@ -12,6 +12,8 @@ from setout.stages.water.chains import Chain
 
 ALIKE = 1.15
 """Most that the hours of trees in one zone differ, as a ratio; no source: what is watered too long wastes water."""
+LEAST_ROWS = 4
+"""Fewest rows that a valve is worth; no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +81,52 @@ def zones_of(chains: Sequence[Chain], point: Sequence[int], flow: Floats, hours:
             of_point += [p] * (int(number[-1]) + 1)
             zones += int(number[-1]) + 1
     return Sections(*(np.array(v, np.int64) for v in (zone_of, chain_of, first, last, of_point)))
+
+
+def by_elevation(sections: Sections, tee_z: Sequence[Floats], allowed_m: float) -> Sections:
+    """Divide sections where their manifold climbs or falls by more than allowed, so that each has a regulator of its own.
+
+    Parameters
+    ----------
+    sections : Sections
+        What single valves open.
+    tee_z : Sequence of ndarray
+        Per manifold line, the elevation of its tees [m]; NaN unknown.
+    allowed_m : float
+        Greatest difference of elevation in one section [m].
+
+    Returns
+    -------
+    Sections
+        In the same zones; none has fewer than :data:`LEAST_ROWS` rows where there are more.
+    """
+    zone: list[int] = []
+    chain: list[int] = []
+    first: list[int] = []
+    last: list[int] = []
+    for z, c, start, stop in zip(
+        *(v.tolist() for v in (sections.zone, sections.chain, sections.first, sections.last)), strict=True
+    ):
+        begin = start
+        while begin <= stop:
+            end = _level_end(tee_z[c], begin, stop, allowed_m)
+            zone.append(z)
+            chain.append(c)
+            first.append(begin)
+            last.append(end)
+            begin = end + 1
+    told = [np.array(v, np.int64) for v in (zone, chain, first, last)]
+    return Sections(told[0], told[1], told[2], told[3], sections.point)
+
+
+def _level_end(z: Floats, begin: int, stop: int, allowed_m: float) -> int:
+    """Return the last row of a section that begins somewhere: as far as elevations allow, and some rows at the least."""
+    part = z[begin : stop + 1]
+    part = np.where(np.isfinite(part), part, np.nanmean(part) if np.isfinite(part).any() else 0.0)
+    within = np.maximum.accumulate(part) - np.minimum.accumulate(part) <= allowed_m
+    rows = max(int(within.sum()) if within.all() else int(np.argmin(within)), LEAST_ROWS)
+    # what is left over is not worth a valve of its own
+    return stop if begin + rows + LEAST_ROWS - 1 > stop else begin + rows - 1
 
 
 def _alike(chains: list[int], hours: Floats) -> list[list[int]]:
