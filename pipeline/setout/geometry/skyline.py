@@ -349,7 +349,7 @@ def _begin(east: Any, north: Any, trunk: Any, point: Any, radii: Any) -> Any:
 
 
 def raise_each(skyline: Singles, point: int, own: Views, column: Ints, other: Bodies, ways: Azimuths) -> None:
-    """Raise the skylines of one point by bodies, pair by pair, the nearest first; what they hide is passed over.
+    """Raise the skylines of one point by bodies, pair by pair; crowns that the skyline hides already are passed over.
 
     Parameters
     ----------
@@ -379,11 +379,10 @@ def raise_each(skyline: Singles, point: int, own: Views, column: Ints, other: Bo
     crown = ~np.isnan(other.radius)
     over = np.hypot(other.x - own.x, other.y - own.y) < own.radius + other.radius
     clear = crown & ~over & (distance > bound)
-    for k in np.split(np.argsort(distance), _stages(len(np.unique(column)), len(distance))):
-        k = k[last[k] > first[k]]
-        _raise_walls(skyline, pairs, k[~crown[k]], own.z[:, point], other, ways)
-        _raise_cut(skyline, pairs, k[crown[k] & ~clear[k]], (own, point), other, ways)
-        _raise_clear(skyline, pairs, k[clear[k]], own.z[:, point], other, ways)
+    seen = last > first
+    _raise_walls(skyline, pairs, np.flatnonzero(seen & ~crown), own.z[:, point], other, ways)
+    _raise_cut(skyline, pairs, np.flatnonzero(seen & crown & ~clear), (own, point), other, ways)
+    _raise_clear(skyline, pairs, np.flatnonzero(seen & clear), own.z[:, point], other, ways)
 
 
 @dataclass(frozen=True, slots=True)
@@ -403,11 +402,6 @@ class _Pairs:
         pair = np.repeat(np.arange(len(k)), count)
         way = np.arange(len(pair)) + np.repeat(self.first[k] - (np.cumsum(count) - count), count)
         return pair, way % len(ways)
-
-
-def _stages(trees: int, pairs: int) -> list[int]:
-    """Cut pairs, the nearest first, so that about 10, 30 and 90 of each tree's come before each cut."""
-    return [cut for cut in (10 * trees, 30 * trees, 90 * trees) if cut < pairs]
 
 
 def _raise_walls(skyline: Singles, pairs: _Pairs, k: Ints, eye: Floats, other: Bodies, ways: Azimuths) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,6 +28,10 @@ from setout.geometry.skyline import (
 )
 from setout.geometry.sun import SunPath
 
+MOST_PAIRS = 1_200_000
+"""Pairs of trees and bodies in reach that are held at a time."""
+FEWEST = 256
+"""Trees taken at a time, at least."""
 STAGES = (10, 40)
 """Bodies of each tree, the nearest first, after which those that the skyline hides are left out."""
 Horizon = Callable[[Floats, Floats, Floats], Singles]
@@ -67,7 +71,7 @@ def sunlight(
     weight[path.day + days * ~path.morning, np.arange(len(path.day))] = path.hours
     weight /= views.z.shape[1]
     sets = list(_by_reach(bodies, views))
-    for own in _chunks(views):
+    for own in _chunks(views, _chunk_size(views, sets)):
         part = views.take(own)
         first = np.zeros((len(ways), len(own)), np.float32)
         if horizon is not None:
@@ -83,13 +87,21 @@ def sunlight(
     return morning, afternoon
 
 
-def _chunks(views: Views) -> Iterator[Ints]:
-    """Yield trees with the same size and points, a part at a time."""
+def _chunk_size(views: Views, sets: Sequence[_Around]) -> int:
+    """Return how many trees to take at a time, so that their pairs stay few enough to hold."""
+    some = np.unique(np.linspace(0, len(views.x) - 1, 64).astype(np.int64))
+    place = np.column_stack([views.x[some], views.y[some]])
+    near = sum(float(np.mean(one.index.query_ball_point(place, one.reach, return_length=True))) for one in sets)
+    return int(np.clip(MOST_PAIRS / max(near, 1.0), FEWEST, CHUNK))
+
+
+def _chunks(views: Views, most: int) -> Iterator[Ints]:
+    """Yield trees with the same size and points, so many at a time."""
     kind = _numbered(np.column_stack([views.radius, views.dx, views.dy]))
     order = np.argsort(kind, kind="stable")
     cut = np.flatnonzero(np.diff(kind[order])) + 1
     for same in np.split(order, cut):
-        yield from np.split(same, np.arange(CHUNK, len(same), CHUNK))
+        yield from np.split(same, np.arange(most, len(same), most))
 
 
 def _numbered(rows: Floats) -> Ints:
