@@ -55,9 +55,9 @@ class Solved:
     emitted_lph : (n,) flow out at each node [l/h]
     flow_lph : (n,) flow through each node's pipe [l/h]; at roots what the source gives
     velocity_ms : (n,) in each node's pipe [m/s]; 0 at roots
-    dry : (n,) an emitter stands here and the pressure is not above zero: nothing comes out
+    dry : (n,) an emitter stands here and nothing comes out, as there is no pressure
     passes : Newton steps taken
-    residual_m : largest error left in the loss of any pipe [m]
+    residual_m : largest difference left between heads that fit the emitters and heads that fit the pipes [m]
     """
 
     head_m: Floats
@@ -121,7 +121,7 @@ def solve(tree: PipeTree, source_head_m: ArrayLike, paths: Paths | None = None) 
     speed = velocity_ms(flow, inside)
     speed[order[: paths.roots]] = 0.0
     pressure = (head - tree.z_m) * KPA_PER_M
-    dry = (pressure <= 0) & (np.broadcast_to(np.asarray(tree.emitters.k), (n,)) > 0)
+    dry = (emitted <= 0) & (np.broadcast_to(np.asarray(tree.emitters.k), (n,)) > 0)
     return Solved(head, pressure, emitted, flow, speed, dry, state.passes, state.residual_m)
 
 

@@ -26,14 +26,14 @@ from setout.hydraulics.paths import Paths
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-CLOSE: Final = 1e-7
-"""Error [m] in the loss of every pipe at which the steps end; each step squares it, so that far less is left."""
-LEAST_SLOPE: Final = 1e-8
+CLOSE: Final = 1e-8
+"""Error [m] of heads at which the steps end."""
+LEAST_SLOPE: Final = 1e-12
 """Least gain of loss by flow [m per l/h] that a step reckons with; it shapes the way, not the end."""
 SUM_PASSES: Final = 6
 """Steps in which flows of pipes are sums of what emitters give; where it takes more, those of the straight lines serve."""
 ROUNDING: Final = 1e-6
-"""Error [m] that is rounding only, once steps no longer better it."""
+"""Error [m] of heads that is rounding only, once steps no longer better it."""
 FIRST_PASSES: Final = 25
 RAMP_PASSES: Final = 15
 LONG_PASSES: Final = 40
@@ -51,7 +51,7 @@ class State:
     emitted, flow : (n,) out of each node and through each pipe [l/h]
     working : (m,) pressure head at which the emitters' law was taken last [m]
     passes : steps taken
-    residual_m : largest error in the loss of a pipe [m]
+    residual_m : largest difference between heads that fit the emitters and heads that fit the pipes [m]
     """
 
     head: Floats
@@ -138,41 +138,45 @@ class Work:
         """Take up to so many steps with one ramp."""
         z = self.z[self.spots]
         outlets = Outlets.of(self.emitters, z.shape, ramp)
-        parent, first = self.paths.parent, self.paths.roots
         working = start.working
         emitted, gain = outlets.flow_and_slope(working)
-        given = self.spread(emitted)
-        flow = start.flow if start.passes else self.paths.gather(given)
-        loss, slope = self.bent(flow)
+        drawn = emitted
+        flow = start.flow if start.passes else self.paths.gather(self.spread(emitted))
+        if start.passes:
+            drawn = start.emitted[self.spots]
         state, before = start, np.inf
+        slope, base = self.lost(flow)
         for passes in range(1, most + 1):
-            line = emitted - gain * (working + z)
-            head = self.linear(loss - slope * flow, slope, self.spread(line), self.spread(gain))
+            more = emitted + gain * (base[self.spots] - z - working) - drawn
+            head = base + self.linear(slope, self.spread(more), self.spread(gain))
             pressure = head[self.spots] - z
-            lined = line + gain * (pressure + z)
+            lined = emitted + gain * (pressure - working)
             nearer = _nearer(outlets, working, pressure, emitted, lined)
             settled, working = nearer is pressure, nearer
             emitted, gain = outlets.flow_and_slope(working)
-            given = self.spread(emitted)
-            through = self.paths.gather(given)
-            state = State(head, given, through, working, passes, np.inf)
-            if settled:
-                loss, slope = self.bent(through)
-                off = float(np.abs(head[parent] - head - loss)[first:].max(initial=0.0))
-                state = State(head, given, through, working, passes, off)
-                if off < CLOSE or (off > 0.5 * before and off < ROUNDING):
-                    return state
-                before = off
-            sums = passes <= SUM_PASSES and ramp <= LOWEST_HEAD
-            flow = through if sums else self.paths.gather(self.spread(lined))
-            if not settled or not sums:
-                loss, slope = self.bent(flow)
+            drawn, given = emitted, self.spread(emitted)
+            flow = self.paths.gather(given)
+            slope, base = self.lost(flow)
+            off = float(np.abs(head - base).max(initial=0.0)) if settled else np.inf
+            state = State(base, given, flow, working, passes, off)
+            if off < CLOSE or (off > 0.5 * before and off < ROUNDING):
+                return state
+            before = off
+            if passes > SUM_PASSES or ramp > LOWEST_HEAD:
+                drawn = lined
+                flow = self.paths.gather(self.spread(lined))
+                slope, base = self.lost(flow)
         return state
 
-    def bent(self, flow: Floats) -> tuple[Floats, Floats]:
-        """Return loss and slope of the pipes at some flows, for a step."""
+    def lost(self, flow: Floats) -> tuple[Floats, Floats]:
+        """Return the slope of the loss of each pipe at some flows, and the heads that these losses leave [m]."""
         loss, slope = self.pipes.loss_and_slope(flow)
-        return loss, np.maximum(slope, LEAST_SLOPE, out=slope)
+        head = self.source.copy()
+        for tier in self.paths.tiers:
+            passed = np.cumsum(loss[tier.start : tier.stop])
+            begin = head[tier.top] + np.append(0.0, passed[tier.head[1:] - 1])
+            head[tier.start : tier.stop] = np.repeat(begin, tier.length) - passed
+        return np.maximum(slope, LEAST_SLOPE, out=slope), head
 
     def spread(self, at_spots: Floats) -> Floats:
         """Return values of the nodes with emitters for all nodes, 0 elsewhere."""
@@ -182,45 +186,44 @@ class Work:
         values[self.spots] = at_spots
         return values
 
-    def linear(self, fixed: Floats, slope: Floats, outlet: Floats, gain: Floats) -> Floats:
-        """Solve the network with straight lines for laws: loss = fixed + slope Q, emitted = outlet + gain H.
+    def linear(self, slope: Floats, outlet: Floats, gain: Floats) -> Floats:
+        """Return by how much heads change when emitters' flows change by outlet + gain times that.
 
         Parameters
         ----------
-        fixed, slope : (n,) ndarray
-            Of pipes [m], [m per l/h].
+        slope : (n,) ndarray
+            What the loss of each pipe gains by flow [m per l/h], above 0.
         outlet, gain : (n,) ndarray
-            Of emitters [l/h], [l/h per m].
+            Of each node [l/h], [l/h per m].
 
         Returns
         -------
         (n,) ndarray
-            Head at nodes [m].
+            Change of head [m]; none at roots.
         """
         from scipy.linalg.lapack import dpttrf, dpttrs
 
-        head = self.source.copy()
         through = 1.0 / slope
-        set_off = through * fixed
         gain, outlet = gain.copy(), outlet.copy()  # to which runs add what hangs from a node
         answers = []
         for tier in reversed(self.paths.tiers):
-            at, last = slice(tier.start, tier.stop), tier.head + tier.length - 1
-            own, off = through[at], set_off[at]
-            beyond, off_beyond = np.append(own[1:], 0.0), np.append(off[1:], 0.0)
-            beyond[last] = off_beyond[last] = 0.0
+            at = slice(tier.start, tier.stop)
+            own = through[at]
+            beyond = np.append(own[1:], 0.0)
+            beyond[tier.head + tier.length - 1] = 0.0
             known = np.zeros((own.size, 2), order="F")
-            known[:, 0] = off_beyond - off - outlet[at]
+            known[:, 0] = -outlet[at]
             known[tier.head, 1] = own[tier.head]
             main, side, _ = dpttrf(own + beyond + gain[at], -beyond[: max(own.size - 1, 1)], 1, 1)
             found, _ = dpttrs(main, side, known, 1)
             answers.append(found)
             np.add.at(outlet, tier.top, np.add.reduceat(outlet[at] + gain[at] * found[:, 0], tier.head))
             np.add.at(gain, tier.top, np.add.reduceat(gain[at] * found[:, 1], tier.head))
+        change = np.zeros_like(slope)
         for tier in self.paths.tiers:
             found = answers.pop()
-            head[tier.start : tier.stop] = found[:, 0] + np.repeat(head[tier.top], tier.length) * found[:, 1]
-        return head
+            change[tier.start : tier.stop] = found[:, 0] + np.repeat(change[tier.top], tier.length) * found[:, 1]
+        return change
 
 
 def _nearer(outlets: Outlets, was: Floats, to: Floats, flow: Floats, line: Floats) -> Floats:
