@@ -34,6 +34,7 @@ NAMED = {
     "materials": "",
     "growth": "block plant year trees spread_m height_m",
     "work": "block job month hours",
+    "water_need": "block plant month need_lpd",
 }
 UNIT_OF = {
     "m": "m", "m2": "m2", "kpa": "kPa", "lph": "l/h", "lpd": "l/day", "pct": "%", "deg": "deg",

@@ -304,6 +304,23 @@ _LAYERS: Final = (
         "Growth by year",
     ),
     LayerContract(
+        "water_need",
+        None,
+        (
+            _must("block", "text", "", "name of the block"),
+            _must("plant", "text", "", "catalogue name: species, size class"),
+            Column("variety", "text", "", "variety"),
+            _must("month", "int", "", "month, 1 to 12"),
+            _must("trees", "int", "", "how many there are"),
+            Column("eto_mm", "real", "mm", "reference evapotranspiration of the month"),
+            Column("rain_mm", "real", "mm", "rain of the month"),
+            Column("kc", "real", "", "crop coefficient, mean of the month"),
+            Column("need_lpd", "real", "l/day", "water that one needs at full size, less effective rain"),
+            Column("dry_need_lpd", "real", "l/day", "the same if no rain falls; the greatest is the peak"),
+        ),
+        "Water need by month",
+    ),
+    LayerContract(
         "work",
         None,
         (

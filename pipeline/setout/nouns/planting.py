@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setout.nouns.base import Bools, Finding, Floats, Geometries, Ints
+from setout.nouns.need import Need
 from setout.nouns.sheet import SheetSettings
 from setout.nouns.site import Ground, Reach, Site
 
@@ -275,6 +276,7 @@ class Planting:
         unknown; beside them water_index, the water point that serves each tree (-1 for none)
     findings : everything that falls short or should be known, in order of severity
     irrigation : pipes, zones and what each tree gets; None without a water section
+    need : water that the plants need; None without a water section
     light : direct sun of the trees; None where it was not reckoned
     cold_air : where cold air gathers and flows; None where it was not looked at
     sheets : paper and scale of the plan sheets
@@ -299,3 +301,4 @@ class Planting:
     sheets: SheetSettings = SheetSettings()
     growth: tuple[GrowthLine, ...] = ()
     work: tuple[WorkLine, ...] = ()
+    need: Need | None = None

@@ -306,10 +306,14 @@ def _said(series: Series, header: Header) -> list[Finding]:
         remedy = f"put it into the name of the column, such as {plain_name(wind.name)}_10m"
         findings.append(Finding("climate_wind_height", "note", what, remedy=remedy))
     rain = series.values.get("rain_mm")
-    if rain is not None and float(rain.mean()) * (365 if series.daily else 12) < 60:
-        what = f"{series.where}: rain of less than 60 mm a year is that of a desert, or in another unit than its column says"
+    year = float(rain.mean()) * (365 if series.daily else 12) if rain is not None else 500.0
+    if not 60 <= year <= 5000:
+        place = "a desert" if year < 60 else "the wettest coasts"
+        what = (
+            f"{series.where}: rain of {year:,.0f} mm a year is that of {place}, or in another unit than its column says"
+        )
         findings.append(
-            Finding("climate_little_rain", "warn", what, remedy="look at the unit of the column; rain_in or rain_mm")
+            Finding("climate_odd_rain", "warn", what, remedy="look at the unit of the column: rain_in or rain_mm")
         )
     if header.others:
         what = f"{series.where}: columns that are not read: {', '.join(header.others[:12])}"

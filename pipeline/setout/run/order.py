@@ -126,6 +126,7 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         rooms,
         tuple(tuple(room.plain_words(r, site.blocks[r.block], site.units)) for r in rooms),
         irrigation=watered.irrigation,
+        need=watered.need,
         light=lit.light,
         cold_air=lit.cold,
         sheets=the_plan.sheets.value(),

@@ -18,6 +18,7 @@ from setout.layers import CONTRACTS
 from setout.nouns import Exclusion, Finding, Floats, Frame, Geometries, Planting
 from setout.write.chunks import Chunked, Coded, Points, Segments, several
 from setout.write.geopackage import LayerData
+from setout.write.report_need import need_layer
 from setout.write.rowlines import row_lines
 from setout.write.water_layers import tree_columns, water_layers, zones_of_points
 from setout.write.works_layers import works_layers
@@ -79,6 +80,7 @@ def plan_layers(planting: Planting, contours: Sequence[tuple[float, BaseGeometry
     yield _order(planting)
     yield _materials(planting)
     yield from year_layers(planting)
+    yield from need_layer(planting)
 
 
 def mapping_to(frame: Frame, crs: CRS, box: tuple[float, float, float, float]) -> PolyMap:

@@ -148,7 +148,7 @@ def by_month(
     use = [k * eto for k, eto in zip(kc, climate.eto_mm, strict=True)]
     rain = climate.rain_mm or (0.0,) * 12
     net = [
-        max(mm - effective_rain(fallen, mm * days, settings.rain) / days, 0.0)
+        max(mm * days - effective_rain(fallen, mm * days, settings.rain), 0.0) / days
         for mm, fallen, days in zip(use, rain, DAYS, strict=True)
     ]
     wet, dry = (tuple(gross(mm, settings.efficiency, settings.leaching) for mm in part) for part in (net, use))
