@@ -24,7 +24,6 @@ from setout.stages.light import (
     others_of,
     screen_findings,
     screen_shades,
-    season_days,
     trees_light,
 )
 from setout.stages.light.canopies import bodies_of, canopies_of, views_of
@@ -346,7 +345,7 @@ def test_the_patch_is_the_block_s_own_pattern() -> None:
 
 
 def test_seasons_of_both_hemispheres_and_of_the_plan() -> None:
-    assert [day.month for day in season_days(LightPlan(), -20.0)] == [10, 11, 12, 1, 2, 3, 4]
-    assert {day.day for day in season_days(LightPlan(), 50.0)} == {21}
+    assert [day.month for day in LightPlan().days_at(-20.0)] == [10, 11, 12, 1, 2, 3, 4]
+    assert {day.day for day in LightPlan().days_at(50.0)} == {21}
     days = (date(2026, 5, 1), date(2026, 8, 2))
-    assert season_days(LightPlan(days=days), 50.0) == days
+    assert LightPlan(days=days).days_at(50.0) == days

@@ -120,7 +120,7 @@ def sky_over(wanted: LightPlan, shade: Shade, site: Site, ground: Ground) -> sun
     def height_at(x: Floats, y: Floats) -> Floats:
         return terrain.sample(ground, x, y)[0] if ground.elevations is not None else np.zeros(len(x))
 
-    path = sun_path(sun.season_days(wanted, frame.lat), frame.lat, frame.lon, frame.height_m)
+    path = sun_path(wanted.days_at(frame.lat), frame.lat, frame.lon, frame.height_m)
     eye = 0.5 * float(np.nanmedian([block.height_m for block in site.blocks]))
     return sun.Sky(path, sun.land_horizon(ground, site, eye), sun.others_of(shade, height_at))
 

@@ -21,7 +21,6 @@ full sun
     At least six hours of direct sun a day (common practice: six to eight for fruit trees).
 """
 
-from setout.stages.light.days import season_days
 from setout.stages.light.doubts import light_findings
 from setout.stages.light.land import land_horizon
 from setout.stages.light.others import others_of
@@ -31,6 +30,6 @@ from setout.stages.light.trees import Sky, trees_light
 from setout.stages.light.turned import directions
 
 __all__ = [
-    "Sky", "directions", "land_horizon", "light_findings", "light_on", "others_of", "screen_findings", "screen_shades", "season_days",
+    "Sky", "directions", "land_horizon", "light_findings", "light_on", "others_of", "screen_findings", "screen_shades",
     "trees_light",
 ]  # fmt: skip
