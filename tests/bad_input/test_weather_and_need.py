@@ -80,11 +80,33 @@ def test_a_fault_of_the_climate_is_told_with_those_of_the_plan(farm: Farm, refus
 
 
 def test_a_sound_climate_gives_every_tree_a_need(farm: Farm, warm) -> None:
-    climate(CLIMATE)(farm)
+    # a column that is not read is told in the report, and stays text there
+    strange = "<img src=x onerror=alert(1)>"
+    climate(CLIMATE.replace("rain_mm\n", f"rain_mm,{strange}\n"))(farm)
     farm.sections["block"][1]["plants"] = [{"plant": "peach"}]
     out: Path = farm.folder / "out"
-    ran = warm("plan", farm.write(), "--quiet", "--only", "geopackage")
+    ran = warm("plan", farm.write(), "--quiet", "--only", "geopackage", "report")
     assert (ran.code, ran.err) == (0, "")
     trees = gpd.read_file(out / "plan.gpkg", layer="trees")
     assert trees["need_lpd"].gt(0).all()
-    assert trees.groupby("block")["need_lpd"].nunique().eq(1).all()
+    peaks = trees.groupby("block")["need_lpd"].agg(["min", "max"])
+    assert peaks["min"].equals(peaks["max"])
+    months = gpd.read_file(out / "plan.gpkg", layer="water_need")
+    assert months.groupby("block")["month"].apply(list).tolist() == [list(range(1, 13))] * 2
+    assert not months.drop(columns="variety").isna().any(axis=None)
+    np.testing.assert_allclose(months.groupby("block")["dry_need_lpd"].max(), peaks["max"])
+    assert (months["need_lpd"] <= months["dry_need_lpd"]).all()
+    report = (out / "report.html").read_text(encoding="utf-8")
+    assert "Water that the plants need" in report
+    assert "Hargreaves-Samani from temperatures alone" in report
+    assert strange not in report
+    assert "&lt;img src=x" in report
+
+
+def test_need_is_null_without_a_climate(farm: Farm, warm) -> None:
+    ran = warm("plan", farm.write(), "--quiet", "--only", "geopackage", "report")
+    assert (ran.code, ran.err) == (0, "")
+    trees = gpd.read_file(farm.folder / "out" / "plan.gpkg", layer="trees")
+    assert trees["need_lpd"].isna().all()
+    assert "water_need" not in set(gpd.list_layers(farm.folder / "out" / "plan.gpkg")["name"])
+    assert "Water that the plants need" not in (farm.folder / "out" / "report.html").read_text(encoding="utf-8")
