@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
 import stat
 import subprocess
 import sys
-import time
-from collections.abc import Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -18,99 +14,13 @@ import numpy as np
 import pytest
 from pyproj import CRS, Geod
 
+from browser.browsing import ARGS, Opened, chromium, opened
 from setout.nouns import Planting
 from setout.units import FOOT, PSI
 from setout.write import palette, webmap
 from write import sample_planting
 
-playwright = pytest.importorskip("playwright.sync_api", reason="pip install playwright")
 pytestmark = pytest.mark.browser
-
-ARGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-]  # fmt: skip
-
-
-def chromium() -> str:
-    names = (os.environ.get("SETOUT_CHROMIUM", ""), "chromium", "chromium-browser", "google-chrome")
-    found = next((path for name in names if name and (path := shutil.which(name))), None)
-    if found is None:
-        pytest.skip("no Chromium found; install one, or name it in SETOUT_CHROMIUM")
-    return found
-
-
-@pytest.fixture(scope="module")
-def plan() -> Planting:
-    return sample_planting.planting()
-
-
-@pytest.fixture(scope="module")
-def file(plan: Planting, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("map") / "map.html"
-    webmap.write_map(path, plan, hillshade=sample_planting.hillshade(plan), contours=sample_planting.contours(plan))
-    return path
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with playwright.sync_playwright() as p:
-        running = p.chromium.launch(executable_path=chromium(), args=ARGS)
-        yield running
-        running.close()
-
-
-@dataclass
-class Opened:
-    """One open page, and all that it asked for and complained of."""
-
-    page: Any
-    requests: list[str] = field(default_factory=list)
-    errors: list[str] = field(default_factory=list)
-
-    def js(self, code: str, *argument: Any) -> Any:
-        return self.page.evaluate(code, *argument)
-
-    def point(self, i: int) -> tuple[float, float]:
-        """Where tree i lies on the screen."""
-        code = """i => {const t = setout.layers.trees, p = setout.leaflet.latLngToContainerPoint(t.latLng(i)),
-                 r = setout.leaflet.getContainer().getBoundingClientRect(); return [p.x + r.left, p.y + r.top]}"""
-        x, y = self.js(code, i)
-        return x, y
-
-    def card(self) -> dict[str, str]:
-        terms = self.page.locator("#card-list dt").all_inner_texts()
-        return dict(zip(terms, self.page.locator("#card-list dd").all_inner_texts(), strict=True))
-
-    @property
-    def title(self) -> str:
-        return str(self.page.locator("#card-title").inner_text())
-
-
-def opened(browser: Any, file: Path, **context: Any) -> Opened:
-    context.setdefault("viewport", {"width": 1280, "height": 860})
-    page = browser.new_context(**context).new_page()
-    one = Opened(page)
-    session = page.context.new_cdp_session(page)
-    session.send("Network.enable")
-    session.on("Network.requestWillBeSent", lambda e: one.requests.append("cdp " + e["request"]["url"]))
-    page.on("request", lambda request: one.requests.append(request.url))
-    page.on("pageerror", lambda error: one.errors.append(str(error)))
-    page.on("console", lambda message: one.errors.append(f"{message.type}: {message.text}"))
-    page.goto(file.as_uri())
-    page.wait_for_selector("body[data-ready]")
-    page.wait_for_function("!setout.layers.trees || setout.layers.trees.columns")
-    return one
-
-
-@pytest.fixture
-def at(browser: Any, file: Path) -> Iterator[Opened]:
-    """Every test with this fixture also holds that nothing was asked for and nothing complained."""
-    one = opened(browser, file)
-    yield one
-    assert one.errors == []
-    assert [r.removeprefix("cdp ") for r in one.requests if "data:" not in r[:9]] == [file.as_uri()] * 2
-    one.page.context.close()
 
 
 def test_one_request_and_all_trees(at: Opened, plan: Planting) -> None:
@@ -124,8 +34,7 @@ def test_click_tells_what_the_data_say(at: Opened, plan: Planting) -> None:
     east, north = plan.site.frame.to(plan.site.frame.plane_crs, trees.x, trees.y)
     lon, lat = plan.site.frame.to(CRS.from_epsg(4326), trees.x, trees.y)
     for i in (0, 333, len(trees) - 1):
-        at.page.click("#fit")
-        at.js("i => setout.leaflet.setView(setout.layers.trees.latLng(i), 20, {animate: false})", i)
+        at.near(i)
         at.page.mouse.click(*at.point(i))
         block = plan.site.blocks[trees.block[i]]
         plant = block.plants[trees.plant[i]]
@@ -199,6 +108,7 @@ def test_search(at: Opened, plan: Planting) -> None:
 def test_every_layer_can_be_switched(at: Opened) -> None:
     keys = at.js("Object.keys(setout.layers)")
     assert {"trees", "rows", "water", "findings", "usable", "boundary", "reach", "hillshade", "contours"} <= set(keys)
+    at.tab("layers")
     boxes = at.page.locator("input[data-layer]")
     assert boxes.count() == len(keys)
     for i in range(boxes.count()):
@@ -246,6 +156,7 @@ def test_colours_by_number_and_back(at: Opened, plan: Planting) -> None:
 
 
 def test_outlines_answer_a_click(at: Opened, plan: Planting) -> None:
+    at.tab("layers")
     at.page.click("input[data-layer=trees]")
     house = next(e for e in plan.usable.exclusions if e.reason == "house").geometry.representative_point()
     lon, lat = plan.site.frame.to(CRS.from_epsg(4326), np.array([house.x]), np.array([house.y]))
@@ -265,6 +176,7 @@ def test_water_points_and_findings_answer(at: Opened, plan: Planting) -> None:
     assert at.title == "riser 1"
     assert at.card()["Static pressure"] == "45.0 psi"
     assert at.card()["Trees it serves"] == str(int((plan.facts["water_index"] == 0).sum()))
+    at.tab("findings")
     at.page.locator("button[data-finding]").nth(1).click()
     assert at.title == plan.findings[1].message
     assert at.card()["Remedy"] == plan.findings[1].remedy
@@ -282,6 +194,7 @@ def test_planting_systems_are_drawn_and_answer(browser: Any, tmp_path: Path) -> 
     lon, lat = (float(v[0]) for v in plan.site.frame.to(CRS.from_epsg(4326), *post))
     one.js("p => setout.leaflet.setView(p, 20, {animate: false})", [lat, lon])
     assert one.js(ink) > 25  # three posts of a few pixels each
+    one.tab("layers")
     one.page.click("input[data-layer=trees]")
     bed = plan.works.bed[2].centroid
     lon, lat = (float(v[0]) for v in plan.site.frame.to(CRS.from_epsg(4326), np.array([bed.x]), np.array([bed.y])))
@@ -352,20 +265,32 @@ def test_scale_bar_is_true(at: Opened, plan: Planting) -> None:
         assert ground / FOOT == pytest.approx(feet, rel=2e-3)
 
 
+FOCUS = """(() => {const e = document.activeElement, l = e.labels && e.labels.length ? e.labels[0].innerText : "";
+    return [e.id || e.dataset.layer || e.tagName, e.getAttribute("aria-label") || e.innerText || l]})()"""
+
+
 def test_keyboard_alone(at: Opened, plan: Planting) -> None:
-    seen = []
-    for _ in range(60):
-        at.page.keyboard.press("Tab")
-        focus = at.js(
-            """(() => {const e = document.activeElement, l = e.labels && e.labels.length ? e.labels[0].innerText : "";
-                return [e.id || e.dataset.layer || e.tagName, e.getAttribute("aria-label") || e.innerText || l]})()"""
-        )
-        assert focus[1] or focus[0] in {"search", "SUMMARY"}, f"{focus[0]} has no name"
-        seen.append(focus[0])
-    needed = {"search", "trees", "boundary", "colour-by", "zoom-in", "zoom-out", "fit", "measure"}
-    assert needed <= set(seen)
+    def walk(steps: int) -> set[str]:
+        seen = []
+        for _ in range(steps):
+            at.page.keyboard.press("Tab")
+            name, text = at.js(FOCUS)
+            assert text or name == "search", f"{name} has no name"
+            seen.append(name)
+        return set(seen)
+
+    assert {"search", "tab-trees", "colour-by", "only-plant", "zoom-in", "fit", "measure", "locate", "print"} <= walk(
+        22
+    )
+    at.page.focus("#tab-trees")
+    at.page.keyboard.press("ArrowRight")
+    assert at.js(FOCUS)[0] == "tab-layers"
+    assert {"trees", "rows", "boundary", "water"} <= walk(20)
+    at.page.focus("input[data-layer=rows]")
+    at.page.keyboard.press("Space")
+    assert not at.js("setout.leaflet.hasLayer(setout.layers.rows)")
     at.page.locator(".setout-map").focus()
-    at.js("i => setout.leaflet.setView(setout.layers.trees.latLng(i), 20, {animate: false})", 100)
+    at.near(100)
     at.page.keyboard.press("Enter")
     assert at.title == plan.facts["tree_id"][100]
     at.page.focus("#card-next")
@@ -379,12 +304,27 @@ def test_keyboard_alone(at: Opened, plan: Planting) -> None:
     assert at.js("setout.leaflet.getCenter().lat") > before
 
 
+def test_everything_has_its_text(at: Opened, plan: Planting) -> None:
+    """Controls, marks and pictures have a name or say that they carry none (WCAG 2.1, 1.1.1 and 4.1.2)."""
+    nameless = """[...document.querySelectorAll("button, input, select, [role=img], [role=application], .setout-mark")].filter(e =>
+        !(e.getAttribute("aria-label") || e.innerText.trim() || (e.labels && e.labels.length))).map(e => e.outerHTML)"""
+    assert at.js(nameless) == []
+    mute = """[...document.querySelectorAll("svg, canvas")].filter(e => !e.getAttribute("aria-label") && !e.closest(
+        "[aria-hidden], .leaflet-ground-pane, .leaflet-edges-pane, .leaflet-marks-pane, .leaflet-beds-pane")).length"""
+    assert at.js(mute) == 0
+    at.tab("notes")
+    words = at.page.inner_text("#pane-notes")
+    for i, block in enumerate(plan.site.blocks):
+        assert f"Block {block.name}" in words
+        assert f"{int((plan.trees.block == i).sum()):,} trees in" in words
+
+
 def test_phone(browser: Any, file: Path, plan: Planting) -> None:
     phone = {"viewport": {"width": 390, "height": 844}, "device_scale_factor": 3, "has_touch": True, "is_mobile": True}
     one = opened(browser, file, **phone)
     assert one.js("document.documentElement.scrollWidth") <= 390
     assert one.js("setout.layers.trees.drawn") == len(plan.trees)
-    for button in one.page.locator("#buttons button, #menu").all():
+    for button in one.page.locator("#buttons button:visible, #menu").all():
         box = button.bounding_box()
         assert min(box["width"], box["height"]) >= 40
     assert not one.page.locator("#search").is_visible()
@@ -414,6 +354,7 @@ def test_names_that_look_like_code_are_only_shown(browser: Any, tmp_path: Path) 
         assert one.card()["Block"] == plan.site.blocks[plan.trees.block[i]].name
     one.page.fill("#search", "<img")
     one.page.locator("#search-list button").first.click()
+    one.tab("findings")
     for button in one.page.locator("button[data-finding]").all():
         button.click()
     for mark in one.page.locator(".setout-mark").all():
@@ -448,40 +389,3 @@ def test_without_any_network_device(file: Path, plan: Planting, tmp_path: Path) 
         timeout=120,
     )
     assert int(run.stdout) == len(plan.trees)
-
-
-@pytest.mark.parametrize("compact", [None, False])
-def test_a_hundred_thousand_trees(
-    browser: Any, tmp_path: Path, compact: bool | None, capsys: pytest.CaptureFixture[str]
-) -> None:
-    plan = sample_planting.planting(size=6.7)
-    assert len(plan.trees) > 100_000
-    path = tmp_path / "map.html"
-    webmap.write_map(
-        path, plan, hillshade=sample_planting.hillshade(plan), contours=sample_planting.contours(plan), compact=compact
-    )
-    start = time.perf_counter()
-    one = opened(browser, path)
-    one.js("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
-    spent = time.perf_counter() - start
-    redraw = one.js(
-        """(() => {const t = setout.layers.trees, a = performance.now();
-            for (let i = 0; i < 10; i++) t.redraw(); return (performance.now() - a) / 10})()"""
-    )
-    with capsys.disabled():
-        sys.stdout.write(
-            f"\n{len(plan.trees):,} trees, compact={compact}: open {spent:.2f} s, redraw {redraw:.0f} ms\n"
-        )
-    assert one.js("setout.layers.trees.drawn") == len(plan.trees)
-    inked = one.js(
-        """(() => {const c = setout.layers.trees._container;
-            const d = c.getContext("2d").getImageData(0, 0, c.width, c.height).data;
-            let n = 0; for (let i = 3; i < d.length; i += 4) if (d[i]) n++; return n})()"""
-    )
-    assert inked > 50_000
-    one.page.fill("#search", str(plan.facts["tree_id"][77_777]))
-    one.page.press("#search", "Enter")
-    assert one.title == plan.facts["tree_id"][77_777]
-    assert one.card()["Nearest tree"] == f"{plan.facts['nearest_m'][77_777] / FOOT:.2f} ft"
-    assert one.errors == []
-    one.page.context.close()

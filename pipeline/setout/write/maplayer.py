@@ -32,7 +32,10 @@ if TYPE_CHECKING:
 
 LEAFLET_WHEEL: Final = "django-js-lib-leaflet"
 LEAFLET_FILES: Final = "js_lib_leaflet/static/js_lib_leaflet/"
-SCRIPTS: Final = ("geodesy.js", "treelayer.js", "shapes.js", "panel.js", "measure.js", "start.js")
+SCRIPTS: Final = (
+    "geodesy.js", "canvas.js", "treelayer.js", "lines.js", "shapes.js", "panel.js", "view.js", "measure.js", "locate.js",
+    "print.js", "start.js",
+)  # fmt: skip
 MAX_ZOOM: Final = 24
 
 Rings = tuple["NDArray[np.float64]", "NDArray[np.int64]", "Sequence[tuple[str, str]]"]
@@ -251,3 +254,45 @@ def shape_layer(name: str, features: Sequence[Rings], look: Look, *, closed: boo
         "closed": closed,
     }
     return PlanLayer(name, "shapes", data, asdict(look), show=show)
+
+
+def line_layer(
+    name: str,
+    lines: Sequence[tuple[NDArray[np.float64], NDArray[np.int64]]],
+    options: Mapping[str, Any],
+    *,
+    about: Mapping[str, Any] | None = None,
+    show: bool = True,
+) -> PlanLayer:
+    """Make a layer of many lines, drawn on one canvas.
+
+    Parameters
+    ----------
+    name : str
+        What people read.
+    lines : Sequence of tuples
+        Each (points, lengths): Web Mercator (k, 2) [m] of all its pieces one after the other, and how many points
+        each piece has.
+    options : Mapping
+        How they are drawn, as ``lines.js`` reads it.
+    about : Mapping, optional
+        What is known of each line, as :func:`setout.write.treedata.point_block` packs it.
+    show : bool
+        Shown when the map opens.
+
+    Returns
+    -------
+    PlanLayer
+        The layer, to be added to a map.
+    """
+    points = np.concatenate([line[0] for line in lines]) if lines else np.empty((0, 2))
+    origin = np.floor(points.min(axis=0) * 1000) if len(points) else np.zeros(2)
+    steps = np.rint(points * 1000 - origin).astype("<i4")
+    data = {
+        "origin": [int(v) for v in origin],
+        "points": base64.b64encode(steps.tobytes()).decode("ascii"),
+        "lengths": [int(k) for line in lines for k in line[1]],
+        "of": [i for i, line in enumerate(lines) for _ in line[1]],
+        "about": about,
+    }
+    return PlanLayer(name, "lines", data, dict(options), show=show)

@@ -11,7 +11,7 @@ import shapely
 from setout.units import show_area, show_length
 
 from . import palette, treedata, wording
-from .maplayer import Look, PlanLayer, shape_layer
+from .maplayer import Look, PlanLayer, line_layer, shape_layer
 from .rings import points_left, rings_of
 from .rowlines import row_lines
 
@@ -71,6 +71,7 @@ class Drawer:
     def __init__(self, planting: Planting) -> None:
         self.planting = planting
         self.units = planting.site.units
+        self.earth = {"earth": treedata.earth(planting)}
         usable = planting.usable
         shapes = [e.geometry for e in (*usable.exclusions, *usable.height_limits)] + list(usable.geometry)
         self.tolerance = coarse_enough(shapes)
@@ -88,15 +89,18 @@ class Drawer:
         """Yield the contours, every fifth one heavier and apart."""
         if not contours:
             return
-        lines = np.array([line for _, line in contours], object)
-        heavy = wording.index_contours([level for level, _ in contours])
+        levels, lines = [level for level, _ in contours], [line for _, line in contours]
+        heavy = wording.index_contours(levels)
         kinds = (("contours", "Contours", ~heavy, 0.8), ("contours5", "Index contours", heavy, 1.7))
         for key, title, mask, weight in kinds:
-            if not mask.any():
+            own = np.flatnonzero(mask).tolist()
+            if not own:
                 continue
-            look = Look(palette.CONTOUR, weight, opacity=0.85, pane="lines", canvas=True)
-            rings = self.rings(shapely.MultiLineString(list(lines[mask])), (), DRAWN_TO)
-            layer = shape_layer(title, [rings], look, closed=False)
+            options = {"colours": [palette.CONTOUR], "widths": [weight], "opacity": 0.85, "pane": "lines"}
+            if key == "contours5":
+                options["labels"] = [show_length(levels[i], self.units, 0) for i in own]
+            packed = [self.rings(lines[i], (), DRAWN_TO)[:2] for i in own]
+            layer = line_layer(title, packed, options | self.earth)
             yield Entry(key, title, palette.swatch_curve(palette.CONTOUR, weight), "Terrain"), layer
 
     def usable(self) -> Iterator[Drawn]:
@@ -108,7 +112,7 @@ class Drawer:
             about = (("Usable ground", title), ("Area", show_area(shape.area, self.units)))
             features.append(self._coarse(shape, about))
         total = show_area(float(sum(shape.area for shape in usable.geometry)), self.units)
-        look = Look(palette.USABLE_EDGE, 1.2, fill=palette.USABLE, fillOpacity=0.55)
+        look = Look(palette.USABLE_EDGE, 1.2, fill=palette.USABLE, fillOpacity=0.6)
         layer = shape_layer("Usable ground", features, look, closed=True)
         swatch = palette.swatch_box(palette.USABLE, palette.USABLE_EDGE)
         yield Entry("usable", "Usable ground", swatch, "Ground", total), layer
@@ -128,7 +132,7 @@ class Drawer:
         look = Look(palette.WATER, 1.4, fill=palette.WATER, fillOpacity=0.06, dashArray="2 4")
         layer = shape_layer("Reach of water", features, look, closed=True, show=False)
         swatch = palette.swatch_box(palette.WATER, palette.WATER, dash="2 3", opacity=0.08)
-        yield Entry("reach", "Reach of water", swatch, "Ground", on=False), layer
+        yield Entry("reach", "Reach of water", swatch, "Water", on=False), layer
 
     def kept_clear(self) -> Iterator[Drawn]:
         """Yield ground kept clear, a layer a reason; the reason taken first lies on top."""
@@ -139,7 +143,7 @@ class Drawer:
         for i, (reason, exclusions) in reversed(list(enumerate(reasons.items()))):
             edge = hatches[reason].colour
             features = [self._coarse(e.geometry, self._about(e)) for e in exclusions]
-            look = Look(edge, 1.0, fill=f"url(#kept{i})", opacity=0.8)
+            look = Look(edge, 1.0, fill=f"url(#kept{i})", fillOpacity=0.62, opacity=0.6)
             layer = shape_layer(reason, features, look, closed=True)
             area = show_area(sum(e.alone_m2 for e in exclusions), self.units)
             yield (
@@ -189,9 +193,9 @@ class Drawer:
         lines = lines[shapely.length(lines) > 0]
         if not lines.size:
             return
-        look = Look(palette.ROW, 1.0, opacity=0.75, pane="lines", canvas=True)
-        rings = self.rings(shapely.MultiLineString(list(lines)))
-        layer: PlanLayer = shape_layer("Rows", [rings], look, closed=False)
+        options = {"colours": [palette.ROW], "widths": [1.0], "opacity": 0.75, "pane": "lines"}
+        packed = [self.rings(shapely.MultiLineString(list(lines)))[:2]]
+        layer: PlanLayer = line_layer("Rows", packed, options | self.earth)
         count = COUNT.format(self.planting.rows.x0.size)
         yield Entry("rows", "Rows", palette.swatch_line(palette.ROW), "Planting", count), layer
 

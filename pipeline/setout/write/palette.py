@@ -70,6 +70,7 @@ _WHITE: Final = {"stroke": "#ffffff", "stroke-width": "2.6", "fill": "none"}
 _DROP: Final = "M12 2.5C15.5 8 18.5 11.4 18.5 15.2a6.5 6.5 0 0 1-13 0C5.5 11.4 8.5 8 12 2.5Z"
 MARKS: Final[Mapping[str, tuple[Element, ...]]] = {
     "water": (("path", {"d": _DROP, "fill": WATER, **_HALO}),),
+    "valve": (("path", {"d": "M2.5 6L12 12L2.5 18ZM21.5 6L12 12L21.5 18Z", "fill": INK, **_HALO}),),
     "stop": (
         ("path", {"d": "M7.5 2.5h9l5 5v9l-5 5h-9l-5-5v-9Z", "fill": "#9a1b2f", **_HALO}),
         ("path", {"d": "M7.5 12h9", **_WHITE}),
@@ -196,6 +197,14 @@ def swatch_box(fill: str, edge: str, dash: str = "", opacity: float = 1.0) -> st
 def swatch_line(colour: str) -> str:
     """Return the swatch of the rows."""
     return f'<path d="M0 4.5H26M0 11.5H26" fill="none" stroke="{colour}" stroke-width="1.1"/>'
+
+
+def swatch_pipes(widths: Iterable[float]) -> str:
+    """Return the swatch of pipes, in the colours of the first zones."""
+    lines = "".join(
+        f'<path d="M1 {4 + 8 * i}H25" stroke="{TREES[2 * i]}" stroke-width="{w:g}"/>' for i, w in enumerate(widths)
+    )
+    return f'<g fill="none" stroke-linecap="round">{lines}</g>'
 
 
 def swatch_curve(colour: str, width: float) -> str:

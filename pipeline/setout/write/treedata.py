@@ -15,8 +15,10 @@ import numpy as np
 from pyproj import CRS, Geod
 
 from setout.layers import CONTRACTS
+from setout.nouns.irrigation import REASONS
 from setout.units import FOOT, GALLON, PSI
 
+from .growthtable import growth_classes
 from .systemwords import out_in, short_words
 from .wording import plant_kinds, plant_label
 
@@ -25,7 +27,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from setout.nouns import Floats, Planting, Site
+    from setout.nouns import Bools, Floats, Planting, Site
 
 MERCATOR_RADIUS: Final = 6378137.0
 """Radius of the sphere of Web Mercator [m] (EPSG method 1024)."""
@@ -35,10 +37,12 @@ WGS84: Final = CRS.from_epsg(4326)
 
 LABELS: Final[Mapping[str, str]] = {
     "nearest_m": "Nearest tree", "spread_m": "Mature spread", "height_m": "Mature height", "crowding": "Crowding",
-    "overlap_m": "Canopy overlap", "room_m": "Room", "pruning_load": "Pruning load", "pollinizer_m": "Nearest pollinizer", "elevation_m": "Elevation",
-    "slope_pct": "Slope", "run_m": "Run to water", "pressure_kpa": "Pressure", "flow_lph": "Flow",
-    "need_lpd": "Need at the peak", "sun_h": "Direct sun", "sun_am_h": "Sun before noon", "sun_pm_h": "Sun after noon",
-    "water_point": "Water point", "zone": "Zone", "watered": "Watered", "water_reason": "Why",
+    "overlap_m": "Canopy overlap", "room_m": "Room", "pruning_load": "Pruning load",
+    "pollinizer_m": "Nearest pollinizer",
+    "watered": "Watered", "water_reason": "Why", "need_lpd": "Need at the peak", "flow_lph": "Flow",
+    "pressure_kpa": "Pressure", "zone": "Zone", "water_point": "Water point", "run_m": "Run to water",
+    "sun_h": "Direct sun", "sun_am_h": "Sun before noon", "sun_pm_h": "Sun after noon",
+    "sun_open_h": "Sun if nothing stood round it", "elevation_m": "Elevation", "slope_pct": "Slope",
 }  # fmt: skip
 """Columns of the layer `trees` that the map shows, in this order, and what people call them."""
 
@@ -49,6 +53,14 @@ SHOWN: Final[Mapping[str, Mapping[str, tuple[float, str, int]]]] = {
            "l/day": (1.0, "l/day", 0), "h": (1.0, "h", 1), "": (1.0, "", 2)},
 }  # fmt: skip
 """For each unit of a column: factor from it, unit shown, decimals shown."""
+
+CHAPTERS: Final[Mapping[str, tuple[str, ...]]] = {
+    "Room": ("nearest_m", "spread_m", "height_m", "crowding", "overlap_m", "room_m", "pruning_load", "pollinizer_m"),
+    "Water": ("watered", "water_reason", "need_lpd", "flow_lph", "pressure_kpa", "zone", "water_point", "run_m"),
+    "Light": ("sun_h", "sun_am_h", "sun_pm_h", "sun_open_h"),
+    "Ground": ("elevation_m", "slope_pct", "easting", "northing"),
+}
+"""Headings of the details of a tree, and what stands under each; what is under none comes first."""
 
 STEPS: Final[Mapping[str, float]] = {
     "m": 0.001, "%": 0.01, "kPa": 0.01, "l/h": 0.001, "l/day": 0.01, "h": 0.01, "": 0.0001,
@@ -73,6 +85,11 @@ class Field:
     delta: bool = False
     hidden: bool = False
     names_tree: bool = False
+
+    @property
+    def chapter(self) -> str:
+        """Return the heading under which the details of a tree show it; empty for the first."""
+        return next((chapter for chapter, names in CHAPTERS.items() if self.name in names), "")
 
 
 def mercator(lon: Floats, lat: Floats) -> tuple[Floats, Floats]:
@@ -183,6 +200,8 @@ def fields(planting: Planting) -> Iterator[Field]:
         if field is not None:
             yield field
     yield from _coordinates(planting)
+    yield Field("growth", "", growth_classes(planting)[0].astype(float), hidden=True)
+    yield Field("attention", "", needs_attention(planting).astype(float), hidden=True)
     codes = planting.facts.get("findings")
     if codes is not None and any(codes):
         yield Field("findings", "Findings", np.asarray(codes, str), hidden=True)
@@ -221,6 +240,19 @@ def plant_texts(site: Site) -> list[str]:
     return [plant_label(name, variety) + (f" ({role})" if role else "") for name, variety, role in plant_kinds(site)]
 
 
+def needs_attention(planting: Planting) -> Bools:
+    """Tell which trees a finding names that is more than a note."""
+    ids = np.asarray(planting.facts["tree_id"], str)
+    grave = [f for f in planting.findings if f.severity != "note"]
+    out = np.isin(ids, [f.tree_id for f in grave if f.tree_id])
+    codes = planting.facts.get("findings")
+    if codes is None or not len(ids):
+        return out
+    wanted = {f.code for f in grave}
+    told, which = np.unique(np.asarray(codes, str), return_inverse=True)
+    return np.asarray(out | np.array([not wanted.isdisjoint(text.split()) for text in told])[which])
+
+
 def show_flow(lph: float, units: str) -> str:
     """Write the flow of a water point for people.
 
@@ -235,8 +267,8 @@ def _fact(planting: Planting, name: str, label: str) -> Field | None:
     values = planting.facts.get(name)
     if values is None and name in {"spread_m", "height_m"}:
         values = _mature(planting, name)
-    if values is None and name == "water_point":
-        values = _water_point(planting)
+    if values is None and name in {"water_point", "zone", "water_reason"}:
+        values = _water_text(planting, name)
     if values is None:
         return None
     if column.kind == "text":
@@ -272,12 +304,17 @@ def _mature(planting: Planting, name: str) -> Floats:
     return np.asarray(table[trees.block, np.minimum(trees.plant, table.shape[1] - 1)], float)
 
 
-def _water_point(planting: Planting) -> NDArray[np.str_] | None:
-    """Return the name of the water point that serves each tree, empty for none; None without a water section."""
-    served, water = planting.facts.get("water_index"), planting.site.water
-    if served is None or water is None:
+def _water_text(planting: Planting, name: str) -> NDArray[np.str_] | None:
+    """Return water point, zone or reason of each tree, empty for none; None where the plan says nothing of it."""
+    index = planting.facts.get({"water_point": "water_index", "zone": "zone_index"}.get(name, "reason_index"))
+    words: tuple[str, ...] = REASONS
+    if name == "water_point":
+        words = planting.site.water.points.name if planting.site.water else ()
+    elif name == "zone":
+        words = tuple(zone.name for zone in planting.irrigation.zones) if planting.irrigation else ()
+    if index is None or not words:
         return None
-    return np.asarray(np.array([*water.points.name, ""])[np.asarray(served)], np.str_)
+    return np.asarray(np.array([*words, ""])[np.asarray(index)], np.str_)
 
 
 def _coordinates(planting: Planting) -> Iterator[Field]:
@@ -306,6 +343,8 @@ class _Packer:
             head["hidden"] = True
         if field.names_tree:
             head["names_tree"] = True
+        if field.chapter:
+            head["chapter"] = field.chapter
         if field.values.dtype.kind in "UO":
             table, codes = np.unique(np.asarray(field.values, str), return_inverse=True)
             head |= {

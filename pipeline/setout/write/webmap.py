@@ -10,10 +10,11 @@ import numpy as np
 import shapely
 from markupsafe import Markup
 
-from setout.units import show_length, show_pressure
+from setout.units import show_area, show_length, show_pressure
 
 from . import palette, treedata, wording
-from .systemwords import FILLER
+from .growthtable import growth_options
+from .systemwords import FILLER, short_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -31,9 +32,11 @@ MOST_LISTED: Final = 200
 """Findings listed in the panel."""
 MOST_FINDINGS: Final = 4000
 """Findings that the map carries."""
-GROUPS: Final = ("Planting", "Ground", wording.KEPT_CLEAR, "Terrain")
-FIRST: Final = ("trees", "rows", "posts", "beds", "water", "findings")
+GROUPS: Final = ("Planting", "Water", "Ground", wording.KEPT_CLEAR, "Terrain")
+FIRST: Final = ("trees", "rows", "posts", "beds", "findings", "water", "valves", "mains", "laterals")
 """Layers that stand first under their heading, in this order."""
+TEXTS: Final = ("watered", "water_reason", "zone", "water_point")
+"""Columns of words by which trees can be coloured, beside plant and block."""
 
 
 def write_map(
@@ -66,7 +69,7 @@ def write_map(
     OSError
         The file cannot be written.
     """
-    from . import workshapes
+    from . import pipelayer, workshapes
     from .maplayer import OfflineMap, Start
     from .outlines import Drawer
 
@@ -83,7 +86,10 @@ def write_map(
         *workshapes.screens(drawer),
         *drawer.rows(),
         *workshapes.posts(planting),
+        *pipelayer.laterals(planting),
         *_trees(planting, compact=compact),
+        *pipelayer.mains(planting),
+        *pipelayer.valves(planting),
         *_water_points(planting),
         *_finding_marks(planting),
     ]
@@ -111,6 +117,8 @@ def _trusted(svg: str) -> Markup:
 
 def _page(planting: Planting, entries: Sequence[Entry], tolerance: float) -> dict[str, Any]:
     """Return what the page template says."""
+    from . import pipelayer
+
     site, findings, ids = planting.site, planting.findings, planting.facts["tree_id"]
     drawn_last_first = list(reversed(entries))
     top_down = sorted(drawn_last_first, key=lambda e: FIRST.index(e.key) if e.key in FIRST else len(FIRST))
@@ -130,6 +138,8 @@ def _page(planting: Planting, entries: Sequence[Entry], tolerance: float) -> dic
         "finding_count": f"{len(findings):,}",
         "findings_left": f"{left:,} more are in the layer findings of plan.gpkg." if left else "",
         "marks": {name: _trusted(palette.mark_svg(name)) for name in palette.MARKS},
+        "zones": tuple(pipelayer.zone_lines(planting)),
+        "plan_words": tuple(plan_words(planting)),
         "cautions": wording.CAUTIONS,
         "measured": tuple(wording.measured_how(planting)),
         "drawn": (
@@ -141,6 +151,20 @@ def _page(planting: Planting, entries: Sequence[Entry], tolerance: float) -> dic
     }
 
 
+def plan_words(planting: Planting) -> Iterator[tuple[str, str]]:
+    """Yield every block and what stands in it, in words: what the map shows, for those who cannot see it."""
+    units = planting.site.units
+    for line, block in zip(wording.block_lines(planting), planting.site.blocks, strict=True):
+        direction = wording.bearing_text(line.bearing_deg)
+        rows = f" in {line.rows:,} row{'' if line.rows == 1 else 's'}" + (f" {direction}" if direction else "")
+        plants = "; ".join(f"{count:,} {label}" for label, count in line.plants if count)
+        area = f" on {show_area(line.area_m2, units)}" if line.area_m2 > 0 else ""
+        yield (
+            f"Block {line.name}",
+            f"{line.trees:,} trees{rows}{area}: {short_words(block.pattern, units)}. {plants}.",
+        )
+
+
 def _data(planting: Planting) -> dict[str, Any]:
     """Return what the page's script works with."""
     site = planting.site
@@ -150,13 +174,19 @@ def _data(planting: Planting) -> dict[str, Any]:
         "box": _box(planting, site.boundary),
         "colours": palette.TREES,
         "ramp": palette.RAMP,
-        "ramps": [c for c in treedata.LABELS if c not in {"zone", "water_point", "watered", "water_reason"}],
+        "ramps": [c for c in treedata.LABELS if c not in TEXTS],
+        "texts": ["plant", "block", *TEXTS],
         "fillers": [
             text
             for text, kind in zip(treedata.plant_texts(site), wording.plant_kinds(site), strict=True)
             if kind[2] == FILLER
         ],
-        "order": {"plant": treedata.plant_texts(site), "block": [b.name for b in site.blocks]},
+        "order": {
+            "plant": treedata.plant_texts(site),
+            "block": [b.name for b in site.blocks],
+            "zone": [zone.name for zone in planting.irrigation.zones] if planting.irrigation else [],
+            "watered": ["yes", "no", ""],
+        },
         "findings": [_finding(planting, f) for f in planting.findings[:MOST_FINDINGS]],
     }
 
@@ -199,14 +229,12 @@ def _lat_lon(planting: Planting, x: Floats, y: Floats) -> list[list[float]]:
 def _relief(hillshade: tuple[bytes, Bounds] | None) -> Iterator[Drawn]:
     if hillshade is None:
         return
-    from folium.raster_layers import ImageOverlay
-
+    from .maplayer import PlanLayer
     from .outlines import Entry
 
     png, (south, west, north, east) = hillshade
     uri = "data:image/png;base64," + base64.b64encode(png).decode("ascii")
-    bounds = [[south, west], [north, east]]
-    layer = ImageOverlay(uri, bounds, pixelated=False, name="Hillshade", opacity=0.55, pane="relief")
+    layer = PlanLayer("Hillshade", "relief", {"uri": uri, "box": [[south, west], [north, east]]}, {"pane": "relief"})
     yield Entry("hillshade", "Hillshade", palette.SWATCH_RELIEF, "Terrain"), layer
 
 
@@ -221,6 +249,7 @@ def _trees(planting: Planting, *, compact: bool | None) -> Iterator[Drawn]:
         "edge": palette.INK,
         "attention": palette.ATTENTION,
         "earth": treedata.earth(planting),
+        "growth": growth_options(planting),
     }
     layer = PlanLayer("Trees", "trees", treedata.tree_block(planting, compact=compact), options)
     count = COUNT.format(len(planting.trees))
@@ -249,7 +278,7 @@ def _water_points(planting: Planting) -> Iterator[Drawn]:
         marks.append({"at": at, "mark": "water", "title": name, "kind": "Water point", "about": known})
     layer = PlanLayer("Water points", "marks", marks, {"size": 26})
     swatch = palette.swatch_mark("water")
-    yield Entry("water", "Water points", swatch, "Planting", COUNT.format(len(marks))), layer
+    yield Entry("water", "Water points", swatch, "Water", COUNT.format(len(marks))), layer
 
 
 def _finding_marks(planting: Planting) -> Iterator[Drawn]:
@@ -266,6 +295,6 @@ def _finding_marks(planting: Planting) -> Iterator[Drawn]:
         about = _about_finding(f)
         marks.append({"at": at, "mark": f.severity, "title": f.message, "kind": f.severity, "about": about})
     if marks:
-        layer = PlanLayer("Findings", "marks", marks, {"size": 22})
+        layer = PlanLayer("Findings", "marks", marks, {"size": 22, "small": 15})
         swatch = palette.swatch_mark(str(marks[0]["mark"]))
         yield Entry("findings", "Findings", swatch, "Planting", COUNT.format(len(marks))), layer

@@ -59,7 +59,8 @@
         const last = setout.distance(this.points[n - 2], this.points[n - 1], this.data.earth);
         text = show(this.total());
         detail = (n > 2 ? "Last leg " + show(last) + ". " : "") +
-          (this.names[n - 2] && this.names[n - 1] ? this.names[n - 2] + " to " + this.names[n - 1] + ". " : "") + "Horizontal ground distance.";
+          (this.names[n - 2] && this.names[n - 1] ? this.names[n - 2] + " to " + this.names[n - 1] + ". " : "") +
+          (n > 2 ? "Closed, the points hold " + setout.showArea(setout.area(this.points, this.data.earth), this.data.units) + ". " : "") + "Horizontal ground distance.";
       }
       $("measure-text").textContent = text;
       $("measure-detail").textContent = detail;

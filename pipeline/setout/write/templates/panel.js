@@ -19,23 +19,49 @@
       this.data = data;
       this.layers = layers;
       this.trees = layers.trees;
+      this.current = -1;
       this.byTree = new Map();
       data.findings.forEach((f) => {
         if (!f.tree) return;
         if (!this.byTree.has(f.tree)) this.byTree.set(f.tree, []);
         this.byTree.get(f.tree).push(f);
       });
+      this._bindTabs();
       this._bindLayers();
       this._bindFindings();
       this._bindCard();
       this._bindSheet();
       if (this.trees) {
         if (this.trees.failed) this._say("This browser cannot unpack the trees: open the map in a newer one.");
-        this.trees.whenReady(() => { this._bindColours(); this._bindSearch(); this._attend(); });
+        this.trees.whenReady(() => { this.view = new setout.View(data, this.trees); this._bindSearch(); });
       }
     }
 
     _say(text) { $("note").textContent = text; $("note").hidden = !text; }
+
+    // Tabs as the ARIA practices have them: arrows go from one to the next, one of them is in the order of Tab.
+    _bindTabs() {
+      const tabs = [...document.querySelectorAll("#tabs [role=tab]")];
+      const choose = (tab, focus) => {
+        for (const t of tabs) {
+          t.setAttribute("aria-selected", String(t === tab));
+          t.tabIndex = t === tab ? 0 : -1;
+          $(t.getAttribute("aria-controls")).hidden = t !== tab;
+        }
+        if (focus) tab.focus();
+      };
+      tabs.forEach((tab, i) => {
+        tab.addEventListener("click", () => { choose(tab); $("panel").scrollTop = 0; });
+        tab.addEventListener("keydown", (e) => {
+          const step = { ArrowRight: 1, ArrowLeft: -1 }[e.key];
+          const to = e.key === "Home" ? 0 : e.key === "End" ? tabs.length - 1 : step ? (i + step + tabs.length) % tabs.length : -1;
+          if (to < 0) return;
+          e.preventDefault();
+          choose(tabs[to], true);
+        });
+      });
+      $("to-notes").addEventListener("click", () => choose($("tab-notes"), true));
+    }
 
     _bindLayers() {
       for (const box of document.querySelectorAll("input[data-layer]")) {
@@ -44,91 +70,12 @@
           if (box.checked) this.map.addLayer(layer); else this.map.removeLayer(layer);
         });
       }
-    }
-
-    // ---- colours -------------------------------------------------------------------------------------
-    _bindColours() {
-      const select = $("colour-by"), columns = this.trees.columns;
-      for (const c of columns.list) {
-        const worth = c.kind === "text" ? c.table.length > 1 && ["plant", "block", "water_point", "zone", "watered"].includes(c.name)
-          : c.kind === "number" && this.data.ramps.includes(c.name);
-        if (!worth && c.name !== "plant") continue;
-        const option = element("option", c.label);
-        option.value = c.name;
-        select.appendChild(option);
+      for (const group of document.querySelectorAll("button[data-group]")) {
+        group.addEventListener("click", () => {
+          const boxes = [...group.closest("fieldset").querySelectorAll("input[data-layer]")], on = !boxes.every((b) => b.checked);
+          for (const b of boxes) if (b.checked !== on) b.click();
+        });
       }
-      if (!select.options.length) { $("colours").hidden = true; return; }
-      select.addEventListener("change", () => this._colour(select.value));
-      this._colour(select.value);
-    }
-
-    _colour(name) {
-      const c = this.trees.columns.byName.get(name);
-      if (c.kind === "text") this._colourByText(c); else this._colourByNumber(c);
-    }
-
-    _colourByText(c) {
-      const legend = $("tree-legend"), base = this.data.colours, counts = new Array(c.table.length).fill(0);
-      for (let i = 0; i < this.trees.n; i++) counts[c.codes[i]]++;
-      // The order of the plan file where the page knows it, else the alphabet.
-      const first = this.data.order[c.name] || c.table, rank = new Map(first.map((text, i) => [text, i]));
-      const place = c.table.map((text, i) => (rank.has(text) ? rank.get(text) : first.length + i)), turn = 2 * base.length;
-      // Each colour comes four times: as a dot, as a ring, and both again for what comes out.
-      const fillers = new Set(c.name === "plant" ? this.data.fillers : []), slots = [...place].sort((p, q) => p - q);
-      const slot = c.table.map((text, i) => (slots.indexOf(place[i]) % turn) + (fillers.has(text) ? turn : 0));
-      const colours = Array.from({ length: 2 * turn }, (_, i) => base[i % base.length]);
-      const hollow = new Set(slot.filter((s) => s % turn >= base.length)), pale = new Set(slot.filter((s) => s >= turn));
-      const codes = new Uint8Array(this.trees.n);
-      for (let i = 0; i < this.trees.n; i++) codes[i] = slot[c.codes[i]];
-      this.trees.setColours(codes, colours, hollow, pale);
-      legend.replaceChildren();
-      c.table.map((text, i) => i).sort((p, q) => place[p] - place[q]).forEach((i) => {
-        const item = element("li"), dot = element("i", undefined, "dot"), colour = colours[slot[i]];
-        if (hollow.has(slot[i])) { dot.style.borderColor = colour; dot.classList.add("hollow"); }
-        else if (pale.has(slot[i])) { dot.style.borderColor = colour; dot.style.background = colour + "4d"; }
-        else dot.style.background = colour;
-        if (pale.has(slot[i])) dot.classList.add("pale");
-        item.append(dot, element("span", c.table[i] || "not named"), element("b", counts[i].toLocaleString("en-US")));
-        legend.appendChild(item);
-      });
-    }
-
-    _colourByNumber(c) {
-      const stops = this.data.ramp, steps = 32, colours = [], n = this.trees.n, codes = new Uint8Array(n);
-      for (let i = 0; i < steps; i++) colours.push(mix(stops, i / (steps - 1)));
-      colours.push("#b9b4a6");
-      let low = Infinity, high = -Infinity;
-      for (let i = 0; i < n; i++) if (c.codes[i] !== c.unknown) { low = Math.min(low, c.codes[i]); high = Math.max(high, c.codes[i]); }
-      const span = high - low || 1;
-      let unknown = 0;
-      for (let i = 0; i < n; i++) {
-        if (c.codes[i] === c.unknown) { codes[i] = steps; unknown++; }
-        else codes[i] = Math.min(steps - 1, Math.floor(((c.codes[i] - low) / span) * steps));
-      }
-      this.trees.setColours(codes, colours);
-      const legend = $("tree-legend"), item = element("li", undefined, "ramp"), bar = element("i");
-      bar.style.background = "linear-gradient(90deg," + stops.join(",") + ")";
-      const show = (code) => ((c.offset + code) * c.step * c.factor).toFixed(c.decimals) + (c.unit ? " " + c.unit : "");
-      item.append(bar, element("span", show(low)), element("span", show(high)));
-      legend.replaceChildren(item);
-      if (unknown) {
-        const rest = element("li"), dot = element("i", undefined, "dot");
-        dot.style.background = colours[steps];
-        rest.append(dot, element("span", "not known"), element("b", unknown.toLocaleString("en-US")));
-        legend.appendChild(rest);
-      }
-    }
-
-    _attend() {
-      const list = [];
-      for (const [id, findings] of this.byTree) {
-        const i = findings.some((f) => f.severity !== "note") ? this.trees.columns.find(id) : -1;
-        if (i >= 0) list.push(i);
-      }
-      if (!list.length) return;
-      this.trees.setAttention(list);
-      $("attention").hidden = false;
-      $("attention-count").textContent = list.length.toLocaleString("en-US");
     }
 
     // ---- search --------------------------------------------------------------------------------------
@@ -158,9 +105,8 @@
 
     goTo(i) {
       $("search-list").replaceChildren();
-      $("search-note").textContent = "";
-      document.body.classList.remove("sheet-open");
-      $("menu").setAttribute("aria-expanded", "false");
+      $("search-note").textContent = this.trees.shown(i) ? "" : "This tree is among those not shown now.";
+      this._closeSheet();
       this.map.setView(this.trees.latLng(i), Math.max(this.map.getZoom(), 20), { animate: false });
       this.showTree(i);
     }
@@ -176,7 +122,7 @@
       const i = f.tree && this.trees && this.trees.columns ? this.trees.columns.find(f.tree) : -1;
       if (i >= 0) { this.goTo(i); return; }
       if (f.box) this.map.fitBounds(f.box, { maxZoom: 20, animate: false, padding: [60, 60] });
-      document.body.classList.remove("sheet-open");
+      this._closeSheet();
       this.showThing(f.message, f.about, f.severity);
     }
 
@@ -189,40 +135,67 @@
         this.map.setView(this.trees.latLng(this.current), Math.max(21, this.map.getZoom()), { animate: false });
         this._reveal(this.trees.latLng(this.current));
       });
+      $("card-guide").addEventListener("click", () => setout.locator.guide(this.current));
       document.addEventListener("keydown", (e) => {
         if (e.key === "Escape") { if (document.body.classList.contains("sheet-open")) $("menu").click(); else this.closeCard(); }
       });
     }
 
-    step(by) {
-      const i = this.current + by;
-      if (i < 0 || i >= this.trees.n) return;
-      this.showTree(i);
+    closeCard() {
+      if ($("card").hidden) return;
+      const focused = $("card").contains(document.activeElement);
+      $("card").hidden = true;
+      this._unmark();
+      if (focused) this.map.getContainer().focus();
     }
 
-    closeCard() {
-      const open = !$("card").hidden;
-      $("card").hidden = true;
+    _unmark() {
       this.current = -1;
       if (this.trees && this.trees.columns) this.trees.select(-1);
-      if (open) this.map.getContainer().focus({ preventScroll: true });
+      for (const layer of Object.values(this.layers)) if (layer instanceof setout.LineLayer) layer.select(-1);
+    }
+
+    // The next tree of the walk that is shown.
+    _beside(i, by) {
+      for (let j = i + by; j >= 0 && j < this.trees.n; j += by) if (this.trees.shown(j)) return j;
+      return -1;
+    }
+    step(by) {
+      const i = this._beside(this.current, by);
+      if (i >= 0) this.showTree(i);
     }
 
     showTree(i) {
-      const columns = this.trees.columns, id = columns.id(i), at = this.trees.latLng(i), rows = [];
-      for (const c of columns.list) {
-        if (c.hidden) continue;
-        const text = columns.text(c.name, i);
-        if (text !== null && text !== "") rows.push([c.label, text]);
+      const columns = this.trees.columns, id = columns.id(i), at = this.trees.latLng(i), rows = columns.rows(i);
+      const year = this.trees.year, grown = year === null ? NaN : this.trees.spreadAt(i, year);
+      if (year !== null) {
+        const text = grown === 0 ? "taken out" : Number.isNaN(grown) ? "not known" : setout.showLength(grown, this.data.units, 1);
+        const after = rows.findIndex((row) => row[1] === "Mature spread");
+        rows.splice(after < 0 ? rows.length : after, 0, ["Room", "Spread in year " + year, text]);
       }
-      rows.push(["Latitude", at.lat.toFixed(7) + "°"], ["Longitude", at.lng.toFixed(7) + "°"]);
+      rows.push(["Ground", "Latitude", at.lat.toFixed(7) + "°"], ["Ground", "Longitude", at.lng.toFixed(7) + "°"]);
+      this._unmark();
       this.current = i;
       this.trees.select(i);
       this._card("Tree", id, rows, this._treeFindings(id, columns.value("findings", i)));
       $("card-foot").hidden = false;
-      $("card-prev").disabled = i === 0;
-      $("card-next").disabled = i === this.trees.n - 1;
+      $("card-prev").disabled = this._beside(i, -1) < 0;
+      $("card-next").disabled = this._beside(i, 1) < 0;
       this._reveal(at);
+    }
+
+    // A pipe: what is known of it, and a glow under it.
+    showLine(layer, i) {
+      this._unmark();
+      layer.select(i);
+      this._card(layer.options.title, layer.columns.id(i), layer.columns.rows(i), []);
+      $("card-foot").hidden = true;
+    }
+
+    showThing(title, about, kind) {
+      this._unmark();
+      this._card(kind || "", title, about.map(([label, value]) => ["", label, value]), []);
+      $("card-foot").hidden = true;
     }
 
     // Moves the map where the card, or the edge, would hide the tree.
@@ -245,19 +218,18 @@
       return told.concat(rest.map((code) => ({ severity: "note", message: code.replaceAll("_", " "), about: [] })));
     }
 
-    showThing(title, about, kind) {
-      this.current = -1;
-      if (this.trees && this.trees.columns) this.trees.select(-1);
-      this._card(kind || "", title, about, []);
-      $("card-foot").hidden = true;
-    }
-
+    // rows: [heading, label, value], those of one heading together.
     _card(kind, title, rows, findings) {
       $("card-kind").textContent = { stop: "Stop", warn: "Warning", note: "Note" }[kind] || kind;
       $("card-title").textContent = title;
-      const list = $("card-list"), told = $("card-findings");
-      list.replaceChildren();
-      for (const [label, value] of rows) list.append(element("dt", label), element("dd", value));
+      const lists = $("card-list"), told = $("card-findings");
+      lists.replaceChildren();
+      for (const heading of new Set(rows.map((row) => row[0]))) {
+        if (heading) lists.append(element("h3", heading));
+        const list = element("dl");
+        for (const [of, label, value] of rows) if (of === heading) list.append(element("dt", label), element("dd", value));
+        lists.append(list);
+      }
       told.replaceChildren();
       for (const f of findings) {
         const item = element("li", undefined, f.severity);
@@ -274,13 +246,9 @@
       $("menu").addEventListener("click", () => {
         const open = document.body.classList.toggle("sheet-open");
         $("menu").setAttribute("aria-expanded", String(open));
+        $("menu").textContent = open ? "Close" : "Menu";
       });
     }
+    _closeSheet() { if (document.body.classList.contains("sheet-open")) $("menu").click(); }
   };
-
-  function mix(stops, t) {
-    const at = t * (stops.length - 1), i = Math.min(stops.length - 2, Math.floor(at)), f = at - i;
-    const part = (hex, k) => parseInt(hex.slice(1 + 2 * k, 3 + 2 * k), 16);
-    return "#" + [0, 1, 2].map((k) => Math.round(part(stops[i], k) * (1 - f) + part(stops[i + 1], k) * f).toString(16).padStart(2, "0")).join("");
-  }
 })();

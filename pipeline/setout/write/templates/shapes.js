@@ -2,7 +2,7 @@
 (function () {
   "use strict";
   const setout = window.setout;
-  const PANES = { relief: 200, ground: 390, beds: 400, edges: 410, lines: 420, trees: 440, marks: 610 };
+  const PANES = { ground: 390, relief: 395, beds: 400, edges: 410, lines: 420, trees: 440, pipes: 450, marks: 610 };
 
   setout.map = function (id, options) {
     const map = L.map(id, options);
@@ -70,7 +70,8 @@
     const group = L.featureGroup();
     for (const item of data) {
       const box = document.createElement("span");
-      box.appendChild(setout.svg(look.size, setout.MARKS[item.mark]));
+      box.appendChild(setout.svg(item.mark === "note" && look.small ? look.small : look.size, setout.MARKS[item.mark]));
+      if (look.named) box.appendChild(setout.element("small", item.title));
       const icon = L.divIcon({ html: box, className: "setout-mark", iconSize: [40, 40] });
       const marker = L.marker(item.at, { icon, pane: "marks", keyboard: true, riseOnHover: true });
       marker.on("add", () => {

@@ -1,69 +1,15 @@
-// The trees: binary columns, one canvas, a grid to find them by. Nothing here makes an object per tree.
+// The trees: one canvas, and a grid to find them by. Nothing here makes an object per tree.
 (function () {
   "use strict";
   const setout = window.setout;
   const ARCS = 8000; // more trees in view than this are stamped as pixels
   const CELL = 16; // trees to a cell of the grid, about
-  const TYPES = { u1: Uint8Array, u2: Uint16Array, u4: Uint32Array, i4: Int32Array };
 
-  class Columns {
-    constructor(head, bytes) {
-      this.n = head.n;
-      this.byName = new Map();
-      this.list = head.columns;
-      for (const c of head.columns) {
-        this.byName.set(c.name, c);
-        if (c.kind === "ids") { c.raw = bytes.subarray(c.at, c.at + c.bytes); continue; }
-        c.codes = new TYPES[c.type](bytes.buffer, bytes.byteOffset + c.at, this.n);
-        if (c.delta) {
-          const sums = new Float64Array(this.n);
-          for (let i = 0, sum = 0; i < this.n; i++) sums[i] = sum += c.codes[i];
-          c.codes = sums;
-        }
-      }
-    }
-    has(name) { return this.byName.has(name); }
-    // The value in the column's own unit; null where it is unknown.
-    value(name, i) {
-      const c = this.byName.get(name);
-      if (!c) return null;
-      if (c.kind === "text") return c.table[c.codes[i]] || null;
-      return c.codes[i] === c.unknown ? null : (c.offset + c.codes[i]) * c.step;
-    }
-    // The value as people read it; null where it is unknown.
-    text(name, i) {
-      const v = this.value(name, i), c = this.byName.get(name);
-      if (v === null || c.kind === "text") return v;
-      if (c.names_tree) return this.id(v);
-      return (v * c.factor).toFixed(c.decimals) + (c.unit ? " " + c.unit : "");
-    }
-    ids() {
-      if (!this._ids) this._ids = new TextDecoder().decode(this.byName.get("tree_id").raw).split("\n");
-      return this._ids;
-    }
-    id(i) { return this.ids()[i]; }
-    find(id) {
-      if (!this._places) this._places = new Map(this.ids().map((name, i) => [name.toUpperCase(), i]));
-      const at = this._places.get(id.trim().toUpperCase());
-      return at === undefined ? -1 : at;
-    }
-    like(part, most) {
-      const want = part.trim().toUpperCase(), starts = [], holds = [];
-      if (!want) return [];
-      for (let i = 0; i < this.n && starts.length < most; i++) {
-        const id = this.ids()[i].toUpperCase();
-        if (id.startsWith(want)) starts.push(i);
-        else if (holds.length < most && id.includes(want)) holds.push(i);
-      }
-      return starts.concat(holds).slice(0, most);
-    }
-  }
-
-  setout.TreeLayer = L.Renderer.extend({
-    options: { padding: 0.25, pane: "trees", colours: ["#45a4a1"], edge: "#22312e", attention: "#b3261e" },
+  setout.TreeLayer = setout.CanvasLayer.extend({
+    options: { pane: "trees", colours: ["#45a4a1"], edge: "#22312e", attention: "#b3261e" },
 
     initialize: function (head, options) {
-      L.Renderer.prototype.initialize.call(this, options);
+      setout.CanvasLayer.prototype.initialize.call(this, options);
       this.head = head;
       this._waiting = [];
       const raw = setout.bytes(head.bytes);
@@ -79,7 +25,7 @@
     whenReady: function (then) { if (this.columns) then(); else this._waiting.push(then); },
 
     _take: function (bytes) {
-      const columns = new Columns(this.head, bytes);
+      const columns = new setout.Columns(this.head, bytes);
       this.n = columns.n;
       this._x = columns.byName.get("x").codes;
       this._y = columns.byName.get("y").codes;
@@ -95,6 +41,10 @@
           if (spread.codes[i] !== spread.unknown) this._spread[i] = (spread.offset + spread.codes[i]) * spread.step;
         }
       }
+      this._now = this._spread;
+      this.year = null;
+      const growth = columns.byName.get("growth");
+      if (growth) this._growth = Uint8Array.from(growth.codes, (code) => growth.offset + code);
       this._buildGrid();
       this.columns = columns;
       for (const then of this._waiting.splice(0)) then();
@@ -138,9 +88,10 @@
       this.redraw();
     },
     setMask: function (mask) { this._mask = mask; this.redraw(); },
+    shown: function (i) { return !this._mask || this._mask[i] === 1; },
     setAttention: function (list) { this._attention = list; this.redraw(); },
     select: function (i) { this.selected = i; this.redraw(); },
-    redraw: function () { if (this._map && this.columns) this._draw(); return this; },
+    _ready: function () { return Boolean(this.columns); },
 
     // The nearest shown tree within so many pixels, -1 if there is none.
     nearest: function (latlng, pixels) {
@@ -160,47 +111,33 @@
       return best;
     },
 
-    // Pixels from tree coordinates on the canvas: px = ax + k x, py = ay - k y; and pixels per metre of ground.
-    _view: function () {
-      const map = this._map, zoom = map.getZoom(), s = map.options.crs.scale(zoom), o = map.getPixelOrigin();
-      const k = s / (2 * Math.PI * setout.R) / 1000, b = this._bounds || { min: { x: 0, y: 0 } };
-      const lat = map.getCenter().lat, m = setout.metresPerDegree(lat, this.options.earth);
-      return {
-        k, ax: s / 2 + k * this.head.origin[0] - o.x - b.min.x, ay: s / 2 - k * this.head.origin[1] - o.y - b.min.y,
-        perMetre: s / 360 / m.lon, zoom,
-      };
-    },
+    _view: function () { return this._viewFrom(this.head.origin); },
 
-    // Radius on the screen: true mature spread, or a dot where it is unknown; never too small to see.
-    radius: function (i, view) {
-      const r = (this._spread[i] / 2) * view.perMetre;
-      return r !== r ? 3 : r > this._least ? r : this._least;
+    // The spread [m] of a tree so many years after planting: 0 once it has come out, NaN where a figure is unknown.
+    // Full size where no year is given. Monomolecular growth to the size it is kept at, as the plan reckons it.
+    spreadAt: function (i, year) {
+      if (year === null || !this._growth) return this._spread[i];
+      const [full, kept, years, leaves] = this.options.growth.table[this._growth[i]];
+      if (leaves !== null && year >= leaves) return 0;
+      if (full === null || years === null) return NaN;
+      const grown = full * (1 - Math.pow(1 - this.options.growth.reached, Math.max(year, 0) / years));
+      return Math.min(grown, kept === null ? full : kept);
     },
-
-    _initContainer: function () {
-      this._container = L.DomUtil.create("canvas", "setout-trees");
-      this._container.setAttribute("aria-hidden", "true");
-    },
-    _destroyContainer: function () { L.DomUtil.remove(this._container); this._container = null; },
-    _updatePaths: function () {},
-    _update: function () {
-      if (this._map._animatingZoom && this._bounds) return;
-      L.Renderer.prototype._update.call(this);
-      L.DomUtil.setPosition(this._container, this._bounds.min);
-      this._map.whenReady(() => this.redraw());
-    },
-
-    // The canvas, clean and as large and as fine as the screen.
-    _clear: function () {
-      const c = this._container, size = this._bounds.getSize(), dpr = (this._dpr = Math.min(window.devicePixelRatio || 1, 2));
-      const w = Math.round(size.x * dpr), h = Math.round(size.y * dpr), ctx = c.getContext("2d");
-      if (c.width !== w || c.height !== h) {
-        c.width = w; c.height = h; c.style.width = size.x + "px"; c.style.height = size.y + "px";
+    // Draws the trees as they are so many years after planting; null for full size.
+    setYear: function (year) {
+      this.year = year;
+      this._now = this._spread;
+      if (year !== null && this._growth) {
+        const sizes = this.options.growth.table.map((_, k) => { const i = this._growth.indexOf(k); return i < 0 ? NaN : this.spreadAt(i, year); });
+        this._now = Float32Array.from(this._growth, (k) => sizes[k]);
       }
-      ctx.setTransform(1, 0, 0, 1, 0, 0);
-      ctx.clearRect(0, 0, w, h);
-      ctx.setTransform(dpr, 0, 0, dpr, 0, 0);
-      return ctx;
+      this.redraw();
+    },
+
+    // Radius on the screen: true spread, or a dot where it is unknown; never too small to see.
+    radius: function (i, view) {
+      const r = (this._now[i] / 2) * view.perMetre;
+      return r !== r ? 3 : r > this._least ? r : this._least;
     },
 
     _draw: function () {
