@@ -1,6 +1,7 @@
 """Inside diameters: the least pipe that holds pressures and velocities of a network within their limits.
 
-Groups of pipes share one diameter each (one kind of lateral, one stretch of a manifold). From the least diameters that
+Groups of pipes share one diameter each (one kind of lateral, one stretch of a manifold); none is wider than one that
+feeds it. From the least diameters that
 keep to the velocity, the one whose widening brings the starved end most head for its pipe is widened, until all limits
 hold; then whatever can be narrowed again is. Few groups are searched to the end.
 """
@@ -100,7 +101,8 @@ def size(
     choice = np.unique(np.asarray(diameters_mm, float))
     if not choice.size:
         raise SetoutError("there are no pipe sizes to choose from", "pipe sizes", "list inside diameters")
-    search = _Search(tree, source_head_m, np.asarray(group, np.int64), choice, limits, subunit, tree_paths(tree))
+    of = np.asarray(group, np.int64)
+    search = _Search(tree, source_head_m, of, choice, limits, subunit, tree_paths(tree), _feeds(tree.parent, of))
     groups = search.groups
     widest = np.full(groups, choice.size - 1)
     look = search.look(widest)
@@ -127,6 +129,8 @@ class _Search:
     limits: Limits
     subunit: Ints | None
     paths: Paths
+    feeds: Ints
+    """(f, 2) groups that feed groups: no pipe is wider than the one it hangs from."""
 
     @property
     def groups(self) -> int:
@@ -138,6 +142,13 @@ class _Search:
         """Return the pipe in each group [m]."""
         inside = self.group >= 0
         return np.bincount(self.group[inside], np.asarray(self.tree.length_m)[inside], self.groups).astype(float)
+
+    def telescoped(self, sizes: Ints) -> Ints:
+        """Return the sizes with every group at least as wide as those that it feeds."""
+        sizes = sizes.copy()
+        for _ in range(self.groups):
+            np.maximum.at(sizes, self.feeds[:, 0], sizes[self.feeds[:, 1]])
+        return sizes
 
     def cost(self, sizes: Ints) -> float:
         """Return length times diameter: what the pipe of a set weighs and costs, roughly."""
@@ -161,7 +172,7 @@ class _Search:
         inside = self.group >= 0
         np.maximum.at(most, self.group[inside], look.solved.flow_lph[inside])
         # Narrower pipes lower all flows a little: one part in ten less is let through here, and looked at again later.
-        return np.minimum(np.searchsorted(area, 0.9 * most), self.choice.size - 1)
+        return self.telescoped(np.minimum(np.searchsorted(area, 0.9 * most), self.choice.size - 1))
 
     def widen(self, sizes: Ints) -> tuple[Ints, _Look]:
         """Widen one group after the other until all limits hold or nothing helps."""
@@ -176,6 +187,7 @@ class _Search:
                 break
             sizes = sizes.copy()
             sizes[step] += 1
+            sizes = self.telescoped(sizes)
             look = self.look(sizes)
         return sizes, look
 
@@ -216,6 +228,8 @@ class _Search:
                     continue
                 narrower = sizes.copy()
                 narrower[one] -= 1
+                if np.any(self.telescoped(narrower) != narrower):
+                    continue
                 if (found := self.look(narrower)).holds:
                     sizes, look, tried = narrower, found, True
         return sizes, look
@@ -226,6 +240,7 @@ class _Search:
             return sizes, look
         least = self.by_velocity(look)
         sets = np.array(list(product(*(range(low, self.choice.size) for low in least.tolist()))), np.int64)
+        sets = sets[np.all(sets[:, self.feeds[:, 0]] >= sets[:, self.feeds[:, 1]], axis=1)]
         costs = (self.choice[sets] * self.length_m).sum(axis=1)
         cheaper = np.flatnonzero(costs < self.cost(sizes) - 1e-9)
         if cheaper.size > WORTH_TRYING:
@@ -250,6 +265,16 @@ class _Search:
         inside = None if stands.broken else self.choice[sizes]
         lowest = float(self.limits.least_kpa - stands.want_m * KPA_PER_M)
         return Sized(inside, look.solved, *reason, lowest, stands.flow_ratio, climb, lost)
+
+
+def _feeds(parent: Ints, group: Ints) -> Ints:
+    """Return which group feeds which; not where two feed each other, as kinds of pipe laid turn and turn about do."""
+    node = np.flatnonzero(parent >= 0)
+    pairs = np.column_stack([group[parent[node]], group[node]])
+    pairs = np.unique(pairs[(pairs >= 0).all(axis=1) & (pairs[:, 0] != pairs[:, 1])], axis=0)
+    both = {tuple(pair) for pair in pairs.tolist()}
+    kept = [pair for pair in pairs.tolist() if (pair[1], pair[0]) not in both]
+    return np.array(kept, np.int64).reshape(-1, 2)
 
 
 def _why(stands: Standing, limits: Limits, climb: float, friction: float) -> tuple[str, str, str]:
