@@ -46,7 +46,7 @@ def need_section(planting: Planting) -> dict[str, Any] | None:
         "climate": [(name, [values[m] for m in shown]) for name, values in _climate(need, us=us)],
         "said": list(_said(need)),
         "all": f"{most / GALLON:,.0f} gal ({most / 1000:,.1f} m3)" if most > 0 else "",
-        "sources": list(dict.fromkeys(one.source for one in known)),
+        "sources": list(dict.fromkeys(part for one in known for part in one.source.split("; "))),
     }
 
 
@@ -83,7 +83,7 @@ def _climate(need: Need, *, us: bool) -> list[tuple[str, list[str]]]:
 
 
 def _said(need: Need) -> Iterator[str]:
-    yield f"How reference ET was had: {need.method}."
+    yield f"Reference evapotranspiration (ET): {need.method}."
     if need.peak_month:
         yield f"All plants together need most in {MONTHS[need.peak_month - 1]}, where the reference is {_rate(need.peak_eto_mm)}."
     elif math.isfinite(need.peak_eto_mm):

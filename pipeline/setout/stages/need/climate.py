@@ -55,7 +55,7 @@ def climate_of(weather: Weather | None, settings: NeedSettings, latitude: float,
         With a finding where nothing is known or something was taken.
     """
     eto, findings = np.asarray(settings.eto_mm, float), list(weather.findings if weather is not None else ())
-    method = "reference ET as the plan gives it"
+    method = "as the plan gives it"
     if not eto.size and weather is not None:
         found = reference_of(weather, latitude, elevation)
         eto, method = monthly_mean(found.eto_mm, weather.month), found.method

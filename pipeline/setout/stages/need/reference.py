@@ -173,7 +173,7 @@ def reference_of(weather: Weather, latitude: float, elevation: float) -> Referen
         has it; with temperatures alone it is Hargreaves-Samani.
     """
     if weather.eto_mm is not None:
-        return Reference(weather.eto_mm, f"reference ET as {weather.source} gives it")
+        return Reference(weather.eto_mm, f"as {weather.source} gives it")
     tmin, tmax = _temperatures(weather)
     day = day_of_year(weather)
     ra = radiation.extraterrestrial(latitude, day)
