@@ -78,11 +78,12 @@ def zones_told(stage: Stage, pressure: Floats) -> tuple[Zone, ...]:
 
 
 def _by_month(need: Need) -> list[Floats]:
-    """Return the need of every tree in each month without rain [l/day]; empty where some class has only a peak."""
+    """Return the need of every tree in each month without rain [l/day]; empty where only a peak is known."""
     tables = [c.dry_lpd_by_month or c.lpd_by_month for c in need.classes]
-    if not tables or not all(tables):
+    if not any(tables):
         return []
-    table = np.vstack([*(np.array(t, float) for t in tables), np.full(12, np.nan)])
+    unknown = (np.nan,) * 12
+    table = np.array([*(t or unknown for t in tables), unknown], float)
     return [table[need.class_of, month] for month in range(12)]
 
 
