@@ -51,7 +51,8 @@ def planned() -> Any:
         "west": objects(shapely.box(-100, -30, 0, 70)), "east": objects(shapely.box(4, -30, 100, 70)),
         "south": objects(shapely.box(-100, -90, 100, -36)), "barn": objects(shapely.box(-20, 74, 10, 86)),
     }  # fmt: skip
-    prop = Property(shapely.box(-105, -95, 105, 72), layers, {})
+    # its middle is the origin of the plan's frame too
+    prop = Property(shapely.box(-105, -95, 105, 95), layers, {})
     east, north = Transformer.from_crs(4326, UTM, always_xy=True).transform(prop.lon, prop.lat)
     half = 420
     col, row = np.meshgrid(np.arange(2 * half) + 0.5, np.arange(2 * half) + 0.5)
