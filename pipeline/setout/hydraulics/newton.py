@@ -34,7 +34,7 @@ SUM_PASSES: Final = 6
 """Steps in which flows of pipes are sums of what emitters give; where it takes more, those of the straight lines serve."""
 ROUNDING: Final = 1e-6
 """Error [m] of heads that is rounding only, once steps no longer better it."""
-FIRST_PASSES: Final = 25
+FIRST_PASSES: Final = 50
 RAMP_PASSES: Final = 15
 LONG_PASSES: Final = 40
 SHORTEN: Final = 4.0
