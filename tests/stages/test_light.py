@@ -329,6 +329,12 @@ def test_directions_of_hedges_tell_both_sides() -> None:
     assert south.am_h + south.pm_h > north.am_h + north.pm_h + 2.0
 
 
+def test_directions_are_left_out_where_growth_is_not_known() -> None:
+    block = block_of([plant_of(4.0, 4.0)])
+    assert len(directions([block], rows_along(0.0), PATH)) == 2
+    assert directions([block], rows_along(0.0), PATH, year=3) == ()
+
+
 def test_the_patch_is_the_block_s_own_pattern() -> None:
     block = block_of([plant_of(4.0, 4.0)], "offset", 5.0, 4.33, shift=0.5)
     trees = patch(block, 30.0)

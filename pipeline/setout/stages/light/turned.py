@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 
@@ -23,6 +23,7 @@ NEAR_DEG: Final = 5.0
 """Bearings closer than this are the same direction."""
 FACE_M: Final = 0.02
 """Sides of a hedge are looked at from this far in front of it [m]."""
+Turned = Literal["rows", "pairs", "hedges"]
 OCTANTS: Final = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
@@ -60,8 +61,8 @@ def directions(
         planned = (float(np.median(own)) if pair is None else pair.axis_deg) % 180.0
         for bearing in _bearings(planned):
             kind, sides = _sides(block, bearing, path, year)
-            as_planned = _apart(bearing, planned) < NEAR_DEG
-            out.append(DirectionLight(index, kind, bearing, as_planned, sides))  # type: ignore[arg-type]
+            if sides:
+                out.append(DirectionLight(index, kind, bearing, _apart(bearing, planned) < NEAR_DEG, sides))
     return tuple(out)
 
 
@@ -75,8 +76,8 @@ def _apart(one: float, two: float) -> float:
     return abs((one - two + 90.0) % 180.0 - 90.0)
 
 
-def _sides(block: Block, bearing: float, path: SunPath, year: int | None) -> tuple[str, tuple[SideLight, ...]]:
-    """Return what was turned, and the light of its sides."""
+def _sides(block: Block, bearing: float, path: SunPath, year: int | None) -> tuple[Turned, tuple[SideLight, ...]]:
+    """Return what was turned, and the light of its sides; none where the size in that year is not known."""
     pair = block.pattern.pair
     turned = block
     if pair is not None:
@@ -84,13 +85,16 @@ def _sides(block: Block, bearing: float, path: SunPath, year: int | None) -> tup
         trees = patch(turned, 0.0)
     else:
         trees = patch(block, bearing)
-    plant = max(range(len(block.plants)), key=lambda k: block.plants[k].spread_m)
+    stays = [k for k, one in enumerate(block.plants) if not one.remove_year] or list(range(len(block.plants)))
+    plant = max(stays, key=lambda k: np.nan_to_num(block.plants[k].spread_m))
     trees = replace(trees, plant=np.full(len(trees), plant, np.int32))
     canopies = canopies_of([turned], trees, year)
     flat = np.zeros(len(trees))
     bodies = bodies_of([turned], trees, canopies, flat)
     views, own = views_of(trees, canopies, flat)
     middle = int(np.argmin(np.round(np.hypot(trees.x, trees.y), 6)))
+    if middle not in own:
+        return "rows", ()
     if canopies.wall[middle]:
         return "hedges", _faces(trees, canopies.height[middle], canopies.half_width[middle], bearing, bodies, path)
     if pair is None:
