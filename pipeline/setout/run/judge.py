@@ -2,32 +2,56 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-import shapely
-
-from setout.errors import SetoutError
-from setout.nouns import Finding, Ground, Reach, Site, Trees, VectorLayer
+from setout.nouns import Finding, Planting
+from setout.nouns.asbuilt import AsBuilt
 from setout.read import plan_file, reference
+from setout.read.fieldpoints import read_field
 from setout.read.survey import read_survey
-from setout.run.joints import facts_of, ground_of, water_heights
+from setout.run.fieldreturn import Seen, field_of, seen
+from setout.run.lighting import shade_at
+from setout.run.order import plan_site
 from setout.run.steps import Say, Steps
-from setout.stages import check as look
-from setout.stages import exclude, reach, survey
+from setout.stages import exclude
+from setout.write.commit import FILES, OutputFolder, check_writable
+from setout.write.stakeset import stake_set
 
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """What a look at given positions found: how many there are, and the findings."""
+    """What a look at given positions found.
+
+    Attributes
+    ----------
+    trees : how many there are
+    findings : everything that falls short or should be known, in order of severity
+    built : each position against its planned place
+    """
 
     trees: int
     findings: tuple[Finding, ...]
+    built: AsBuilt | None = None
+    counts: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def short(self) -> int:
+        """Return how many trees fall short, missing ones among them."""
+        return len({f.tree_id for f in self.findings if f.severity == "stop"})
+
+    def record(self) -> dict[str, Any]:
+        """Return counts and set-up for machines; a number that cannot be known is null."""
+        if self.built is None:
+            return {}
+        fields = asdict(self.built.set_up)
+        known = {name: None if isinstance(v, float) and not math.isfinite(v) else v for name, v in fields.items()}
+        return {"counts": self.counts, "set_up": known}
 
 
-def check(path: str | Path, trees: str, *, say: Say | None = None) -> Judged:
+def check(path: str | Path, trees: str, out: str | Path | None = None, *, say: Say | None = None) -> Judged:
     """Judge positions, from a plan or surveyed after planting, against a plan file.
 
     Parameters
@@ -35,64 +59,51 @@ def check(path: str | Path, trees: str, *, say: Say | None = None) -> Judged:
     path : str or Path
         The plan file.
     trees : str
-        Points: "file" or "file:layer", relative to the current folder.
+        Points: "file" or "file:layer", relative to the current folder, in any coordinate system, named or not.
+    out : str or Path, optional
+        Folder for ``asbuilt.gpkg``, ``asbuilt.html`` and ``asbuilt_map.html``; nothing is written when absent.
     say : callable, optional
         Takes a line of progress for people.
 
     Returns
     -------
     Judged
-        One finding for every tree and respect in which it falls short.
+        What falls short: in the set-out as a whole, and tree by tree.
 
     Raises
     ------
     SetoutError
-        The plan or the positions cannot be used.
+        The plan or the positions cannot be used, or the results cannot be written.
     """
-    from setout.read import vector
-
     path, steps = Path(path), Steps(say)
     with steps.step("read"):
         the_plan = plan_file.read_plan_file(path)
+        if out is not None:
+            check_writable(Path(out))
         surveyed = read_survey(the_plan, path.parent)
-        layer = vector.read_vector(reference.parse(trees, Path.cwd()))
-    with steps.step("survey"):
-        site = survey.site_of(the_plan, surveyed)
-    with steps.step("terrain"):
-        ground = ground_of(the_plan, site, surveyed)
-        site = water_heights(site, ground)
-        reached = reach.reach_of(site.water) if site.water is not None else None
-    with steps.step("check"):
-        areas, _ = exclude.block_areas(site)
-        positions = _given_positions(site, ground, reached, layer, areas)
-        found = look.check(site, positions, look.Checks(ground.max_slope), areas)
-    return Judged(len(positions.x), found)
+        given = reference.parse(trees, Path.cwd())
+    planting = plan_site(the_plan, surveyed, steps)
+    with steps.step("match"):
+        stakes = stake_set(planting)
+        points = stakes.trees
+        box = tuple(
+            float(v) for v in (points.easting.min(), points.northing.min(), points.easting.max(), points.northing.max())
+        )
+        file = read_field(given, planting.site.frame.plane_crs, box)  # type: ignore[arg-type]
+        came = field_of(planting, stakes, file)
+        shade = shade_at(the_plan, surveyed, planting.site) if planting.light is not None else None
+        areas, _ = exclude.block_areas(planting.site)
+        found = seen(the_plan, planting, shade, came, areas)
+    if out is not None:
+        with steps.step("write"), OutputFolder(Path(out), FILES["asbuilt"]) as staging:
+            _write(planting, found, staging.path, Path(trees).name)
+    return Judged(len(came.points), (*file.findings, *found.findings), found.built, found.built.counts)
 
 
-def _given_positions(
-    site: Site, ground: Ground, reached: Reach | None, layer: VectorLayer, areas: Any
-) -> look.Positions:
-    """Take surveyed points to the frame, find the block that each stands in, and look up their figures."""
-    points, of = shapely.get_parts(layer.geometry, return_index=True)
-    if not len(points) or np.any(shapely.get_type_id(points) != shapely.GeometryType.POINT):
-        raise SetoutError("the positions are not points", layer.source, "give a layer of points")
-    x, y = site.frame.of(layer.crs, shapely.get_x(points), shapely.get_y(points))
-    names = layer.columns.get("tree_id", layer.columns.get("name"))
-    known = [None] * len(of) if names is None else np.asarray(names)[of].tolist()
-    ids = np.array([str(name) if name else f"#{k}" for k, name in enumerate(known, 1)])
-    block = np.full(len(x), -1, np.int64)
-    said = layer.columns.get("block")
-    for index, (own, area) in enumerate(zip(site.blocks, areas, strict=True)):
-        inside = shapely.contains_xy(area, x, y)
-        if said is not None:
-            inside = np.asarray(said)[of] == own.name
-        block[inside & (block < 0)] = index
-    trees = Trees(
-        block.astype(np.int32),
-        np.ones(len(x), np.int32),
-        np.arange(1, len(x) + 1, dtype=np.int32),
-        x,
-        y,
-        np.full(len(x), -1, np.int32),
-    )
-    return look.Positions(ids, block, x, y, facts_of(site, ground, trees, reached, ids)[0])
+def _write(planting: Planting, found: Seen, folder: Path, source: str) -> None:
+    from setout.write import asbuilt, webmap
+
+    built = asbuilt.Return(planting, found.planting, found.built, found.order, found.labels, source)
+    asbuilt.write_layers(folder / "asbuilt.gpkg", built)
+    asbuilt.write_page(folder / "asbuilt.html", built)
+    webmap.write_map(folder / "asbuilt_map.html", found.planting, hillshade=None)

@@ -56,9 +56,16 @@ class Positions:
 
 @dataclass(frozen=True, slots=True)
 class Checks:
-    """What the check holds trees to, beside what the site says: steepest slope, rise over run; inf for no limit."""
+    """What the check holds trees to, beside what the site says.
+
+    Attributes
+    ----------
+    max_slope : steepest slope, rise over run; inf for no limit
+    room_share : share of a pattern's distance by which a neighbour may be nearer: 0 for a plan, more for what was planted
+    """
 
     max_slope: float
+    room_share: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,8 +104,8 @@ def check(site: Site, positions: Positions, checks: Checks, areas: Geometries) -
         return ()
     looks = (
         _boundary(site, positions, areas),
-        _room(site, positions),
-        _between_blocks(site, positions),
+        _room(site, positions, 1 - checks.room_share),
+        _between_blocks(site, positions, 1 - checks.room_share),
         _setbacks(site, positions),
         _height_limits(site, positions),
         _slope(positions, checks),
@@ -215,19 +222,19 @@ def _beyond(area: BaseGeometry, positions: Positions, trees: Ints) -> Floats:
     return out
 
 
-def _room(site: Site, positions: Positions) -> Iterator[_Short]:
+def _room(site: Site, positions: Positions, held: float) -> Iterator[_Short]:
     for index, block in enumerate(site.blocks):
         own = np.flatnonzero(positions.block == index)
         least = block.pattern.nearest_m - (block.pattern.pair.distance_m if block.pattern.pair is not None else 0.0)
         nearest = _nearest_of_own(positions, own, least)
-        close = nearest < least - ROOM_TOLERANCE
+        close = nearest < held * least - ROOM_TOLERANCE
         yield _Short(
             "too_close", own[close], "stands closer to its neighbour than its pattern gives", nearest[close], least, "m",
             "move or remove one of the two",
         )  # fmt: skip
 
 
-def _between_blocks(site: Site, positions: Positions) -> Iterator[_Short]:
+def _between_blocks(site: Site, positions: Positions, held: float) -> Iterator[_Short]:
     """Look at the distance that trees of two blocks keep."""
     xy = np.column_stack([positions.x, positions.y])
     owned = [np.flatnonzero(positions.block == index) for index in range(len(site.blocks))]
@@ -236,7 +243,7 @@ def _between_blocks(site: Site, positions: Positions) -> Iterator[_Short]:
         if not (len(owned[one]) and len(owned[other])) or not _boxes_near(xy[owned[one]], xy[owned[other]], least):
             continue
         away = cKDTree(xy[owned[one]]).query(xy[owned[other]], distance_upper_bound=least)[0]
-        near = away < least - ROOM_TOLERANCE
+        near = away < held * least - ROOM_TOLERANCE
         yield _Short(
             "too_close_to_block", owned[other][near],
             f"stands closer to block {site.blocks[one].name} than the two blocks' plants need", away[near], least, "m",

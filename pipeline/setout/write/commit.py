@@ -49,6 +49,14 @@ FILES: Final[Mapping[str, tuple[str, ...]]] = {
         "packet/rows.csv",
     ),
     "run": ("run.json",),
+    "asbuilt": (
+        "asbuilt.gpkg",
+        "asbuilt.gpkg-journal",
+        "asbuilt.gpkg-wal",
+        "asbuilt.gpkg-shm",
+        "asbuilt.html",
+        "asbuilt_map.html",
+    ),
 }
 """The files of each product. What an earlier run wrote of a product and the new one does not is taken away.
 

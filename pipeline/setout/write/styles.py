@@ -34,6 +34,14 @@ TAKEN: Final = (
 """Colours of reasons, in order (Tol, "muted")."""
 SHAPES: Final = ("circle", "square", "triangle", "star")
 """Shapes of points; names that QML and the well-known names of Symbology Encoding share."""
+FIELD: Final = {
+    "asbuilt": (
+        ("in place", GREEN, "circle"), ("off its place", ORANGE, "circle"), ("swapped", BLUE, "triangle"),
+        ("at another's place", SKY, "triangle"), ("doubled", PURPLE, "star"), ("extra", VERMILLION, "square"),
+    ),
+    "places": (("planted", GREY, "circle"), ("missing", VERMILLION, "star"), ("not surveyed", YELLOW, "circle")),
+}  # fmt: skip
+"""Classes of what came back from the field: status, colour, shape."""
 MM_TO_PIXELS: Final = 1 / 0.28
 """Symbology Encoding takes a pixel of 0.28 mm as standard."""
 
@@ -114,7 +122,10 @@ def _design(layer: str, labels: Mapping[str, Sequence[str]]) -> tuple[str, list[
     if layer == "findings":
         classes = (("note", SKY, "circle"), ("warn", ORANGE, "triangle"), ("stop", VERMILLION, "square"))
         return "severity", [Symbol("marker", c, s, s, size=3.0, shape=shape) for s, c, shape in classes]
+    if layer in ("asbuilt", "places"):
+        return "status", [Symbol("marker", c, s, s, size=2.0, shape=shape) for s, c, shape in FIELD[layer]]
     plain = {
+        "offsets": Symbol("line", BLUE, "from planned place to tree", width=0.4),
         "boundary": Symbol("fill", BLACK, "property boundary", width=0.8, opacity=0.0),
         "exclusions": Symbol("fill", TAKEN[0], "ground kept clear", outline=TAKEN[0], opacity=0.35),
         "height_limits": Symbol(

@@ -1,0 +1,310 @@
+"""Back from the field, in its order: names to trees, places to positions, and what the true positions do."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import shapely
+
+from setout.errors import SetoutError
+from setout.nouns import Finding, Floats, Geometries, Ints, Planting, Trees
+from setout.nouns.asbuilt import DOUBLED, AsBuilt, FieldPoints
+from setout.plan import Plan
+from setout.read.fieldpoints import FieldFile
+from setout.run.joints import facts_of, ground_by_block
+from setout.run.lighting import Stand, lighting
+from setout.stages import check as look
+from setout.stages import fieldreturn, room
+from setout.write.stakeset import StakeSet
+
+ROOM_SHARE = 0.1
+"""Share of a pattern's distance by which planted trees may stand nearer before it is told (common practice)."""
+MONUMENT_OFF = 0.05
+"""How far a surveyed monument may be from the survey file's [m] before it is told."""
+SUN_LOST = 0.5
+"""Hours of sun a day that a tree has to lose before it is told [h]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """Surveyed positions in the frame: those of trees, and those of monuments by name."""
+
+    points: FieldPoints
+    block: tuple[str, ...]
+    monuments: Mapping[str, tuple[float, float]]
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What the true positions are like.
+
+    Attributes
+    ----------
+    built : the match
+    order : surveyed positions that stand in a block, as the planting has them: by planned place, extra trees last
+    planting : the plan with its trees where they truly stand
+    labels : what each surveyed tree is called
+    findings : everything that falls short
+    """
+
+    built: AsBuilt
+    order: Ints
+    planting: Planting
+    labels: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+
+def planned_of(planting: Planting, stakes: StakeSet) -> fieldreturn.Planned:
+    """Return the plan as the field is held to it."""
+    trees = planting.trees
+    words = [(k.plant, k.variety, k.role) for k in stakes.kinds]
+    kinds = {word: number for number, word in enumerate(dict.fromkeys(words))}
+    kind = np.array([kinds[word] for word in words], np.int64)[stakes.kind]
+    ids = np.asarray(planting.facts["tree_id"]).astype(str)
+    return fieldreturn.Planned(ids, trees.x, trees.y, trees.block.astype(np.int64), kind, stakes.blocks)
+
+
+def field_of(planting: Planting, stakes: StakeSet, file: FieldFile) -> Field:
+    """Take surveyed positions to the frame and find which planned trees their names mean.
+
+    Parameters
+    ----------
+    planting : Planting
+        The plan.
+    stakes : StakeSet
+        What was handed out to set out.
+    file : FieldFile
+        What came back.
+
+    Returns
+    -------
+    Field
+        At least one tree.
+
+    Raises
+    ------
+    SetoutError
+        The file holds monuments alone, or positions that the frame cannot hold.
+    """
+    x, y = planting.site.frame.of(file.crs, file.x, file.y)
+    if not (np.isfinite(x).all() and np.isfinite(y).all()):
+        k = int(np.flatnonzero(~(np.isfinite(x) & np.isfinite(y)))[0])
+        raise SetoutError(
+            f"position {k + 1} ({file.x[k]}, {file.y[k]}) is not in its coordinate system", file.source,
+            "mend the position, or say the file's right coordinate system",
+        )  # fmt: skip
+    means = {_key(name): k for k, name in enumerate(stakes.short)}
+    means |= {_key(name): k for k, name in enumerate(stakes.trees.tree_id)}
+    marks = {_key(name) for name in stakes.monuments.tree_id}
+    own, names, tree = np.full(len(x), -1, np.int64), np.full(len(x), "", object), np.ones(len(x), bool)
+    known = {}
+    for k, said in enumerate(file.names):
+        found = next((means[_key(word)] for word in said if _key(word) in means), -1)
+        names[k] = next((word for word in said if word), "")
+        own[k] = found
+        if found < 0 and (file.kind[k].casefold() == "monument" or any(_key(word) in marks for word in said)):
+            tree[k] = False
+            known[str(names[k])] = (float(x[k]), float(y[k]))
+    if not tree.any():
+        raise SetoutError("holds monuments alone", file.source, "give the positions of the trees")
+    kept = np.flatnonzero(tree)
+    points = FieldPoints(names[kept], x[kept], y[kept], own[kept])
+    return Field(points, tuple(file.block[k] for k in kept.tolist()), known)
+
+
+def _key(text: str) -> str:
+    """Return a name as it is compared: whatever its case and blanks, and what a CSV does to it."""
+    return " ".join(text.replace(",", " ").replace(";", " ").replace('"', " ").split()).casefold()
+
+
+def seen(the_plan: Plan, planting: Planting, shade: Any, field: Field, areas: Geometries) -> Seen:
+    """Match surveyed positions to the plan and look at what they do to room, setbacks, water and light.
+
+    Parameters
+    ----------
+    the_plan : Plan
+        The plan file.
+    planting : Planting
+        The plan.
+    shade : Shade
+        What throws shade beside the planting.
+    field : Field
+        Surveyed positions.
+    areas : ndarray of polygons
+        The blocks' ground.
+
+    Returns
+    -------
+    Seen
+        The match, the true positions and all findings.
+    """
+    from setout.write.stakeset import stake_set
+
+    site = planting.site
+    planned = planned_of(planting, stake_set(planting))
+    built = fieldreturn.match(planned, field.points)
+    labels = tuple(fieldreturn.label(planned, built, k) for k in range(len(field.points)))
+    block = _blocks(planting, field, built, areas)
+    order = _in_order(built, block)
+    trees = _true_trees(planting, field.points, built, order, block)
+    ids = np.array(labels)[order]
+    facts, _ = facts_of(site, planting.ground, trees, planting.reach, ids)
+    roomy = room.room_of(
+        site, trees, facts["nearest_m"], planting.rows, ground_m2=ground_by_block(site, planting.usable)
+    )
+    facts["crowding"], facts["overlap_m"] = roomy.crowding, roomy.overlap_m
+    facts["room_m"], facts["pruning_load"] = roomy.room_m, roomy.pruning_load
+    positions = look.Positions(ids, trees.block.astype(np.int64), trees.x, trees.y, facts, trees.partner)
+    short = look.check(site, positions, look.Checks(planting.ground.max_slope, ROOM_SHARE), areas)
+    outside = _nowhere(field.points, labels, block)
+    sunny = _light(the_plan, planting, shade, trees, facts)
+    facts |= sunny
+    found = (
+        *_monuments(planting, field), *fieldreturn.doubts(planned, built, site.monuments, site.units), *outside, *short,
+        *_sun_lost(planting, built, order, facts), *_beside_emitters(planting, built, labels),
+    )  # fmt: skip
+    found = tuple(sorted(found, key=lambda finding: ("stop", "warn", "note").index(finding.severity)))
+    facts["findings"] = look.codes_by_tree(ids, found)
+    true = replace(
+        planting, trees=trees, facts=_facts(planting, built, order, facts), findings=found, irrigation=None, light=None,
+    )  # fmt: skip
+    return Seen(built, order, true, labels, found)
+
+
+def _blocks(planting: Planting, field: Field, built: AsBuilt, areas: Geometries) -> Ints:
+    """Return the block of every surveyed tree: of its place, else the one it says, else the ground it stands on; -1 for none."""
+    points = field.points
+    block = np.full(len(points), -1, np.int64)
+    held = built.place >= 0
+    block[held] = planting.trees.block[built.place[held]]
+    names = {b.name: k for k, b in enumerate(planting.site.blocks)}
+    said = np.array([names.get(name, -1) for name in field.block], np.int64)
+    block = np.where(block < 0, said, block)
+    for index, area in enumerate(areas):
+        block[(block < 0) & shapely.contains_xy(area, points.x, points.y)] = index
+    return block
+
+
+def _in_order(built: AsBuilt, block: Ints) -> Ints:
+    """Return the positions that stand in a block, by planned place; those without one come last in their block."""
+    there = np.flatnonzero(block >= 0)
+    place = built.place[there]
+    last = np.iinfo(np.int64).max
+    return there[np.lexsort((np.where(place >= 0, place, last), block[there]))]
+
+
+def _true_trees(planting: Planting, points: FieldPoints, built: AsBuilt, order: Ints, block: Ints) -> Trees:
+    planned, place = planting.trees, built.place[order]
+    held = place >= 0
+
+    def of_place(values: Any, none: int) -> Any:
+        return np.where(held, values[place], none).astype(np.int32)
+
+    partner = np.full(len(order), -1, np.int32)
+    if len(planned.partner):
+        at = np.full(len(planned), -1, np.int64)
+        at[place[held]] = np.flatnonzero(held)
+        mate = planned.partner[place[held]]
+        partner[held] = np.where(mate >= 0, at[mate], -1)
+    return Trees(
+        block[order].astype(np.int32), of_place(planned.row, 1), of_place(planned.position, 1), points.x[order],
+        points.y[order], of_place(planned.plant, -1), partner,
+    )  # fmt: skip
+
+
+def _nowhere(points: FieldPoints, labels: tuple[str, ...], block: Ints) -> list[Finding]:
+    """Name the trees that stand in no block at all."""
+    return [
+        Finding("outside_block", "stop", f"tree {labels[k]} stands outside every block", "", "", "take it out, or plan it",
+                labels[k], shapely.Point(points.x[k], points.y[k]))
+        for k in np.flatnonzero(block < 0).tolist()
+    ]  # fmt: skip
+
+
+def _monuments(planting: Planting, field: Field) -> list[Finding]:
+    """Compare surveyed monuments with those of the survey file."""
+    from setout.units import show_length
+
+    corners, found = planting.site.monuments, []
+    known = {f"bm{k + 1}": corner for k, corner in enumerate(corners)}
+    for name, (x, y) in field.monuments.items():
+        corner = known.get(_key(name))
+        if corner is None:
+            continue
+        dx, dy = x - float(corner[0]), y - float(corner[1])
+        away = float(np.hypot(dx, dy))
+        if away > MONUMENT_OFF:
+            far = show_length(away, planting.site.units)
+            found.append(
+                Finding("monument_off", "warn", f"monument {name} was surveyed {far} to the {fieldreturn.direction(dx, dy)} of "
+                        "where the survey file has it", far, show_length(MONUMENT_OFF, planting.site.units),
+                        "find out which of the two is right before anything else is set out", geometry=shapely.Point(x, y))
+            )  # fmt: skip
+    return found
+
+
+def _light(the_plan: Plan, planting: Planting, shade: Any, trees: Trees, facts: Mapping[str, Any]) -> dict[str, Any]:
+    """Reckon the sun of the true positions, where the plan has it."""
+    if planting.light is None or shade is None:
+        return {}
+    lit = lighting(the_plan, shade, Stand(planting.site, planting.ground, trees, planting.rows, facts))
+    return {name: values for name, values in lit.facts.items() if name in ("sun_h", "sun_am_h", "sun_pm_h")}
+
+
+def _sun_lost(planting: Planting, built: AsBuilt, order: Ints, facts: Mapping[str, Any]) -> list[Finding]:
+    """Tell, block by block, how many trees have less sun where they stand than where they are planned."""
+    planned = planting.facts.get("sun_h")
+    if planned is None or "sun_h" not in facts:
+        return []
+    place = built.place[order]
+    held = place >= 0
+    lost = np.where(held, np.asarray(planned, float)[place], np.nan) - np.asarray(facts["sun_h"], float)
+    found = []
+    for index, block in enumerate(planting.site.blocks):
+        own = held & (planting.trees.block[place] == index) & (lost > SUN_LOST)
+        if own.any():
+            most = float(np.nanmax(lost[own]))
+            found.append(
+                Finding("sun_lost", "note", f"block {block.name}: {int(own.sum()):,} trees have over {SUN_LOST:g} h less sun a day "
+                        f"where they stand than where they are planned, the worst {most:.1f} h", f"{most:.1f} h",
+                        f"{SUN_LOST:g} h", "look at the trees that stand nearer than planned")
+            )  # fmt: skip
+    return found
+
+
+def _beside_emitters(planting: Planting, built: AsBuilt, labels: tuple[str, ...]) -> list[Finding]:
+    """Name the trees that stand beyond the ground that their emitters wet, the lines taken to lie along the others."""
+    irrigation = planting.irrigation
+    emitter = irrigation.settings.emitter if irrigation is not None else None
+    if emitter is None or not np.isfinite(emitter.wetted_radius_m):
+        return []
+    from setout.units import show_length
+
+    away: Floats = np.hypot(built.own_x, built.own_y)
+    wide, units = show_length(emitter.wetted_radius_m, planting.site.units), planting.site.units
+    return [
+        Finding("beside_emitter", "warn", f"tree {labels[k]} stands beyond the ground that its emitter wets",
+                show_length(float(away[k]), units), wide, "move the emitter to the tree", labels[k],
+                shapely.Point(built.points.x[k], built.points.y[k]))
+        for k in np.flatnonzero(away > emitter.wetted_radius_m).tolist() if built.status[k] != DOUBLED
+    ]  # fmt: skip
+
+
+def _facts(planting: Planting, built: AsBuilt, order: Ints, facts: Mapping[str, Any]) -> dict[str, Any]:
+    """Return columns of the true trees: looked up anew where that can be, else as planned; unknown for extra trees."""
+    place = built.place[order]
+    held = place >= 0
+    out: dict[str, Any] = {}
+    for name, values in planting.facts.items():
+        if values is None:
+            continue
+        array = np.asarray(values)
+        taken = array[place]
+        blank: Any = {"f": np.nan, "i": -1, "b": False}.get(array.dtype.kind, "")
+        out[name] = (
+            np.where(held, taken, blank) if array.dtype.kind in "fib" else np.where(held, taken.astype(object), blank)
+        )
+    return out | {name: values for name, values in facts.items() if values is not None}
