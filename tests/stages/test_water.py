@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from setout.errors import SetoutError
 from setout.nouns import Planting
 from setout.nouns.irrigation import LATERAL, MAIN, REASONS, SOURCE
+from setout.stages import water
 from watered import EMITTER, SQUARE, orchard
 
 KPA_PER_M = 62.4 / 144 * 6.894757293168361 / 0.3048
@@ -394,6 +395,35 @@ def test_faults_of_an_emitter(emitter: dict[str, Any], said: str) -> None:
         orchard([(-45.0, 0.0, 300.0, 5000.0)], emitter=emitter)
     assert said in str(caught.value)
     assert all(fault.remedy for fault in caught.value.faults)
+
+
+# ---------------------------------------------------------------- positions from the field
+
+
+def test_positions_are_judged_by_the_nearest_emitter() -> None:
+    """Planned places are covered; trees moved 3 m off their row are not, those moved 0.5 m are."""
+    plan = orchard([(-45.0, 0.0, 300.0, 9000.0)], eto="2 mm/day")
+    assert reasons(plan) == {"need met": len(plan.trees)}
+    x, y = plan.trees.x.copy(), plan.trees.y.copy()
+    moved = np.zeros(len(x))
+    moved[::7], moved[3::7] = 2.4, 0.5
+    found = water.coverage(plan.irrigation, plan.trees, x + moved, y)
+    assert found is not None
+    assert (found.covered == (moved < 1)).all()
+    assert found.away_m == pytest.approx(moved, abs=1e-6)
+    told = water.uncovered(plan.irrigation, found, list(plan.facts["tree_id"]), (x + moved, y), "si")
+    assert [f.tree_id for f in told] == plan.facts["tree_id"][moved > 1].tolist()
+    assert all(f.code == "no_emitter_near" and f.remedy for f in told)
+
+
+def test_trees_that_the_plan_leaves_dry_are_named_again() -> None:
+    plan = orchard(
+        [(-45.0, 0.0, 300.0, 9000.0)], eto="10 mm/day", emitter={"flow": "0.5 l/h", "at": "100 kPa", "exponent": 0}
+    )
+    found = water.coverage(plan.irrigation, plan.trees, plan.trees.x, plan.trees.y)
+    told = water.uncovered(plan.irrigation, found, list(plan.facts["tree_id"]), (plan.trees.x, plan.trees.y), "si")
+    assert len(told) == len(plan.trees)
+    assert all("too little flow" in f.message for f in told)
 
 
 # ---------------------------------------------------------------- what always holds

@@ -75,12 +75,16 @@ def water_section(planting: Planting) -> dict[str, Any] | None:
         "zones": [_zone(zone, water.points.name[zone.water_point], us=us) for zone in zones],
         "sources": [_source(planting, k, us=us) for k in range(len(irrigation.sources))],
         "months": [MONTHS[m][:3] for m in shown],
-        "by_month": [(z.name, [clock(z.hours_by_month[m]) for m in shown]) for z in zones if z.hours_by_month],
+        "by_month": [
+            (z.name, [clock(z.hours_by_month[m]) for m in shown])
+            for z in zones
+            if any(math.isfinite(hours) for hours in z.hours_by_month)
+        ],
         "years": [str(year) for year in years],
         "by_year": [
             (z.name, [clock(dict(z.hours_by_year)[year]) if year in dict(z.hours_by_year) else "" for year in years])
             for z in zones
-            if z.hours_by_year
+            if any(math.isfinite(hours) for _, hours in z.hours_by_year)
         ],
         "cautions": CAUTIONS,
         "flow": "gal/min" if us else "l/h",
@@ -154,7 +158,7 @@ def _source(planting: Planting, k: int, *, us: bool) -> dict[str, str]:
 
     def volume(litres: float) -> str:
         if not math.isfinite(litres):
-            return ""
+            return "unknown"
         return f"{litres / GALLON:,.0f} gal" if us else f"{litres / 1000:,.1f} m3"
 
     return {

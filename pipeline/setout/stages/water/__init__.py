@@ -1,8 +1,22 @@
 """Water for every tree: network, pressures, zones, hours and the judgement of each tree."""
 
 from setout.stages.water.account import valve_kpa, valve_names
+from setout.stages.water.coverage import Coverage, coverage, uncovered
 from setout.stages.water.irrigate import Given, irrigate
 from setout.stages.water.judge import CODE
 from setout.stages.water.serving import Load, able_of, balanced, joined
 
-__all__ = ["CODE", "Given", "Load", "able_of", "balanced", "irrigate", "joined", "valve_kpa", "valve_names"]
+__all__ = [
+    "CODE",
+    "Coverage",
+    "Given",
+    "Load",
+    "able_of",
+    "balanced",
+    "coverage",
+    "irrigate",
+    "joined",
+    "uncovered",
+    "valve_kpa",
+    "valve_names",
+]

@@ -156,7 +156,8 @@ def monthly(draws: Draws, plan: IrrigationPlan, need: Sequence[Floats]) -> Float
     Returns
     -------
     (zones, len(need)) ndarray
-        Hours on every day of watering, whole minutes, the longest of all trees whose pressure is enough [h].
+        Hours on every day of watering, whole minutes, the longest of all trees whose pressure is enough [h];
+        NaN where no need is known.
     """
     out = np.zeros((len(draws.point), len(need)))
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -166,4 +167,5 @@ def monthly(draws: Draws, plan: IrrigationPlan, need: Sequence[Floats]) -> Float
         each = lpd * factor
         use = own & np.isfinite(each)
         np.maximum.at(out[:, k], draws.zone[use], each[use])
+        out[np.bincount(draws.zone[use], minlength=len(out)) == 0, k] = np.nan
     return np.asarray(np.ceil(np.round(out / MINUTE, 6)) * MINUTE, float)

@@ -1,0 +1,119 @@
+"""Whether given positions, planned or surveyed, have water: the nearest emitter, its zone, and what the plan gives there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from setout.nouns import Bools, Finding, Floats, Ints, Irrigation, Trees
+from setout.nouns.irrigation import REASONS
+from setout.units import show_length
+
+NEAR_M = 1.0
+"""How far a tree may stand from its emitter where the plan names no wetted radius [m]; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """What water given positions have; one entry a position.
+
+    Attributes
+    ----------
+    node : node of the nearest emitter in the network
+    away_m : distance to it [m]
+    allowed_m : how far it may be [m]: what an emitter wets, from where the plan has its trees
+    zone : index of the zone that it belongs to
+    tree : the planned tree that the emitter is for
+    covered : near enough
+    """
+
+    node: Ints
+    away_m: Floats
+    allowed_m: Floats
+    zone: Ints
+    tree: Ints
+    covered: Bools
+
+
+def coverage(irrigation: Irrigation, trees: Trees, x: Floats, y: Floats) -> Coverage | None:
+    """Find the nearest emitter of every position.
+
+    Parameters
+    ----------
+    irrigation : Irrigation
+        The plan's pipes.
+    trees : Trees
+        The plan's trees.
+    x, y : (n,) ndarrays
+        Positions [m in the frame].
+
+    Returns
+    -------
+    Coverage or None
+        None where the plan has no pipes.
+    """
+    from scipy.spatial import cKDTree
+
+    network, emitter = irrigation.network, irrigation.settings.emitter
+    if network is None or emitter is None:
+        return None
+    own = np.flatnonzero(network.emitters > 0)
+    away, place = cKDTree(np.column_stack([network.x[own], network.y[own]])).query(np.column_stack([x, y]))
+    node = own[place]
+    # shared emitters stand between their trees: what they wet counts from there
+    planned = np.zeros(len(network))
+    fed = np.flatnonzero(irrigation.node >= 0)
+    at = irrigation.node[fed]
+    np.maximum.at(planned, at, np.hypot(network.x[at] - trees.x[fed], network.y[at] - trees.y[fed]))
+    near = emitter.wetted_radius_m if np.isfinite(emitter.wetted_radius_m) else NEAR_M
+    allowed = np.maximum(near, planned[node] + near / 2)
+    return Coverage(node, np.asarray(away, float), allowed, network.zone[node], network.tree[node], away <= allowed)
+
+
+def uncovered(
+    irrigation: Irrigation, found: Coverage, labels: Sequence[str], places: tuple[Floats, Floats], units: str
+) -> tuple[Finding, ...]:
+    """Name the positions that have no emitter near enough, or whose emitter does not give what its tree needs.
+
+    Parameters
+    ----------
+    irrigation : Irrigation
+        The plan's pipes.
+    found : Coverage
+        From :func:`coverage`.
+    labels : Sequence of str
+        What the positions are called.
+    places : tuple of (n,) ndarrays
+        x and y of the positions [m in the frame].
+    units : str
+        ``"us"`` or ``"si"``.
+
+    Returns
+    -------
+    tuple of Finding
+        One for each such position, in their order.
+    """
+    out = []
+    dry = irrigation.known & ~irrigation.watered
+    for k in np.flatnonzero(~found.covered | dry[found.tree]).tolist():
+        zone, point = irrigation.zones[int(found.zone[k])].name, shapely.Point(places[0][k], places[1][k])
+        if not found.covered[k]:
+            out.append(
+                Finding(
+                    "no_emitter_near", "stop", f"tree {labels[k]} has no emitter near enough; the nearest is of zone {zone}",
+                    show_length(float(found.away_m[k]), units), show_length(float(found.allowed_m[k]), units),
+                    "lead an emitter to it, or move the tree to the lateral", str(labels[k]), point,
+                )
+            )  # fmt: skip
+            continue
+        reason = REASONS[int(irrigation.reason[found.tree[k]])]
+        out.append(
+            Finding(
+                "not_watered", "stop", f"tree {labels[k]} is not watered by zone {zone}: {reason}", "", "",
+                "see what the plan says of that zone", str(labels[k]), point,
+            )
+        )  # fmt: skip
+    return tuple(out)
