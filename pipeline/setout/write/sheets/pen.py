@@ -92,7 +92,7 @@ class Pen:
                 self._fonts[bold] = TTFont(name, str(font))
             pdfmetrics.registerFont(self._fonts[bold])
         self._canvas: Any = Canvas(str(path), pageCompression=1, invariant=1, initialFontName=FONTS[False][0])
-        self._canvas.setTitle(self.sayable(title))
+        self._canvas.setTitle(title)
         self._canvas.setAuthor("setout")
         self._canvas.setSubject("plan sheets")
         self._canvas.setViewerPreference("PrintScaling", "None")
@@ -110,7 +110,7 @@ class Pen:
         self.pages += 1
         if name:
             canvas.bookmarkPage(f"sheet{self.pages}")
-            canvas.addOutlineEntry(self.sayable(name), f"sheet{self.pages}")
+            canvas.addOutlineEntry(name, f"sheet{self.pages}")
         yield
         canvas.showPage()
 
