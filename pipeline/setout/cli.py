@@ -18,16 +18,12 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
-from setout import __version__
+from setout.arguments import CAUTION, parser
 from setout.errors import SetoutError
 
 if TYPE_CHECKING:
     from setout.nouns import Block, Planting, Rows
 
-CAUTION = (
-    "Have buried utilities located before digging, keep clear of overhead lines, and check every setback with local codes "
-    "and licensed practice."
-)
 SHOWN = 12
 """Findings of one kind shown on the screen; all are in the report."""
 
@@ -73,13 +69,13 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _run(argv: Sequence[str] | None, args: argparse.Namespace) -> int:
     """Parse the arguments and do what they ask for."""
-    parser = _parser()
+    made = parser()
     try:
-        parser.parse_args(argv, args)
+        made.parse_args(argv, args)
         if args.command is None:
-            parser.print_help()
+            made.print_help()
             return 0
-        code: int = args.run(args)
+        code: int = _WORK[args.run](args)
         return code
     finally:
         if sys.stdout is not None:
@@ -112,127 +108,6 @@ def _not_raised(lost: Any) -> None:
         signal.setitimer(signal.ITIMER_REAL, 0.001)
     elif not issubclass(lost.exc_type, (KeyboardInterrupt, _Stopped)):
         sys.__unraisablehook__(lost)
-
-
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="setout",
-        description="From survey files of a property to a planting that can be staked, piped and grown.",
-        epilog=CAUTION,
-    )
-    parser.add_argument("--version", action="version", version=f"setout {__version__}")
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND")
-    for add in (
-        _demo_options, _new_options, _plan_options, _packet_options, _check_options, _compare_options, _plants_options,
-    ):  # fmt: skip
-        command = add(commands)
-        command.add_argument("--json", action="store_true", help="results as JSON on stdout")
-        command.add_argument("--quiet", action="store_true", help="no progress on stderr")
-    return parser
-
-
-def _demo_options(commands: Any) -> argparse.ArgumentParser:
-    demo: argparse.ArgumentParser = commands.add_parser(
-        "demo", help="write the demo property's survey files and plan file, and plan it"
-    )
-    demo.add_argument("folder", nargs="?", default="setout-demo", metavar="DIR", help="where to (default: setout-demo)")
-    demo.set_defaults(run=_demo)
-    return demo
-
-
-def _new_options(commands: Any) -> argparse.ArgumentParser:
-    new: argparse.ArgumentParser = commands.add_parser(
-        "new", help="look at survey files and write a plan file with a comment on every choice"
-    )
-    several: dict[str, Any] = {"nargs": "+", "action": "extend", "default": [], "metavar": "F"}
-    new.add_argument("folder", metavar="DIR", help="folder that the plan file is written into")
-    new.add_argument(
-        "--boundary", required=True, metavar="F", help="property line: a vector file, corner CSV or deed text"
-    )
-    new.add_argument("--dem", **several, help="elevation raster, or several tiles")
-    new.add_argument("--features", **several, help="buildings, roads, wells, lines, water points")
-    new.add_argument("--units", choices=("us", "si"), help="what people read (default: as the survey)")
-    new.add_argument("--crs", metavar="CODE", help="CRS of files that do not say theirs, such as EPSG:2272")
-    new.add_argument("--dem-unit", metavar="UNIT", help='unit of heights of a DEM that does not say it, such as "ft"')
-    new.set_defaults(run=_new)
-    return new
-
-
-def _plan_options(commands: Any) -> argparse.ArgumentParser:
-    plan: argparse.ArgumentParser = commands.add_parser("plan", help="plan a property: the main job")
-    plan.add_argument("plan", metavar="PLAN", help="the plan file")
-    plan.add_argument("--out", metavar="DIR", help="folder of the results (default: out beside the plan file)")
-    plan.add_argument(
-        "--only", nargs="+", metavar="PRODUCT", help="write only some of: geopackage, map, terrain, report, packet"
-    )
-    plan.set_defaults(run=_plan)
-    return plan
-
-
-def _packet_options(commands: Any) -> argparse.ArgumentParser:
-    packet: argparse.ArgumentParser = commands.add_parser("packet", help="write only the contractor's files")
-    packet.add_argument("plan", metavar="PLAN", help="the plan file")
-    packet.add_argument("--out", metavar="DIR", help="folder of the results (default: out beside the plan file)")
-    packet.set_defaults(run=_plan, only=["packet"])
-    return packet
-
-
-def _check_options(commands: Any) -> argparse.ArgumentParser:
-    check: argparse.ArgumentParser = commands.add_parser(
-        "check", help="judge positions, from the plan or surveyed after planting"
-    )
-    check.add_argument("plan", metavar="PLAN", help="the plan file")
-    check.add_argument(
-        "--trees", required=True, metavar="FILE", help='positions: "out/plan.gpkg:trees" or any point file'
-    )
-    check.set_defaults(run=_check)
-    return check
-
-
-def _compare_options(commands: Any) -> argparse.ArgumentParser:
-    compare: argparse.ArgumentParser = commands.add_parser(
-        "compare", help="the same ground under several spacings: trees, work, light, water, cost"
-    )
-    compare.add_argument("plan", metavar="PLAN", help="the plan file; its [[option]] tables are compared")
-    compare.add_argument("--out", metavar="DIR", help="folder of the results (default: out beside the plan file)")
-    compare.add_argument("--block", metavar="NAME", help="the block to vary (default: the first)")
-    compare.add_argument(
-        "--steps", nargs="+", default=[], metavar="STEP", help='steps to compare, such as "8 ft" "12 ft" "16 ft"'
-    )
-    compare.add_argument(
-        "--hours-per-week",
-        type=_above_zero,
-        metavar="H",
-        help="find the closest spacing that H hours of work a week allow",
-    )
-    compare.add_argument("--trees", type=_count, metavar="N", help="find the widest spacing at which N trees fit")
-    compare.set_defaults(run=_compare)
-    return compare
-
-
-def _above_zero(text: str) -> float:
-    value = float(text)
-    if not 0 < value < float("inf"):
-        raise argparse.ArgumentTypeError(f"{text} is not more than 0")
-    return value
-
-
-def _count(text: str) -> int:
-    value = int(text)
-    if value < 1:
-        raise argparse.ArgumentTypeError(f"{text} is less than 1")
-    return value
-
-
-def _plants_options(commands: Any) -> argparse.ArgumentParser:
-    plants: argparse.ArgumentParser = commands.add_parser("plants", help="the plant catalogue with its sources")
-    plants.add_argument(
-        "word", nargs="?", default="", metavar="WORD", help="plants with this word in their name, with all figures"
-    )
-    plants.add_argument("--plan", metavar="PLAN", help="with the grower's own plants of this plan file, marked as such")
-    plants.add_argument("--units", choices=("us", "si"), help="what people read (default: as the plan file, else us)")
-    plants.set_defaults(run=_plants)
-    return plants
 
 
 def _say(text: str) -> None:
@@ -343,22 +218,24 @@ def _set_out(block: Block, count: int, rows: Rows, index: int, units: str) -> st
 def _check(args: argparse.Namespace) -> int:
     from setout import run
 
-    judged = run.check(args.plan, args.trees, say=None if args.quiet else _progress)
-    short = len({f.tree_id for f in judged.findings})
+    judged = run.check(args.plan, args.trees, args.out, say=None if args.quiet else _progress)
+    args.written = args.out is not None
+    short = judged.short
     if args.json:
-        _show(
-            json.dumps(
-                {"trees": judged.trees, "short": short, "findings": [f.told() for f in judged.findings]},
-                indent=1,
-            )
-        )
-    else:
-        _show(f"{judged.trees:,} trees looked at, {short:,} fall short")
-        for finding in judged.findings[:200]:
-            measured = f": {finding.measured}" if finding.measured else ""
-            _show(_one_line(f"  {finding.message}{measured} (required {finding.required}); {finding.remedy}"))
-        if len(judged.findings) > 200:
-            _show(f"  and {len(judged.findings) - 200:,} more; --json gives all")
+        told = [f.told() for f in judged.findings]
+        _show(json.dumps({"trees": judged.trees, "short": short, **judged.record(), "findings": told}, indent=1))
+        return 1 if short else 0
+    _show(f"{judged.trees:,} trees looked at, {short:,} fall short")
+    if judged.counts:
+        _show("  " + ", ".join(f"{number:,} {word}" for word, number in judged.counts.items() if number))
+    for finding in judged.findings[:200]:
+        measured = f": {finding.measured}" if finding.measured else ""
+        required = f" (required {finding.required})" if finding.required else ""
+        _show(_one_line(f"  {finding.severity}: {finding.message}{measured}{required}; {finding.remedy}"))
+    if len(judged.findings) > 200:
+        _show(f"  and {len(judged.findings) - 200:,} more; --json gives all")
+    if args.out:
+        _show(f"Results in {args.out}: open asbuilt.html there.\n{CAUTION}")
     return 1 if short else 0
 
 
@@ -378,6 +255,33 @@ def _compare(args: argparse.Namespace) -> int:
         _show(_one_line(line))
     _show(f"Results in {out}: open compare.html there.\n{CAUTION}")
     return 0
+
+
+def _batch(args: argparse.Namespace) -> int:
+    from setout import run
+    from setout.units import show_area
+
+    done = run.batch(args.plans, scheduler=args.scheduler, say=None if args.quiet else _progress)
+    args.written = True
+    for one in done:
+        for fault in one.faults:
+            _say(_one_line(f"setout: {one.plan}: {fault}"))
+    if args.json:
+        told = [
+            {
+                "plan": one.plan, "out": one.out, "trees": one.trees, "net_m2": None if one.trees is None else one.net_m2,
+                "stops": one.stops, "faults": [str(fault) for fault in one.faults],
+            }
+            for one in done
+        ]  # fmt: skip
+        _show(json.dumps(told, indent=1, allow_nan=False))
+    else:
+        for one in done:
+            if one.trees is not None:
+                stops = f", {one.stops:,} findings that stop" if one.stops else ""
+                _show(_one_line(f"{one.plan}: {one.trees:,} trees on {show_area(one.net_m2)}{stops}; results in {one.out}"))
+        _show(CAUTION)
+    return 2 if any(one.faults for one in done) else 0
 
 
 def _plants(args: argparse.Namespace) -> int:
@@ -409,3 +313,15 @@ def _plants(args: argparse.Namespace) -> int:
     for line in (*lines, *plant_tables.source_list(found)):
         _show(_one_line(line))
     return 0
+
+
+_WORK = {
+    "demo": _demo,
+    "new": _new,
+    "plan": _plan,
+    "check": _check,
+    "compare": _compare,
+    "batch": _batch,
+    "plants": _plants,
+}
+"""What each command does."""
