@@ -10,14 +10,14 @@ import numpy as np
 import shapely
 
 from setout.errors import SetoutError
-from setout.nouns import Finding, Floats, Geometries, Ints, Planting, Trees
+from setout.nouns import Finding, Geometries, Ints, Planting, Trees
 from setout.nouns.asbuilt import DOUBLED, AsBuilt, FieldPoints
 from setout.plan import Plan
 from setout.read.fieldpoints import FieldFile
 from setout.run.joints import facts_of, ground_by_block
 from setout.run.lighting import Stand, lighting
 from setout.stages import check as look
-from setout.stages import fieldreturn, room
+from setout.stages import fieldreturn, room, water
 from setout.write.stakeset import StakeSet
 
 ROOM_SHARE = 0.1
@@ -276,21 +276,19 @@ def _sun_lost(planting: Planting, built: AsBuilt, order: Ints, facts: Mapping[st
 
 
 def _beside_emitters(planting: Planting, built: AsBuilt, labels: tuple[str, ...]) -> list[Finding]:
-    """Name the trees that stand beyond the ground that their emitters wet, the lines taken to lie along the others."""
-    irrigation = planting.irrigation
-    emitter = irrigation.settings.emitter if irrigation is not None else None
-    if emitter is None or not np.isfinite(emitter.wetted_radius_m):
+    """Judge the water of every surveyed tree, the lines taken to lie along the others: nearest emitter, zone, need met."""
+    if planting.irrigation is None:
         return []
-    from setout.units import show_length
-
-    away: Floats = np.hypot(built.own_x, built.own_y)
-    wide, units = show_length(emitter.wetted_radius_m, planting.site.units), planting.site.units
-    return [
-        Finding("beside_emitter", "warn", f"tree {labels[k]} stands beyond the ground that its emitter wets",
-                show_length(float(away[k]), units), wide, "move the emitter to the tree", labels[k],
-                shapely.Point(built.points.x[k], built.points.y[k]))
-        for k in np.flatnonzero(away > emitter.wetted_radius_m).tolist() if built.status[k] != DOUBLED
-    ]  # fmt: skip
+    place = np.maximum(built.place, 0)
+    held = built.place >= 0
+    x = np.where(held, planting.trees.x[place] + built.own_x, built.points.x)
+    y = np.where(held, planting.trees.y[place] + built.own_y, built.points.y)
+    found = water.coverage(planting.irrigation, planting.trees, x, y)
+    if found is None:
+        return []
+    told = water.uncovered(planting.irrigation, found, labels, (x, y), planting.site.units)
+    doubled = {labels[k] for k in np.flatnonzero(built.status == DOUBLED).tolist()}
+    return [finding for finding in told if finding.tree_id not in doubled]
 
 
 def _facts(planting: Planting, built: AsBuilt, order: Ints, facts: Mapping[str, Any]) -> dict[str, Any]:
