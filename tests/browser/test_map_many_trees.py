@@ -19,12 +19,13 @@ pytestmark = pytest.mark.browser
 PAN = """async () => {const frame = () => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done))), took = [];
     for (let k = 0; k < 10; k++) {
         const start = performance.now();
-        setout.leaflet.panBy([k % 2 ? -90 : 90, k % 3 ? 40 : -60], {animate: false});
+        setout.leaflet.panBy([90, k % 2 ? 40 : -60], {animate: false});
         await new Promise(done => requestAnimationFrame(done));
         took.push(performance.now() - start);
         await frame();
     }
-    return took.sort((a, b) => a - b)[5]}"""
+    took.sort((a, b) => a - b);
+    return [took[5], took[9]]}"""
 OPEN = "performance.getEntriesByName('drawn')[0].startTime"
 MARK = """new MutationObserver((_, o) => { if (document.body && document.body.dataset.ready) { o.disconnect();
     const go = () => { const l = window.setout.layers; if (!l.trees.columns) { setTimeout(go, 5); return; }
@@ -45,12 +46,13 @@ def test_a_hundred_thousand_trees(browser: Any, tmp_path: Path, capsys: pytest.C
     page.goto(path.as_uri())
     page.wait_for_selector("body[data-ready]")
     page.wait_for_timeout(2500)
-    first, pan = page.evaluate(OPEN), page.evaluate(PAN)
+    first, (pan, worst) = page.evaluate(OPEN), page.evaluate(PAN)
+    page.evaluate("setout.leaflet.fitBounds(setout.tools.data.box, {animate: false})")
     assert page.evaluate("setout.layers.trees.drawn") == n
     context.close()
     with capsys.disabled():
         sys.stdout.write(
-            f"\n{n:,} trees: {path.stat().st_size / 1e6:.2f} MB, open {first / 1e3:.2f} s, pan {pan:.0f} ms\n"
+            f"\n{n:,} trees: {path.stat().st_size / 1e6:.2f} MB, open {first / 1e3:.2f} s, pan {pan:.0f} ms, at worst {worst:.0f}\n"
         )
     one = opened(browser, path)
     inked = one.js(

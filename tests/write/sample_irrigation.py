@@ -99,5 +99,5 @@ def grown(plan: Planting) -> Planting:
         ),
     )
     (nut,) = blocks[2].plants
-    blocks[2] = replace(blocks[2], plants=(replace(nut, natural_spread_m=4.0, years_to_full_size=10.0),))
+    blocks[2] = replace(blocks[2], plants=(replace(nut, natural_spread_m=4.0, growth=((2.0, 0.8), (7.0, 3.6))),))
     return replace(plan, site=replace(plan.site, blocks=tuple(blocks)))

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from setout.geometry.growth import REACHED, kept_of, leaves_of, natural_of
+from setout.geometry.growth import kept_of, leaves_of, natural_of, plant_spread_at, years_of
 
 if TYPE_CHECKING:
     from setout.nouns import Ints, Plant, Planting
@@ -15,11 +15,11 @@ BEYOND: Final = 5
 """Years after the slowest plant's year of full size to which the map's years go."""
 MOST_YEARS: Final = 60
 
-Growth = tuple[float, float, float, float]
-"""Spread left alone [m], spread as kept [m], years to full size, year in which it comes out; NaN unknown, inf never."""
+Growth = tuple[float, float, float, float, tuple[tuple[float, float], ...]]
+"""What makes one plant grow as another: spread left alone and as kept [m], years, when it comes out, own pairs."""
 
 
-def growth_classes(planting: Planting) -> tuple[Ints, tuple[Growth, ...]]:
+def growth_classes(planting: Planting) -> tuple[Ints, tuple[Plant | None, ...]]:
     """Return the growth of every tree.
 
     Parameters
@@ -31,30 +31,28 @@ def growth_classes(planting: Planting) -> tuple[Ints, tuple[Growth, ...]]:
     -------
     (n,) ndarray of int
         Index into the table.
-    tuple of Growth
-        The table; its first entry is for positions without a plant.
+    tuple of Plant or None
+        One plant of each class; the first entry is for positions without a plant.
     """
-    unknown: Growth = (float("nan"), float("nan"), float("nan"), float("inf"))
     blocks, trees = planting.site.blocks, planting.trees
     width = max((len(b.plants) for b in blocks), default=0) + 1  # the last column is for no plant
-    place: dict[str, int] = {repr(unknown): 0}  # by their text: NaN is not equal to itself
-    rows = [unknown]
+    place: dict[str, int] = {}  # by their text: NaN is not equal to itself
+    rows: list[Plant | None] = [None]
     table = np.zeros((max(len(blocks), 1), width), np.int64)
     for i, block in enumerate(blocks):
         for j, plant in enumerate(block.plants):
-            row = _growth(plant)
-            table[i, j] = place.setdefault(repr(row), len(rows))
-            if len(place) > len(rows):
-                rows.append(row)
+            table[i, j] = place.setdefault(repr(_growth(plant)), len(rows))
+            if table[i, j] == len(rows):
+                rows.append(plant)
     return table[trees.block, trees.plant], tuple(rows)
 
 
 def _growth(plant: Plant) -> Growth:
-    return natural_of(plant), kept_of(plant), float(plant.years_to_full_size), float(leaves_of(plant))
+    return natural_of(plant), kept_of(plant), float(years_of(plant)), float(leaves_of(plant)), plant.growth
 
 
 def growth_options(planting: Planting) -> dict[str, Any]:
-    """Return what the page's script needs to draw any year, as plain data: None for what is unknown or never comes.
+    """Return what the page's script needs to draw any year, as plain data.
 
     Parameters
     ----------
@@ -64,14 +62,18 @@ def growth_options(planting: Planting) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``table`` of growth by class, ``reached`` share of full size in the year of full size, and the last ``year`` to
-        offer; 0 where no plant's growth is known.
+        ``table``: by class the spread [m] at planting and in every year after it, 0 once taken out, None where
+        unknown; and the last ``year`` to offer, 0 where no plant's growth is known.
     """
-    rows = growth_classes(planting)[1]
-    known = [row for row in rows if np.isfinite(row[:3]).all()]
-    ends = [row[2] + BEYOND for row in known] + [row[3] + 2 for row in known if row[3] < MOST_YEARS]
-    return {
-        "table": [[round(v, 4) if np.isfinite(v) else None for v in row] for row in rows],
-        "reached": REACHED,
-        "year": int(min(np.ceil(max(ends)), MOST_YEARS)) if ends else 0,
-    }
+    kinds = growth_classes(planting)[1]
+    known = [p for p in kinds if p is not None and np.isfinite(years_of(p)) and np.isfinite(plant_spread_at(p, 0))]
+    ends = [years_of(p) + BEYOND for p in known] + [leaves_of(p) + 2 for p in known if leaves_of(p) < MOST_YEARS]
+    last = int(min(np.ceil(max(ends)), MOST_YEARS)) if ends else 0
+    return {"table": [_by_year(plant, last) for plant in kinds], "year": last}
+
+
+def _by_year(plant: Plant | None, last: int) -> list[float | None]:
+    if plant is None:
+        return [None] * (last + 1)
+    spreads = [plant_spread_at(plant, year) for year in range(last + 1)]
+    return [round(s, 4) if np.isfinite(s) else None for s in spreads]

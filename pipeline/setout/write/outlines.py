@@ -193,8 +193,8 @@ class Drawer:
         lines = lines[shapely.length(lines) > 0]
         if not lines.size:
             return
-        options = {"colours": [palette.ROW], "widths": [1.0], "opacity": 0.75, "pane": "lines"}
-        packed = [self.rings(shapely.MultiLineString(list(lines)))[:2]]
+        options = {"colours": [palette.ROW], "widths": [1.0], "opacity": 0.75, "pane": "lines", "thin": 1.2}
+        packed = [self.rings(line)[:2] for line in lines.tolist()]
         layer: PlanLayer = line_layer("Rows", packed, options | self.earth)
         count = COUNT.format(self.planting.rows.x0.size)
         yield Entry("rows", "Rows", palette.swatch_line(palette.ROW), "Planting", count), layer

@@ -22,6 +22,7 @@ CONTOUR: Final = "#a08a68"
 ROW: Final = "#4f5f48"
 WATER: Final = "#0f4b9f"
 HEIGHT: Final = "#93306b"
+COLD: Final = "#3d6f99"
 ATTENTION: Final = "#b3261e"
 BED: Final = "#c79a6b"
 BED_EDGE: Final = "#75502f"
@@ -207,6 +208,7 @@ def swatch_pipes(widths: Iterable[float]) -> str:
     return f'<g fill="none" stroke-linecap="round">{lines}</g>'
 
 
-def swatch_curve(colour: str, width: float) -> str:
-    """Return the swatch of contours."""
-    return f'<path d="M0 11Q7 2 13 8T26 5" fill="none" stroke="{colour}" stroke-width="{width:g}"/>'
+def swatch_curve(colour: str, width: float, dash: str = "") -> str:
+    """Return the swatch of contours and other winding lines."""
+    dashes = f' stroke-dasharray="{dash}"' if dash else ""
+    return f'<path d="M0 11Q7 2 13 8T26 5" fill="none" stroke="{colour}" stroke-width="{width:g}"{dashes}/>'

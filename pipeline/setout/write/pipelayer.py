@@ -60,7 +60,7 @@ def laterals(planting: Planting) -> Iterator[Drawn]:
         Entry and layer.
     """
     for data in _data(planting, "laterals"):
-        layer = _pipes(planting, data, "Laterals", {"widths": [LATERAL_WIDTH], "pane": "lines"})
+        layer = _pipes(planting, data, "Laterals", {"widths": [LATERAL_WIDTH], "pane": "lines", "thin": 1.2})
         swatch = palette.swatch_pipes((LATERAL_WIDTH, LATERAL_WIDTH))
         yield Entry("laterals", "Laterals, by zone", swatch, "Water", COUNT.format(data.rows)), layer
 

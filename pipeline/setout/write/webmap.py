@@ -69,7 +69,7 @@ def write_map(
     OSError
         The file cannot be written.
     """
-    from . import pipelayer, workshapes
+    from . import airlayer, pipelayer, workshapes
     from .maplayer import OfflineMap, Start
     from .outlines import Drawer
 
@@ -81,6 +81,7 @@ def write_map(
         *drawer.reach(),
         *drawer.kept_clear(),
         *drawer.height_limits(),
+        *airlayer.cold_air(drawer),
         *drawer.boundary(),
         *workshapes.beds(drawer),
         *workshapes.screens(drawer),

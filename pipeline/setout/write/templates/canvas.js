@@ -90,10 +90,18 @@
     _destroyContainer: function () { L.DomUtil.remove(this._container); this._container = null; },
     _updatePaths: function () {},
     _update: function () {
-      if (this._map._animatingZoom && this._bounds) return;
+      if ((this._map._animatingZoom && this._bounds) || this._holds()) return;
       L.Renderer.prototype._update.call(this);
+      this._made = { origin: this._map.getPixelOrigin(), size: this._map.getSize(), on: this._container };
       L.DomUtil.setPosition(this._container, this._bounds.min);
       this._map.whenReady(() => this.redraw());
+    },
+    // Whether the canvas, as it was drawn last, still covers all that the map shows.
+    _holds: function () {
+      const was = this._made, map = this._map;
+      if (!was || was.on !== this._container || !was.origin.equals(map.getPixelOrigin()) || !was.size.equals(map.getSize())) return false;
+      const low = map.containerPointToLayerPoint([0, 0]);
+      return this._bounds.contains(L.bounds(low, low.add(was.size)));
     },
     // The canvas, clean, and as large and as fine as the screen; finer on paper.
     _clear: function () {

@@ -18,13 +18,14 @@
 
     _draw: function () {
       const ctx = this._clear(), o = this.options, size = this._bounds.getSize(), view = this._viewFrom(this._origin);
-      const strokes = new Map(), labels = [];
+      // Lines side by side are drawn by every second, third ... where they would run into one another.
+      const strokes = new Map(), labels = [], every = o.thin ? Math.max(1, Math.ceil(o.thin / view.perMetre)) : 1;
       let at = 0;
       this._lengths.forEach((length, piece) => {
         const line = this._of[piece], group = o.groups ? o.groups[line] : 0, kind = o.kinds ? o.kinds[line] : 0;
         const key = kind * 1e6 + group;
         if (!strokes.has(key)) strokes.set(key, { group, kind, path: new Path2D() });
-        const mid = this._trace(strokes.get(key).path, at, length, view, size);
+        const mid = (every === 1 || line % every === 0) && this._trace(strokes.get(key).path, at, length, view, size);
         if (mid && o.labels) labels.push([mid, o.labels[line]]);
         if (line === this.selected) this._glow(ctx, at, length, view, size, o.widths[kind]);
         at += 2 * length;
@@ -36,7 +37,7 @@
         if (o.casing) { ctx.lineWidth = width + 1.8; ctx.strokeStyle = o.casing; ctx.setLineDash([]); ctx.stroke(path); }
         ctx.lineWidth = width;
         ctx.strokeStyle = o.colours[group % o.colours.length];
-        ctx.setLineDash(dashed ? [7, 5] : []);
+        ctx.setLineDash(o.dash || (dashed ? [7, 5] : []));
         ctx.stroke(path);
       }
       ctx.setLineDash([]);
@@ -126,27 +127,38 @@
   });
   setout.lines = (data, options) => new setout.LineLayer(data, options);
 
-  // The shaded ground: a picture on a canvas, so that it is there on paper at any zoom.
+  // The shaded ground: a picture on a canvas, so that it is there on paper at any zoom. It lies over the colours of the
+  // ground as shadow, black that lets more or less through: a product of colours, at no cost of blending.
   setout.ReliefLayer = setout.CanvasLayer.extend({
     initialize: function (data, options) {
       setout.CanvasLayer.prototype.initialize.call(this, options);
       this._box = L.latLngBounds(data.box);
       this._image = new Image();
       this.decoded = new Promise((done) => {
-        this._image.onload = () => { this.loaded = true; this.redraw(); done(true); };
+        this._image.onload = () => { this._shadow = shadow(this._image); this.redraw(); done(true); };
         this._image.onerror = () => done(false);
       });
       this._image.src = data.uri;
     },
-    _ready: function () { return this.loaded; },
+    _ready: function () { return Boolean(this._shadow); },
     _draw: function () {
       const ctx = this._clear(), from = this._bounds.min;
       const b = this._exact(this._box.getNorthWest()), c = this._exact(this._box.getSouthEast());
-      ctx.imageSmoothingQuality = "high";
-      ctx.drawImage(this._image, b.x - from.x, b.y - from.y, c.x - b.x, c.y - b.y);
+      ctx.imageSmoothingQuality = setout.fine ? "high" : "low";
+      ctx.drawImage(this._shadow, b.x - from.x, b.y - from.y, c.x - b.x, c.y - b.y);
     },
     // Not rounded to whole pixels, as Leaflet's own are.
     _exact: function (latlng) { return this._map.project(latlng).subtract(this._map.getPixelOrigin()); },
   });
+  function shadow(image) {
+    const c = document.createElement("canvas"), ctx = c.getContext("2d", { willReadFrequently: true });
+    c.width = image.naturalWidth;
+    c.height = image.naturalHeight;
+    ctx.drawImage(image, 0, 0);
+    const pixels = ctx.getImageData(0, 0, c.width, c.height), px = new Uint32Array(pixels.data.buffer);
+    for (let i = 0; i < px.length; i++) px[i] = (0.6 * (255 - (px[i] & 255)) * (px[i] >>> 24) / 255) << 24;
+    ctx.putImageData(pixels, 0, 0);
+    return c;
+  }
   setout.relief = (data, options) => new setout.ReliefLayer(data, options);
 })();

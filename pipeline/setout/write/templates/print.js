@@ -62,7 +62,7 @@
       }
       chapter("Drawn").append(list);
       const zones = $("zone-legend"), pipes = ["laterals", "mains"].some((key) => this.layers[key] && this.map.hasLayer(this.layers[key]));
-      if (zones && pipes) { const copy = zones.cloneNode(true); copy.removeAttribute("id"); chapter("Zones").append(copy); }
+      if (zones && pipes) { const copy = zones.cloneNode(true); copy.removeAttribute("id"); copy.className = "zones"; chapter("Zones").append(copy); }
       const words = setout.tools.view ? setout.tools.view.words() : [];
       $("print-shown").textContent = words.length ? "Shown: " + words.join(", ") + "." : "";
     }

@@ -72,7 +72,7 @@
       const box = document.createElement("span");
       box.appendChild(setout.svg(item.mark === "note" && look.small ? look.small : look.size, setout.MARKS[item.mark]));
       if (look.named) box.appendChild(setout.element("small", item.title));
-      const icon = L.divIcon({ html: box, className: "setout-mark", iconSize: [40, 40] });
+      const icon = L.divIcon({ html: box, className: "setout-mark " + item.mark, iconSize: [40, 40] });
       const marker = L.marker(item.at, { icon, pane: "marks", keyboard: true, riseOnHover: true });
       marker.on("add", () => {
         const el = marker.getElement();

@@ -114,21 +114,18 @@
     _view: function () { return this._viewFrom(this.head.origin); },
 
     // The spread [m] of a tree so many years after planting: 0 once it has come out, NaN where a figure is unknown.
-    // Full size where no year is given. Monomolecular growth to the size it is kept at, as the plan reckons it.
+    // Full size where no year is given.
     spreadAt: function (i, year) {
       if (year === null || !this._growth) return this._spread[i];
-      const [full, kept, years, leaves] = this.options.growth.table[this._growth[i]];
-      if (leaves !== null && year >= leaves) return 0;
-      if (full === null || years === null) return NaN;
-      const grown = full * (1 - Math.pow(1 - this.options.growth.reached, Math.max(year, 0) / years));
-      return Math.min(grown, kept === null ? full : kept);
+      const spread = this.options.growth.table[this._growth[i]][year];
+      return spread === null ? NaN : spread;
     },
     // Draws the trees as they are so many years after planting; null for full size.
     setYear: function (year) {
       this.year = year;
       this._now = this._spread;
       if (year !== null && this._growth) {
-        const sizes = this.options.growth.table.map((_, k) => { const i = this._growth.indexOf(k); return i < 0 ? NaN : this.spreadAt(i, year); });
+        const sizes = this.options.growth.table.map((years) => (years[year] === null ? NaN : years[year]));
         this._now = Float32Array.from(this._growth, (k) => sizes[k]);
       }
       this.redraw();
