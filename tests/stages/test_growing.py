@@ -140,3 +140,11 @@ def test_every_line_of_the_table_of_work_says_that_it_is_from_memory() -> None:
         assert chore.job in JOBS
         assert sum(chore.months) == pytest.approx(1)
         assert len(chore.months) == len(SHORT_MONTHS)
+
+
+def test_varieties_that_grow_alike_are_one_line_a_year(farm: Farm) -> None:
+    plants = [{"plant": "apple, semi-dwarf", "variety": name} for name in ("early", "late")]
+    planting, gpkg = planned(farm, plants=plants)
+    grown = gpd.read_file(gpkg, layer="growth")
+    assert not grown.duplicated(["block", "plant", "year"]).any()
+    assert (grown.trees == len(planting.trees)).all()

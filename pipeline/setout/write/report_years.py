@@ -11,7 +11,7 @@ from setout.units import GALLON, show_length
 if TYPE_CHECKING:
     from setout.nouns import GrowthLine, Planting
 
-SHOWN: Final = (1, 2, 3, 5, 7, 10, 15, 20, 30, 40)
+SHOWN: Final = (1, 3, 5, 10, 15, 20, 30, 40)
 """Years after planting that the report tells; the layer growth holds all."""
 
 

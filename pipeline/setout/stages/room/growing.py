@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from setout.geometry.growth import leaves_of, plant_height_at, plant_spread_at
-from setout.nouns import Block, BlockRoom, ClassNeed, GrowthLine, Trees
+from setout.nouns import Block, BlockRoom, ClassNeed, GrowthLine, Plant, Trees
 from setout.stages.room.blocks import clear_alley_m
 
 
@@ -40,10 +40,9 @@ def growth_of(
         own = trees.plant[trees.block == room.block]
         counts = np.bincount(own[own >= 0], minlength=len(block.plants)).tolist()
         alley = {year: _alley(block, year) for year in cover}
-        for index, (plant, count) in enumerate(zip(block.plants, counts, strict=True)):
-            if not (plant.name and count):
-                continue
-            water = by_class.get((room.block, index), {})
+        for members in _alike(block.plants, counts):
+            plant, water = block.plants[members[0]], by_class.get((room.block, members[0]), {})
+            count = sum(counts[index] for index in members)
             for year, share in cover.items():
                 stands = count if year < leaves_of(plant) else 0
                 lines.append(
@@ -53,6 +52,15 @@ def growth_of(
                     )
                 )  # fmt: skip
     return tuple(lines)
+
+
+def _alike(plants: Sequence[Plant], counts: Sequence[int]) -> list[list[int]]:
+    """Bring varieties together that grow alike: one list of indexes for each plant, stay and growth."""
+    groups: dict[tuple[object, ...], list[int]] = {}
+    for index, (plant, count) in enumerate(zip(plants, counts, strict=True)):
+        if plant.name and count:
+            groups.setdefault((plant.name, plant.remove_year, plant.growth), []).append(index)
+    return list(groups.values())
 
 
 def _alley(block: Block, year: int) -> float:
