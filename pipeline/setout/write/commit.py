@@ -47,6 +47,8 @@ FILES: Final[Mapping[str, tuple[str, ...]]] = {
         "packet/zones.csv",
         "packet/work_order.csv",
         "packet/rows.csv",
+        "packet/irrigation.inp",
+        "packet/irrigation_valves.csv",
     ),
     "run": ("run.json",),
     "asbuilt": (

@@ -1,4 +1,4 @@
-"""Irrigation in the packet: the network for an engineer's solver, and the zones for whoever sets the controller."""
+"""Irrigation in the packet: the network for an engineer's solver, and the valves for whoever sets the regulators."""
 
 from __future__ import annotations
 
@@ -10,15 +10,15 @@ from typing import Final
 import numpy as np
 
 from setout.hydraulics.designed import pipe_tree
-from setout.nouns import Irrigation, Network, Planting
-from setout.nouns.need import MONTHS
+from setout.nouns import Bools, Irrigation, Network, Planting
+from setout.nouns.irrigation import LATERAL, MAIN, MANIFOLD
 from setout.units import FLOW, KPA_PER_M, PSI
 from setout.write.epanet import SolvedNetwork, write_inp
 from setout.write.stakeout import cell_text
 from setout.write.water_layers import valves_by_section
 
 INP: Final = "irrigation.inp"
-ZONES: Final = "irrigation-zones.csv"
+VALVES: Final = "irrigation_valves.csv"
 NOTE: Final = (
     "Each valve has a main of its own here, for zones run one after the other: junctions of one place may be there twice.",
     "Tags of junctions are trees; where two share emitters, the first of them.",
@@ -26,7 +26,7 @@ NOTE: Final = (
 
 
 def write_irrigation(planting: Planting, folder: Path) -> None:
-    """Write the network and the zones; nothing where no network was laid out.
+    """Write the network and the valves; nothing where no network was laid out.
 
     Parameters
     ----------
@@ -40,7 +40,7 @@ def write_irrigation(planting: Planting, folder: Path) -> None:
         return
     if np.isfinite(irrigation.network.pressure_kpa).all():
         write_inp(folder / INP, solved_network(planting, irrigation, irrigation.network))
-    _write_zones(folder / ZONES, planting, irrigation)
+    _write_valves(folder / VALVES, planting, irrigation, irrigation.network)
 
 
 def solved_network(planting: Planting, irrigation: Irrigation, network: Network) -> SolvedNetwork:
@@ -80,42 +80,41 @@ def solved_network(planting: Planting, irrigation: Irrigation, network: Network)
     )  # fmt: skip
 
 
-def clock(hours: float) -> str:
-    """Write hours as a controller takes them; empty where unknown.
-
-    >>> clock(7.533333333), clock(0.0), clock(float("nan"))
-    ('7:32', '0:00', '')
-    """
-    if not math.isfinite(hours):
-        return ""
-    minutes = round(hours * 60)
-    return f"{minutes // 60}:{minutes % 60:02d}"
-
-
-def _write_zones(path: Path, planting: Planting, irrigation: Irrigation) -> None:
+def _write_valves(path: Path, planting: Planting, irrigation: Irrigation, network: Network) -> None:
+    """Write a line a valve: what it opens, and what its regulator is set to."""
     water = planting.site.water
     assert water is not None
     us = planting.site.units == "us"
-    flow, pressure = ("gal/min", "psi") if us else ("l/h", "kPa")
-    head = [
-        "zone", "valves", "water point", "blocks", "trees", "start after (h:mm)", "run at peak (h:mm)", "days a week",
-        f"flow ({flow})", f"pressure behind valve ({pressure})", *(f"{month} (h:mm)" for month in MONTHS),
-    ]  # fmt: skip
+    flow, pressure, size = ("gpm", "psi", "in") if us else ("lph", "kpa", "mm")
+    per_flow, per_kpa, per_mm = (FLOW["gpm"], PSI, 25.4) if us else (1.0, 1.0, 1.0)
+    head = ["valve", "zone", "water_point", "blocks", "first_row", "last_row", "trees", f"flow_{flow}", f"set_regulator_{pressure}",
+            f"main_inside_{size}", f"manifold_inside_{size}"]  # fmt: skip
+    names = valves_by_section(irrigation, network)
+    trees = np.bincount(network.section[irrigation.node[irrigation.node >= 0]], minlength=len(names))
+    drawn = np.bincount(network.section, weights=np.nan_to_num(network.out_lph), minlength=len(names))
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
         writer.writerow(head)
-        for zone in irrigation.zones:
-            drawn = zone.flow_lph / FLOW["gpm"] if us else zone.flow_lph
-            behind = zone.valve_kpa / PSI if us else zone.valve_kpa
-            months = zone.hours_by_month or (math.nan,) * 12
+        for s, name in enumerate(names):
+            own = network.section == s
+            laterals = own & (network.kind == LATERAL)
+            zone = irrigation.zones[int(network.zone[own][0])]
+            blocks = [cell_text(planting.site.blocks[b].name) for b in np.unique(network.block[laterals]).tolist()]
+            rows = network.row[laterals]
             writer.writerow(
                 [
-                    zone.name, " ".join(zone.valves), cell_text(water.points.name[zone.water_point]),
-                    " / ".join(cell_text(name) for name in zone.blocks), zone.trees, clock(zone.start), clock(zone.hours),
-                    zone.days_per_week, _number(drawn), _number(behind), *(clock(h) for h in months),
+                    name, zone.name, cell_text(water.points.name[zone.water_point]), " / ".join(blocks), int(rows.min()),
+                    int(rows.max()), int(trees[s]), _number(drawn[s] / per_flow), _number(network.valve_kpa[s] / per_kpa),
+                    _number(_inside(network, own, MAIN) / per_mm, 3), _number(_inside(network, own, MANIFOLD) / per_mm, 3),
                 ]
             )  # fmt: skip
 
 
-def _number(value: float) -> str:
-    return f"{value:.1f}" if math.isfinite(value) else ""
+def _inside(network: Network, own: Bools, kind: int) -> float:
+    """Return the widest inside diameter of a section's pipes of one kind [mm]; NaN where it has none."""
+    sizes = network.inside_mm[own & (network.kind == kind)]
+    return float(sizes.max()) if len(sizes) else float("nan")
+
+
+def _number(value: float, digits: int = 1) -> str:
+    return f"{value:.{digits}f}" if math.isfinite(value) else ""

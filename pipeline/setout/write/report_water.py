@@ -10,7 +10,6 @@ import numpy as np
 from setout.nouns.irrigation import REASONS
 from setout.nouns.need import MONTHS
 from setout.units import FLOW, GALLON, show_pressure
-from setout.write.irrigation_files import clock
 
 if TYPE_CHECKING:
     from setout.nouns import Irrigation, Planting, Zone
@@ -89,6 +88,18 @@ def water_section(planting: Planting) -> dict[str, Any] | None:
         "cautions": CAUTIONS,
         "flow": "gal/min" if us else "l/h",
     }
+
+
+def clock(hours: float) -> str:
+    """Write hours as a controller takes them; empty where unknown.
+
+    >>> clock(7.533333333), clock(0.0), clock(float("nan"))
+    ('7:32', '0:00', '')
+    """
+    if not math.isfinite(hours):
+        return ""
+    minutes = round(hours * 60)
+    return f"{minutes // 60}:{minutes % 60:02d}"
 
 
 def _months(zones: tuple[Zone, ...]) -> list[int]:
