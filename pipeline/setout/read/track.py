@@ -145,7 +145,8 @@ def _content(path: Path, source: str) -> dict[str, list[tuple[Any, BaseGeometry]
     try:
         gpx = gpxpy.parse(text)
     except (GPXException, ValueError, TypeError) as error:
-        raise SetoutError(f"is no GPX that can be read: {str(error)[:200]}", source, "export the track again") from None
+        said = str(error).removeprefix("Error parsing XML: ")[:200]
+        raise SetoutError(f"is no GPX that can be read: {said}", source, "export the track again") from None
     tracks = [(track, _joined([_line(s.points, source) for s in track.segments if s.points])) for track in gpx.tracks]
     return {
         "waypoints": [(p, Point(p.longitude, p.latitude)) for p in _checked(gpx.waypoints, source)],
