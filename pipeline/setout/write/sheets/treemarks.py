@@ -29,6 +29,8 @@ NUMBER: Final = Type(1.94)
 """Numbers of trees: 5.5 points."""
 ROW_NAME: Final = Type(2.3, bold=True, halo=0.3)
 """Names of rows: 6.5 points."""
+NAME_GAPS: Final = (DOT / 2 + 1.7, DOT / 2 + 3.0, DOT / 2 + 4.3)
+"""From the last tree of a row to the row's name [mm]: the first that is free."""
 ELSEWHERE: Final = "#b9bdb5"
 DARK: Final = 0.52
 """Lightness that no mark on paper exceeds, 0 to 1 (weights of ITU-R BT.601)."""
@@ -206,19 +208,18 @@ def _row_name(pen: Pen, places: Places, ends: Floats, step: Floats, name: str) -
     wide, tall = pen.width_of(name, ROW_NAME.size, bold=True), CAP * ROW_NAME.size
     turn = math.radians(upright)
     along, across = np.array([math.cos(turn), math.sin(turn)]), np.array([-math.sin(turn), math.cos(turn)])
-    gap, written = DOT / 2 + 1.7, 0
+    written = 0
     for end, way in ((ends[0], -step), (ends[1], step)):
         ahead = float(way @ along) > 0
-        start = end + along * (gap if ahead else -gap - wide) - across * tall / 2
-        corner = start - along * 0.25 - across * 0.2
-        if places.take_turned(float(corner[0]), float(corner[1]), wide + 0.5, tall + 0.4, upright):
-            pen.text(
-                float(start[0]),
-                float(start[1]),
-                name,
-                Type(ROW_NAME.size, bold=True, angle=upright, halo=ROW_NAME.halo),
-            )
-            written += 1
+        # an end post may stand where the name would: then farther out
+        for gap in NAME_GAPS:
+            start = end + along * (gap if ahead else -gap - wide) - across * tall / 2
+            corner = start - along * 0.25 - across * 0.2
+            if places.take_turned(float(corner[0]), float(corner[1]), wide + 0.5, tall + 0.4, upright):
+                kind = Type(ROW_NAME.size, bold=True, angle=upright, halo=ROW_NAME.halo)
+                pen.text(float(start[0]), float(start[1]), name, kind)
+                written += 1
+                break
     return 0 if written else 1
 
 
