@@ -98,6 +98,7 @@ class Drawer:
                 continue
             options = {"colours": [palette.CONTOUR], "widths": [weight], "opacity": 0.85, "pane": "lines"}
             if key == "contours5":
+                options["pane"] = "over"  # their labels stay legible among trees
                 options["labels"] = [show_length(levels[i], self.units, 0) for i in own]
             packed = [self.rings(lines[i], (), DRAWN_TO)[:2] for i in own]
             layer = line_layer(title, packed, options | self.earth)

@@ -85,7 +85,7 @@
     },
 
     _write: function (ctx, labels, view) {
-      if (!labels.length || view.zoom < 15.5) return;
+      if (!labels.length || view.perMetre < 1) return;
       const taken = [];
       ctx.font = "600 10.5px system-ui, sans-serif";
       ctx.textAlign = "center";
@@ -128,7 +128,7 @@
   setout.lines = (data, options) => new setout.LineLayer(data, options);
 
   // The shaded ground: a picture on a canvas, so that it is there on paper at any zoom. It lies over the colours of the
-  // ground as shadow, black that lets more or less through: a product of colours, at no cost of blending.
+  // ground as shadow and light, and leaves them as they are where the ground is flat.
   setout.ReliefLayer = setout.CanvasLayer.extend({
     initialize: function (data, options) {
       setout.CanvasLayer.prototype.initialize.call(this, options);
@@ -156,7 +156,16 @@
     c.height = image.naturalHeight;
     ctx.drawImage(image, 0, 0);
     const pixels = ctx.getImageData(0, 0, c.width, c.height), px = new Uint32Array(pixels.data.buffer);
-    for (let i = 0; i < px.length; i++) px[i] = (0.6 * (255 - (px[i] & 255)) * (px[i] >>> 24) / 255) << 24;
+    const counts = new Uint32Array(256);
+    let seen = 0, flat = 0;
+    for (let i = 0; i < px.length; i += 7) if (px[i] >>> 24 > 200) { counts[px[i] & 255]++; seen++; }
+    for (let sum = counts[0]; flat < 255 && 2 * sum < seen; ) sum += counts[++flat];
+    const ink = Uint32Array.from({ length: 256 }, (_, grey) =>
+      grey <= flat ? 170 * (1 - grey / Math.max(flat, 1)) : 110 * (grey - flat) / Math.max(255 - flat, 1));
+    for (let i = 0; i < px.length; i++) {
+      const grey = px[i] & 255, alpha = (ink[grey] * (px[i] >>> 24)) / 255;
+      px[i] = (alpha << 24) | (grey > flat ? 0xffffff : 0x1a130e);
+    }
     ctx.putImageData(pixels, 0, 0);
     return c;
   }

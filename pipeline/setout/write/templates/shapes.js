@@ -2,7 +2,7 @@
 (function () {
   "use strict";
   const setout = window.setout;
-  const PANES = { ground: 390, relief: 395, beds: 400, edges: 410, lines: 420, trees: 440, pipes: 450, marks: 610 };
+  const PANES = { ground: 390, relief: 395, beds: 400, edges: 410, lines: 420, trees: 440, over: 445, pipes: 450, marks: 610 };
 
   setout.map = function (id, options) {
     const map = L.map(id, options);
