@@ -14,7 +14,7 @@ from browser.browsing import Opened, opened
 from setout.geometry.growth import plant_spread_at
 from setout.nouns import Planting
 from setout.units import ACRE, FOOT, GALLON, PSI
-from setout.write import palette, webmap
+from setout.write import geopackage, palette, plan_layers, webmap
 from write import sample_irrigation, sample_planting
 
 pytestmark = pytest.mark.browser
@@ -277,3 +277,36 @@ def test_words_of_pipes_zones_and_years_that_look_like_code(browser: Any, tmp_pa
     assert one.errors == []
     assert one.page.locator("img").count() == 0
     one.page.context.close()
+
+
+def test_details_are_those_of_the_layer(wet_at: Opened, wet: Planting, tmp_path: Path) -> None:
+    """What a tapped tree tells is what the layer trees of the GeoPackage holds, in the reader's units."""
+    geopandas = pytest.importorskip("geopandas")
+    path = tmp_path / "plan.gpkg"
+    geopackage.write(path, plan_layers.plan_layers(wet, []), wet.site.frame.survey_crs)
+    layer = geopandas.read_file(path, layer="trees", engine="pyogrio").set_index("tree_id")
+    figures = {
+        "Nearest tree": ("nearest_m", 1 / FOOT, "ft", 2), "Crowding": ("crowding", 1.0, "", 2),
+        "Elevation": ("elevation_m", 1 / FOOT, "ft", 1), "Slope": ("slope_pct", 1.0, "%", 1),
+        "Pressure": ("pressure_kpa", 1 / PSI, "psi", 1), "Flow": ("flow_lph", 1 / GALLON, "gal/h", 2),
+        "Need at the peak": ("need_lpd", 1 / GALLON, "gal/day", 1), "Direct sun": ("sun_h", 1.0, "h", 1),
+        "Run to water": ("run_m", 1 / FOOT, "ft", 1), "Mature spread": ("spread_m", 1 / FOOT, "ft", 1),
+    }  # fmt: skip
+    words = {"Zone": "zone", "Why": "water_reason", "Water point": "water_point", "Block": "block"}
+    dry = int(np.flatnonzero((wet.trees.block == 1) & (wet.trees.row == sample_irrigation.DRY_ROW))[0])
+    for i in (3, dry, len(wet.trees) - 1):
+        wet_at.near(i)
+        wet_at.page.mouse.click(*wet_at.point(i))
+        row, card = layer.loc[wet_at.title], wet_at.card()
+        assert wet_at.title == wet.facts["tree_id"][i]
+        assert (card["Row"], card["Position in the row"]) == (str(row["row"]), str(row["position"]))
+        for label, (name, factor, unit, decimals) in figures.items():
+            if np.isfinite(row[name]):
+                shown_value, _, shown_unit = card[label].partition(" ")
+                assert shown_unit == unit
+                assert float(shown_value) == pytest.approx(row[name] * factor, abs=0.51 * 10**-decimals), label
+            else:
+                assert label not in card
+        for label, name in words.items():
+            assert card.get(label, "") == (row[name] if isinstance(row[name], str) else ""), label
+        assert card["Watered"] == ("yes" if row["watered"] else "no")
