@@ -30,7 +30,7 @@ REMEDY = {
     TOO_FAR: "add a water point nearer to them, or lengthen max_run",
     TOO_HIGH: "add a water point higher up, a booster pump, or lower min_pressure",
     LOW_PRESSURE: "take wider pipe, an emitter for less pressure, a booster pump, or a water point higher up",
-    LOW_FLOW: "take emitters of more flow or more of them, or a water point of more flow",
+    LOW_FLOW: "take emitters of more flow or more of them, allow more hours, or find a water point of more flow",
     HOURS_OUT: "allow more hours or days, find a source of more flow, or plant less on it",
     VOLUME_OUT: "find a source of more volume, add storage, or plant less on it",
     BARRIER: "name a sleeve where a pipe may cross, or add a water point on their side",
