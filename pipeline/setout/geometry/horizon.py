@@ -10,13 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
+Places = NDArray[np.int64]
 
 STEP_DEG: Final = 5.0
 """Azimuths that the horizon is looked up at lie this far apart."""
@@ -46,13 +47,25 @@ class Lattice:
         y = self.y0 + self.cell * np.arange(-margin, self.rows + margin)
         return tuple(np.meshgrid(x, y))
 
-    def weights(self, x: Floats, y: Floats) -> tuple[Any, Any, Any, Any]:
-        """Return row and column of the place south-west of points, and shares of the next ones."""
+    def weights(self, x: Floats, y: Floats) -> tuple[Places, Singles]:
+        """Return the four places round each point, as (4, n) flat indices, and their shares."""
         u = np.clip((x - self.x0) / self.cell, 0.0, self.cols - 1.0)
         v = np.clip((y - self.y0) / self.cell, 0.0, self.rows - 1.0)
-        col = np.minimum(u.astype(np.int64), max(self.cols - 2, 0))
-        row = np.minimum(v.astype(np.int64), max(self.rows - 2, 0))
-        return row, col, v - row, u - col
+        col = np.minimum(u.astype(np.int64), self.cols - 2)
+        row = np.minimum(v.astype(np.int64), self.rows - 2)
+        first = row * self.cols + col
+        up, along = v - row, u - col
+        corners = np.array([first, first + 1, first + self.cols, first + self.cols + 1])
+        shares = np.array([(1 - up) * (1 - along), (1 - up) * along, up * (1 - along), up * along], np.float32)
+        return corners, shares
+
+
+def _mixed(values: Singles, corners: Places, shares: Singles) -> Singles:
+    """Return values between the four places round each point."""
+    out: Singles = values[corners[0]] * shares[0]
+    for corner, share in zip(corners[1:], shares[1:], strict=True):
+        out += values[corner] * share
+    return out
 
 
 def lattice_over(box: tuple[float, float, float, float], cell: float) -> Lattice:
@@ -89,13 +102,10 @@ class TerrainHorizon:
 
     def __call__(self, x: Floats, y: Floats, azimuth_deg: Floats) -> Singles:
         """Return tangents at points in directions, interpolated, (azimuths, n)."""
-        row, col, up, along = self.lattice.weights(x, y)
-        up, along = up.astype(np.float32), along.astype(np.float32)
-        rows, cols = np.minimum(row + 1, self.lattice.rows - 1), np.minimum(col + 1, self.lattice.cols - 1)
-        at = (
-            self.slope[:, row, col] * (1 - up) * (1 - along) + self.slope[:, row, cols] * (1 - up) * along
-            + self.slope[:, rows, col] * up * (1 - along) + self.slope[:, rows, cols] * up * along
-        )  # fmt: skip
+        corners, shares = self.lattice.weights(x, y)
+        at: Singles = np.array(
+            [_mixed(one, corners, shares) for one in self.slope.reshape(len(self.slope), -1)], np.float32
+        )
         turn = np.asarray(azimuth_deg, float) % 360.0 * len(at) / 360.0
         first = turn.astype(np.int64)
         share = (turn - first).astype(np.float32)[:, None]
@@ -150,10 +160,10 @@ def terrain_horizon(
         if side == cell:
             np.maximum(out, slopes, out=out)
         else:
-            coarse = TerrainHorizon(level, slopes)
+            corners, shares = level.weights(x.ravel(), y.ravel())
             for k in range(len(azimuths)):
-                one = TerrainHorizon(level, coarse.slope[k : k + 1])
-                np.maximum(out[k], one(x.ravel(), y.ravel(), np.zeros(1))[0].reshape(x.shape), out=out[k])
+                between = _mixed(slopes[k].ravel(), corners, shares).reshape(x.shape)
+                np.maximum(out[k], between, out=out[k])
         side, first = 2 * side, NEAR
     return TerrainHorizon(finest, out)
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from setout.nouns.base import Finding, Floats, Geometries
 
-AUTO_TREES = 150_000
+AUTO_TREES = 100_000
 """Up to so many trees light is reckoned without being asked for."""
 YEAR = 2026
 """The sun's way on a day of the calendar differs by a quarter of a degree from year to year; this one stands for all."""
