@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 import shutil
 import stat
@@ -15,7 +16,7 @@ import pytest
 from pyproj import CRS, Geod
 
 from browser.browsing import ARGS, Opened, chromium, opened
-from setout.nouns import Planting
+from setout.nouns import Planting, Rows, Trees
 from setout.units import FOOT, PSI
 from setout.write import palette, webmap
 from write import sample_planting
@@ -389,3 +390,21 @@ def test_without_any_network_device(file: Path, plan: Planting, tmp_path: Path) 
         timeout=120,
     )
     assert int(run.stdout) == len(plan.trees)
+
+
+def test_a_plan_without_trees_opens(browser: Any, tmp_path: Path) -> None:
+    plan = sample_planting.planting()
+    none, nothing = np.empty(0), np.empty(0, np.int32)
+    plan = dataclasses.replace(
+        plan, trees=Trees(nothing, nothing, nothing, none, none, nothing), facts={"tree_id": np.array([], str)},
+        rows=Rows(nothing, nothing, none, none, none, none, nothing, none), findings=(),
+    )  # fmt: skip
+    webmap.write_map(tmp_path / "map.html", plan, hillshade=None)
+    one = opened(browser, tmp_path / "map.html")
+    assert one.page.locator("#only").is_hidden()
+    one.js("setout.locator.on = true; setout.locator.set(L.latLng(40.2, -77.05), 5)")
+    assert one.page.inner_text("#locate-text").startswith("To the site: ")
+    one.page.fill("#search", "A-1-1")
+    one.page.press("#search", "Enter")
+    assert one.errors == []
+    one.page.context.close()

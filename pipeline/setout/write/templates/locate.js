@@ -100,7 +100,7 @@
       }
       const apart = near >= 0 ? this.trees.columns.value("nearest_m", near) : null;
       if (apart !== null && this.accuracy > apart / 2) parts.push("That is too coarse to tell neighbours apart: count rows and positions, and stake by tape or survey receiver.");
-      this._say((this.target >= 0 ? "To " : "Nearest tree ") + name + ": " + said, parts.join(" "));
+      this._say((to !== near || near < 0 || this.target >= 0 ? "To " : "Nearest tree ") + name + ": " + said, parts.join(" "));
       $("locate-free").hidden = this.target < 0;
     }
 

@@ -31,6 +31,7 @@
       this._bindFindings();
       this._bindCard();
       this._bindSheet();
+      if (!this.trees) for (const id of ["years", "colours", "only"]) $(id).hidden = true;
       if (this.trees) {
         if (this.trees.failed) this._say("This browser cannot unpack the trees: open the map in a newer one.");
         this.trees.whenReady(() => { this.view = new setout.View(data, this.trees); this._bindSearch(); });

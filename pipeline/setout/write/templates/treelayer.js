@@ -198,7 +198,7 @@
         ctx.globalAlpha = 1;
       }
       if (seen.length && this.radius(seen[0], view) > 5) this._stems(ctx, view, seen);
-      if (view.zoom >= 20.5 && seen.length < 700) this._labels(ctx, view, seen);
+      if (view.perMetre > 7 && seen.length < 3000) this._labels(ctx, view, seen);
     },
 
     _stems: function (ctx, view, seen) {
@@ -206,7 +206,9 @@
       for (const i of seen) ctx.fillRect(view.ax + view.k * this._x[i] - 1, view.ay - view.k * this._y[i] - 1, 2, 2);
     },
 
+    // Names below the stems, where trees stand far enough apart for them; none over another.
     _labels: function (ctx, view, seen) {
+      const size = this._bounds.getSize(), lines = new Map();
       ctx.font = "600 11px system-ui, sans-serif";
       ctx.textAlign = "center";
       ctx.lineWidth = 3;
@@ -214,6 +216,12 @@
       ctx.fillStyle = this.options.edge;
       for (const i of seen) {
         const x = view.ax + view.k * this._x[i], y = view.ay - view.k * this._y[i] + 15, id = this.columns.id(i);
+        const apart = this.columns.value("nearest_m", i);
+        if (x < 0 || y < 0 || x > size.x || y > size.y || apart === null || apart * view.perMetre < 38) continue;
+        const half = ctx.measureText(id).width / 2 + 2, line = Math.floor(y / 13);
+        if ([line - 1, line, line + 1].some((k) => (lines.get(k) || []).some((t) => Math.abs(t.y - y) < 13 && Math.abs(t.x - x) < t.half + half))) continue;
+        if (!lines.has(line)) lines.set(line, []);
+        lines.get(line).push({ x, y, half });
         ctx.strokeText(id, x, y);
         ctx.fillText(id, x, y);
       }

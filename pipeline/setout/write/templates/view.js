@@ -125,7 +125,7 @@
       if (this.trees.year === null) { $("year-note").textContent = ""; return; }
       let unknown = 0;
       for (let i = 0; i < this.trees.n; i++) if (Number.isNaN(this.trees._now[i])) unknown++;
-      const parts = ["Canopies so many years after planting, by your own sizes or a simple curve; ground and care move it by years."];
+      const parts = ["Canopies so many years after planting, by your own sizes or a simple curve; ground and care move it by years. Figures of room, water and light stay the plan's."];
       if (out) parts.push(out.toLocaleString("en-US") + " temporary trees are out.");
       if (unknown) parts.push(unknown.toLocaleString("en-US") + " trees of unknown growth are drawn as dots.");
       $("year-note").textContent = parts.join(" ");
