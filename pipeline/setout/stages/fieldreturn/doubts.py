@@ -8,6 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 
+from setout.geometry.rigid import Rigid
 from setout.nouns import Finding, Floats
 from setout.nouns.asbuilt import DOUBLED, EXTRA, MISPLACED, OFF_PLACE, SWAPPED, AsBuilt, SetUp
 from setout.stages.fieldreturn.matching import Planned
@@ -117,7 +118,7 @@ def _missing(planned: Planned, built: AsBuilt) -> Iterator[Finding]:
     for k in built.missing.tolist():
         name = str(planned.tree_id[k])
         place = shapely.Point(planned.x[k], planned.y[k])
-        yield Finding("missing", "stop", f"tree {name} is missing: nothing stands at its place", "none", "one tree",
+        yield Finding("missing", "stop", f"tree {name} is missing: nothing stands at its place", "", "",
                       "plant it, or survey it", name, place)  # fmt: skip
 
 
@@ -138,19 +139,26 @@ def _trees(planned: Planned, built: AsBuilt, units: str) -> Iterator[Finding]:
                 if same
                 else "change them back, or change the plan's plants"
             )
-            yield Finding("swapped", "note" if same else "stop", said, str(planned.tree_id[at]), str(planned.tree_id[own]),
-                          remedy, name, where)  # fmt: skip
+            yield Finding("swapped", "note" if same else "stop", said, "", "", remedy, name, where)
         elif code == DOUBLED:
-            yield Finding("doubled", "stop", f"{name} stands where another tree has its place", "two trees", "one tree",
-                          "take one out", name, where)  # fmt: skip
+            said = f"the surveyed tree {name} stands where {_beside(planned, built, k)} has its place"
+            yield Finding("doubled", "stop", said, "", "", "take one of the two out", name, where)
         elif code == EXTRA:
-            yield Finding("extra", "stop", f"{name} stands where no tree is planned", "one tree", "none",
-                          "take it out, or plan it", name, where)  # fmt: skip
+            said = f"the surveyed tree {name} stands where no tree is planned"
+            yield Finding("extra", "stop", said, "", "", "take it out, or plan it", name, where)
         else:
             far = show_length(math.hypot(built.own_x[k], built.own_y[k]), units)
             way = direction(built.own_x[k], built.own_y[k])
             yield Finding("off_place", "warn", f"tree {name} stands {far} to the {way} of its place among the others", far,
                           "", "see whether its room is enough", name, where)  # fmt: skip
+
+
+def _beside(planned: Planned, built: AsBuilt, k: int) -> str:
+    """Return the planned tree whose place a surveyed one is nearest to."""
+    set_up, points = built.set_up, built.points
+    motion = Rigid(set_up.about_x, set_up.about_y, set_up.shift_x, set_up.shift_y, set_up.turn_deg)
+    x, y = motion.back(points.x[k : k + 1], points.y[k : k + 1])
+    return str(planned.tree_id[int(np.argmin(np.hypot(planned.x - x, planned.y - y)))])
 
 
 def label(planned: Planned, built: AsBuilt, k: int) -> str:
