@@ -429,6 +429,16 @@ def test_trees_that_the_plan_leaves_dry_are_named_again() -> None:
 # ---------------------------------------------------------------- what always holds
 
 
+@pytest.mark.parametrize("exponent", [0.0, 0.5, 1.0])
+def test_more_pressure_at_the_source_never_lowers_a_flow(exponent: float) -> None:
+    emitter = {"flow": "4 l/h", "at": "100 kPa", "exponent": exponent}
+    before = np.zeros(1)
+    for kpa in (70.0, 100.0, 140.0, 300.0):
+        plan = orchard([(-45.0, 30.0, kpa, 3000.0)], ground=hill, emitter=emitter)
+        assert (plan.facts["flow_lph"] >= before * (1 - 1e-9)).all()
+        before = plan.facts["flow_lph"]
+
+
 @settings(max_examples=12, deadline=None, phases=QUICK, suppress_health_check=[HealthCheck.too_slow])
 @given(st.integers(3, 40), st.integers(0, 10_000))
 def test_one_tree_more_never_raises_the_spare_flow(trees: int, seed: int) -> None:
