@@ -16,7 +16,7 @@ from setout.errors import PlanFaults
 from setout.nouns.sheet import PAPERS, SheetSettings
 from setout.plan import parse_plan
 from setout.units import FOOT
-from setout.write.sheets import beware, blocksheet, layout, tape, tiles
+from setout.write.sheets import backdrop, beware, blocksheet, layout, tape, tiles, treemarks
 from setout.write.sheets.layout import Box, View
 from setout.write.sheets.places import CELL, Places
 from write.sample_planting import planting, systems
@@ -333,3 +333,29 @@ def test_features_come_from_limits_setbacks_and_barriers_each_once() -> None:
     assert next(f for f in found if f.kind == "overhead").name == limit.why
     twice = replace(plan, site=replace(plan.site, height_limits=(limit, limit)))
     assert len(beware.features_of(twice)) == len(found)
+
+
+# ------------------------------------------------------------------------------------------- shapes cut to a sheet
+
+
+def test_shapes_that_only_touch_a_sheet_are_cut_like_any_other() -> None:
+    """Against shapely's own intersection, on a grid where edges and corners often just touch."""
+    rng = np.random.default_rng(5)
+    rings = rng.integers(0, 9, (4000, 3, 2)).astype(float)
+    shapes = shapely.polygons(rings)
+    shapes = shapes[shapely.area(shapes) > 0]
+    extent = (3.0, 3.0, 6.0, 6.0)
+    cut = backdrop._cut(shapes, extent)
+    box = shapely.box(*extent)
+    assert shapely.area(cut).sum() == pytest.approx(shapely.area(shapely.intersection(shapes, box)).sum())
+    for shape in shapes[:200]:
+        one = backdrop._cut(np.array([shape], object), extent)
+        assert shapely.area(one).sum() == pytest.approx(shape.intersection(box).area)
+
+
+def test_a_grey_print_tells_sixteen_plants_apart_by_shape() -> None:
+    looks = {(code % 4 + 4 * (code // 8 % 2), code // 4 % 2) for code in range(16)}
+    assert len(looks) == 16
+    for corners in treemarks.FORMS[1:]:
+        # the stake goes in at the middle of the mark
+        assert np.mean(corners, axis=0) == pytest.approx([0, 0], abs=1e-9)

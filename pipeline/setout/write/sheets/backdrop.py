@@ -31,6 +31,8 @@ CLEAR_TINT: Final = "#f1eee7"
 BLOCK_TINT: Final = "#fbfcf7"
 BLOCK_EDGE: Final = Ink("#7f8f55", 0.2)
 DASHES: Final = ((), (2.4, 1.0), (1.0, 0.8), (3.6, 1.0, 0.8, 1.0), (0.3, 1.0), (4.5, 1.5))
+BEYOND: Final = 4.0
+"""How far beyond the frame shapes are cut [mm of paper]: no name finds room along a cut."""
 FINE: Final = 0.06
 """How far a drawn outline of ground may lie from the true one [mm of paper]."""
 
@@ -64,20 +66,21 @@ class _Parts:
         parts = parts[~shapely.is_empty(parts)] if len(parts) else parts
         self.parts = shapely.transform(parts, lambda xy: turned(xy, turn)) if len(parts) else parts
         self.tree = STRtree(self.parts)
+        self._last: tuple[tuple[float, float, float, float], NDArray[np.object_]] | None = None
 
     def any(self, extent: tuple[float, float, float, float]) -> bool:
         """Tell whether anything lies in an extent."""
-        return bool(len(self.tree.query(shapely.box(*extent), predicate="intersects")))
+        return len(self.within(extent)) > 0
 
     def within(self, extent: tuple[float, float, float, float]) -> NDArray[np.object_]:
-        """Return what lies in an extent; large shapes are cut to it."""
-        found = self.parts[np.sort(self.tree.query(shapely.box(*extent)))]
-        large = shapely.get_num_coordinates(found) > 60
-        if large.any():
-            found = found.copy()
-            found[large] = shapely.clip_by_rect(found[large], *extent)
-            found = shapely.get_parts(found)
-        return np.asarray(found[~shapely.is_empty(found)] if len(found) else found, object)
+        """Return what lies in an extent; large shapes are cut to it. The last answer is kept: a sheet asks several times."""
+        if self._last is None or self._last[0] != extent:
+            found = self.parts[np.sort(self.tree.query(shapely.box(*extent)))]
+            if len(found):
+                found = shapely.get_parts(_cut(found, extent))
+                found = found[~shapely.is_empty(found)]
+            self._last = extent, np.asarray(found, object)
+        return self._last[1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +126,7 @@ class Backdrop:
 
     def heavy(self, view: View) -> shapely.MultiLineString:
         """Return the features that a view shows as lines on paper [mm]."""
-        extent = view.extent(2.0)
+        extent = view.extent(BEYOND)
         lines = [line for parts in self._features for line in lines_on(view, parts.within(extent), 0.2)]
         found = shapely.MultiLineString([line.tolist() for line in lines])
         shapely.prepare(found)
@@ -131,7 +134,7 @@ class Backdrop:
 
     def seen(self, view: View) -> Seen:
         """Return what of it a view shows."""
-        extent = view.extent()
+        extent = view.extent(BEYOND)
         posts, water = (uv is not None and bool(_inside(uv, extent).any()) for uv in (self._posts, self._water))
         return Seen(
             frozenset(f.kind for f, parts in zip(self.features, self._features, strict=True) if parts.any(extent)),
@@ -141,7 +144,7 @@ class Backdrop:
 
     def draw(self, pen: Pen, view: View, *, rows: bool = True) -> None:
         """Draw it all, from the ground up."""
-        extent = view.extent(2.0)
+        extent = view.extent(BEYOND)
 
         def lines(shapes: NDArray[np.object_], fine: float = FINE) -> list[NDArray[np.float64]]:
             return lines_on(view, shapes, fine)
@@ -187,7 +190,7 @@ class Backdrop:
 
     def name_things(self, pen: Pen, view: View, places: Places) -> int:
         """Write names of features, kept ground and water points where there is room; return how many had none."""
-        extent, size, out = view.extent(), 2.1, 0
+        extent, size, out = view.extent(BEYOND), 2.1, 0
         if self._water is not None:
             for uv, name in zip(self._water, self._water_names, strict=True):
                 if _inside(uv[None], extent)[0]:
@@ -214,12 +217,23 @@ class Backdrop:
 
 def lines_on(view: View, shapes: Geometries, fine: float) -> list[NDArray[np.float64]]:
     """Return outlines of shapes in turned coordinates as lines on paper [mm], as fine as ``fine`` [mm]."""
-    out: list[NDArray[np.float64]] = []
-    for shape in shapes:
-        xy, lengths = rings_of(shape, fine / view.per_m)
-        page = view.page(xy)
-        out.extend(part for part in np.split(page, np.cumsum(np.abs(lengths))[:-1]) if len(part) > 1)
-    return out
+    if not len(shapes):
+        return []
+    xy, lengths = rings_of(shapely.GeometryCollection(list(shapes)), fine / view.per_m)
+    page = view.page(xy)
+    stops = np.cumsum(np.abs(lengths)).tolist()
+    return [page[a:b] for a, b in zip([0, *stops], stops, strict=False) if b - a > 1]
+
+
+def _cut(shapes: NDArray[np.object_], extent: tuple[float, float, float, float]) -> NDArray[np.object_]:
+    """Cut shapes to an extent; what only touches its edge can be more than the fast way takes, and is cut one by one."""
+    try:
+        return np.asarray(shapely.clip_by_rect(shapes, *extent), object)
+    except shapely.errors.GEOSException:
+        if len(shapes) == 1:
+            return np.asarray(shapely.intersection(shapely.make_valid(shapes), shapely.box(*extent)), object)
+        half = len(shapes) // 2
+        return np.concatenate([_cut(shapes[:half], extent), _cut(shapes[half:], extent)])
 
 
 def _inside(uv: NDArray[np.float64], extent: tuple[float, float, float, float]) -> NDArray[np.bool_]:

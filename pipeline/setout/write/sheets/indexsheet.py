@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+import shapely
 
 from setout.units import show_length
 from setout.write import palette, stakeout, wording
@@ -70,9 +71,10 @@ def draw_index(pen: Pen, book: TileBook, layout: Layout, listing: Listing, backd
     box = view.box
     places = Places(box)
     with pen.clipped(box.left, box.bottom, box.width, box.height):
-        backdrop.draw(pen, view)
+        backdrop.draw(pen, view, rows=len(planting.trees) <= FINE_TREES)
         _trees(pen, book, view)
         _tiles(pen, book, view, places)
+        _block_names(pen, planting, view, places)
         _monuments(pen, planting, view, places)
         backdrop.name_things(pen, view, places)
     draw_ticks(pen, planting.site.frame, view)
@@ -124,6 +126,25 @@ def _tiles(pen: Pen, book: TileBook, view: View, places: Places) -> None:
         )
 
 
+def _block_names(pen: Pen, planting: Planting, view: View, places: Places) -> None:
+    """Write the name of each block in the middle of its largest piece of ground, or beside where a tile's number stands."""
+    for name in dict.fromkeys(planting.usable.block):
+        shapes = [g for n, g in zip(planting.usable.block, planting.usable.geometry, strict=True) if n == name]
+        parts = shapely.get_parts(shapely.get_parts(shapes))
+        if not name or not len(parts):
+            continue
+        largest = parts[int(np.argmax(shapely.area(parts)))]
+        at = view.of_frame(shapely.get_coordinates(shapely.point_on_surface(largest)))[0]
+        kind = Type(3.4, bold=True, halo=0.7)
+        words = pen.cut(name, kind.size, 40, bold=True)
+        wide, tall = pen.width_of(words, kind.size, bold=True), CAP * kind.size
+        for dx, dy in ((0, 0), (0, 5), (0, -5), (6, 0), (-6, 0), (6, 5), (-6, -5)):
+            x, y = float(at[0]) + dx - wide / 2, float(at[1]) + dy - tall / 2
+            if places.take(x - 0.7, y - 0.7, wide + 1.4, tall + 1.4):
+                pen.text(x, y, words, kind)
+                break
+
+
 def _monuments(pen: Pen, planting: Planting, view: View, places: Places) -> None:
     spots = view.of_frame(planting.site.monuments) if len(planting.site.monuments) else np.empty((0, 2))
     pen.stamps(spots, ((-1.1, -0.9), (1.1, -0.9), (0, 1.4)), Ink(palette.INK, 0.3, "#ffffff"))
@@ -173,6 +194,8 @@ def _panel(pen: Pen, planting: Planting, layout: Layout, sheets: list[Listed]) -
 def _write_monuments(pen: Pen, planting: Planting, layout: Layout, y: float, monuments: list[tuple[str, ...]]) -> None:
     box, size = layout.panel, layout.type_mm
     frame = planting.site.frame
+    if not monuments:
+        return
     pen.text(box.left, y, "Check your set-up before the first stake", Type(size * 1.5, bold=True))
     factor = stakeout.grid_to_ground(frame)
     words = (

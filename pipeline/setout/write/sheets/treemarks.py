@@ -233,14 +233,15 @@ def _numbers(
     rank = np.where(ends[own], 0, np.where(position[own] % 10 == 0, 1, np.where(position[own] % 5 == 0, 2, 3)))
     own = own[np.argsort(rank, kind="stable")]
     result: tuple[list[tuple[float, float, str]], int, int] = ([], 1, len(own))
-    for k in EVERY:
+    for k, turn in ((k, turn) for k in EVERY for turn in (False, True)):
         asked = own[(position[own] % k == 0) | ends[own]] if k > 1 else own
         trial = places.copy()
-        chosen = [
-            spot for n in asked.tolist() if (spot := _spot(trial, page[n], side[n], str(position[n]))) is not None
-        ]
+        # beside the row, or where rows are close, in the row between trees
+        ways = side[:, ::-1] if turn else side
+        spots = (_spot(trial, page[n], ways[n], str(position[n])) for n in asked.tolist())
+        chosen = [spot for spot in spots if spot is not None]
         result = chosen, k, len(asked) - len(chosen)
-        if len(chosen) >= ENOUGH * len(asked) or k == EVERY[-1]:
+        if len(chosen) >= ENOUGH * len(asked) or (k == EVERY[-1] and turn):
             places.adopt(trial)
             break
     return result
