@@ -92,6 +92,7 @@ def write_run(path: Path, the_plan: Plan, planting: Planting, folder: Path, step
                 "geopandas",
                 "folium",
                 "ezdxf",
+                "sunposition",
             )
         },
         "python": sys.version.split()[0],
