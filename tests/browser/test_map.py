@@ -241,6 +241,13 @@ def test_measured_distance_is_the_grounds(at: Opened, plan: Planting) -> None:
     assert f"{ids[i]} to {ids[j]}" in at.page.inner_text("#measure-detail")
     at.page.click("#measure-undo")
     assert ids[i] in at.page.inner_text("#measure-text")
+    at.page.get_by_role("button", name="riser 1").click()  # a mark is measured to, and does not tell about itself
+    assert at.page.locator("#card").is_hidden()
+    water = plan.site.water
+    assert water is not None
+    away = np.hypot(plan.trees.x[i] - water.points.x[0], plan.trees.y[i] - water.points.y[0])
+    assert at.js("setout.ruler.total()") == pytest.approx(away, abs=0.002)
+    assert f"{ids[i]} to riser 1" in at.page.inner_text("#measure-detail")
     at.page.click("#measure-done")
     assert at.page.locator("#measure-bar").is_hidden()
 

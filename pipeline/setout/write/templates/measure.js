@@ -32,10 +32,11 @@
       this._draw();
     }
 
-    add(latlng) {
-      const i = this.trees ? this.trees.nearest(latlng, 12) : -1;
+    // Where no name is given, a point close to a tree is the tree.
+    add(latlng, name) {
+      const i = this.trees && !name ? this.trees.nearest(latlng, 12) : -1;
       this.points.push(i >= 0 ? this.trees.latLng(i) : latlng);
-      this.names.push(i >= 0 ? this.trees.columns.id(i) : "");
+      this.names.push(i >= 0 ? this.trees.columns.id(i) : name || "");
       this._draw();
     }
 
@@ -54,7 +55,7 @@
       }
       const n = this.points.length, show = (m) => setout.showLength(m, this.data.units);
       let text = "Tap points to measure between them.", detail = "Horizontal ground distance; near a tree, from the tree.";
-      if (n === 1) text = this.names[0] ? "From tree " + this.names[0] + "." : "From here.";
+      if (n === 1) text = this.names[0] ? "From " + this.names[0] + "." : "From here.";
       if (n > 1) {
         const last = setout.distance(this.points[n - 2], this.points[n - 1], this.data.earth);
         text = show(this.total());

@@ -80,7 +80,10 @@
         el.title = item.title;
       });
       marker.on("keypress", (e) => { if (e.originalEvent.key === "Enter") marker.fire("click"); });
-      marker.on("click", () => { setout.tools.showThing(item.title, item.about, item.kind); });
+      marker.on("click", () => {
+        if (setout.ruler.on) setout.ruler.add(marker.getLatLng(), item.title);
+        else setout.tools.showThing(item.title, item.about, item.kind);
+      });
       group.addLayer(marker);
     }
     return group;
