@@ -177,14 +177,19 @@ def declared(*extras: str) -> set[str]:
     return {re.split(r"[<>=~! \[]", word)[0] for word in wanted}
 
 
+FILES_ALONE = {"django-js-lib-leaflet": "js_lib_leaflet", "fontpkg-fira-sans-condensed": "fontpkg_fira_sans_condensed"}
+"""Packages that hold files alone are not imported: they are looked up by this name."""
+
+
 def test_every_dependency_is_used() -> None:
     text = "\n".join(path.read_text(encoding="utf-8") for path in MODULES)
     unused = [
         name
         for name in sorted(declared())
-        if not re.search(rf"^\s*(import|from) {name}\b", text, re.MULTILINE) and name != "django-js-lib-leaflet"
+        if not re.search(rf"^\s*(import|from) {name}\b", text, re.MULTILINE) and name not in FILES_ALONE
     ]
     assert unused == []
+    assert all(f'"{folder}' in text for folder in FILES_ALONE.values())
 
 
 def test_the_reason_for_every_dependency_is_written_down() -> None:
