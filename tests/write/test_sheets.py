@@ -359,3 +359,17 @@ def test_a_grey_print_tells_sixteen_plants_apart_by_shape() -> None:
     for corners in treemarks.FORMS[1:]:
         # the stake goes in at the middle of the mark
         assert np.mean(corners, axis=0) == pytest.approx([0, 0], abs=1e-9)
+
+
+def test_a_row_line_stops_where_its_trees_do() -> None:
+    plan = planting()
+    trees = plan.trees
+    own = np.flatnonzero((trees.block == 0) & (trees.row == trees.row[trees.block == 0].max()))
+    before = backdrop.row_runs(plan)
+    kept = np.setdiff1d(np.arange(len(trees)), own[10:16])
+    parts = {name: getattr(trees, name)[kept] for name in ("block", "row", "position", "x", "y", "plant")}
+    after = backdrop.row_runs(replace(plan, trees=replace(trees, **parts)))
+    assert len(after) == len(before) + 1
+    gap = shapely.LineString([(trees.x[n], trees.y[n]) for n in (own[10], own[15])])
+    assert not any(line.intersects(gap) for line in after)
+    assert any(line.intersects(gap) for line in before)

@@ -96,13 +96,13 @@ class Column:
         frame = planting.site.frame
         code = frame.plane_crs.to_authority(min_confidence=100)
         system = f"{frame.plane_crs.name}" + (f" ({':'.join(code)})" if code else "")
-        small = [
-            scale_words(view.scale, planting.site.units) + f" on {self.layout.paper}"
-            if view is not None
-            else "no scale",
-            f"Ticks: {system}, {frame.plane_crs.axis_info[0].unit_name}",
-            "Print at 100 % and measure the bar before use",
-        ]
+        small = ["no map on this sheet"]
+        if view is not None:
+            small = [
+                f"{scale_words(view.scale, planting.site.units)} on {self.layout.paper}",
+                f"Ticks: {system}, {frame.plane_crs.axis_info[0].unit_name}",
+                "Print at 100 % and measure the bar before use",
+            ]
         lines = [line for words in small for line in pen.wrapped(words, size * 0.92, box.width - 4)]
         name = pen.wrapped(planting.site.name or "Planting plan", size * 1.25, box.width - 4, bold=True)[:2]
         about = pen.wrapped(title.about, size, box.width - 4)[:2]
