@@ -234,6 +234,7 @@ def _one_baseline(terms: Terms, area: BaseGeometry, spots: Spots) -> Set:
             if line is None:
                 break
             seen = one_level(terms, line, blade, seen, (spots, out))
-            if len(seen.ended) and seen.ended.all():
+            # the area is in one piece, so that nothing of it lies beyond a line across it that does not meet it
+            if not seen.met or (len(seen.ended) and seen.ended.all()):
                 break
     return out

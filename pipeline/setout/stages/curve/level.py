@@ -34,10 +34,18 @@ TURNS_BACK = np.cos(np.radians(100.0))
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """Places along one level, and whether the rows beyond end there."""
+    """Places along one level, and whether the rows beyond end there.
+
+    Attributes
+    ----------
+    xy : places [m]
+    ended : the rows beyond end there
+    met : some of the level lies on the ground of its set of rows
+    """
 
     xy: Floats
     ended: Bools
+    met: bool = False
 
     def ends(self, xy: Floats, distance: float) -> Bools:
         """Tell which points lie beyond an end: whose nearest place, within a distance [m], is one."""
@@ -100,7 +108,9 @@ def one_level(terms: Terms, line: Floats, blade: Blade, before: Seen, into: tupl
         for px, py in np.concatenate([np.empty((0, 2)), *planted]).tolist():
             out.places.add(px, py)
         seen.append(Seen(xy, _lasting(shut, ended, spacing)))
-    return Seen(np.concatenate([part.xy for part in seen]), np.concatenate([part.ended for part in seen]))
+    return Seen(
+        np.concatenate([part.xy for part in seen]), np.concatenate([part.ended for part in seen]), bool(pieces)
+    )
 
 
 def _looked_at(terms: Terms, stretch: Stretch) -> tuple[Floats, Floats, Floats, float]:

@@ -162,8 +162,11 @@ def _kept(laid: Laid, keep: Bools, step: float) -> Laid:
     position = np.arange(len(row)) - np.repeat(first, count) + 1
     number = np.cumsum(keep) - 1
     partner = np.where(laid.partner[keep] >= 0, number[laid.partner[keep]], -1)
+    xy, whole = np.column_stack([x, y]), np.bincount(laid.row, minlength=int(left.max(initial=0)) + 1)[left] == count
     lines = {
-        new: _cut_to(laid.row_line[old], np.column_stack([x, y])[first[new - 1] : first[new - 1] + count[new - 1]], step)
+        new: laid.row_line[old]
+        if whole[new - 1]
+        else _cut_to(laid.row_line[old], xy[first[new - 1] : first[new - 1] + count[new - 1]], step)
         for new, old in enumerate(left.tolist(), 1)
         if old in laid.row_line
     }
