@@ -9,7 +9,7 @@ import numpy as np
 from setout.nouns import Ints, MaterialLine, Network, Zone
 from setout.nouns.irrigation import LATERAL, MANIFOLD
 from setout.stages.water.account import Stage, mains_once
-from setout.units import FOOT
+from setout.units import FOOT, show_length
 
 PIPE_ALLOWANCE = 1.05
 """Pipe to buy over its length on the ground; common practice, no source."""
@@ -32,7 +32,7 @@ def materials_of(stage: Stage, zones: Sequence[Zone]) -> tuple[MaterialLine, ...
     tuple of MaterialLine
         Pipe with its allowance, each stretch of trench once; numbers of everything else.
     """
-    return (*_pipe(stage), *_emitters(stage), *_fittings(stage, zones))
+    return (*_pipe(stage), *_rings(stage), *_emitters(stage), *_fittings(stage, zones))
 
 
 def _pipe(stage: Stage) -> Iterator[MaterialLine]:
@@ -80,6 +80,22 @@ def _emitters(stage: Stage) -> Iterator[MaterialLine]:
         f"{number:,} and 2 % spare",
         f"{buy:,}",
     )
+
+
+def _rings(stage: Stage) -> Iterator[MaterialLine]:
+    """Count the tubing of rings round the trunks, where the plan asks for rings and says how wide."""
+    emitter, units = stage.plan.emitter, stage.site.units
+    assert emitter is not None
+    if emitter.kind != "ring" or not np.isfinite(emitter.wetted_radius_m):
+        return
+    trees = int((stage.draws.zone >= 0).sum())
+    length = 2 * np.pi * emitter.wetted_radius_m * trees
+    size = inside(stage.plan.pipes.lateral_mm[0], units)
+    yield MaterialLine(
+        "pipe, ring round the trunk", f"{size} inside", length * PIPE_ALLOWANCE, "m",
+        f"{trees:,} rings of {show_length(2 * emitter.wetted_radius_m, units)} across and 5 % for cuts",
+        _long(length * PIPE_ALLOWANCE, units),
+    )  # fmt: skip
 
 
 def _fittings(stage: Stage, zones: Sequence[Zone]) -> Iterator[MaterialLine]:

@@ -16,6 +16,8 @@ ROW_END_M = 1.0
 """How far before the first tree of a row the manifold along row heads runs at most [m]; common practice, no source."""
 WIDE_M = 60.0
 """Longest way from row to row that a manifold takes [m]: further off a main is laid of its own; no source."""
+SCRAP_OUTLETS = 8
+"""Most outlets of a line that is hung on another one; no source."""
 ROWS_BETWEEN = 3
 """Rows without trees that a manifold passes; no source."""
 
@@ -77,7 +79,46 @@ def chains_of(ground: Ground) -> list[Chain]:
     out: list[Chain] = []
     for members in _linked(ground):
         out += _cut(ground, _placed(ground, np.array(members, np.int64)))
-    return out
+    return _gathered(ground, out)
+
+
+def _gathered(ground: Ground, chains: list[Chain]) -> list[Chain]:
+    """Hang the few trees of a scrap on the nearest end of another line, rather than give them a main and a valve."""
+    pieces = ground.pieces
+    size = pieces.stop - pieces.start
+    lines = [(int(pieces.block[c.piece[0]]), int(pieces.point[c.piece[0]])) for c in chains]
+    kept = dict(enumerate(chains))
+    for k, chain in enumerate(chains):
+        if size[chain.piece].sum() > SCRAP_OUTLETS:
+            continue
+        best: tuple[float, int, bool] | None = None
+        for other in [j for j in kept if j != k and lines[j] == lines[k]]:
+            for at_end in (True, False):
+                end = kept[other].x[-1 if at_end else 0], kept[other].y[-1 if at_end else 0]
+                away = float(np.hypot(chain.x[0] - end[0], chain.y[0] - end[1]))
+                if 0.05 < away <= WIDE_M and (best is None or away < best[0]) and _free(ground, chain, end):
+                    best = away, other, at_end
+        if best is not None:
+            kept[best[1]] = _tied(kept[best[1]], kept.pop(k), at_end=best[2])
+    return list(kept.values())
+
+
+def _free(ground: Ground, chain: Chain, end: tuple[float, float]) -> bool:
+    """Tell whether nothing lies between a place and the first tee of a line."""
+    if ground.barriers is None:
+        return True
+    ends = (np.array([v], float) for v in (*end, chain.x[0], chain.y[0]))
+    return bool(sees(Obstacles(ground.barriers, np.empty((0, 2))), *ends)[0])
+
+
+def _tied(line: Chain, scrap: Chain, *, at_end: bool) -> Chain:
+    """Lengthen a line by a scrap, from its last tee on or from its first one back."""
+    parts = [line, scrap] if at_end else [_turned(scrap), line]
+    return Chain(*(np.concatenate([getattr(p, name) for p in parts]) for name in ("piece", "split", "x", "y")))
+
+
+def _turned(chain: Chain) -> Chain:
+    return Chain(chain.piece[::-1], chain.split[::-1], chain.x[::-1], chain.y[::-1])
 
 
 def _linked(ground: Ground) -> list[list[int]]:

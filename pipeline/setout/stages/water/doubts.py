@@ -145,7 +145,8 @@ def _figures(word: str, own: Bools, out: Irrigation, stage: Stage) -> tuple[str,
     if word == HOURS_OUT:
         zones = [z for z in np.unique(out.zone[own]).tolist() if z >= 0]
         point = {out.zones[z].water_point for z in zones}
-        wanted = max(sum(z.hours_needed for z in out.zones if z.water_point == p) for p in point)
+        # zones whose need is unknown have no hours, and take none of the others'
+        wanted = max(float(np.nansum([z.hours_needed for z in out.zones if z.water_point == p])) for p in point)
         return f"{stage.plan.hours_per_day:.1f} h/day allowed", f"{wanted:.1f} h/day for all zones of the water point"
     return "", ""
 

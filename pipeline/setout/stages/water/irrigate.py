@@ -152,7 +152,7 @@ def _laid_out(given: Given, plan: IrrigationPlan, need: Need, point: Ints) -> _L
         return None
     emitters = np.bincount(outlets.piece, weights=outlets.emitters, minlength=len(pieces))
     flow = emitters.astype(float) * emitter.flow_lph
-    hours = _hours_by_chain(chains, outlets, len(pieces), need.need_lpd, flow)
+    hours = _hours_by_chain(chains, outlets, pieces, need.need_lpd, flow)
     sections = zones_of(chains, [int(pieces.point[c.piece[0]]) for c in chains], flow, hours, capacity)
     across = (1 - LATERAL_SHARE) * allowed_spread_m(plan)
     sections = by_elevation(sections, [given.heights(c.x, c.y) for c in chains], across)
@@ -211,12 +211,13 @@ def _approached(ground: Ground, reach: Reach) -> tuple[list[Chain], list[Approac
     return chains, approaches, lost
 
 
-def _hours_by_chain(chains: list[Chain], outlets: Outlets, pieces: int, need: Floats, flow: Floats) -> Floats:
-    """Return the hours a day that the trees of each manifold line need on average; NaN where a need is unknown."""
+def _hours_by_chain(chains: list[Chain], outlets: Outlets, pieces: Pieces, need: Floats, flow: Floats) -> Floats:
+    """Return the hours a day that the trees of each manifold line's block need on average; NaN where a need is unknown."""
     on = outlets.of_tree >= 0
-    piece = outlets.piece[outlets.of_tree[on]]
-    wanted = np.bincount(piece, weights=need[on], minlength=pieces)
-    return np.array([wanted[c.piece].sum() / flow[c.piece].sum() for c in chains])
+    block = pieces.block[outlets.piece[outlets.of_tree[on]]]
+    wanted = np.bincount(block, weights=need[on])
+    given = np.bincount(pieces.block, weights=flow)
+    return np.array([wanted[b] / given[b] for b in (pieces.block[c.piece[0]] for c in chains)])
 
 
 def _run(given: Given, plan: IrrigationPlan, need: Need, layout: _Layout, found: list[Finding]) -> Irrigation:
