@@ -217,7 +217,7 @@
       for (const i of seen) {
         const x = view.ax + view.k * this._x[i], y = view.ay - view.k * this._y[i] + 15, id = this.columns.id(i);
         const apart = this.columns.value("nearest_m", i);
-        if (x < 0 || y < 0 || x > size.x || y > size.y || apart === null || apart * view.perMetre < 38) continue;
+        if (x < 0 || y < 0 || x > size.x || y > size.y || apart === null || apart * view.perMetre < 58) continue;
         const half = ctx.measureText(id).width / 2 + 2, line = Math.floor(y / 13);
         if ([line - 1, line, line + 1].some((k) => (lines.get(k) || []).some((t) => Math.abs(t.y - y) < 13 && Math.abs(t.x - x) < t.half + half))) continue;
         if (!lines.has(line)) lines.set(line, []);
