@@ -26,6 +26,11 @@ EXACT = 3e-4
 FINEST = 0.02
 """Shortest part that is still halved to follow a bend [m]."""
 
+FEW_PARTS = 500
+"""Of a line of no more parts than this, every part is tried for every point."""
+ELEMENTS = 1 << 15
+"""Pairs of a point and a part that are tried at a time: as many as stay in a processor's own memory."""
+
 
 class Base:
     """A line that others run parallel to.
@@ -47,15 +52,15 @@ class Base:
         self._a, self._leg = xy[:-1], np.diff(xy, axis=0)
         self._length = np.hypot(*self._leg.T)
         self._closed = bool(np.hypot(*(xy[0] - xy[-1])) < 1e-6)
-        self._tree = shapely.STRtree(np.asarray(shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1)), object))
+        self._tree: shapely.STRtree | None = None
+        if len(self._a) > FEW_PARTS:
+            self._tree = shapely.STRtree(np.asarray(shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1)), object))
 
     def signed(self, points: Floats) -> tuple[Floats, Floats]:
         """Return the distance of points from the line [m], positive on its left, and their nearest points on it."""
         if not len(points):
             return np.empty(0), np.empty((0, 2))
-        found = self._tree.query_nearest(shapely.points(points), all_matches=False)
-        part = np.empty(len(points), np.int64)
-        part[found[0]] = found[1]
+        part = self._nearest(points)
         t = self._share(points, part)
         nearest = self._a[part] + t[:, None] * self._leg[part]
         distance = np.hypot(*(points - nearest).T)
@@ -71,6 +76,33 @@ class Base:
             side = np.where(known & (np.abs(other) > np.abs(side)), other, side)
         return np.where(side < 0, -distance, distance), nearest
 
+    def _nearest(self, points: Floats) -> Ints:
+        """Return the nearest part of every point: of few parts each is tried, which takes less than looking them up."""
+        part = np.empty(len(points), np.int64)
+        if self._tree is not None:
+            found = self._tree.query_nearest(shapely.points(points), all_matches=False)
+            part[found[0]] = found[1]
+            return part
+        # |p - a - t w|^2 less |p|^2, which is the same for all parts: |a|^2 - 2 p.a + t (t - 2 u) |w|^2, u = (p - a).w / |w|^2
+        middle = self.xy.mean(axis=0)
+        a, square = self._a - middle, self._length**2
+        share = (self._leg / square[:, None]).T
+        begins, twice, own = np.einsum("ij,ji->i", a, share), -2 * a.T, np.einsum("ij,ij->i", a, a)
+        many = max(ELEMENTS // len(a), 1)
+        for first in range(0, len(points), many):
+            near = points[first : first + many] - middle
+            along = near @ share
+            along -= begins
+            t = np.minimum(np.maximum(along, 0.0), 1.0)
+            along *= -2.0
+            along += t
+            along *= t
+            along *= square
+            along += near @ twice
+            along += own
+            part[first : first + many] = along.argmin(axis=1)
+        return part
+
     def _share(self, points: Floats, part: Ints) -> Floats:
         leg = self._leg[part]
         along: Floats = np.einsum("ij,ij->i", points - self._a[part], leg) / self._length[part] ** 2
@@ -83,9 +115,7 @@ class Base:
 
     def normal(self, points: Floats) -> Floats:
         """Return the unit normals to the left of the parts nearest to points on the line."""
-        found = self._tree.query_nearest(shapely.points(points), all_matches=False)
-        part = np.empty(len(points), np.int64)
-        part[found[0]] = found[1]
+        part = self._nearest(points)
         leg = self._leg[part] / self._length[part][:, None]
         return np.column_stack([-leg[:, 1], leg[:, 0]])
 
@@ -327,7 +357,9 @@ def _thinned(owner: Ints, xy: Floats, tolerance: float) -> tuple[Ints, Floats]:
     if not len(names):
         return owner[many], xy[many]
     lines = shapely.linestrings(xy[many], indices=number)
-    kept, index = shapely.get_coordinates(shapely.simplify(lines, tolerance, preserve_topology=False), return_index=True)
+    kept, index = shapely.get_coordinates(
+        shapely.simplify(lines, tolerance, preserve_topology=False), return_index=True
+    )
     return names[index], kept
 
 

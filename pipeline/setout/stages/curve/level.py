@@ -108,9 +108,7 @@ def one_level(terms: Terms, line: Floats, blade: Blade, before: Seen, into: tupl
         for px, py in np.concatenate([np.empty((0, 2)), *planted]).tolist():
             out.places.add(px, py)
         seen.append(Seen(xy, _lasting(shut, ended, spacing)))
-    return Seen(
-        np.concatenate([part.xy for part in seen]), np.concatenate([part.ended for part in seen]), bool(pieces)
-    )
+    return Seen(np.concatenate([part.xy for part in seen]), np.concatenate([part.ended for part in seen]), bool(pieces))
 
 
 def _looked_at(terms: Terms, stretch: Stretch) -> tuple[Floats, Floats, Floats, float]:
