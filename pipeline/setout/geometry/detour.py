@@ -39,7 +39,7 @@ def obstacles_of(
     geometry : ndarray of shapely geometries
         Lines or polygons that may not be crossed.
     openings : ndarray of shapely geometries
-        Where they may be crossed all the same.
+        Where they may be crossed all the same; areas as they are drawn.
     opening_width : float
         Width of an opening given as a point or a line [m].
 
@@ -53,7 +53,9 @@ def obstacles_of(
     shape = shapely.union_all(shapely.buffer(geometry, SKIN, quad_segs=1, join_style="mitre"))
     wide = shapely.union_all(shapely.buffer(geometry, 2 * SKIN, quad_segs=1, join_style="mitre"))
     if len(openings):
-        gap = shapely.union_all(shapely.buffer(openings, opening_width / 2))
+        # an area opens as it is drawn, but for the skin, so that one as long as its wall is thick goes through
+        wide_as = np.where(shapely.get_dimensions(openings) == 2, 3 * SKIN, opening_width / 2)
+        gap = shapely.union_all(shapely.buffer(openings, wide_as))
         shape, wide = shapely.difference(shape, gap), shapely.difference(wide, shapely.buffer(gap, -SKIN))
     if shape.is_empty:
         return None
