@@ -254,6 +254,15 @@ def _water(known: list[tuple[SurveyedLayer, Rule | None]], units: str) -> list[s
         f"{sign}min_pressure = {pressure}  # left after the lift; for drip emitters",
         'beyond_reach = "plant"  # or "exclude": plant only what a water point can serve',
     ]
+    flow, at, eto = (
+        _quoted(Figure(us, si), units)
+        for us, si in (("1 gal/h", "4 l/h"), ("15 psi", "100 kPa"), ("0.25 in/day", "6 mm/day"))
+    )
+    lines += [
+        "# remove the first signs to have pipes, zones and hours laid out, with your own emitter and station:",
+        f"# emitter = {{ flow = {flow}, at = {at}, per_tree = 2 }}",
+        f"# eto = {eto}  # reference evapotranspiration at the peak",
+    ]
     barriers = ", ".join(toml_string(road) for road in roads)
     if barriers:
         lines.append(f"# barriers = [{barriers}]  # remove the first sign to let no pipe cross these")
