@@ -335,6 +335,14 @@ def test_zero_that_may_be_a_gap_is_said(tmp_path):
     assert codes == ["dem_zero"]
 
 
+def test_a_few_cells_of_zero_are_said_too(tmp_path):
+    """Trees may be set in a hole of a few cells."""
+    z = plain()
+    z[3:5, 4:6] = 0
+    _, codes = opened(write(tmp_path / "dem.tif", z))
+    assert codes == ["dem_zero"]
+
+
 def test_all_nodata(tmp_path):
     refused(write(tmp_path / "dem.tif", np.full((9, 9), -9999, "float32"), nodata=-9999), match="every cell is nodata")
 

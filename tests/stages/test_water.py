@@ -319,6 +319,28 @@ def test_hours_run_out() -> None:
     assert source.spare_lpd == pytest.approx(given - plan.facts["need_lpd"].sum())
 
 
+def test_hours_run_out_beside_a_block_whose_need_is_unknown() -> None:
+    """What the zones want is a number, though that of one of them is not known."""
+    told = {"pattern": "square", "step": "5 m", "direction": "north-south"}
+    blocks = [
+        {"name": "A", "area": "west", "plants": [{"plant": "apple, semi-dwarf"}], **told},
+        {"name": "B", "area": "east", "plants": [{"plant": "small evergreen tree, held small"}], **told},
+    ]
+    layers = {"west": shapely.box(-50, -40, 0, 40), "east": shapely.box(0, -40, 50, 40)}
+    plan = orchard(
+        [(-1.0, 0.0, 300.0, 400.0)],
+        eto="8 mm/day",
+        hours_per_day=10,
+        kc=None,
+        emitter={"flow": "12 l/h", "at": "100 kPa", "per_tree": 2},
+        block=blocks,
+        layers=layers,
+    )
+    assert {"hours run out", "need unknown"} <= set(reasons(plan))
+    (told_short,) = [f for f in plan.findings if f.code == "not_watered" and "hours run out" in f.message]
+    assert float(told_short.required.split()[0]) > 10
+
+
 def test_the_source_gives_too_little_a_day() -> None:
     plan = orchard([(-45.0, 0.0, 300.0, 5000.0)], eto="8 mm/day", daily_volume="5 m3/day")
     assert "source gives too little a day" in reasons(plan)
@@ -477,3 +499,20 @@ def test_any_source_gives_a_whole_plan(kpa: float, lph: float, rise: float, expo
     hours = np.array([zone.hours for zone in plan.irrigation.zones])[facts["zone_index"]]
     met = facts["flow_lph"] * hours >= facts["need_lpd"] * (1 - 1e-9)
     assert (met == facts["watered"].astype(bool)).all()
+
+
+def test_the_order_of_water_points_in_their_file_does_not_matter() -> None:
+    points = [(-45.0, 30.0, 300.0, 2000.0), (45.0, -30.0, 350.0, 2500.0), (0.0, 38.0, 280.0, 1500.0)]
+    names = ["north-west", "south-east", "north"]
+
+    def zones(order: list[int]) -> tuple[list[str], list[float]]:
+        plan = orchard([points[k] for k in order], ground=hill, eto=ETO, names=[names[k] for k in order])
+        told = [
+            f"{z.name} {plan.site.water.points.name[z.water_point]} {z.trees} {z.hours:.6f}"
+            for z in plan.irrigation.zones
+        ]
+        return told, plan.facts["pressure_kpa"].tolist()
+
+    first, turned = zones([0, 1, 2]), zones([2, 0, 1])
+    assert first[0] == turned[0]
+    assert first[1] == pytest.approx(turned[1], rel=1e-9)

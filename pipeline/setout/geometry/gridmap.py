@@ -10,6 +10,9 @@ from setout.nouns import Floats, Frame, Ground, Ints, RasterGrid
 
 NEAR_M = 1e-4
 """Largest error of points mapped by a polynomial [m]; which cell holds a point is exact all the same."""
+RETURN_M = 1e-6
+"""How far a point may come back from where it was [m]: a change of datum without heights can miss it by a millimetre,
+and ground cut in a DEM of another datum would lie beside its own outline."""
 
 
 def exact_cells(frame: Frame, grid: RasterGrid) -> polymap.Mapping:
@@ -71,11 +74,21 @@ def to_frame(frame: Frame, grid: RasterGrid, window: Window) -> polymap.PolyMap:
     Returns
     -------
     PolyMap
-        Takes fractional (column, row), gives (x, y) [m], true to :data:`NEAR_M`.
+        Takes fractional (column, row), gives (x, y) [m], true to :data:`NEAR_M`: the way back from :func:`to_cells`.
     """
     row0, row1, col0, col1 = window
     box = (float(col0), float(row0), float(col1), float(row1))
-    return polymap.over(exact_frame(frame, grid), box, NEAR_M)
+    there, back = exact_frame(frame, grid), exact_cells(frame, grid)
+    col, row = _rim(window)
+    again = np.array(back(*there(col, row))) - (col, row)
+    if not np.abs(again).max() * metres_per_cell(grid, window) > RETURN_M:
+        return polymap.over(there, box, NEAR_M)
+
+    def returning(col: Floats, row: Floats) -> tuple[Floats, Floats]:
+        found_col, found_row = back(*there(col, row))
+        return there(2 * col - found_col, 2 * row - found_row)
+
+    return polymap.over(returning, box, NEAR_M)
 
 
 def metres_per_cell(grid: RasterGrid, window: Window) -> float:

@@ -377,14 +377,13 @@ def _probe(dataset: DatasetReader, tile: Tile) -> tuple[Finding, ...]:
             Finding("dem_nodata_undeclared", "warn", message, numbers, "", "declare it in the file as nodata")
         )
     zero = float(np.mean(known == 0)) if known.size else 0.0
-    if 0.01 < zero < 1 and np.abs(known[known != 0]).min() > 10:
+    if 0 < zero < 1 and np.abs(known[known != 0]).min() > 10:
+        share = f"{zero:.0%}" if zero >= 0.01 else f"{100 * zero:.2g} %"
         message = (
-            f"{tile.name}: {zero:.0%} of the cells looked at are exactly 0 and all others far from it: 0 may stand for no "
+            f"{tile.name}: {share} of the cells looked at are exactly 0 and all others far from it: 0 may stand for no "
             "height; it was taken as a height"
         )
-        findings.append(
-            Finding("dem_zero", "warn", message, f"{zero:.0%}", "", "if so, declare 0 in the file as nodata")
-        )
+        findings.append(Finding("dem_zero", "warn", message, share, "", "if so, declare 0 in the file as nodata"))
     return tuple(findings)
 
 
