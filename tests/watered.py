@@ -26,6 +26,7 @@ def orchard(
     block: Mapping[str, Any] | Sequence[Mapping[str, Any]] = SQUARE,
     layers: Mapping[str, Any] | None = None,
     sections: Mapping[str, Any] | None = None,
+    names: Sequence[str] = (),
     **water: Any,
 ) -> Planting:
     """Plan a rectangle with its middle at the origin of a local plane.
@@ -44,7 +45,7 @@ def orchard(
     made |= {name: objects(*(g if isinstance(g, list) else [g])) for name, g in (layers or {}).items()}
     columns = {
         "riser": {
-            "name": np.array([f"w{k + 1}" for k in range(len(at))], object),
+            "name": np.array(names or [f"w{k + 1}" for k in range(len(at))], object),
             "pressure_kpa": at[:, 2],
             "flow_lph": at[:, 3],
         }

@@ -213,13 +213,19 @@ def _joined(planted: Planted, settings: IrrigationPlan, need: Need) -> tuple[Int
     """Give whole rows to one water point, away from those with too much to do; return the point and the run from it."""
     site, reached, trees = planted.site, planted.reached, planted.trees
     assert site.water is not None
-    able = water.able_of(reached, trees.x, trees.y, planted.z)
     points = site.water.points
+    # in the order of their names, whatever the file's: of two that serve a row alike the first is taken
+    order = np.array(sorted(range(len(points.name)), key=points.name.__getitem__))
+    rank = np.argsort(order)
+    able = water.able_of(reached, trees.x, trees.y, planted.z)
     given = np.minimum(points.flow_lph * settings.hours_per_day, settings.daily_volume_l) * settings.days_per_week / 7
     given = np.where(np.isfinite(points.pressure_kpa), given, np.nan)
-    able &= np.isfinite(given)[:, None]
-    point = water.joined(trees, planted.point, able)
-    point = water.balanced(trees, point, able, water.Load(need.need_lpd, given, points.x, points.y))
+    able = (able & np.isfinite(given)[:, None])[order]
+    ranked = np.where(planted.point >= 0, rank[planted.point], -1)
+    ranked = water.joined(trees, ranked, able)
+    load = water.Load(need.need_lpd, given[order], points.x[order], points.y[order])
+    ranked = water.balanced(trees, ranked, able, load)
+    point = np.where(ranked >= 0, order[ranked], -1)
     run = planted.run_m.copy()
     for p in np.unique(point[point != planted.point]).tolist():
         own = np.flatnonzero((point == p) & (planted.point != p))

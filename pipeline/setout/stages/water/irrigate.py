@@ -153,7 +153,7 @@ def _laid_out(given: Given, plan: IrrigationPlan, need: Need, point: Ints) -> _L
     emitters = np.bincount(outlets.piece, weights=outlets.emitters, minlength=len(pieces))
     flow = emitters.astype(float) * emitter.flow_lph
     hours = _hours_by_chain(chains, outlets, pieces, need.need_lpd, flow)
-    sections = zones_of(chains, [int(pieces.point[c.piece[0]]) for c in chains], flow, hours, capacity)
+    sections = zones_of(chains, [int(pieces.point[c.piece[0]]) for c in chains], flow, hours, capacity, points.name)
     across = (1 - LATERAL_SHARE) * allowed_spread_m(plan)
     sections = by_elevation(sections, [given.heights(c.x, c.y) for c in chains], across)
     return _Layout(lay(chains, approaches, sections, outlets, pieces, given.heights), sections, outlets, cut_off)

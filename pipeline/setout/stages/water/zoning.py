@@ -35,7 +35,9 @@ class Sections:
     point: Ints
 
 
-def zones_of(chains: Sequence[Chain], point: Sequence[int], flow: Floats, hours: Floats, capacity: Floats) -> Sections:
+def zones_of(
+    chains: Sequence[Chain], point: Sequence[int], flow: Floats, hours: Floats, capacity: Floats, names: Sequence[str]
+) -> Sections:
     """Group pieces into zones that their water point can feed.
 
     Manifold lines whose trees need about the same hours are joined; each group is divided into as few zones as its
@@ -53,11 +55,13 @@ def zones_of(chains: Sequence[Chain], point: Sequence[int], flow: Floats, hours:
         Hours a day that its trees need; NaN unknown.
     capacity : (points,) ndarray
         What each water point can feed [l/h].
+    names : Sequence of str
+        Names of the water points.
 
     Returns
     -------
     Sections
-        Zones are numbered in the order of water points and rows.
+        Zones are numbered in the order of the water points' names and of rows.
     """
     zone_of: list[int] = []
     chain_of: list[int] = []
@@ -65,7 +69,7 @@ def zones_of(chains: Sequence[Chain], point: Sequence[int], flow: Floats, hours:
     last: list[int] = []
     of_point: list[int] = []
     zones = 0
-    for p in sorted(set(point)):
+    for p in sorted(set(point), key=lambda p: names[p]):
         for group in _alike([k for k, q in enumerate(point) if q == p], hours):
             places = [(k, i) for k in group for i in range(len(chains[k].piece))]
             flows = np.array([flow[chains[k].piece[i]] for k, i in places])
