@@ -261,7 +261,7 @@ def _batch(args: argparse.Namespace) -> int:
     from setout import run
     from setout.units import show_area
 
-    done = run.batch(args.plans, scheduler=args.scheduler, say=None if args.quiet else _progress)
+    done = run.batch(args.plans, scheduler=args.scheduler, say=None if args.quiet else _say)
     args.written = True
     for one in done:
         for fault in one.faults:

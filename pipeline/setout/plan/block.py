@@ -170,7 +170,7 @@ def _pattern_faults(block: BlockSection) -> list[str]:
         found.append('a square pattern has row_distance = step; leave it out, or write pattern = "rectangular"')
     if kind == "quincunx" and rows not in (None, step):
         found.append("a quincunx is a square with one more plant at its middle; leave row_distance out")
-    if block.alley is not None and block.alley.width < (rows or (step or 0.0)):
+    if block.alley is not None and block.alley.width < block.to_pattern().row_distance_m:
         found.append("alley.width is less than the row distance; an alley is a wider gap: widen it")
     if block.rows == "free" and (kind in ("quincunx", "offset") or (rows or step or 0.0) < (step or 0.0)):
         found.append(
