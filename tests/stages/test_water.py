@@ -247,6 +247,22 @@ def test_a_barrier_all_round_leaves_its_trees_dry_and_says_so() -> None:
 # ---------------------------------------------------------------- reasons
 
 
+def test_pipes_that_leave_the_property_are_told() -> None:
+    """A road a few paces over both fences, and the only way to the other side leads round its end, over the neighbour's ground."""
+    point, road = [(-45.0, 0.0, 300.0, 20000.0)], shapely.LineString([(0, -43), (0, 43)])
+    plan = orchard(point, layers={"road": road}, barriers=["road"])
+    (told,) = [f for f in plan.findings if f.code == "pipe_outside"]
+    network = plan.irrigation.network
+    up = network.parent >= 0
+    at, to = (np.column_stack([v[up], v[network.parent[up]]]) for v in (network.x, network.y))
+    pipes = shapely.union_all(shapely.linestrings(np.stack([at, to], 1)))
+    beyond = shapely.difference(pipes, plan.site.boundary)
+    assert 0.1 < beyond.length < 20
+    assert float(told.measured.split()[0]) == pytest.approx(beyond.length, abs=0.02)
+    assert shapely.hausdorff_distance(told.geometry, beyond) < 0.01
+    assert "pipe_outside" not in codes(orchard(point))
+
+
 def test_too_far() -> None:
     plan = orchard([(-45.0, 0.0, 400.0, 5000.0)], max_run="60 m", beyond_reach="plant", eto=ETO)
     far = np.hypot(plan.trees.x - plan.site.water.points.x[0], plan.trees.y - plan.site.water.points.y[0]) > 60

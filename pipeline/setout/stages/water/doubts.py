@@ -22,10 +22,12 @@ from setout.nouns.irrigation import (
     TOO_HIGH,
     VOLUME_OUT,
 )
-from setout.stages.water.account import Stage
+from setout.stages.water.account import Stage, mains_once
 from setout.stages.water.sizing import LATERAL_SHARE, allowed_spread_m, longest_side
 from setout.units import KPA_PER_M, show_length, show_pressure
 
+OUTSIDE_M = 0.1
+"""Pipe that lies outside the property for less than this is a matter of drawing [m]."""
 REMEDY = {
     TOO_FAR: "add a water point nearer to them, or lengthen max_run",
     TOO_HIGH: "add a water point higher up, a booster pump, or lower min_pressure",
@@ -91,7 +93,7 @@ def told(out: Irrigation, stage: Stage) -> list[Finding]:
     """
     return [
         *_assumed(stage), *_need_unknown(out), *_dry_trees(out, stage), *_short_sources(out, stage), *_spread(out, stage),
-        *_over_range(out, stage), *_fast(stage),
+        *_over_range(out, stage), *_fast(stage), *_off_the_property(stage),
     ]  # fmt: skip
 
 
@@ -231,4 +233,30 @@ def _fast(stage: Stage) -> Iterator[Finding]:
             "water_fast", "warn", f"water runs too fast in {len(fast):,} stretches of pipe even in the widest, at the worst in a {word}",
             f"{speed[worst] * factor:.1f} {unit}", f"{limit * factor:.1f} {unit}", "add wider pipe to the list of diameters, or more zones",
             geometry=shapely.Point(network.x[worst], network.y[worst]),
+        )  # fmt: skip
+
+
+def _off_the_property(stage: Stage) -> Iterator[Finding]:
+    """Say where pipes leave the property, as round the end of a road at its boundary or across a notch in it.
+
+    Rows are cut at the boundary, so that of laterals only what joins their parts can leave it.
+    """
+    network, site = stage.network, stage.site
+    lateral = np.flatnonzero(network.kind == LATERAL)
+    usual = float(np.median(network.length_m[lateral])) if len(lateral) else 0.0
+    across = np.flatnonzero((network.kind != MAIN) & (network.kind != LATERAL) & (network.parent >= 0))
+    own = np.concatenate([mains_once(network), across, lateral[network.length_m[lateral] > 1.5 * usual]])
+    up = network.parent[own]
+    ends = np.column_stack([network.x[up], network.y[up], network.x[own], network.y[own]])
+    lines = np.atleast_1d(np.asarray(shapely.linestrings(ends.reshape(-1, 2, 2)), object))
+    shapely.prepare(site.boundary)
+    lines = lines[~shapely.covers(site.boundary, lines)]
+    beyond = shapely.difference(lines, site.boundary)
+    beyond = beyond[shapely.length(beyond) > OUTSIDE_M]
+    if len(beyond):
+        total = float(shapely.length(beyond).sum())
+        yield Finding(
+            "pipe_outside", "warn", f"{show_length(total, site.units)} of pipe would lie outside the property",
+            show_length(total, site.units), "0", "name what may not be crossed as far as it goes (water.barriers), a sleeve to lay it "
+            "through, or a water point on the other side; else get the neighbour's leave", geometry=shapely.union_all(beyond),
         )  # fmt: skip
