@@ -26,8 +26,8 @@ from setout.stages.water.account import Stage, mains_once
 from setout.stages.water.sizing import LATERAL_SHARE, allowed_spread_m, longest_side
 from setout.units import KPA_PER_M, show_length, show_pressure
 
-OUTSIDE_M = 0.1
-"""Pipe that lies outside the property for less than this is a matter of drawing [m]."""
+OUTSIDE_M, ON_THE_LINE_M = 0.1, 0.01
+"""Pipe that leaves the property for less than this, or lies as near to its line, is a matter of drawing [m]."""
 REMEDY = {
     TOO_FAR: "add a water point nearer to them, or lengthen max_run",
     TOO_HIGH: "add a water point higher up, a booster pump, or lower min_pressure",
@@ -249,9 +249,9 @@ def _off_the_property(stage: Stage) -> Iterator[Finding]:
     up = network.parent[own]
     ends = np.column_stack([network.x[up], network.y[up], network.x[own], network.y[own]])
     lines = np.atleast_1d(np.asarray(shapely.linestrings(ends.reshape(-1, 2, 2)), object))
-    shapely.prepare(site.boundary)
-    lines = lines[~shapely.covers(site.boundary, lines)]
-    beyond = shapely.difference(lines, site.boundary)
+    land = shapely.buffer(site.boundary, ON_THE_LINE_M)
+    shapely.prepare(land)
+    beyond = shapely.difference(lines[~shapely.covers(land, lines)], land)
     beyond = beyond[shapely.length(beyond) > OUTSIDE_M]
     if len(beyond):
         total = float(shapely.length(beyond).sum())
