@@ -212,3 +212,22 @@ def test_an_option_that_cannot_be_laid_out_says_which_and_writes_nothing(farm: F
         setout.compare(farm.write(option=[{"step": "12 ft"}, {"step": "900 ft"}]), farm.folder / "out")
     assert 'option "step 900 ft"' in "\n".join(map(str, caught.value.faults))
     assert not (farm.folder / "out").exists()
+
+
+def test_the_report_tells_costs_sources_and_pictures(farm: Farm) -> None:
+    prices = {"currency": "USD", "plant": "38 / each", "work": "25 / h"}
+    planting = setout.plan(farm.write(prices=prices), farm.folder / "out", products=("geopackage", "report"))
+    (line,) = (line for line in planting.costs if line.block == "A")
+    plants = sum(o.plants for o in planting.order)
+    assert line.first == pytest.approx(38 * plants)
+    assert line.yearly == pytest.approx(25 * sum(w.hours for w in planting.work))
+    assert "tree stake" in line.missing
+    page = (farm.folder / "out" / "report.html").read_text(encoding="utf-8")
+    for text in ("What it costs", "Sources of the figures", f"{38 * plants:,}", "Where the ground goes", "Horn"):
+        assert text in page
+    assert "What it costs" not in _report_without_prices(farm)
+
+
+def _report_without_prices(farm: Farm) -> str:
+    setout.plan(farm.write(), farm.folder / "plain", products=("report",))
+    return (farm.folder / "plain" / "report.html").read_text(encoding="utf-8")

@@ -23,6 +23,7 @@ from setout.nouns.need import ClassNeed, Need, NeedSettings, Weather
 from setout.nouns.planting import (
     AccountRow,
     BlockRoom,
+    CostLine,
     Exclusion,
     GrowthLine,
     MaterialLine,
@@ -45,6 +46,7 @@ __all__ = [
     "Bools",
     "ClassNeed",
     "ColdAir",
+    "CostLine",
     "Dealing",
     "DirectionLight",
     "Elevations",

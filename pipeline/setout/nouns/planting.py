@@ -266,6 +266,24 @@ class WorkLine:
 
 
 @dataclass(frozen=True, slots=True)
+class CostLine:
+    """What one block costs, in the grower's own prices.
+
+    Attributes
+    ----------
+    block : name of the block; empty for what belongs to none
+    first : plants and materials that have a price
+    yearly : work of a year at maturity; NaN unknown
+    missing : what has no price
+    """
+
+    block: str
+    first: float
+    yearly: float
+    missing: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Planting:
     """The finished plan: what every writer writes from.
 
@@ -277,6 +295,8 @@ class Planting:
     findings : everything that falls short or should be known, in order of severity
     irrigation : pipes, zones and what each tree gets; None without a water section
     need : water that the plants need; None without a water section
+    growth, work : year by year, and the year's work
+    costs, currency : in the grower's prices; empty where there are none
     light : direct sun of the trees; None where it was not reckoned
     cold_air : where cold air gathers and flows; None where it was not looked at
     sheets : paper and scale of the plan sheets
@@ -298,7 +318,9 @@ class Planting:
     irrigation: Irrigation | None = None
     light: Light | None = None
     cold_air: ColdAir | None = None
-    sheets: SheetSettings = SheetSettings()
+    sheets: SheetSettings = field(default_factory=SheetSettings)
     growth: tuple[GrowthLine, ...] = ()
     work: tuple[WorkLine, ...] = ()
+    costs: tuple[CostLine, ...] = ()
+    currency: str = ""
     need: Need | None = None

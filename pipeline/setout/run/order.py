@@ -20,7 +20,7 @@ from setout.run.lighting import Stand, lighting, shade_at
 from setout.run.results import PRODUCTS, write, write_run
 from setout.run.steps import Say, Steps
 from setout.run.watering import planted_on, watering
-from setout.stages import account, assign, calendar, pollinate, room
+from setout.stages import account, assign, calendar, compare, pollinate, room
 from setout.stages import check as look
 from setout.tables.labour import Rate
 from setout.write.commit import OutputFolder, check_writable, managed_by
@@ -118,12 +118,16 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
     allow = the_plan.materials.value()
     rooms = seen.room.blocks
     needs = watered.need.classes if watered.need is not None else ()
+    order = tuple(account.order_of(site.blocks, trees, allow.spares))
+    materials = (
+        *account.materials_of(site.blocks, trees, filled.rows, filled.works, allow, site.units), *watered.materials,
+    )  # fmt: skip
+    work = calendar.calendar_of(site.blocks, trees, rooms, south=site.frame.lat < 0, watered=site.water is not None)
+    prices = the_plan.prices.value()
     return Planting(
         seen.site, land.ground, land.usable, filled.rows, trees, {**seen.facts, **watered.facts, **lit.facts}, tuple(findings), land.reached,
         filled.works,
-        tuple(account.order_of(site.blocks, trees, allow.spares)),
-        (*account.materials_of(site.blocks, trees, filled.rows, filled.works, allow, site.units), *watered.materials),
-        rooms,
+        order, materials, rooms,
         tuple(tuple(room.plain_words(r, site.blocks[r.block], site.units)) for r in rooms),
         irrigation=watered.irrigation,
         need=watered.need,
@@ -131,7 +135,9 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         cold_air=lit.cold,
         sheets=the_plan.sheets.value(),
         growth=room.growth_of(site.blocks, trees, rooms, needs),
-        work=calendar.calendar_of(site.blocks, trees, rooms, south=site.frame.lat < 0, watered=site.water is not None),
+        work=work,
+        costs=compare.costs_of(prices, [block.name for block in site.blocks], order, materials, work),
+        currency=prices.currency,
     )  # fmt: skip
 
 

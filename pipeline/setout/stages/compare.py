@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from setout.nouns import Block, BlockRoom, Floats, MaterialLine, OrderLine, Rows
+from setout.nouns import Block, BlockRoom, CostLine, Floats, MaterialLine, OrderLine, Rows, WorkLine
 from setout.nouns.comparison import Outcome
 from setout.nouns.prices import PLANT, WORK, Prices
 
@@ -125,6 +125,52 @@ def first_cost(
         if np.isnan(each):
             missing.append(item.item)
     return total, list(dict.fromkeys(missing))
+
+
+def costs_of(
+    prices: Prices,
+    blocks: Sequence[str],
+    order: Sequence[OrderLine],
+    materials: Sequence[MaterialLine],
+    work: Sequence[WorkLine],
+) -> tuple[CostLine, ...]:
+    """Reckon what every block costs.
+
+    Parameters
+    ----------
+    prices : Prices
+        The grower's own.
+    blocks : Sequence of str
+        Names of the blocks.
+    order, materials, work : Sequence
+        Of the whole planting.
+
+    Returns
+    -------
+    tuple of CostLine
+        A line for each block, and one for materials of none; nothing without prices.
+    """
+    if not prices.items:
+        return ()
+    lines = []
+    for name in (*blocks, ""):
+        plants = [line for line in order if line.block == name]
+        things = [line for line in materials if _block_in(line, blocks) == name]
+        hours = [line.hours for line in work if line.block == name]
+        if not (plants or things or hours):
+            continue
+        priced = [first_cost(prices, [plant], ()) for plant in plants] + [
+            first_cost(prices, (), [thing]) for thing in things
+        ]
+        missing = dict.fromkeys(item for _, without in priced for item in without)
+        yearly = yearly_cost(prices, sum(hours)) if hours else NAN
+        lines.append(CostLine(name, sum(cost for cost, without in priced if not without), yearly, tuple(missing)))
+    return tuple(lines)
+
+
+def _block_in(line: MaterialLine, blocks: Sequence[str]) -> str:
+    """Return the block that a material is for; empty for none."""
+    return next((name for name in blocks if line.where.startswith(f"block {name}:")), "")
 
 
 def yearly_cost(prices: Prices, hours: float) -> float:

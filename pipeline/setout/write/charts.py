@@ -12,13 +12,27 @@ Point = tuple[float, float, str, bool]
 """Across, up, name, and whether another one beats it."""
 WIDE: Final = 460
 HIGH: Final = 300
-LEFT: Final = 58
+LEFT: Final = 76
 RIGHT: Final = 18
 TOP: Final = 34
 BOTTOM: Final = 46
 TICKS: Final = 5
 FULL: Final = "#0f5f5a"
 BEATEN: Final = "#b9b29f"
+MARK: Final = "#c8790b"
+SHADES: Final = (
+    FULL,
+    "#c8790b",
+    "#7a5ea6",
+    "#3d7ea6",
+    "#b4553a",
+    "#8a8f3c",
+    "#a65e84",
+    "#5a6864",
+    "#d2a64f",
+    "#2f4f7a",
+)
+"""Fills of shares, dark and light by turns, told apart by those who see few colours too: the list names them in order."""
 
 
 def ticks(low: float, high: float, number: int = TICKS) -> list[float]:
@@ -109,3 +123,81 @@ def _clear_of(placed: list[tuple[float, float, float]], x: float, y: float, wide
             break
     placed.append((start, start + wide, line))
     return (x - 9 if left_hand else x + 9), line, left_hand
+
+
+def bars(title: str, up: str, values: Sequence[tuple[str, float]], *, mark: float | None = None) -> str:
+    """Draw one bar for each value.
+
+    Parameters
+    ----------
+    title, up : str
+        Of the chart and its axis.
+    values : Sequence of (str, float)
+        Name and value, not below 0; at least one.
+    mark : float, optional
+        A level to be seen across the chart.
+
+    Returns
+    -------
+    str
+        An SVG element; every text in it escaped.
+    """
+    ys = ticks(0.0, max([*(value for _, value in values), mark or 0.0, 1e-6]))
+    each = (WIDE - LEFT - RIGHT) / len(values)
+
+    def py(y: float) -> float:
+        return HIGH - BOTTOM - y / ys[-1] * (HIGH - TOP - BOTTOM)
+
+    said = "; ".join(f"{name}: {value:,.4g}" for name, value in values)
+    parts = [
+        f'<svg class="chart" viewBox="0 0 {WIDE} {HIGH}" role="img" aria-label="{escape(f"{title} [{up}]. {said}")}">',
+        f'<text class="t" x="{LEFT}" y="18">{escape(title)}</text>',
+        f'<text class="a m" transform="translate(14 {(TOP + HIGH - BOTTOM) / 2}) rotate(-90)">{escape(up)}</text>',
+    ]
+    parts += [
+        f'<line class="g" x1="{LEFT}" x2="{WIDE - RIGHT}" y1="{py(y):.1f}" y2="{py(y):.1f}"/>'
+        f'<text class="a e" x="{LEFT - 7}" y="{py(y) + 4:.1f}">{y:,.10g}</text>'
+        for y in ys
+    ]
+    for k, (name, value) in enumerate(values):
+        x, top = LEFT + (k + 0.16) * each, py(value)
+        parts.append(
+            f'<rect x="{x:.1f}" y="{top:.1f}" width="{0.68 * each:.1f}" height="{py(0) - top:.1f}" fill="{FULL}"/>'
+            f'<text class="a m" x="{x + 0.34 * each:.1f}" y="{HIGH - BOTTOM + 16}">{escape(name)}</text>'
+        )
+    if mark is not None:
+        level = f'y1="{py(mark):.1f}" y2="{py(mark):.1f}"'
+        parts.append(
+            f'<line x1="{LEFT}" x2="{WIDE - RIGHT}" {level} stroke="{MARK}" stroke-dasharray="6 4" stroke-width="1.5"/>'
+        )
+    return "\n".join([*parts, "</svg>"])
+
+
+def share_bar(title: str, shares: Sequence[tuple[str, float]]) -> str:
+    """Draw one bar cut into shares of a whole, the first in full colour.
+
+    Parameters
+    ----------
+    title : str
+        Of the bar.
+    shares : Sequence of (str, float)
+        Name and share, summing to 1.
+
+    Returns
+    -------
+    str
+        An SVG element; every text in it escaped.
+    """
+    high, x = 34 + 17 * len(shares) + 40, 0.0
+    said = "; ".join(f"{name}: {share:.1%}" for name, share in shares)
+    wide = WIDE * 2
+    parts = [f'<svg class="bar" viewBox="0 0 {wide} {high}" role="img" aria-label="{escape(f"{title}. {said}")}">']
+    for k, (name, share) in enumerate(shares):
+        colour = SHADES[k % len(SHADES)]
+        across = share * wide
+        parts.append(f'<rect x="{x:.1f}" y="0" width="{max(across - 1, 0.5):.1f}" height="34" fill="{colour}"/>')
+        line = 34 + 26 + 17 * k
+        parts.append(f'<rect x="0" y="{line - 10}" width="11" height="11" fill="{colour}"/>')
+        parts.append(f'<text class="a" x="18" y="{line}">{escape(f"{share:.1%}  {name}")}</text>')
+        x += across
+    return "\n".join([*parts, "</svg>"])

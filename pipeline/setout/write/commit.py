@@ -47,6 +47,7 @@ FILES: Final[Mapping[str, tuple[str, ...]]] = {
         "packet/zones.csv",
         "packet/work_order.csv",
         "packet/rows.csv",
+        "packet/sheets.pdf",
         "packet/irrigation.inp",
         "packet/irrigation_valves.csv",
     ),

@@ -9,7 +9,17 @@ from markupsafe import Markup
 
 from setout.units import show_area, show_length
 
-from . import palette, report_light, report_need, report_systems, report_water, report_years, systemwords, wording
+from . import (
+    palette,
+    report_light,
+    report_need,
+    report_sources,
+    report_systems,
+    report_water,
+    report_years,
+    systemwords,
+    wording,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -66,8 +76,14 @@ def _words(planting: Planting, picture_svg: str, seconds: Mapping[str, float] | 
         "materials": report_systems.materials(planting),
         "growth": report_years.growth(planting),
         "work": report_years.work(planting),
+        "costs": report_years.costs(planting),
         "need": report_need.need_section(planting),
         "water": report_water.water_section(planting),
+        "sources": report_sources.sources(planting),
+        "account_picture": report_sources.account_picture(planting),
+        "work_picture": report_sources.work_picture(planting),
+        "water_picture": report_sources.water_picture(planting),
+        "sun_picture": report_sources.sun_picture(planting),
         "closer": [said for line in lines if (said := wording.closer_than_step(line, units))],
         "findings": _findings(planting),
         "marks": {name: Markup(palette.mark_svg(name)) for name in palette.MARKS},  # noqa: S704 - our own

@@ -94,6 +94,38 @@ def work(planting: Planting) -> dict[str, Any] | None:
     }
 
 
+def costs(planting: Planting) -> dict[str, Any] | None:
+    """Return what the blocks cost in the grower's prices; None without prices.
+
+    Parameters
+    ----------
+    planting : Planting
+        The finished plan.
+
+    Returns
+    -------
+    dict or None
+        Rows (block, first, yearly), the currency, and what has no price.
+    """
+    lines = planting.costs
+    if not lines:
+        return None
+    known = [line.yearly for line in lines if math.isfinite(line.yearly)]
+    rows = [
+        {"block": line.block or "water", "first": f"{line.first:,.0f}", "yearly": _money(line.yearly), "total": False}
+        for line in lines
+        if line.first > 0 or math.isfinite(line.yearly)
+    ]
+    first, yearly = sum(line.first for line in lines), sum(known) if known else float("nan")
+    rows.append({"block": "all", "first": f"{first:,.0f}", "yearly": _money(yearly), "total": True})
+    missing = dict.fromkeys(item for line in lines for item in line.missing)
+    return {"rows": rows, "currency": planting.currency, "missing": ", ".join(missing)}
+
+
+def _money(value: float) -> str:
+    return f"{value:,.0f}" if math.isfinite(value) else ""
+
+
 def _busiest(sums: list[float]) -> str:
     month = max(range(12), key=lambda m: sums[m])
     return f"{SHORT_MONTHS[month]} with {sums[month]:,.0f} hours, {sums[month] / (365.25 / 12 / 7):,.1f} a week"

@@ -1,0 +1,113 @@
+"""Where the figures of a report come from, and pictures of its accounts."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from markupsafe import Markup
+
+from setout.errors import SetoutError
+from setout.tables import catalogue
+from setout.tables.chores import SHORT_MONTHS
+from setout.units import GALLON
+from setout.write import charts
+
+if TYPE_CHECKING:
+    from setout.nouns import Planting
+
+FULL_SUN_H: Final = 6.0
+"""Direct sun that fruit trees ask for at least [h/day]: common practice, 6 to 8."""
+
+
+def sources(planting: Planting) -> list[tuple[str, str]]:
+    """Return the sources behind the figures of a plan: (name, what it is and where).
+
+    Parameters
+    ----------
+    planting : Planting
+        The finished plan.
+
+    Returns
+    -------
+    list of (str, str)
+        Publications of the plants' figures first, then those of the methods that were used.
+    """
+    entries = []
+    for name in dict.fromkeys(p.name for block in planting.site.blocks for p in block.plants if p.name):
+        try:
+            entries.append(catalogue.find(name))
+        except (SetoutError, ValueError):  # a plant of the grower's own
+            continue
+    found = [(name, f"{said}, {at}" if at else said) for name, said, at in catalogue.publications(entries)]
+    if planting.ground.elevations is not None:
+        found.append(("slope", "Horn, Proceedings of the IEEE 69 (1981) 14-47, from 3 x 3 cells of the DEM"))
+    found.append(
+        (
+            "distances",
+            "Snyder, USGS Professional Paper 1395 (1987): transverse Mercator through the site, at its height",
+        )
+    )
+    if planting.irrigation is not None and planting.irrigation.network is not None:
+        found.append(
+            (
+                "pipes",
+                "Hazen-Williams or Darcy-Weisbach as the plan file says; emission uniformity after Keller and Karmeli (1974)",
+            )
+        )
+    if np.isfinite(np.asarray(planting.facts.get("need_lpd", np.nan), float)).any():
+        found.append(("water need", "Allen, Pereira, Raes and Smith, FAO Irrigation and Drainage Paper 56 (1998)"))
+    if planting.light is not None:
+        found.append(("sun", "Reda and Andreas, Solar Energy 76 (2004) 577-589, for positions of the sun"))
+    return found
+
+
+def account_picture(planting: Planting) -> Markup:
+    """Draw the land account: usable ground first, then what each reason took newly."""
+    rows = planting.usable.account
+    gross = rows[0].remaining_m2 if rows else 0.0
+    if not gross > 0:
+        return Markup("")
+    taken = [(row.reason, row.newly_m2 / gross) for row in rows[1:-1] if row.newly_m2 / gross >= 0.0005]
+    shares = [("usable ground", rows[-1].remaining_m2 / gross), *sorted(taken, key=lambda pair: -pair[1])]
+    left = 1.0 - sum(share for _, share in shares)
+    if left > 0.0005:
+        shares.append(("other", left))
+    return Markup(charts.share_bar("Where the ground goes", shares))  # noqa: S704 - our own drawing, texts escaped there
+
+
+def work_picture(planting: Planting) -> Markup:
+    """Draw the hours of work by month."""
+    known = [line for line in planting.work if line.by_month]
+    if not known:
+        return Markup("")
+    months = [sum(line.by_month[m] for line in known) for m in range(12)]
+    return Markup(charts.bars("Hours of work by month", "hours", list(zip(SHORT_MONTHS, months, strict=True))))  # noqa: S704
+
+
+def water_picture(planting: Planting) -> Markup:
+    """Draw the water that all plants need by month."""
+    need = planting.need
+    if need is None or not need.lpd_by_month:
+        return Markup("")
+    us = planting.site.units == "us"
+    days = [value / (GALLON if us else 1.0) for value in need.lpd_by_month]
+    unit = "gal/day" if us else "l/day"
+    return Markup(charts.bars("Water that all plants need", unit, list(zip(SHORT_MONTHS, days, strict=True))))  # noqa: S704
+
+
+def sun_picture(planting: Planting) -> Markup:
+    """Draw the median sun of every block against what fruit trees ask for."""
+    light = planting.light
+    if light is None:
+        return Markup("")
+    found = []
+    for index, block in enumerate(planting.site.blocks):
+        hours = light.sun_h[planting.trees.block == index]
+        known = hours[np.isfinite(hours)]
+        if len(known):
+            found.append((block.name, float(np.median(known))))
+    if not found or not all(math.isfinite(value) for _, value in found):
+        return Markup("")
+    return Markup(charts.bars("Direct sun, middle tree of each block", "hours a day", found, mark=FULL_SUN_H))  # noqa: S704
