@@ -25,6 +25,9 @@ ROUNDING = 1e-9
 UNEVEN = 0.02
 """By how much what is left over at the two ends of a stretch may differ [m]."""
 
+RIGHT_ANGLE = 1.57
+"""A right angle, or a little less [rad]."""
+
 
 @dataclass(frozen=True)
 class Path:
@@ -79,6 +82,20 @@ class Path:
         inner = s[(s > low + 1e-7) & (s < high - 1e-7)]
         return self.points(np.concatenate([[low], inner, [high]]))
 
+    @cached_property
+    def _headings(self) -> Floats:
+        """Return the direction of every part [rad], turn added to turn."""
+        _, x, y = self._arrays
+        dx, dy = np.diff(x), np.diff(y)
+        turn = np.arctan2(dx[:-1] * dy[1:] - dy[:-1] * dx[1:], dx[:-1] * dx[1:] + dy[:-1] * dy[1:])
+        return np.concatenate([[0.0], np.cumsum(turn)])
+
+    def onward(self, low: float, high: float) -> bool:
+        """Tell whether all parts between two lengths head within a right angle, so that what lies further on lies further off."""
+        first, last = max(bisect_right(self.s, low) - 1, 0), bisect_right(self.s, high)
+        own = self._headings[first:last]
+        return bool(len(own) < 2 or own.max() - own.min() <= RIGHT_ANGLE)
+
     def reversed(self) -> Path:
         """Return the same polyline the other way."""
         total = self.s[-1]
@@ -118,7 +135,7 @@ def path_of(xy: Floats) -> Path | None:
 
 
 class Spots:
-    """Points that others keep a distance from, in square cells as wide as that distance.
+    """Points that others keep a distance from, in square cells twice as wide as that distance.
 
     Parameters
     ----------
@@ -136,23 +153,25 @@ class Spots:
     def __init__(self, distance: float) -> None:
         self.distance = distance
         self._limit = (distance - 1e-6) ** 2
+        self._scale = 0.5 / distance
         self._cells: dict[tuple[int, int], list[tuple[float, float]]] = {}
 
     def add(self, x: float, y: float) -> None:
         """Take one point up."""
-        self._cells.setdefault((floor(x / self.distance), floor(y / self.distance)), []).append((x, y))
+        self._cells.setdefault((floor(x * self._scale), floor(y * self._scale)), []).append((x, y))
 
     def drop(self, x: float, y: float) -> None:
         """Let go of a point that was taken up."""
-        self._cells[floor(x / self.distance), floor(y / self.distance)].remove((x, y))
+        self._cells[floor(x * self._scale), floor(y * self._scale)].remove((x, y))
 
     def near(self, x: float, y: float) -> tuple[float, float] | None:
         """Return a point that stands too near, if there is one."""
-        i, j = floor(x / self.distance), floor(y / self.distance)
+        # of cells twice as wide as the distance, it reaches into two each way
+        i, j = floor(x * self._scale - 0.5), floor(y * self._scale - 0.5)
         cells, limit = self._cells, self._limit
-        for column in (i - 1, i, i + 1):
-            for cell in ((column, j - 1), (column, j), (column, j + 1)):
-                for px, py in cells.get(cell, ()):
+        for cell in ((i, j), (i, j + 1), (i + 1, j), (i + 1, j + 1)):
+            if cell in cells:
+                for px, py in cells[cell]:
                     if (px - x) * (px - x) + (py - y) * (py - y) < limit:
                         return px, py
         return None
@@ -240,7 +259,8 @@ def walked(stretch: Stretch, first: float, step: float, spots: Spots | None = No
     [(0.0, 0.0, 0.0), (6.0, 6.0, 0.0), (14.472, 10.0, 4.472)]
     """
     path, high = stretch.path, stretch.high + ROUNDING
-    bent = len(path.x) > 2
+    # on a path that keeps its heading, a step from the last point is more than a step from those before
+    bent = not path.onward(stretch.low, stretch.high) or (spots is not None and spots.distance > step)
     out: list[tuple[float, float, float]] = []
     own = Spots(spots.distance if spots is not None else step)
     s, part = first, 0

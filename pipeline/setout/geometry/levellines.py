@@ -84,12 +84,11 @@ class Surface:
         high = z[i + 1, j] * (1 - p) + z[i + 1, j + 1] * p
         return np.asarray(low * (1 - q) + high * q, float)
 
-    def nodes(self) -> tuple[Floats, Floats]:
-        """Return x and y of all grid points, row after row."""
-        rows, cols = self.z.shape
-        return np.tile(self.x0 + self.cell * np.arange(cols), rows), np.repeat(
-            self.y0 + self.cell * np.arange(rows), cols
-        )
+    def nodes(self, rows: slice, cols: slice) -> tuple[Floats, Floats]:
+        """Return x and y of the grid points of some rows and columns, row after row."""
+        x = self.x0 + self.cell * np.arange(self.z.shape[1])[cols]
+        y = self.y0 + self.cell * np.arange(self.z.shape[0])[rows]
+        return np.tile(x, len(y)), np.repeat(y, len(x))
 
 
 def surface(height_at: HeightAt, bounds: Sequence[float], cell: float, smooth: float, finer: int = 1) -> Surface | None:
@@ -170,8 +169,15 @@ def steep_faces(ground: Surface, area: BaseGeometry, across: float, most: int) -
     """
     from scipy import ndimage
 
-    slope = ndimage.uniform_filter(np.hypot(ground.gx, ground.gy), max(round(across / ground.cell), 1))
-    x, y = ground.nodes()
+    size = max(round(across / ground.cell), 1)
+    rows, cols = (
+        slice(max(int((low - start) / ground.cell) - size, 0), max(int((high - start) / ground.cell) + size + 2, 0))
+        for low, high, start in (
+            (area.bounds[1], area.bounds[3], ground.y0), (area.bounds[0], area.bounds[2], ground.x0),
+        )
+    )  # fmt: skip
+    slope = ndimage.uniform_filter(np.hypot(ground.gx[rows, cols], ground.gy[rows, cols]), size)
+    x, y = ground.nodes(rows, cols)
     inside = np.flatnonzero(shapely.contains_xy(area, x, y))
     if not len(inside):
         return shapely.get_coordinates(shapely.point_on_surface(area))

@@ -27,7 +27,7 @@ from setout.nouns import Block, Floats, Pattern
 from setout.stages.curve.baseline import STRETCH_M, Terms, baseline_of
 from setout.stages.curve.common import Curved, Line, end_m, ends_apart_m, numbered, planted_ground, said
 from setout.stages.curve.falls import doubts, gentle_parts
-from setout.stages.curve.level import FEWEST, Seen, Set, one_level
+from setout.stages.curve.level import FEWEST, Places, Seen, Set, one_level
 
 LOOKED_UP_M, MOST_ACROSS = 1.5, 3000.0
 """Elevations are looked up about this far apart [m], but no more than so many of them from corner to corner."""
@@ -37,6 +37,9 @@ WIDEST = 1.5
 """Rows open to no more than so many row distances, whatever the pattern's greatest row distance."""
 HALVED_FROM = 20.0
 """An area of more than so many square row distances on which no row comes about is tried again in two halves."""
+SMALL, SLANTS, BENT = 6.0, np.radians([-40.0, -20.0, 0.0, 20.0, 40.0]), 0.9
+"""On ground less than so many of the shortest rows across, it is looked at these angles to the level [rad] whether that row,
+bent by so much, might have room."""
 MOST_BASELINES = 600
 """So many baselines are laid at most."""
 CLOSER_M = 0.02
@@ -162,14 +165,14 @@ def _covered(terms: Terms, ground: BaseGeometry, spots: Spots) -> tuple[list[Lin
     rows: list[Line] = []
     left: list[BaseGeometry] = []
     distance = terms.pattern.row_distance_m
-    todo = _worthwhile(terms.pattern, ground)
+    todo = _worthwhile(terms, ground)
     for _ in range(MOST_BASELINES):
         if not todo:
             break
         area = todo.pop(0)
         found = _one_baseline(terms, area, spots)
         if not found.rows:
-            halves = _worthwhile(terms.pattern, _halved(area)) if area.area > HALVED_FROM * distance**2 else []
+            halves = _worthwhile(terms, _halved(area)) if area.area > HALVED_FROM * distance**2 else []
             todo += halves
             left += [] if halves else [area]
             continue
@@ -180,7 +183,7 @@ def _covered(terms: Terms, ground: BaseGeometry, spots: Spots) -> tuple[list[Lin
         todo = [other for other in todo if not shapely.intersects(around, other)]
         left = [shapely.difference(other, around) for other in left]
         for other in (area, *touched):
-            todo += _worthwhile(terms.pattern, shapely.difference(other, around))
+            todo += _worthwhile(terms, shapely.difference(other, around))
     return rows, shapely.union_all(np.array([*left, *todo], object))
 
 
@@ -197,17 +200,25 @@ def _halved(area: BaseGeometry) -> BaseGeometry:
     )  # fmt: skip
 
 
-def _worthwhile(pattern: Pattern, ground: BaseGeometry) -> list[BaseGeometry]:
+def _worthwhile(terms: Terms, ground: BaseGeometry) -> list[BaseGeometry]:
     """Return the parts of some ground in which the shortest row might lie, the largest first."""
+    pattern = terms.pattern
     length = (FEWEST - 1) * pattern.step_m + 2 * end_m(pattern)
     parts = [p for p in shapely.get_parts(shapely.normalize(ground)) if shapely.get_dimensions(p) == 2]
-    kept = []
-    for part in parts:
-        low_x, low_y, high_x, high_y = part.bounds
-        long_enough = np.hypot(high_x - low_x, high_y - low_y) >= length
-        if long_enough and part.area >= 0.1 * length * pattern.row_distance_m:
-            kept.append(part)
+    kept = [p for p in parts if p.area >= 0.1 * length * pattern.row_distance_m and _long_enough(terms, p, length)]
     return sorted(kept, key=lambda p: (-round(p.area, 3), tuple(np.round(p.bounds, 3))))
+
+
+def _long_enough(terms: Terms, part: BaseGeometry, length: float) -> bool:
+    """Tell whether a part is as long as a row; a small one, about the way in which its level lines run."""
+    low_x, low_y, high_x, high_y = part.bounds
+    across = float(np.hypot(high_x - low_x, high_y - low_y))
+    if across < length or across > SMALL * length:
+        return across >= length
+    _, gx, gy = terms.ground.at((low_x + high_x) / 2, (low_y + high_y) / 2)
+    level = np.arctan2(-gx, gy) + SLANTS if np.hypot(gx, gy) > 0 else np.linspace(0, np.pi, 12)
+    places = shapely.get_coordinates(part) @ np.stack([np.cos(level), np.sin(level)])
+    return bool(np.ptp(places, axis=0).max() >= BENT * length)
 
 
 def _one_baseline(terms: Terms, area: BaseGeometry, spots: Spots) -> Set:
@@ -223,7 +234,7 @@ def _one_baseline(terms: Terms, area: BaseGeometry, spots: Spots) -> Set:
     blade = Blade(area)
     around = shapely.buffer(area, distance, quad_segs=2)
     shapely.prepare(around)
-    out = Set([], [], Spots(distance - CLOSER_M))
+    out = Set([], [], Places(distance - CLOSER_M))
     first = one_level(terms, baseline, blade, Seen(np.empty((0, 2)), np.empty(0, bool)), (spots, out))
     for side in (1, -1):
         line: Floats | None = baseline

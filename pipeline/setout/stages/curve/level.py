@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from scipy.spatial import cKDTree
 
 from setout.geometry.curves import Path, Spots, Stretch, path_of
 from setout.geometry.levellines import gentle_runs, too_steep
@@ -51,10 +52,43 @@ class Seen:
         """Tell which points lie beyond an end: whose nearest place, within a distance [m], is one."""
         if not self.ended.any():
             return np.zeros(len(xy), bool)
-        from scipy.spatial import cKDTree
-
         away, nearest = cKDTree(self.xy).query(xy, distance_upper_bound=distance)
         return np.asarray(np.isfinite(away) & self.ended[np.minimum(nearest, len(self.ended) - 1)], bool)
+
+
+class Places:
+    """Places that others keep a distance from, taken up many at a time.
+
+    Parameters
+    ----------
+    distance : float
+        What is kept [m].
+
+    Examples
+    --------
+    >>> places = Places(2.0)
+    >>> places.add(np.array([[0, 0], [9, 9.0]]))
+    >>> places.near(np.array([[1, 1], [0, 2.0]])).tolist()
+    [True, False]
+    """
+
+    def __init__(self, distance: float) -> None:
+        self._limit = distance - 1e-6
+        self._trees: list[cKDTree] = []
+
+    def add(self, xy: Floats) -> None:
+        """Take places up; trees no larger than what is new grow together with it, so that there are never many."""
+        while self._trees and self._trees[-1].n <= len(xy):
+            xy = np.concatenate([self._trees.pop().data, xy])
+        if len(xy):
+            self._trees.append(cKDTree(xy))
+
+    def near(self, xy: Floats) -> Bools:
+        """Tell which points lie too near to a place."""
+        out = np.zeros(len(xy), bool)
+        for tree in self._trees:
+            out |= np.isfinite(tree.query(xy, distance_upper_bound=self._limit)[0])
+        return out
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +97,7 @@ class Set:
 
     rows: list[Line]
     taken: list[shapely.LineString]
-    places: Spots
+    places: Places
 
 
 def one_level(terms: Terms, line: Floats, blade: Blade, before: Seen, into: tuple[Spots, Set]) -> Seen:
@@ -95,8 +129,11 @@ def one_level(terms: Terms, line: Floats, blade: Blade, before: Seen, into: tupl
         whole = Stretch(row[0].path, row[0].low, row[-1].high)
         s, xy, z, spacing = _looked_at(terms, whole)
         ended = before.ends(xy, 2.0 * terms.pattern.row_distance_m)
-        crowded = np.fromiter((out.places.near(px, py) is not None for px, py in xy.tolist()), bool, len(xy))
-        crowded |= _folded(whole, s, xy, terms.pattern.row_distance_m) | _kinked(whole, s, terms.pattern.row_distance_m)
+        crowded = (
+            out.places.near(xy)
+            | _folded(whole, s, xy, terms.pattern.row_distance_m)
+            | _kinked(whole, s, terms.pattern.row_distance_m)
+        )
         runs = gentle_runs(np.where(ended | crowded, np.nan, z), spacing, STRETCH_M, ROUGH * terms.most)
         planted: list[Floats] = []
         shut = np.ones(len(s), bool)
@@ -105,8 +142,7 @@ def one_level(terms: Terms, line: Floats, blade: Blade, before: Seen, into: tupl
             falls = abs(z[b] - z[a]) >= MORE * terms.least * (s[b] - s[a])
             if falls and _plant(terms, [p for piece in row if (p := _within(piece, low, high))], spots, out):
                 planted.append(xy[(s >= low) & (s <= high)])
-        for px, py in np.concatenate([np.empty((0, 2)), *planted]).tolist():
-            out.places.add(px, py)
+        out.places.add(np.concatenate([np.empty((0, 2)), *planted]))
         seen.append(Seen(xy, _lasting(shut, ended, spacing)))
     return Seen(np.concatenate([part.xy for part in seen]), np.concatenate([part.ended for part in seen]), bool(pieces))
 
@@ -139,8 +175,6 @@ def _opened(terms: Terms, pieces: list[Stretch]) -> list[Stretch]:
 
 def _folded(stretch: Stretch, s: Floats, xy: Floats, distance: float) -> Bools:
     """Tell where a line that folds back comes too near to an earlier part of itself."""
-    from scipy.spatial import cKDTree
-
     out = np.zeros(len(s), bool)
     pairs = cKDTree(xy).query_pairs(0.98 * distance, output_type="ndarray")
     along = np.abs(s[pairs[:, 1]] - s[pairs[:, 0]])
