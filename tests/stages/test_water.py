@@ -396,6 +396,8 @@ def test_without_elevations_no_pressure_is_told() -> None:
     plan = orchard([(-45.0, 0.0, 300.0, 5000.0)], ground=None, eto=ETO)
     assert np.isnan(plan.facts["pressure_kpa"]).all()
     assert "watered" not in plan.facts
+    assert np.isfinite(plan.facts["need_lpd"]).all()
+    assert reasons(plan) == {"pressure and flow unknown": len(plan.trees)}
     assert "water_no_elevation" in codes(plan)
     assert plan.irrigation.network is not None
 

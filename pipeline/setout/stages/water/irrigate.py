@@ -20,7 +20,7 @@ from setout.nouns import (
     Site,
     Trees,
 )
-from setout.nouns.irrigation import BARRIER, LOW_FLOW, NEED_UNKNOWN
+from setout.nouns.irrigation import BARRIER, FLOW_UNKNOWN, LOW_FLOW, NEED_UNKNOWN
 from setout.stages.water import doubts
 from setout.stages.water.account import Stage, sources_of, zones_told
 from setout.stages.water.buying import materials_of
@@ -323,7 +323,8 @@ def _dry(
     size = len(given.trees)
     unserved = given.unserved if unserved is None else unserved
     none, nan = np.full(size, -1, np.int64), np.full(size, np.nan)
-    reason = np.where(unserved >= 0, unserved, CODE[NEED_UNKNOWN]).astype(np.int8)
+    unknown = np.where(np.isnan(need.need_lpd), CODE[NEED_UNKNOWN], CODE[FLOW_UNKNOWN])
+    reason = np.where(unserved >= 0, unserved, unknown).astype(np.int8)
     return Irrigation(
         plan, None, (), (), none, none, nan, nan, nan, need.need_lpd, np.zeros(size, bool), unserved >= 0, reason, (),
         tuple(found), need,

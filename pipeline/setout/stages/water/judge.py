@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from setout.nouns import Bools, Ints
 from setout.nouns.irrigation import (
+    FLOW_UNKNOWN,
     HOURS_OUT,
     LOW_FLOW,
     LOW_PRESSURE,
@@ -53,7 +54,7 @@ def judged(draws: Draws, plan: IrrigationPlan, run: Programme, unserved: Ints, h
     Returns
     -------
     Judged
-        A tree on a network whose pressure is unknown has the reason "need unknown" and is not known.
+        A tree whose need is unknown, or that is on a network whose pressure is, has that as its reason and is not known.
     """
     each = hours_each(draws, plan)
     zone = np.maximum(draws.zone, 0)
@@ -67,7 +68,8 @@ def judged(draws: Draws, plan: IrrigationPlan, run: Programme, unserved: Ints, h
     cases = (
         (low & high, TOO_HIGH),
         (low, LOW_PRESSURE),
-        (~need_known | ~flowing, NEED_UNKNOWN),
+        (~need_known, NEED_UNKNOWN),
+        (~flowing, FLOW_UNKNOWN),
         (watered, WATERED),
         (each > plan.hours_per_day * (1 + 1e-9), LOW_FLOW),
         (by_volume, VOLUME_OUT),
