@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -114,7 +115,7 @@ def planted_ground(block: Block, ground: BaseGeometry) -> BaseGeometry:
         Nothing is left.
     """
     beside = block.pattern.clearance_m
-    join = "round" if beside else "mitre"  # of a few millimetres no corner is worth an arc
+    join: Literal["round", "mitre"] = "round" if beside else "mitre"  # of a few millimetres no corner is worth an arc
     kept = shapely.buffer(ground, -(beside + ARCS_M), quad_segs=32, join_style=join)
     if kept.is_empty:
         raise SetoutError(
@@ -151,7 +152,7 @@ def trees_along(
     list of tuple
         Length along the path, x and y [m].
     """
-    inner = _shortened(stretch, pattern)
+    inner = shortened(stretch, pattern)
     if inner.room < 0:
         return []
     anchor = None
@@ -188,7 +189,7 @@ def braided_along(
     def along(x: float, y: float) -> float:
         return float(shapely.line_locate_point(base, shapely.Point(x, y)))
 
-    inner = [[p for piece in line if (p := _shortened(piece, pattern)).room >= 0] for line in lines]
+    inner = [[p for piece in line if (p := shortened(piece, pattern)).room >= 0] for line in lines]
     ordered = [sorted(line, key=lambda p: round(along(*p.path.at(p.low)[:2]), 4)) for line in inner]
     out: list[list[Line]] = []
     for line, places in zip(ordered, braided(ordered, pattern.step_m, spots, along), strict=True):
@@ -200,8 +201,21 @@ def braided_along(
     return out
 
 
-def _shortened(piece: Stretch, pattern: Pattern) -> Stretch:
-    """Take what is kept free at both ends off a piece; a closed line has no ends, unless posts stand at them."""
+def shortened(piece: Stretch, pattern: Pattern) -> Stretch:
+    """Take what is kept free at both ends off a piece; a closed line has no ends, unless posts stand at them.
+
+    Parameters
+    ----------
+    piece : Stretch
+        A piece of a row.
+    pattern : Pattern
+        Headland, posts and anchors.
+
+    Returns
+    -------
+    Stretch
+        Where trees may be; less than nothing long where the piece is too short.
+    """
     whole = piece.path.closed and piece.room >= piece.path.length - 1e-6 and not pattern.row_end_m
     ends = 0.0 if whole else end_m(pattern)
     return Stretch(piece.path, piece.low + ends, piece.high - ends)

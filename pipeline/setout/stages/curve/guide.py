@@ -9,6 +9,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
+from setout.geometry.abreast import set_abreast
 from setout.geometry.curves import Path, Spots, Stretch
 from setout.geometry.lattice import Lattice
 from setout.geometry.parallels import Base, DistanceGrid, distance_grid, drawn, exact, prolonged
@@ -23,6 +24,7 @@ from setout.stages.curve.common import (
     numbered,
     planted_ground,
     said,
+    shortened,
     trees_along,
 )
 
@@ -75,7 +77,12 @@ def guide_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curve
     blade = Blade(ground)
     levels = _family(pattern, grid, best_place(pattern, grid, blade))
     rows = _planted(pattern, exact(grid, levels), blade, base)
-    doubts = (*findings, *_outside(block, line, away, units), *_short_guide(block, base, rows), *_stretched(block, rows, units))
+    doubts = (
+        *findings,
+        *_outside(block, line, away, units),
+        *_short_guide(block, base, rows),
+        *_stretched(block, rows, units),
+    )
     return numbered(rows, pattern, doubts)
 
 
@@ -241,6 +248,8 @@ def _planted(pattern: Pattern, paths: Sequence[tuple[int, Path]], blade: Blade, 
             own = [tracks.get(row * pattern.lines + track, []) for track in range(pattern.lines)]
             rows += [one for lines in braided_along(own, pattern, spots, line) for one in lines]
         return rows
+    if not pattern.shift:
+        return _abreast(pattern, [pieces[k] for k in order], spots)
     before: dict[int, list[Line]] = {}
     for k in order:
         level = paths[k][0]
@@ -252,6 +261,16 @@ def _planted(pattern: Pattern, paths: Sequence[tuple[int, Path]], blade: Blade, 
             rows.append(line_of(pieces[k][0].path, placed))
             before.setdefault(level, []).append(rows[-1])
     return rows
+
+
+def _abreast(pattern: Pattern, rows: Sequence[list[Stretch]], spots: Spots) -> list[Line]:
+    """Set trees along rows that do not hang on each other."""
+    inner = [(k, part) for k, pieces in enumerate(rows) for p in pieces if (part := shortened(p, pattern)).room >= 0]
+    placed: list[list[Floats]] = [[] for _ in rows]
+    for (k, _), own in zip(inner, set_abreast([part for _, part in inner], pattern.step_m, spots), strict=True):
+        placed[k].append(own)
+    path = [pieces[0].path for pieces in rows]
+    return [Line(path[k], *np.concatenate(own).T) for k, own in enumerate(placed) if sum(map(len, own))]
 
 
 def _begin(stretch: Stretch) -> tuple[float, float]:
