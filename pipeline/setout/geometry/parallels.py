@@ -28,6 +28,8 @@ FINEST = 0.02
 
 FEW_PARTS = 500
 """Of a line of no more parts than this, every part is tried for every point."""
+MANY_EVEN = 200
+"""Of a line of more parts than this, all about as long, the parts at the nearest vertices are tried."""
 ELEMENTS = 1 << 15
 """Pairs of a point and a part that are tried at a time: as many as stay in a processor's own memory."""
 
@@ -53,7 +55,9 @@ class Base:
         self._length = np.hypot(*self._leg.T)
         self._closed = bool(np.hypot(*(xy[0] - xy[-1])) < 1e-6)
         self._tree: shapely.STRtree | None = None
-        if len(self._a) > FEW_PARTS:
+        self._longest = float(self._length.max())
+        self._even = len(self._a) > MANY_EVEN and self._longest <= 2 * float(np.median(self._length))
+        if len(self._a) > FEW_PARTS and not self._even:
             self._tree = shapely.STRtree(np.asarray(shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1)), object))
 
     def signed(self, points: Floats) -> tuple[Floats, Floats]:
@@ -77,12 +81,41 @@ class Base:
         return np.where(side < 0, -distance, distance), nearest
 
     def _nearest(self, points: Floats) -> Ints:
-        """Return the nearest part of every point: of few parts each is tried, which takes less than looking them up."""
+        """Return the nearest part of every point."""
+        if self._even and len(points) > 1:
+            return self._nearest_vertices(points)
+        if self._tree is None:
+            return self._each_tried(points)
         part = np.empty(len(points), np.int64)
-        if self._tree is not None:
-            found = self._tree.query_nearest(shapely.points(points), all_matches=False)
-            part[found[0]] = found[1]
-            return part
+        found = self._tree.query_nearest(shapely.points(points), all_matches=False)
+        part[found[0]] = found[1]
+        return part
+
+    def _nearest_vertices(self, points: Floats) -> Ints:
+        """Return the nearest parts by the vertices nearest to points; where that is not sure, each is tried.
+
+        A part that is nearer than the one found has an end within sqrt(d^2 + (l / 2)^2), of d the distance found and l the
+        length of the longest part. So where the third vertex lies further away, it is one of the parts at the first two.
+        """
+        from scipy.spatial import cKDTree
+
+        size = len(self._a)
+        away, vertex = cKDTree(self.xy[:-1] if self._closed else self.xy).query(points, k=3)
+        parts = np.concatenate([vertex[:, :2] - 1, vertex[:, :2]], axis=1)
+        parts = parts % size if self._closed else np.clip(parts, 0, size - 1)
+        leg, off = self._leg[parts], points[:, None, :] - self._a[parts]
+        t = np.clip((off * leg).sum(axis=2) / self._length[parts] ** 2, 0.0, 1.0)
+        square = ((off - t[:, :, None] * leg) ** 2).sum(axis=2)
+        rows, best = np.arange(len(points)), square.argmin(axis=1)
+        part: Ints = parts[rows, best]
+        unsure = np.flatnonzero(away[:, 2] ** 2 < square[rows, best] + self._longest**2 / 4)
+        if len(unsure):
+            part[unsure] = self._each_tried(points[unsure])
+        return part
+
+    def _each_tried(self, points: Floats) -> Ints:
+        """Return the nearest parts, of all of them: few take less time than looking them up."""
+        part = np.empty(len(points), np.int64)
         # |p - a - t w|^2 less |p|^2, which is the same for all parts: |a|^2 - 2 p.a + t (t - 2 u) |w|^2, u = (p - a).w / |w|^2
         middle = self.xy.mean(axis=0)
         a, square = self._a - middle, self._length**2
