@@ -20,6 +20,7 @@ from setout.nouns import (
     Need,
     Reach,
     Rows,
+    Served,
     Site,
     Trees,
     Water,
@@ -30,6 +31,7 @@ from setout.plan import Plan
 from setout.run.land import Land
 from setout.stages import reach, terrain, water
 from setout.stages.need import need_of
+from setout.units import KPA_PER_M
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,11 +219,15 @@ def _joined(planted: Planted, settings: IrrigationPlan, need: Need) -> tuple[Int
     # in the order of their names, whatever the file's: of two that serve a row alike the first is taken
     order = np.array(sorted(range(len(points.name)), key=points.name.__getitem__))
     rank = np.argsort(order)
-    able = water.able_of(reached, trees.x, trees.y, planted.z)
     given = np.minimum(points.flow_lph * settings.hours_per_day, settings.daily_volume_l) * settings.days_per_week / 7
     given = np.where(np.isfinite(points.pressure_kpa), given, np.nan)
-    able = (able & np.isfinite(given)[:, None])[order]
-    ranked = np.where(planted.point >= 0, rank[planted.point], -1)
+    able = water.able_of(reached, trees.x, trees.y, planted.z) & np.isfinite(given)[:, None]
+    strong = able & _strong(planted, settings, need)
+    # trees that no water point is strong enough for stay with what reaches them
+    able = np.where(strong.any(axis=0), strong, able)
+    first = _nearest_able(planted, able)
+    able = able[order]
+    ranked = np.where(first >= 0, rank[first], -1)
     ranked = water.joined(trees, ranked, able)
     load = water.Load(need.need_lpd, given[order], points.x[order], points.y[order])
     ranked = water.balanced(trees, ranked, able, load)
@@ -229,12 +235,44 @@ def _joined(planted: Planted, settings: IrrigationPlan, need: Need) -> tuple[Int
     run = planted.run_m.copy()
     for p in np.unique(point[point != planted.point]).tolist():
         own = np.flatnonzero((point == p) & (planted.point != p))
-        corner = reached.point == p
-        only = replace(
-            reached, x=reached.x[corner], y=reached.y[corner], run=reached.run[corner], point=reached.point[corner]
-        )
-        served = reach.serve(only, site.water, trees.x[own], trees.y[own], planted.z[own])
+        served = _served_by(planted, p, own)
         ok = served.point >= 0
         run[own[ok]] = served.run_m[ok]
         point[own[~ok]] = planted.point[own[~ok]]
     return point, run
+
+
+def _strong(planted: Planted, settings: IrrigationPlan, need: Need) -> Bools:
+    """Tell which water points have the pressure for which trees."""
+    site, trees, emitter = planted.site, planted.trees, settings.emitter
+    assert site.water is not None
+    assert emitter is not None
+    points = site.water.points
+    static = points.pressure_kpa[:, None] - KPA_PER_M * (planted.z - points.z[:, None])
+    at_tree = np.array([settings.emitters_in(b) for b in range(len(site.blocks))], float) / emitter.trees_per_emitter
+    rated = emitter.flow_lph * at_tree[trees.block]
+    return water.strong_of(static, need.need_lpd, rated, settings, site.water.min_pressure_kpa or 0.0)
+
+
+def _nearest_able(planted: Planted, able: Bools) -> Ints:
+    """Return the water point of every tree: the nearest, or the nearest that is able where that is not."""
+    point, every = planted.point, np.arange(len(planted.point))
+    unfit = np.flatnonzero((point >= 0) & ~able[point, every] & able.any(axis=0))
+    out, best = point.copy(), np.full(len(point), np.inf)
+    for p in range(len(able)):
+        own = unfit[able[p, unfit]]
+        served = _served_by(planted, p, own)
+        nearer = (served.point >= 0) & (served.run_m < best[own])
+        out[own[nearer]], best[own[nearer]] = p, served.run_m[nearer]
+    return out
+
+
+def _served_by(planted: Planted, p: int, own: Ints) -> Served:
+    """Return how one water point alone would serve some trees."""
+    reached, trees = planted.reached, planted.trees
+    assert planted.site.water is not None
+    corner = reached.point == p
+    only = replace(
+        reached, x=reached.x[corner], y=reached.y[corner], run=reached.run[corner], point=reached.point[corner]
+    )
+    return reach.serve(only, planted.site.water, trees.x[own], trees.y[own], planted.z[own])

@@ -4,7 +4,7 @@ from setout.stages.water.account import valve_kpa, valve_names
 from setout.stages.water.coverage import Coverage, coverage, uncovered
 from setout.stages.water.irrigate import Given, irrigate
 from setout.stages.water.judge import CODE
-from setout.stages.water.serving import Load, able_of, balanced, joined
+from setout.stages.water.serving import Load, able_of, balanced, joined, strong_of
 
 __all__ = [
     "CODE",
@@ -16,6 +16,7 @@ __all__ = [
     "coverage",
     "irrigate",
     "joined",
+    "strong_of",
     "uncovered",
     "valve_kpa",
     "valve_names",

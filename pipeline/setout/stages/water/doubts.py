@@ -23,7 +23,7 @@ from setout.nouns.irrigation import (
     VOLUME_OUT,
 )
 from setout.stages.water.account import Stage, mains_once
-from setout.stages.water.sizing import LATERAL_SHARE, allowed_spread_m, longest_side
+from setout.stages.water.sizing import LATERAL_SHARE, allowed_spread_m, least_kpa, longest_side
 from setout.units import KPA_PER_M, show_length, show_pressure
 
 OUTSIDE_M, ON_THE_LINE_M = 0.1, 0.01
@@ -125,9 +125,13 @@ def _dry_trees(out: Irrigation, stage: Stage) -> Iterator[Finding]:
         measured, required = _figures(word, own, out, stage)
         xy = np.column_stack([stage.trees.x[own], stage.trees.y[own]])
         yield Finding(
-            "not_watered", "warn", f"{int(own.sum()):,} trees are not watered{where}: {word}", measured, required,
+            "not_watered", "warn", f"{_trees(int(own.sum()))} not watered{where}: {word}", measured, required,
             REMEDY.get(word, ""), geometry=shapely.MultiPoint(xy[:2000]),
         )  # fmt: skip
+
+
+def _trees(count: int) -> str:
+    return "1 tree is" if count == 1 else f"{count:,} trees are"
 
 
 def _figures(word: str, own: Bools, out: Irrigation, stage: Stage) -> tuple[str, str]:
@@ -137,9 +141,11 @@ def _figures(word: str, own: Bools, out: Irrigation, stage: Stage) -> tuple[str,
         floor = emitter.compensating_kpa[0] if emitter is not None and emitter.compensating_kpa is not None else 0.0
         water = stage.site.water
         asked = max(floor, (water.min_pressure_kpa or 0.0) if water is not None else 0.0)
-        return f"{show_pressure(float(np.nanmin(out.pressure_kpa[own])), units)} at the lowest", show_pressure(
-            asked, units
-        )
+        lowest = float(np.nanmin(out.pressure_kpa[own]))
+        if lowest >= asked:
+            # enough for the emitters to work, but not for what they are rated for
+            asked = least_kpa(stage.plan, asked)
+        return f"{show_pressure(lowest, units)} at the lowest", show_pressure(asked, units)
     if word == LOW_FLOW and np.isfinite(out.flow_lph[own]).any():
         day = stage.plan.hours_per_day * stage.plan.days_per_week / 7
         most = float(np.nanmax(out.need_lpd[own]))

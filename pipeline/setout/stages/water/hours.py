@@ -29,6 +29,7 @@ class Draws:
     point : per zone, its water point
     zone_lph : per zone, what it draws [l/h]
     capacity_lph : per water point, what it gives [l/h]
+    rated_lph : per tree, what its emitters give at their rated pressure [l/h]
     """
 
     zone: Ints
@@ -38,6 +39,7 @@ class Draws:
     point: Ints
     zone_lph: Floats
     capacity_lph: Floats
+    rated_lph: Floats
 
 
 @dataclass(frozen=True, slots=True)

@@ -285,12 +285,15 @@ def _per_tree(given: Given, network: Network, layout: _Layout, *, pipes_m: Float
 
 
 def _static(given: Given, plan: IrrigationPlan, floor: float) -> Bools:
-    """Tell which trees stand too high for their emitters even if no pipe lost anything."""
+    """Tell which trees stand too high for their emitters even if no pipe lost anything.
+
+    A water point with too little pressure at its own height is weak, and no tree too high for it.
+    """
     assert given.site.water is not None
     points = given.site.water.points
-    at = np.maximum(given.point, 0)
+    at, least = np.maximum(given.point, 0), _least(plan, floor) - 1e-3
     left = points.pressure_kpa[at] - KPA_PER_M * (given.z - points.z[at])
-    return np.asarray((given.point >= 0) & (left < _least(plan, floor) - 1e-3), bool)
+    return np.asarray((given.point >= 0) & (left < least) & (points.pressure_kpa[at] >= least), bool)
 
 
 def _least(plan: IrrigationPlan, floor: float) -> float:
@@ -309,7 +312,10 @@ def _draws(
     zone = np.where(tree.node >= 0, network.zone[np.maximum(tree.node, 0)], -1)
     able = (tree.pressure >= _least(plan, floor) - 1e-3) & (tree.flow > 0)
     capacity = given.site.water.points.flow_lph
-    return Draws(zone, need.need_lpd, tree.flow, able, sections.point, zone_lph, capacity)
+    assert plan.emitter is not None
+    shared = layout.outlets.count[np.maximum(layout.outlets.of_tree, 0)]
+    rated = plan.emitter.flow_lph * network.emitters[np.maximum(tree.node, 0)] / shared
+    return Draws(zone, need.need_lpd, tree.flow, able, sections.point, zone_lph, capacity, rated)
 
 
 def _dry(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from setout.nouns import Bools, Ints
+from setout.nouns import Bools, Floats, Ints
 from setout.nouns.irrigation import (
     FLOW_UNKNOWN,
     HOURS_OUT,
@@ -71,6 +71,7 @@ def judged(draws: Draws, plan: IrrigationPlan, run: Programme, unserved: Ints, h
         (~need_known, NEED_UNKNOWN),
         (~flowing, FLOW_UNKNOWN),
         (watered, WATERED),
+        (_starved(draws, plan, each), LOW_PRESSURE),
         (each > plan.hours_per_day * (1 + 1e-9), LOW_FLOW),
         (by_volume, VOLUME_OUT),
     )
@@ -78,3 +79,14 @@ def judged(draws: Draws, plan: IrrigationPlan, run: Programme, unserved: Ints, h
     reason = np.select([unserved >= 0, *(case for case, _ in cases)], codes, CODE[HOURS_OUT])
     known = (unserved >= 0) | (on & flowing & (need_known | ~draws.able))
     return Judged(watered, known, reason.astype(np.int8))
+
+
+def _starved(draws: Draws, plan: IrrigationPlan, each: Floats) -> Bools:
+    """Tell which trees their emitters would give enough at rated pressure, which they are further from than allowed."""
+    assert plan.emitter is not None
+    allowed = (1 - plan.spread_limit / 2) ** plan.emitter.exponent
+    with np.errstate(divide="ignore", invalid="ignore"):
+        at_rated = each * (draws.flow_lph / draws.rated_lph)
+    most = plan.hours_per_day * (1 + 1e-9)
+    short = draws.flow_lph < draws.rated_lph * allowed * (1 - 1e-6)
+    return np.asarray((each > most) & (at_rated <= most) & short, bool)

@@ -8,6 +8,8 @@ import numpy as np
 import shapely
 
 from setout.nouns import Bools, Floats, Ints, Reach, Trees
+from setout.nouns.irrigation import IrrigationPlan
+from setout.stages.water.sizing import least_kpa
 
 PART = 0.5
 """A water point with less than this of the trees that the main one has in a row gives them up to it; no source."""
@@ -57,6 +59,36 @@ def able_of(reach: Reach, x: Floats, y: Floats, z: Floats) -> Bools:
             within = np.asarray(shapely.contains_xy(area, x, y), bool)
         out[p] = within & ~(z > reach.ceiling_m[p] + 1e-9)
     return out
+
+
+def strong_of(static_kpa: Floats, need_lpd: Floats, rated_lph: Floats, plan: IrrigationPlan, floor_kpa: float) -> Bools:
+    """Tell which water points have the pressure for which trees, before any pipe loses some of it.
+
+    Parameters
+    ----------
+    static_kpa : (points, n) ndarray
+        Static pressure at the trees [kPa]; NaN where it is unknown, which holds nobody off.
+    need_lpd : (n,) ndarray
+        What they need [l/day]; NaN unknown.
+    rated_lph : (n,) ndarray
+        What their emitters give at their rated pressure [l/h].
+    plan : IrrigationPlan
+        The emitter, and the hours allowed.
+    floor_kpa : float
+        Least pressure at a tree that the plan file asks; 0 for none.
+
+    Returns
+    -------
+    (points, n) ndarray of bool
+        Emitters work there, and give in the hours allowed what the tree needs, or as much as they are rated for.
+    """
+    emitter = plan.emitter
+    assert emitter is not None
+    least = least_kpa(plan, floor_kpa) if emitter.compensating_kpa is not None else floor_kpa
+    share = (np.maximum(static_kpa, 0.0) / emitter.at_kpa) ** emitter.exponent
+    wanted = np.nan_to_num(need_lpd) * 7 / plan.days_per_week / plan.hours_per_day
+    enough = rated_lph * share >= np.minimum(wanted, rated_lph) * (1 - 1e-9)
+    return np.asarray(np.isnan(static_kpa) | ((static_kpa > 0) & (static_kpa >= least) & enough), bool)
 
 
 def joined(trees: Trees, point: Ints, able: Bools) -> Ints:

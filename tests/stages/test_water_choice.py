@@ -1,0 +1,75 @@
+"""Which water point serves whom, and why a tree goes dry, against static pressures reckoned here."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from setout.nouns import Planting
+from setout.nouns.irrigation import REASONS
+from watered import orchard
+
+KPA_PER_M = 62.4 / 144 * 6.894757293168361 / 0.3048
+"""Water of 62.4 lb/ft3, as the plan's pressures have it."""
+COMPENSATING = {"flow": "4 l/h", "at": "100 kPa", "range": ["70 kPa", "300 kPa"], "per_tree": 2}
+
+
+def reasons(plan: Planting) -> dict[str, int]:
+    code = plan.facts["reason_index"]
+    return {REASONS[c]: int((code == c).sum()) for c in np.unique(code).tolist() if c >= 0}
+
+
+def static_kpa(plan: Planting, point: int) -> np.ndarray:
+    """Return what a water point brings to each tree if no pipe loses anything."""
+    points = plan.site.water.points
+    return points.pressure_kpa[point] - KPA_PER_M * (plan.facts["elevation_m"] - points.z[point])
+
+
+def test_a_near_water_point_without_the_pressure_leaves_its_trees_to_one_that_has_it() -> None:
+    for emitter in (COMPENSATING, {"flow": "3 l/h", "at": "100 kPa", "exponent": 0.5, "per_tree": 2}):
+        plan = orchard(
+            [(-45.0, 0.0, 15.0, 9000.0), (49.0, -39.0, 300.0, 9000.0)],
+            eto="6 mm/day",
+            hours_per_day=20,
+            emitter=emitter,
+        )
+        assert reasons(plan) == {"need met": len(plan.trees)}
+        assert (plan.facts["water_index"] == 1).all()
+        far = np.hypot(plan.trees.x - plan.site.water.points.x[1], plan.trees.y - plan.site.water.points.y[1])
+        assert np.allclose(plan.facts["run_m"], far, atol=0.01)
+
+
+def test_a_water_point_low_on_the_slope_has_the_trees_that_its_pressure_lifts_water_to() -> None:
+    """Ground rises 30 m; the point at the foot has the shorter way to most trees, and the pressure for its half."""
+    plan = orchard(
+        [(-45.0, 0.0, 160.0, 9000.0), (49.0, 0.0, 90.0, 9000.0)], ground=lambda x, _: 115 + 0.3 * x, eto="5 mm/day",
+        emitter=COMPENSATING,
+    )  # fmt: skip
+    enough = np.stack([static_kpa(plan, 0), static_kpa(plan, 1)]) >= 70.0
+    assert (~enough[0]).any()
+    point = plan.facts["water_index"]
+    assert enough[point, np.arange(len(point))][enough.any(axis=0)].all()
+
+
+def test_trees_below_a_weak_water_point_are_not_too_high() -> None:
+    """20 kPa are too little for emitters that start at 70, also on ground that falls from the water point."""
+    plan = orchard(
+        [(-45.0, 0.0, 20.0, 9000.0)], ground=lambda x, _: 100 - 0.02 * x, eto="5 mm/day", emitter=COMPENSATING
+    )
+    assert (static_kpa(plan, 0) < 70).all()
+    assert reasons(plan) == {"too little pressure": len(plan.trees)}
+
+
+def test_a_source_of_little_pressure_is_not_one_of_little_flow() -> None:
+    """At 15 of 100 kPa emitters of exponent 0.5 give 0.39 of their flow; at the rated pressure the hours would do."""
+    emitter = {"flow": "3 l/h", "at": "100 kPa", "exponent": 0.5, "per_tree": 2}
+    plan = orchard([(-45.0, 0.0, 15.0, 9000.0)], eto="6 mm/day", hours_per_day=20, emitter=emitter)
+    need, flow = plan.facts["need_lpd"], plan.facts["flow_lph"]
+    assert (flow * 20 < need).all()
+    assert (need < 6.0 * 20).all()
+    assert reasons(plan) == {"too little pressure": len(plan.trees)}
+    (told,) = [f for f in plan.findings if f.code == "not_watered"]
+    assert "pump" in told.remedy
+    assert float(told.measured.split()[0]) < float(told.required.split()[0])
+    # at a tenth of that flow no pressure helps
+    little = orchard([(-45.0, 0.0, 15.0, 9000.0)], eto="6 mm/day", emitter=emitter | {"flow": "0.3 l/h"})
+    assert reasons(little) == {"too little flow": len(little.trees)}
