@@ -87,6 +87,7 @@ def test_existing_trees_throw_shade_and_need_a_spread() -> None:
         ({}, {"height_ft": np.array(["tall"], object)}, "barn: height_ft, feature 1"),
         ({}, {"height_m": np.array([-3.0])}, "is not a height above zero"),
         ({"height": "tall"}, {}, r"shade\[1\].height"),
+        ({"height": "2000 ft"}, {}, r"shade\[1\].height: 609.6 m is out of bounds"),
         ({"height": 20}, {}, "has no unit"),
         ({"height": "20 ft", "hight": "3 ft"}, {}, "did you mean"),
     ],

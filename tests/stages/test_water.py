@@ -428,6 +428,9 @@ def test_a_water_point_outside_the_site_serves_and_is_told() -> None:
         (EMITTER | {"trees_per_emitter": 2}, "contradict"),
         (EMITTER | {"flow": "4 psi"}, "no flow"),
         (EMITTER | {"exponent": 1.5}, "at most 1"),
+        (EMITTER | {"flow": "40 gal/min"}, "9084.99 l/h is out of bounds"),
+        (EMITTER | {"at": "30 bar"}, "3000 kPa is out of bounds"),
+        (EMITTER | {"per_tree": 1000}, "at most 100"),
     ],
 )  # fmt: skip
 def test_faults_of_an_emitter(emitter: dict[str, Any], said: str) -> None:
@@ -435,6 +438,20 @@ def test_faults_of_an_emitter(emitter: dict[str, Any], said: str) -> None:
         orchard([(-45.0, 0.0, 300.0, 5000.0)], emitter=emitter)
     assert said in str(caught.value)
     assert all(fault.remedy for fault in caught.value.faults)
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "said"),
+    [
+        ("lateral", {"diameter": "16 m"}, r"lateral.diameter\[1\]: 16 m is out of bounds"),
+        ("manifold", {"diameter": ["2 in", "0.001 mm"]}, r"manifold.diameter\[2\]: 1e-06 m is out of bounds"),
+        ("lateral", {"diameter": 16}, r"lateral.diameter\[1\]: 16 has no unit"),
+        ("roughness", "1 m", "roughness: 1 m is out of bounds"),
+    ],
+)
+def test_slips_of_the_unit_of_a_pipe(key: str, value: Any, said: str) -> None:
+    with pytest.raises(SetoutError, match=said):
+        orchard([(-45.0, 0.0, 300.0, 5000.0)], **{key: value})
 
 
 # ---------------------------------------------------------------- positions from the field

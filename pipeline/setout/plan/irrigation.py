@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Final, Literal, Self
+from collections.abc import Callable
+from typing import Annotated, Final, Literal, Self
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import AfterValidator, Field, field_validator, model_validator
 
 from setout import units
 from setout.nouns.irrigation import Emitter, IrrigationPlan, Pipes
@@ -15,18 +16,48 @@ LATERAL_IN: Final = (0.600, 0.820, 1.060)
 """Inside diameters of polyethylene tubing for laterals [in]; common practice, from memory: put in what is sold to you."""
 PIPE_IN: Final = (1.195, 1.532, 1.754, 2.193, 2.655, 3.230, 4.154)
 """Inside diameters of PVC pipe of 1 to 4 in [in]: outside diameter less twice the least wall at SDR 26 (ASTM D2241)."""
+MOST_FLOW_LPH, MOST_KPA = 5000.0, 2000.0
+"""What no outlet at a tree gives or stands [l/h], [kPa]: beyond it the unit is wrong."""
+BORE_M, MOST_ROUGH_M = (0.001, 1.0), 0.01
+"""Inside diameters of pipe [m], and the roughest wall [m]: beyond them the unit is wrong."""
+
+
+def _within(least: float, most: float, unit: str, said: str) -> Callable[[float], float]:
+    """Return a validator of a quantity in SI that tells a slip of its unit."""
+
+    def read(value: float) -> float:
+        if not least <= value <= most:
+            raise ValueError(f"{value:g} {unit} is out of bounds: {said}; look at its unit")
+        return value
+
+    return read
+
+
+OutletFlow = Annotated[
+    Flow,
+    AfterValidator(_within(0.0, MOST_FLOW_LPH, "l/h", "no outlet at a tree gives more than 5,000 l/h (22 gal/min)")),
+]
+OutletPressure = Annotated[
+    Pressure, AfterValidator(_within(0.0, MOST_KPA, "kPa", "no outlet at a tree is for more than 2,000 kPa (290 psi)"))
+]
+Bore = Annotated[
+    Distance, AfterValidator(_within(*BORE_M, "m", "inside diameters of pipe are from 1 mm to 1 m (0.04 to 39 in)"))
+]
+Wall = Annotated[
+    Distance, AfterValidator(_within(0.0, MOST_ROUGH_M, "m", "no wall of a pipe is rougher than 10 mm (0.4 in)"))
+]
 
 
 class EmitterSection(Section):
     """What lets the water out at a tree."""
 
-    flow: Flow
-    at: Pressure
+    flow: OutletFlow
+    at: OutletPressure
     exponent: float | None = Field(None, ge=0, le=1)
     variation: float = Field(0.0, ge=0, lt=1)
-    per_tree: int = Field(1, ge=1)
+    per_tree: int = Field(1, ge=1, le=100)
     trees_per_emitter: int = Field(1, ge=1, le=2)
-    range: tuple[Pressure, Pressure] | None = None
+    range: tuple[OutletPressure, OutletPressure] | None = None
     kind: Literal["drip", "ring", "spray"] = "drip"
     wetted_radius: Distance | None = None
 
@@ -71,10 +102,14 @@ class EmitterSection(Section):
 class PipeSection(Section):
     """Inside diameters that may be used for one purpose, and how smooth the pipe is."""
 
-    diameter: tuple[Distance, ...] = Field(min_length=1)
+    diameter: tuple[Bore, ...] = Field(min_length=1)
     roughness_c: float | None = Field(None, gt=0, le=200)
 
-    _many = field_validator("diameter", mode="before")(one_or_many)
+    @field_validator("diameter", mode="before")
+    @classmethod
+    def _many(cls, value: object) -> object:
+        bare = isinstance(value, int | float) and not isinstance(value, bool)
+        return (value,) if bare else one_or_many(value)
 
 
 class LateralSection(PipeSection):
@@ -89,7 +124,7 @@ class WaterSettings(Section):
     manifold: PipeSection | None = None
     main: PipeSection | None = None
     friction: Literal["hazen-williams", "darcy-weisbach"] = "hazen-williams"
-    roughness: Distance = 1.5e-6
+    roughness: Wall = 1.5e-6
     minor_loss: float = Field(0.1, ge=0, le=1)
     pressure_spread: float = Field(0.2, gt=0, le=1)
     max_velocity: Velocity = 5 * units.FOOT

@@ -10,6 +10,8 @@ from pydantic import BeforeValidator, Field, field_validator
 from setout.nouns.shade import LightPlan
 from setout.plan.quantities import Distance, Label, Section
 
+TALLEST_M = 300.0
+"""What shades a planting is no taller or wider [m]: beyond it the unit is wrong."""
 MONTHS = ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december")  # fmt: skip
 
 
@@ -76,3 +78,12 @@ class ShadeSection(Section):
     height: Distance | None = None
     spread: Distance | None = None
     why: Label = ""
+
+    @field_validator("height", "spread")
+    @classmethod
+    def _as_things_are(cls, value: float | None) -> float | None:
+        if value is not None and value > TALLEST_M:
+            raise ValueError(
+                f"{value:g} m is out of bounds: nothing beside a planting is more than {TALLEST_M:g} m; look at its unit"
+            )
+        return value
