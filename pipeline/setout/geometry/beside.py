@@ -179,8 +179,8 @@ def _pushed(out: Floats, base: Base, rule: Rule, closed: bool) -> Floats:  # noq
     wanted = np.full(len(out), gap)
     for _ in range(3):
         vertex, part = np.flatnonzero(look), np.flatnonzero(look[1:] | look[:-1])
-        both, nearest = base.signed(np.vstack([out[vertex], (out[part] + out[part + 1]) / 2]))
-        distance, middle = np.abs(both[: len(vertex)]), np.abs(both[len(vertex) :])
+        both, nearest = base.apart(np.vstack([out[vertex], (out[part] + out[part + 1]) / 2]))
+        distance, middle = both[: len(vertex)], both[len(vertex) :]
         short = np.zeros(len(out) + 1)
         short[part + 1] = np.maximum(gap - middle, 0.0)
         short[short < OVER] = 0.0

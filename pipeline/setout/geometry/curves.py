@@ -74,7 +74,9 @@ class Path:
     def points(self, s: Floats) -> Floats:
         """Return the points at some lengths, (n, 2)."""
         at, x, y = self._arrays
-        return np.column_stack([np.interp(s, at, x), np.interp(s, at, y)])
+        out = np.empty((len(s), 2))
+        out[:, 0], out[:, 1] = np.interp(s, at, x), np.interp(s, at, y)
+        return out
 
     def part(self, low: float, high: float) -> Floats:
         """Return the vertices from one length to another, the two ends included, (n, 2)."""

@@ -61,10 +61,12 @@ class Surface:
             return float("nan"), float("nan"), float("nan")
         p, q = u - j, v - i
         a, b, c, d = (1 - p) * (1 - q), p * (1 - q), (1 - p) * q, p * q
-        return tuple(
-            float(a * part[i, j] + b * part[i, j + 1] + c * part[i + 1, j] + d * part[i + 1, j + 1])
-            for part in (self.z, self.gx, self.gy)
-        )  # type: ignore[return-value]
+        k, z, gx, gy = i * cols + j, self.z.item, self.gx.item, self.gy.item
+        return (
+            a * z(k) + b * z(k + 1) + c * z(k + cols) + d * z(k + cols + 1),
+            a * gx(k) + b * gx(k + 1) + c * gx(k + cols) + d * gx(k + cols + 1),
+            a * gy(k) + b * gy(k + 1) + c * gy(k + cols) + d * gy(k + cols + 1),
+        )
 
     def heights(self, x: Floats, y: Floats) -> Floats:
         """Return smoothed heights at points, bilinear; beyond the grid those of its edge."""
@@ -326,7 +328,7 @@ def fair(xy: Floats, spread: float, step: float) -> Floats:
         out = ndimage.gaussian_filter1d(xy[:-1], sigma, axis=0, mode="wrap")
         return np.vstack([out, out[:1]])
     wide = min(int(np.ceil(4 * sigma)), len(xy) - 1)
-    padded = np.pad(xy, ((wide, wide), (0, 0)), mode="reflect", reflect_type="odd")
+    padded = np.concatenate([2 * xy[0] - xy[wide:0:-1], xy, 2 * xy[-1] - xy[-2 : -wide - 2 : -1]])
     out = np.asarray(ndimage.gaussian_filter1d(padded, sigma, axis=0)[wide : wide + len(xy)], float)
     out[[0, -1]] = xy[[0, -1]]
     return out
@@ -364,6 +366,8 @@ def too_steep(z: Floats, spacing: float, stretch: float, most: float) -> Bools:
     shortest = min(int(np.ceil(stretch / spacing - 1e-9)), size - 1)
     if shortest < 1:
         return bad
+    if not bad.any() and float(z.max() - z.min()) <= most * shortest * spacing:
+        return bad  # less between the lowest and the highest place than any stretch may rise
     for lag in range(shortest, min(2 * shortest, size - 1) + 1):
         rise = np.abs(z[lag:] - z[:-lag])
         over = np.flatnonzero(rise > most * lag * spacing)

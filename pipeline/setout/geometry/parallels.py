@@ -64,10 +64,7 @@ class Base:
         """Return the distance of points from the line [m], positive on its left, and their nearest points on it."""
         if not len(points):
             return np.empty(0), np.empty((0, 2))
-        part = self._nearest(points)
-        t = self._share(points, part)
-        nearest = self._a[part] + t[:, None] * self._leg[part]
-        distance = np.hypot(*(points - nearest).T)
+        distance, nearest, part, t = self._apart(points)
         side = self._side(points, part)
         # at a vertex two parts are equally near: the one that sees the point more squarely tells its side
         size = len(self._a)
@@ -79,6 +76,18 @@ class Base:
             other = self._side(points, np.where(known, beside, part))
             side = np.where(known & (np.abs(other) > np.abs(side)), other, side)
         return np.where(side < 0, -distance, distance), nearest
+
+    def apart(self, points: Floats) -> tuple[Floats, Floats]:
+        """Return the distance of points from the line [m], and their nearest points on it."""
+        return self._apart(points)[:2]
+
+    def _apart(self, points: Floats) -> tuple[Floats, Floats, Ints, Floats]:
+        """Return distance and nearest point of every point, its nearest part, and the share of the part up to there."""
+        part = self._nearest(points)
+        t = self._share(points, part)
+        nearest = self._a[part] + t[:, None] * self._leg[part]
+        off = points - nearest
+        return np.hypot(off[:, 0], off[:, 1]), nearest, part, t
 
     def _nearest(self, points: Floats) -> Ints:
         """Return the nearest part of every point."""

@@ -102,8 +102,9 @@ def cut(paths: Sequence[Path], blade: Blade) -> Iterator[tuple[int, Stretch]]:
     which, where = which[order], where[order]
     inner = np.flatnonzero((which[1:] == which[:-1]) & (where[1:] - where[:-1] > 1e-6))
     of, lo, hi = which[inner], where[inner], where[inner + 1]
-    middle = np.array([paths[k].at(m)[:2] for k, m in zip(of, (lo + hi) / 2, strict=True)]).reshape(-1, 2)
-    inside = shapely.contains_xy(blade.area, middle[:, 0], middle[:, 1])
+    middle = (lo + hi) / 2
+    middles = [paths[k].points(middle[of == k]) for k in np.unique(of).tolist()]  # of is in order
+    inside = shapely.contains_xy(blade.area, *np.concatenate(middles).T)
     of, lo, hi = of[inside], lo[inside], hi[inside]
     for k in np.unique(of):
         own = of == k
@@ -112,20 +113,21 @@ def cut(paths: Sequence[Path], blade: Blade) -> Iterator[tuple[int, Stretch]]:
 
 def _parts(paths: Sequence[Path]) -> tuple[Ints, Floats, Floats, Floats]:
     """Return the parts of paths, long ones cut up: owner, lengths at both ends, and the two ends."""
-    owners, lengths = [], []
+    owners, lengths, ends = [], [], []
     for k, path in enumerate(paths):
-        s = np.asarray(path.s)
-        if len(s) == 2 or float(np.diff(s).max()) > LONGEST_PART:
+        s, xy = np.asarray(path.s), path.xy
+        if len(s) == 2 or float((s[1:] - s[:-1]).max()) > LONGEST_PART:
             more = np.arange(LONGEST_PART, s[-1], LONGEST_PART)
             s = np.unique(np.concatenate([s, more]))
+            xy = path.points(s)
         lengths.append(np.column_stack([s[:-1], s[1:]]))
         owners.append(np.full(len(s) - 1, k))
-    ends = [(path.points(s[:, 0]), path.points(s[:, 1])) for path, s in zip(paths, lengths, strict=True)]
+        ends.append(xy)
     return (
         np.concatenate(owners),
         np.concatenate(lengths),
-        np.concatenate([a for a, _ in ends]),
-        np.concatenate([b for _, b in ends]),
+        np.concatenate([xy[:-1] for xy in ends]),
+        np.concatenate([xy[1:] for xy in ends]),
     )
 
 

@@ -37,13 +37,15 @@ WIDEST = 1.5
 """Rows open to no more than so many row distances, whatever the pattern's greatest row distance."""
 HALVED_FROM = 20.0
 """An area of more than so many square row distances on which no row comes about is tried again in two halves."""
-SMALL, SLANTS, BENT = 6.0, np.radians([-40.0, -20.0, 0.0, 20.0, 40.0]), 0.9
+SMALL, SLANTS, BENT = 6.0, np.radians([-30.0, -15.0, 0.0, 15.0, 30.0]), 0.95
 """On ground less than so many of the shortest rows across, it is looked at these angles to the level [rad] whether that row,
 bent by so much, might have room."""
 MOST_BASELINES = 600
 """So many baselines are laid at most."""
 CLOSER_M = 0.02
 """By how much rows may come nearer to each other than their least distance where a line bends between its vertices [m]."""
+STRAIGHT_M = 0.002
+"""Lines that rows take up lose vertices that lie so near to the straight between others [m], and what is kept from them grows."""
 ROUND = 1 / np.cos(np.pi / 64)
 """By how much arcs of 16 chords a quarter are drawn larger, so that they hold the circle."""
 
@@ -177,7 +179,8 @@ def _covered(terms: Terms, ground: BaseGeometry, spots: Spots) -> tuple[list[Lin
             left += [] if halves else [area]
             continue
         rows += found.rows
-        around = shapely.buffer(shapely.multilinestrings(found.taken), distance * ROUND, quad_segs=16)
+        drawn = shapely.simplify(shapely.multilinestrings(found.taken), STRAIGHT_M)
+        around = shapely.buffer(drawn, distance * ROUND + STRAIGHT_M, quad_segs=16)
         shapely.prepare(around)
         touched = [other for other in todo if shapely.intersects(around, other)]
         todo = [other for other in todo if not shapely.intersects(around, other)]

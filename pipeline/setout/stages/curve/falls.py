@@ -74,6 +74,8 @@ def _worst(run: Floats, z: Floats, stretch: float, most: float) -> int | None:
     blank = np.flatnonzero(~np.isfinite(z))
     if len(blank):
         return int(blank[0])
+    if float(z.max() - z.min()) <= most * min(stretch, float(run[-1] - run[0])):
+        return None
     length = run[None, :] - run[:, None]
     counts = length >= min(stretch, float(run[-1] - run[0])) - 1e-9
     over = np.where(counts, np.abs(z[None, :] - z[:, None]) / np.where(counts, length, 1.0), 0.0)

@@ -129,11 +129,10 @@ def one_level(terms: Terms, line: Floats, blade: Blade, before: Seen, into: tupl
         whole = Stretch(row[0].path, row[0].low, row[-1].high)
         s, xy, z, spacing = _looked_at(terms, whole)
         ended = before.ends(xy, 2.0 * terms.pattern.row_distance_m)
-        crowded = (
-            out.places.near(xy)
-            | _folded(whole, s, xy, terms.pattern.row_distance_m)
-            | _kinked(whole, s, terms.pattern.row_distance_m)
-        )
+        crowded = out.places.near(xy)
+        distance = terms.pattern.row_distance_m
+        if whole.path.closed or not whole.path.onward(whole.low - distance, whole.high + distance):
+            crowded |= _folded(whole, s, xy, distance) | _kinked(whole, s, distance)
         runs = gentle_runs(np.where(ended | crowded, np.nan, z), spacing, STRETCH_M, ROUGH * terms.most)
         planted: list[Floats] = []
         shut = np.ones(len(s), bool)
