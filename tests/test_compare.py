@@ -193,7 +193,9 @@ def test_searches_end_at_the_edge_of_what_keeps_the_limit() -> None:
         ({"option": [{"step": "8 ft", "block": "Z"}]}, 'option[1]: there is no block "Z"'),
         ({"option": [{"plant": "appel, dwarf"}]}, "did you mean"),
         ({"option": [{"step": "8 ft", "name": "x"}, {"step": "9 ft", "name": "x"}]}, 'two options are called "x"'),
+        ({"option": [{"area": "survey/else.gpkg"}]}, "option[1]: names a survey file of its own (area)"),
         ({"prices": {"plant": 38}}, "38 does not say for how much"),
+        ({"prices": {"plant": "9" * 400 + " / each"}}, "more than anything costs"),
         ({"prices": {"wire": "3 / kg"}}, "which nothing is counted in"),
     ],
 )

@@ -14,6 +14,8 @@ from setout.tables import catalogue
 
 KEPT = frozenset({"name", "block"})
 """Keys of an option that are its own and not its block's."""
+GROUND = ("area", "line", "points", "yard")
+"""Keys that name survey files: an option plants the ground of its block."""
 FOLLOW = ("row_distance", "row_distance_max", "lines", "line_distance", "rows", "trellis", "bed", "fall")
 """Keys that say something of one pattern, and are left behind where an option brings another."""
 
@@ -79,6 +81,11 @@ def options_of(
         said = _said(option)
         if not said:
             faults.append(Fault("changes nothing", place, 'write what is different, such as step = "12 ft"'))
+            continue
+        ground = [key for key in GROUND if key in option]
+        if ground:
+            what = f"names a survey file of its own ({', '.join(ground)}); an option plants the ground of its block"
+            faults.append(Fault(what, place, "leave it out, or make it a block of its own"))
             continue
         block = _changed(mapping["block"][index], option)
         try:

@@ -19,6 +19,7 @@ PER: Final[dict[str, tuple[str, float]]] = {
     "h": ("h", 1.0), "hour": ("h", 1.0),
 }  # fmt: skip
 """What a price may be for: the unit that quantities are counted in, and how many of what is written that is one of."""
+MOST: Final = 1e9
 _PRICE: Final = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*(?:/|per)\s*(.+?)\s*$")
 
 
@@ -85,5 +86,7 @@ def price(text: object) -> Price:
     unit = " ".join(match[2].split()).casefold()
     if unit not in PER:
         raise ValueError(f'"{text}" is for "{match[2]}", which nothing is counted in; write one of {", ".join(PER)}')
+    if not float(match[1]) <= MOST:
+        raise ValueError(f'{match[1][:12]}... is more than anything costs; write such as "38 / each"')
     counted, factor = PER[unit]
     return Price(float(match[1]) * factor, counted)
