@@ -8,7 +8,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from setout.geometry.rowcut import TOUCH, Cutters, capsules_of, cut, edges_of, turned
+from setout.geometry.rowcut import TOUCH, Cutters, capsules_of, cut, edges_of, left_at, turned
 
 NO_HOLES = np.empty((0, 4)), np.empty(0, np.int64)
 
@@ -104,3 +104,26 @@ def test_a_line_that_just_touches_a_disc_is_not_cut() -> None:
     pieces = cut(np.array([1.0]), Cutters(ground_of(shapely.box(0, 0, 10, 2)), *NO_HOLES, disc))
     np.testing.assert_allclose([pieces.lo[0], pieces.hi[-1]], [0, 10])
     assert (pieces.hi - pieces.lo).sum() == pytest.approx(10.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_places_left_are_those_that_lie_in_a_piece_left(seed: int) -> None:
+    """One line through each place, cut as a whole, is the reference."""
+    rng = np.random.default_rng(seed)
+    x, y = rng.uniform(-5.0, 65.0, (2, 900))
+    y = np.sort(y)
+    ground = shapely.difference(shapely.box(0, 0, 60, 60), shapely.Point(30, 30).buffer(9))
+    edges, _ = edges_of(np.array([ground]))
+    spots = shapely.points(rng.uniform(0, 60, (8, 2)))
+    holes, group = edges_of(np.array([shapely.box(5, 5, 20, 9), shapely.box(15, 7, 25, 22)]))
+    reach = edges_of(np.array([shapely.Point(20, 30).buffer(30), shapely.Point(45, 30).buffer(24)]))
+    gap = 3.0 if seed % 2 else 0.0
+    cutters = Cutters(
+        edges, holes, group, capsules_of(np.asarray(spots, object), 4.0), None, reach, gap, gap if seed > 3 else 0.0
+    )
+    pieces = cut(y, cutters)
+    wanted = np.zeros(len(x), bool)
+    wanted[pieces.line[(x[pieces.line] >= pieces.lo) & (x[pieces.line] <= pieces.hi)]] = True
+    found = left_at(x, y, cutters)
+    assert found.tolist() == wanted.tolist()
+    assert 0 < found.sum() < len(x)

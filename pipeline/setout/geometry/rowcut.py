@@ -21,9 +21,12 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 TOUCH = 5e-7
 """How far beyond a limit a point still counts as on it [m]: rounding of coordinates, far below any survey."""
+NEAR = 1e-9
+"""A place this near to an end of a piece lies in it [m]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +197,51 @@ def cut(lines_v: Floats, cutters: Cutters) -> Intervals:
     if cutters.reach is not None:
         allowed.append(_polygon_pieces(lines_v, *cutters.reach))
     return _shortened(_sweep(base, out, allowed), cutters.piece_gap)
+
+
+def left_at(u: Floats, lines_v: Floats, cutters: Cutters) -> Bools:
+    """Tell which places are left of the lines that they lie on, one on each: what :func:`cut` would keep, without its sorting.
+
+    Parameters
+    ----------
+    u, lines_v : (n,) ndarray
+        Places along lines, and where the lines run, ascending.
+    cutters : Cutters
+        In the lines' own coordinates.
+
+    Returns
+    -------
+    (n,) ndarray of bool
+        True where :func:`cut` leaves the place.
+
+    Examples
+    --------
+    >>> field, _ = edges_of(np.array([shapely.box(0, 0, 10, 4)]))
+    >>> well = capsules_of(np.array([shapely.Point(5, 2)]), 1.0)
+    >>> none = np.empty((0, 4)), np.empty(0, np.int64)
+    >>> left_at(np.array([4.5, 4.0, 12.0]), np.array([2.0, 2.0, 3.5]), Cutters(field, *none, well)).tolist()
+    [False, True, False]
+    """
+    if cutters.piece_gap:
+        pieces = cut(lines_v, cutters)
+        return _inside(u, pieces, NEAR)
+    keep = _inside(u, _shortened(_polygon_pieces(lines_v, cutters.ground, None), cutters.end_gap), NEAR)
+    keep &= ~_inside(u, _capsule_pieces(lines_v, cutters.capsules, TOUCH), -NEAR)
+    keep &= ~_inside(u, _polygon_pieces(lines_v, cutters.holes, cutters.hole_group), -NEAR)
+    if cutters.discs is not None:
+        discs = cutters.discs
+        keep &= _inside(u, _capsule_pieces(lines_v, np.column_stack([discs[:, :2], discs]), -TOUCH), NEAR)
+    if cutters.reach is not None:
+        keep &= _inside(u, _polygon_pieces(lines_v, *cutters.reach), NEAR)
+    return keep
+
+
+def _inside(u: Floats, pieces: Intervals, slack: float) -> Bools:
+    """Tell which places, one on each line, lie in a piece of their line that is longer by so much at both ends."""
+    out = np.zeros(len(u), bool)
+    at = u[pieces.line]
+    out[pieces.line[(at >= pieces.lo - slack) & (at <= pieces.hi + slack)]] = True
+    return out
 
 
 def _shortened(pieces: Intervals, gap: float) -> Intervals:

@@ -9,10 +9,10 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
-from shapely.ops import substring
 
+from setout.geometry.curves import path_of
 from setout.geometry.direction import lines_along
-from setout.geometry.rowcut import Cutters, capsules_of, cut
+from setout.geometry.rowcut import Cutters, capsules_of, left_at
 from setout.nouns import Block, Bools, Finding, Floats, Ints, Pattern, Rows, Trees, Works
 from setout.stages.fill.ends import Allowed, Along, ends_allowed
 from setout.stages.fill.straight import Row, lay
@@ -182,7 +182,8 @@ def _cut_to(line: shapely.LineString, trees: Floats, step: float) -> shapely.Lin
     low, high = float(at.min()), float(at.max())
     if high - low < 1e-6:
         low, high = max(low - step / 2, 0.0), min(high + step / 2, float(shapely.length(line)))
-    return shapely.LineString(substring(line, low, high).coords)
+    path = path_of(shapely.get_coordinates(line))
+    return line if path is None else shapely.LineString(path.part(low, min(high, path.length)))
 
 
 def _single(bed: Bed, done: Sequence[tuple[Block, Laid]], allowed: Allowed | None) -> tuple[Laid, list[Finding]]:
@@ -210,10 +211,8 @@ def _lawful(cutters: Cutters, x: Floats, y: Floats) -> Bools:
     """Tell which positions nothing cuts out: a line through each, cut as rows are."""
     along = lines_along(cutters, 90.0)
     order = np.argsort(y, kind="stable")
-    pieces = cut(y[order], along)
-    keep = np.zeros(len(x), bool)
-    inside = (x[order][pieces.line] >= pieces.lo - 1e-9) & (x[order][pieces.line] <= pieces.hi + 1e-9)
-    keep[order[pieces.line[inside]]] = True
+    keep = np.empty(len(x), bool)
+    keep[order] = left_at(x[order], y[order], along)
     return keep
 
 
