@@ -1,11 +1,12 @@
-"""Which water point serves whom, and why a tree goes dry, against static pressures reckoned here."""
+"""Which water point serves whom, why a tree goes dry, and when zones run, against figures reckoned here."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from setout.nouns import Planting
-from setout.nouns.irrigation import REASONS
+from setout.nouns.irrigation import REASONS, IrrigationPlan, Pipes
+from setout.stages.water.hours import Draws, Programme, programme
 from watered import orchard
 
 KPA_PER_M = 62.4 / 144 * 6.894757293168361 / 0.3048
@@ -73,3 +74,68 @@ def test_a_source_of_little_pressure_is_not_one_of_little_flow() -> None:
     # at a tenth of that flow no pressure helps
     little = orchard([(-45.0, 0.0, 15.0, 9000.0)], eto="6 mm/day", emitter=emitter | {"flow": "0.3 l/h"})
     assert reasons(little) == {"too little flow": len(little.trees)}
+
+
+# ---------------------------------------------------------------- hours
+
+
+def programme_of(
+    zones: list[tuple[float, float, int]], capacity: float, **said: object
+) -> tuple[Programme, IrrigationPlan]:
+    """Give hours to zones of one water point: each (hours that its trees need, flow [l/h], trees)."""
+    plan = IrrigationPlan(None, Pipes((16.0,), (30.0,), (30.0,)), **{"hours_per_day": 16.0, **said})
+    zone = np.repeat(np.arange(len(zones)), [trees for _, _, trees in zones])
+    need = np.concatenate([np.full(trees, hours * lph / trees) for hours, lph, trees in zones])
+    flow = np.concatenate([np.full(trees, lph / trees) for _, lph, trees in zones])
+    able = np.ones(len(zone), bool)
+    lph = np.array([lph for _, lph, _ in zones])
+    draws = Draws(zone, need, flow, able, np.zeros(len(zones), np.int64), lph, np.array([capacity]), flow)
+    return programme(draws, plan), plan
+
+
+def drawn_at_most(run: Programme, lph: np.ndarray) -> float:
+    """Return the greatest flow at any minute of the day."""
+    minute = np.arange(24 * 60)[:, None] / 60 + 1 / 120
+    return float((((run.start <= minute) & (minute < run.start + run.hours)) @ lph).max())
+
+
+def test_zones_follow_one_another_where_there_is_time() -> None:
+    run, _ = programme_of([(4.0, 500.0, 10), (5.0, 500.0, 10), (6.0, 500.0, 10)], 5000.0)
+    assert run.hours.tolist() == [4.0, 5.0, 6.0]
+    assert run.start.tolist() == [0.0, 4.0, 9.0]
+
+
+def test_a_zone_runs_beside_another_as_soon_as_there_is_flow_for_it() -> None:
+    """500 l/h for 16 h and 600 l/h for 10 h fill 1100 l/h; what is left of the second's day is enough for the third."""
+    run, _ = programme_of([(16.0, 500.0, 10), (10.0, 600.0, 10), (5.0, 600.0, 10)], 1100.0)
+    assert run.hours.tolist() == [16.0, 10.0, 5.0]
+    assert run.start.tolist() == [0.0, 0.0, 10.0]
+
+
+def test_a_long_small_zone_runs_beside_short_large_ones() -> None:
+    run, _ = programme_of([(4.0, 900.0, 100), (4.0, 900.0, 100), (15.0, 100.0, 50)], 1000.0)
+    assert run.hours.tolist() == [4.0, 4.0, 15.0]
+
+
+def test_hours_never_ask_more_than_the_water_point_gives() -> None:
+    rng = np.random.default_rng(4)
+    for _ in range(60):
+        zones = [
+            (round(float(rng.uniform(0.5, 14)) * 60) / 60, float(rng.uniform(50, 1000)), int(rng.integers(1, 40)))
+            for _ in range(int(rng.integers(1, 12)))
+        ]
+        volume = float(rng.choice([np.inf, 9000.0]))
+        run, plan = programme_of(zones, 1000.0, daily_volume_l=volume)
+        lph = np.array([z[1] for z in zones])
+        assert drawn_at_most(run, lph) <= 1000.0 * (1 + 1e-9)
+        assert (run.hours * lph).sum() <= volume * (1 + 1e-9)
+        assert np.nanmax(run.start + run.hours, initial=0.0) <= plan.hours_per_day + 1e-9
+        assert (run.hours <= run.needed + 1e-9).all()
+        short = run.hours < run.needed - 1e-9
+        if np.isinf(volume) and short.any():
+            # a zone goes short only where no stretch of the day has room for all of its hours
+            minute = np.arange(16 * 60)[:, None] / 60 + 1 / 120
+            drawn = ((run.start <= minute) & (minute < run.start + run.hours)) @ lph
+            for z in np.flatnonzero(short & (run.hours == 0)):
+                free = np.convolve(drawn + lph[z] <= 1000.0, np.ones(round(run.needed[z] * 60)), "valid")
+                assert (free < round(run.needed[z] * 60)).all()

@@ -198,8 +198,8 @@ class Zone:
     hours_needed : hours that would meet the need of all its trees [h]; more than ``hours`` where hours run out
     hours_by_month : the same for January to December [h]; empty where need by month is unknown
     hours_by_year : year after planting and hours at that year's peak; empty where unknown
-    start : hours after the beginning of watering when it starts at the peak [h]; zones of one water point that start
-        together run at once
+    start : hours after the beginning of watering when it starts at the peak [h]; zones of one water point whose times
+        overlap run at once; NaN for a zone that gets no hours
     """
 
     name: str

@@ -154,7 +154,7 @@ def sources_of(stage: Stage, point: Ints) -> tuple[Source, ...]:
         need = float(np.sum(stage.draws.need_lpd[own])) if own.any() else 0.0
         ends = run.start[zones] + run.hours[zones]
         given = min(points.flow_lph[p] * plan.hours_per_day, plan.daily_volume_l) * plan.days_per_week / 7
-        drawn = _drawn_at_once(draws.zone_lph[zones], run.start[zones])
+        drawn = _drawn_at_once(draws.zone_lph[zones], run.start[zones], run.hours[zones])
         hours = float(np.nanmax(ends)) if np.isfinite(ends).any() else float("nan") if len(zones) else 0.0
         out.append(
             Source(
@@ -171,14 +171,14 @@ def sources_of(stage: Stage, point: Ints) -> tuple[Source, ...]:
     return tuple(out)
 
 
-def _drawn_at_once(flow: Floats, start: Floats) -> float:
-    """Return the greatest flow drawn at a time [l/h]: zones that begin together run together."""
+def _drawn_at_once(flow: Floats, start: Floats, hours: Floats) -> float:
+    """Return the greatest flow drawn at a time [l/h]: zones whose times overlap run at once, others alone."""
     if not len(flow):
         return 0.0
-    if not np.isfinite(start).all():
-        return float(flow.max())
-    _, together = np.unique(start, return_inverse=True)
-    return float(np.bincount(together, weights=flow).max())
+    known = np.isfinite(start + hours)
+    now = start[known, None]
+    runs = (start[known] <= now + 1e-9) & (now + 1e-9 < (start + hours)[known])
+    return float(max((runs @ flow[known]).max(initial=0.0), flow[~np.isfinite(hours)].max(initial=0.0)))
 
 
 def mains_once(network: Network) -> Ints:
