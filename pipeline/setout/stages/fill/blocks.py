@@ -142,11 +142,20 @@ def _clear_of(bed: Bed, done: Sequence[tuple[Block, Laid]], laid: Laid, allowed:
     """Tell which positions are far enough from the trees of earlier blocks, and on ground that may be planted."""
     keep = np.ones(len(laid.x), bool) if allowed is None else np.array(allowed(laid.x, laid.y), bool)
     for block, other in done:
-        if len(other.x) and len(laid.x):
-            tree = cKDTree(np.column_stack([other.x, other.y]))
-            near = tree.query(np.column_stack([laid.x, laid.y]))[0]
-            keep &= near >= bed.block.apart_m(block) - 1e-9
+        apart = bed.block.apart_m(block)
+        near = _beside(other, laid, apart) if len(other.x) and len(laid.x) else np.empty((0, 2))
+        if len(near):
+            away = cKDTree(near).query(np.column_stack([laid.x, laid.y]), distance_upper_bound=apart + 1.0)[0]
+            keep &= away >= apart - 1e-9
     return keep
+
+
+def _beside(other: Laid, laid: Laid, apart: float) -> Floats:
+    """Return the trees of one block in the box round those of another, wider by so much [m] on every side."""
+    x, y, wide = other.x, other.y, apart + 1e-6
+    inside = (x >= laid.x.min() - wide) & (x <= laid.x.max() + wide)
+    inside &= (y >= laid.y.min() - wide) & (y <= laid.y.max() + wide)
+    return np.column_stack([x[inside], y[inside]])
 
 
 def _kept(laid: Laid, keep: Bools, step: float) -> Laid:
