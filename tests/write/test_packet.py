@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 import re
+import subprocess
+import sys
 from collections import Counter
 from dataclasses import replace
+from pathlib import Path
 
 import ezdxf
 import geopandas
@@ -303,6 +307,19 @@ def test_the_same_plan_gives_the_same_files(tmp_path):
     files = sorted(p.relative_to(tmp_path / "one") for p in (tmp_path / "one").rglob("*") if p.is_file())
     differ = [p for p in files if (tmp_path / "one" / p).read_bytes() != (tmp_path / "two" / p).read_bytes()]
     assert differ == []
+
+
+def test_the_drawing_does_not_depend_on_the_order_of_sets(tmp_path):
+    """Python hashes texts anew in each run, and what ezdxf takes from a set comes in another order."""
+    code = (
+        "import sys; from pathlib import Path; from test_packet import plain, stake_set; from setout.write import drawing; "
+        "made = plain(); drawing.write_dxf(Path(sys.argv[1]), stake_set(made), made)"
+    )
+    where = os.pathsep.join(p for p in (str(Path(__file__).parent), *sys.path) if p)
+    for seed in "123":
+        environment = os.environ | {"PYTHONHASHSEED": seed, "PYTHONPATH": where}
+        subprocess.run([sys.executable, "-c", code, str(tmp_path / seed)], env=environment, check=True, timeout=120)
+    assert len({(tmp_path / seed).read_bytes() for seed in "123"}) == 1
 
 
 def test_unknown_heights_are_empty_or_null(tmp_path):

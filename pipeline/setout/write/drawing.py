@@ -62,6 +62,10 @@ def write_dxf(path: Path, stakes: StakeSet, planting: Planting) -> None:
         drawing.works(planting)
         layers = drawing.tree_layers()
         handles = drawing.pattern_tree() if len(stakes.trees) else None
+        doc.classes.add_required_classes(doc.dxfversion)
+        classes = sorted(doc.classes.classes.items())  # ezdxf takes them from a set, in another order each time
+        doc.classes.classes.clear()
+        doc.classes.classes.update(classes)
         stream = io.StringIO()
         doc.write(stream)
     finally:
