@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from setout.nouns import Planting
 from setout.nouns.irrigation import REASONS, IrrigationPlan, Pipes
@@ -74,6 +75,15 @@ def test_a_source_of_little_pressure_is_not_one_of_little_flow() -> None:
     # at a tenth of that flow no pressure helps
     little = orchard([(-45.0, 0.0, 15.0, 9000.0)], eto="6 mm/day", emitter=emitter | {"flow": "0.3 l/h"})
     assert reasons(little) == {"too little flow": len(little.trees)}
+
+
+@pytest.mark.parametrize("exponent", [0.5, 1.0])
+def test_no_zone_draws_more_than_its_water_point_gives(exponent: float) -> None:
+    """Two rows of 51 trees at 8 l/h are what the point gives: regulators, set to whole kPa, must not go beyond."""
+    emitter = {"flow": "4 l/h", "at": "100 kPa", "exponent": exponent, "per_tree": 2}
+    plan = orchard([(-45.0, 0.0, 300.0, 816.0)], ground=lambda x, _: 100 + 0.05 * x, emitter=emitter)
+    greatest = max(zone.flow_lph for zone in plan.irrigation.zones)
+    assert 0.95 * 816 < greatest <= 816 * (1 + 1e-9)
 
 
 # ---------------------------------------------------------------- hours

@@ -51,6 +51,14 @@ def solved(sized: Sized, plan: IrrigationPlan, feeds: Feeds) -> Network:
             break
         setting = better
         held, flow, pressure, out = bench.run(setting)
+    for _ in range(ROUNDS):
+        # what draws too much comes down and is not raised again
+        over = held & bench.overdrawn(out)
+        if not over.any():
+            break
+        lower = np.maximum(np.minimum(bench.better(setting, pressure, out), setting - STEP_KPA), STEP_KPA)
+        setting = np.where(over, lower, setting)
+        held, flow, pressure, out = bench.run(setting)
     return replace(
         sized.network, pressure_kpa=pressure, flow_lph=flow, out_lph=out, valve_kpa=np.where(held, setting, np.nan)
     )
@@ -201,6 +209,13 @@ class _Bench:
         pressure[own] = KPA_PER_M * (self.source_m[net.section[own]] - along - net.z[own])
         at = own[net.is_valve[own]]
         pressure[at] = setting[net.section[at]]
+
+    def overdrawn(self, out: Floats) -> NDArray[np.bool_]:
+        """Tell which sections are of zones that draw more than their source gives, and less at less pressure."""
+        emitter = self.plan.emitter
+        draws = np.bincount(self.feeds.zone[self.network.section], weights=out)[self.feeds.zone]
+        bends = emitter is not None and emitter.exponent > 0
+        return np.asarray(bends & (draws > self.feeds.capacity_lph * (1 + 1e-9)), bool)
 
     def better(self, setting: Floats, pressure: Floats, out: Floats) -> Floats:
         """Return settings that bring the emitters nearer to their rated pressure, and the zone's flow within its source's."""
