@@ -23,6 +23,7 @@ from pyproj import CRS, Geod
 
 from setout.nouns import transformer
 from setout.write import geopackage, packet, plan_layers, pointfiles
+from setout.write.sheets.tape import tape_plan
 from setout.write.stakeset import stake_set
 from write import sample_planting
 
@@ -264,6 +265,16 @@ def test_grid_and_ground_distances_are_those_of_others(made):
         ground = length * (1 + planting.site.frame.height_m / 6371000)
         assert float(values[5]) * size == pytest.approx(ground, rel=1e-5)
         assert abs((float(values[6]) - azimuth + 180) % 360 - 180) < 0.01
+
+
+def test_baselines_are_those_of_the_block_sheets(made):
+    """Who has the sheet in one hand and the file in the other must find one baseline, not two."""
+    _, folder, _, planting = made
+    rows = [row for row in rows_of(folder / "control.csv") if row["kind"] == "baseline"]
+    for index, row in enumerate(rows):
+        sheet = tape_plan(planting, index)
+        assert (row["from"], row["to"]) == (sheet.first.tree_id, sheet.last.tree_id)
+        assert row["line"].endswith(f"row {sheet.base_row}")
 
 
 def test_two_monuments_and_their_distance_are_in_every_file(made):

@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from setout.errors import PlanFaults
+from setout.nouns import Bed, Pair, Pattern
 from setout.nouns.sheet import PAPERS, SheetSettings
 from setout.plan import parse_plan
 from setout.units import FOOT
@@ -271,6 +272,79 @@ def test_a_square_of_trees_has_diagonals_by_pythagoras() -> None:
     words = " ".join(w for pair in blocksheet.steps(plan, made) for w in pair)
     for told in ("BM1", "65.00 m", "5.00 m square to the right", "45.00 m", "63.64 m", "9 m along", "15 m", "A-01-10"):
         assert told in words
+
+
+def by_hand(pattern, plan, places):
+    """A planting whose one block has these places, row by row."""
+    row = np.concatenate([np.full(len(p), k + 1) for k, p in enumerate(places)])
+    position = np.concatenate([np.arange(1, len(p) + 1) for p in places])
+    xy, ints = np.concatenate(places), np.zeros(len(row), np.int32)
+    trees = replace(
+        plan.trees, block=ints, row=row.astype(np.int32), position=position.astype(np.int32), x=xy[:, 0], y=xy[:, 1],
+        plant=ints,
+    )  # fmt: skip
+    ids = np.array([f"A-{b:02d}-{p:02d}" for b, p in zip(row, position, strict=True)])
+    first = replace(plan.site.blocks[0], pattern=pattern)
+    low, high = xy.min(axis=0) - 5, xy.max(axis=0) + 5
+    corners = np.array([low, [low[0], high[1]], high, [high[0], low[1]]])
+    site = replace(plan.site, monuments=corners, blocks=(first, *plan.site.blocks[1:]))
+    return replace(plan, trees=trees, facts={"tree_id": ids}, site=site)
+
+
+def told(plan):
+    made = tape.tape_plan(plan, 0)
+    return made, dict(blocksheet.steps(plan, made))
+
+
+def test_plants_in_beds_are_measured_in_the_bed_and_over_the_gap() -> None:
+    """Beds 6 m long, 1 m apart, four plants 1.5 m apart in each: 7 - 3 x 1.5 = 2.5 m from bed to bed."""
+    along = np.concatenate([7.0 * k + np.array([0.75, 2.25, 3.75, 5.25]) for k in range(4)])
+    pattern = Pattern("bed", 1.5, 3.0, bed=Bed(6.0, 1.5, 1.0, 0.08))
+    places = [np.column_stack([np.full(len(along), 3.0 * r), along]) for r in range(5)]
+    made, words = told(by_hand(pattern, planting(units="si"), places))
+    assert "1.50 m from plant to plant in a bed, and 2.50 m from its last to the next bed's first" in words["Trees."]
+    assert "*" not in words["Trees."]
+    assert all(row.whole for row in made.rows)
+
+
+def test_partners_of_a_pair_are_not_steps_of_the_row() -> None:
+    """Pairs 6 m apart, the second partner 0.6 m south of the first."""
+    pattern = Pattern("rectangular", 6.0, 8.0, pair=Pair(0.6))
+    one = np.array([[6.0 * k, 0.3 - 0.6 * j] for k in range(6) for j in range(2)])
+    made, words = told(by_hand(pattern, planting(units="si"), [one - np.array([0.0, 8.0 * r]) for r in range(3)]))
+    assert "6.00 m from pair to pair; its partner 0.60 m away at 180° from true north" in words["Trees."]
+    assert all(row.whole for row in made.rows)
+
+
+@pytest.mark.parametrize("lines", [2, 3])
+def test_lines_of_one_row_are_half_a_step_apart_along_it(lines) -> None:
+    pattern = Pattern("hedgerow", 2.0, 6.0, lines=lines, line_distance_m=0.8)
+    row = sorted((2.0 * k + (j % 2), 0.8 * j) for k in range(8) for j in range(lines))
+    places = [np.array(row) + np.array([0.0, 6.0 * r]) for r in range(3)]
+    made, words = told(by_hand(pattern, planting(units="si"), places))
+    assert "1.00 m along the row to the next" in words["Trees."]
+    assert all(row.whole for row in made.rows)
+
+
+def test_rows_with_a_gap_are_marked_and_not_to_be_measured_on() -> None:
+    """A well in the middle of row 2 takes two trees: who measures on from the first tree plants them."""
+    places = [np.column_stack([5.0 * np.arange(9), np.full(9, 6.0 * r)]) for r in range(4)]
+    places[1] = np.delete(places[1], [4, 5], axis=0)
+    made, words = told(by_hand(Pattern("rectangular", 5.0, 6.0), planting(units="si"), places))
+    assert [row.whole for row in made.rows] == [True, False, True, True]
+    assert "Rows marked * have gaps where nothing may be planted" in words["Trees."]
+
+
+def test_of_bent_rows_a_long_one_is_the_baseline() -> None:
+    """Arcs of a circle, and in their corner a straight scrap of two trees: an error there would carry twenty times as far."""
+    turn = np.radians(np.linspace(60.0, 120.0, 21))
+    arcs = [np.column_stack([r * np.cos(turn), r * np.sin(turn)]) for r in (80.0, 85.0, 90.0)]
+    places = [np.array([[-60.0, 90.0], [-56.0, 90.0]]), *arcs]
+    made, words = told(by_hand(Pattern("rectangular", 4.0, 5.0), planting(units="si"), places))
+    assert not made.straight
+    assert made.base_m >= 80.0
+    assert "measure it as a check" in words["Trees."]
+    assert "not square" not in words["Check the diagonals."]
 
 
 def test_bent_rows_are_not_called_straight() -> None:

@@ -13,6 +13,7 @@ from pyproj import CRS
 from setout.geometry.polymap import FEW
 from setout.nouns import Floats, Frame, Ints, Planting
 from setout.write.plan_layers import mapping_to
+from setout.write.sheets.tape import tape_plan
 from setout.write.stakeout import StakePoints, grid_to_ground, plane_unit, short_names
 
 WGS84: Final = CRS.from_epsg(4326)
@@ -82,7 +83,7 @@ class StakeSet:
     kind : per tree an index into kinds
     kinds : what is planted, block by block
     legs : from every monument to the next, round every ring of the boundary
-    baselines : the longest row of every block, from its first tree to its last
+    baselines : one row of every block, from its first tree to its last: the one that its sheet sets out from
     unit, size : name and size [m] of the plane CRS's unit
     factor : ground distance over grid distance
     """
@@ -198,22 +199,18 @@ def _monument_legs(planting: Planting, size: float) -> tuple[Leg, ...]:
 
 
 def _baselines(planting: Planting, ids: list[str], size: float) -> list[Leg]:
-    rows, trees, site = planting.rows, planting.trees, planting.site
-    found = []
+    """Return the baselines that the block sheets set out from, so that paper and files name the same."""
+    site, place = planting.site, {name: k for k, name in enumerate(ids)}
+    trees, found = planting.trees, []
     for index, block in enumerate(site.blocks):
-        own = np.flatnonzero((rows.block == index) & (rows.trees > 1))
-        straight = np.array([(index, int(rows.row[k])) not in planting.works.row_line for k in own], bool)
-        own = own[straight] if straight.any() else own
-        if not len(own):
+        tape = tape_plan(planting, index)
+        if tape is None:
             continue
-        length = np.hypot(rows.x1 - rows.x0, rows.y1 - rows.y0)[own]
-        row = int(rows.row[own[int(np.argmax(length))]])
-        mine = np.flatnonzero((trees.block == index) & (trees.row == row))
-        first, last = mine[np.argmin(trees.position[mine])], mine[np.argmax(trees.position[mine])]
+        first, last = place[tape.first.tree_id], place[tape.last.tree_id]
         places = (np.array([trees.x[first], trees.y[first]]), np.array([trees.x[last], trees.y[last]]))
-        leg = _leg(site.frame, size, f"{block.name} row {row}", (ids[first], ids[last]), places, block.name)
-        if leg.ground_m > 0:
-            found.append(leg)
+        found.append(
+            _leg(site.frame, size, f"{block.name} row {tape.base_row}", (ids[first], ids[last]), places, block.name)
+        )
     return found
 
 

@@ -12,13 +12,14 @@ from numpy.typing import NDArray
 from setout.units import FOOT
 
 if TYPE_CHECKING:
-    from setout.nouns import Floats, Ints, Planting
+    from setout.nouns import Floats, Ints, Pattern, Planting
 
 RIGHT_ANGLE: Final = {"us": (30 * FOOT, 40 * FOOT, 50 * FOOT), "si": (9.0, 12.0, 15.0)}
 """Sides of a right triangle, three, four and five parts [m] (Euclid, Elements I.47 and I.48: 3^2 + 4^2 = 5^2)."""
 SLOPES: Final = (0.05, 0.10, 0.15, 0.20, 0.25)
 ROWS_TRIED: Final = 15
 """Rows that are tried as baseline."""
+SAME_PLACE_M: Final = 0.02
 NEAR: Final = 40
 """Monuments, nearest to the block, that are tried as ends of a reference line."""
 
@@ -49,7 +50,10 @@ class Tie:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row by tape from the baseline: offset of its first and last tree, how far along each stands [m], trees."""
+    """One row by tape from the baseline: offset of its first and last tree, how far along each stands [m], trees.
+
+    whole tells whether trees follow each other without a gap, so that they can be measured on one after the other.
+    """
 
     row: int
     trees: int
@@ -57,6 +61,7 @@ class Row:
     offset_last_m: float
     first_m: float
     last_m: float
+    whole: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +140,7 @@ def tape_plan(planting: Planting, block: int) -> TapePlan | None:
     p, q = xy[ends[base][0]], xy[ends[base][1]]
     along = (q - p) / lengths[base]
     left = np.array([-along[1], along[0]])
+    broken = _broken(planting, block, mine) - bent
     rows = tuple(
         Row(
             r,
@@ -143,6 +149,7 @@ def tape_plan(planting: Planting, block: int) -> TapePlan | None:
             float((xy[j] - p) @ left),
             float((xy[i] - p) @ along),
             float((xy[j] - p) @ along),
+            r not in broken,
         )
         for r, (i, j, n) in sorted(ends.items())
     )
@@ -217,6 +224,59 @@ def _bent(planting: Planting, block: int, mine: Ints, ends: dict[int, tuple[int,
     return set(row[off > 0.05 + aside_m(planting, block)].tolist())
 
 
+def steps_along(pattern: Pattern) -> tuple[float, ...]:
+    """Return the distances from plant to plant along a row [m]: in a bed, and from the last of a bed to the next.
+
+    Lines of plants are staggered by half a step but in beds; partners of a pair are one.
+
+    Parameters
+    ----------
+    pattern : Pattern
+        How a block is set out.
+
+    Returns
+    -------
+    tuple
+        One distance, or two for beds of several plants.
+
+    Examples
+    --------
+    >>> from setout.nouns import Bed, Pattern
+    >>> steps_along(Pattern("bed", 5.0, 10.0, bed=Bed(10.0, 6.0, 3.0, 0.1))), steps_along(Pattern("square", 6.0, 6.0))
+    ((5.0, 8.0), (6.0,))
+    """
+    if pattern.bed is not None:
+        each = max(math.floor(pattern.bed.length_m / pattern.step_m + 1e-9), 1)
+        across = pattern.bed.length_m + pattern.bed.gap_m - (each - 1) * pattern.step_m
+        return (pattern.step_m, across) if each > 1 else (across,)
+    return (pattern.step_m / 2,) if pattern.lines > 1 else (pattern.step_m,)
+
+
+def _broken(planting: Planting, block: int, mine: Ints) -> set[int]:
+    """Return the rows of a block in which trees stand further from each other than the pattern has it."""
+    trees, pattern = planting.trees, planting.site.blocks[block].pattern
+    order = mine[np.lexsort((trees.position[mine], trees.row[mine]))]
+    found = set[int]()
+    for row in np.split(order, np.flatnonzero(np.diff(trees.row[order])) + 1):
+        part = row[::2] if pattern.pair is not None else row
+        xy = np.column_stack([trees.x[part], trees.y[part]])
+        # the row runs from its first tree to the last of the same line, which is one of the last few
+        if not any(_follows(pattern, xy, end) for end in xy[-pattern.lines :]):
+            found.add(int(trees.row[row[0]]))
+    return found
+
+
+def _follows(pattern: Pattern, xy: Floats, end: Floats) -> bool:
+    """Tell whether trees follow each other by the pattern's steps along the way from the first of them to an end."""
+    way = end - xy[0]
+    along = np.sort(xy @ way / max(float(np.hypot(*way)), 1e-9))
+    gap = np.diff(along)
+    # lines that stand abreast are one place along the row
+    gap = gap[gap > SAME_PLACE_M] if pattern.lines > 1 else gap
+    off = np.abs(gap[:, None] - np.array(steps_along(pattern))).min(axis=1)
+    return bool((off <= SAME_PLACE_M).all())
+
+
 def _base(
     monuments: Floats, xy: Floats, ends: dict[int, tuple[int, int, int]], lengths: dict[int, float], bent: set[int]
 ) -> tuple[int, int, int]:
@@ -224,9 +284,10 @@ def _base(
 
     A long row near a line between neighbouring corners costs least: what counts is how far has to be taped.
     """
-    longest = max((lengths[r] for r in ends if r not in bent), default=max(lengths.values()))
-    fit = [r for r in sorted(ends) if (r not in bent or len(bent) == len(ends)) and lengths[r] >= longest / 2]
-    fit = fit or [max(ends, key=lambda r: (lengths[r], -r))]
+    longest = max(lengths.values())
+    long = [r for r in sorted(ends) if lengths[r] >= longest / 2]
+    # of rows that bend the straight line from first to last; a short straight row among them would carry errors far
+    fit = [r for r in long if r not in bent] or long
     if len(monuments) < 2:
         return max(fit, key=lambda r: (round(lengths[r], 3), -r)), -1, -1
     tried = sorted({fit[round(k)] for k in np.linspace(0, len(fit) - 1, min(len(fit), ROWS_TRIED))})
