@@ -93,7 +93,9 @@ def _check_options(commands: Any) -> argparse.ArgumentParser:
         "--trees", required=True, metavar="FILE",
         help='positions: "out/plan.gpkg:trees", or what was surveyed: CSV, PNEZD, GPX, GeoPackage and others',
     )  # fmt: skip
-    check.add_argument("--out", metavar="DIR", help="write asbuilt.gpkg, asbuilt.html and asbuilt_map.html into this folder")
+    check.add_argument(
+        "--out", metavar="DIR", help="write asbuilt.gpkg, asbuilt.html and asbuilt_map.html into this folder"
+    )
     check.set_defaults(run="check")
     return check
 
