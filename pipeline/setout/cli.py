@@ -279,7 +279,11 @@ def _batch(args: argparse.Namespace) -> int:
         for one in done:
             if one.trees is not None:
                 stops = f", {one.stops:,} findings that stop" if one.stops else ""
-                _show(_one_line(f"{one.plan}: {one.trees:,} trees on {show_area(one.net_m2)}{stops}; results in {one.out}"))
+                _show(
+                    _one_line(
+                        f"{one.plan}: {one.trees:,} trees on {show_area(one.net_m2)}{stops}; results in {one.out}"
+                    )
+                )
         _show(CAUTION)
     return 2 if any(one.faults for one in done) else 0
 
