@@ -101,7 +101,9 @@ _TREES: Final = (
     Column("water_point", "text", "", "water point that serves the tree"),
     Column("zone", "text", "", "zone that waters the tree"),
     Column("run_m", "real", "m", "pipe run from the water point"),
-    Column("pressure_kpa", "real", "kPa", "pressure at the tree's emitters; where none are planned, the static pressure"),
+    Column(
+        "pressure_kpa", "real", "kPa", "pressure at the tree's emitters; where none are planned, the static pressure"
+    ),
     Column("flow_lph", "real", "l/h", "flow that the tree's emitters give"),
     Column("need_lpd", "real", "l/day", "water that the tree needs at the peak"),
     Column("watered", "bool", "", "whether its need at the peak is met within the hours allowed"),
@@ -427,7 +429,9 @@ _ASBUILT: Final = (
             Column("lat", "real", "deg", "latitude, WGS 84"),
             Column("nearest_m", "real", "m", "distance to the true nearest neighbour"),
             Column("crowding", "real", "", "spread / distance to the nearest neighbour"),
-            Column("overlap_m", "real", "m", "how far its mature canopy reaches into the neighbour that it overlaps most"),
+            Column(
+                "overlap_m", "real", "m", "how far its mature canopy reaches into the neighbour that it overlaps most"
+            ),
             Column("room_m", "real", "m", "diameter of the circle as large as its room"),
             Column("slope_pct", "real", "%", "slope of its cell"),
             Column("run_m", "real", "m", "pipe run from the water point"),
