@@ -565,7 +565,16 @@ def layers(look: Look) -> Iterator[str]:
         data = look.layer(name)
         own = getattr(data, "crs", None)
         if own is None:
-            if name not in {"growth", "work", "water_need", "land_account", "order", "materials", "zones", "layer_styles"}:
+            if name not in {
+                "growth",
+                "work",
+                "water_need",
+                "land_account",
+                "order",
+                "materials",
+                "zones",
+                "layer_styles",
+            }:
                 yield f"layer {name} has no CRS"
             continue
         same = CRS(own).equals(crs, ignore_axis_order=True) or (crs.to_epsg() and CRS(own).to_epsg() == crs.to_epsg())
