@@ -65,7 +65,9 @@ def test_a_cluster_that_does_not_answer_is_a_fault() -> None:
 def test_a_dask_cluster_gives_what_this_machine_gives(farms: list[Path]) -> None:
     from distributed import LocalCluster
 
-    with LocalCluster(n_workers=1, threads_per_worker=1, processes=False, protocol="tcp", dashboard_address=None) as cluster:
+    with LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, protocol="tcp", dashboard_address=None
+    ) as cluster:
         there = batch(farms, scheduler=cluster.scheduler_address)
     assert [d.trees is None for d in there] == [False, False, True]
     assert [d.trees for d in there] == [d.trees for d in batch(farms)]
