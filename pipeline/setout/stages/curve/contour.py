@@ -235,15 +235,13 @@ def _one_baseline(terms: Terms, area: BaseGeometry, spots: Spots) -> Set:
     )  # fmt: skip
     baseline = resampled(baseline_of(terms, area), rule)
     blade = Blade(area)
-    around = shapely.buffer(area, distance, quad_segs=2)
-    shapely.prepare(around)
     out = Set([], [], Places(distance - CLOSER_M))
     first = one_level(terms, baseline, blade, Seen(np.empty((0, 2)), np.empty(0, bool)), (spots, out))
     for side in (1, -1):
         line: Floats | None = baseline
         seen = first
         while line is not None and within(line, rule.box):
-            counts = shapely.contains_xy(around, line[:, 0], line[:, 1])
+            counts = np.asarray(shapely.dwithin(area, shapely.points(line), distance), bool)
             line = next_line(terms.ground, line, side, counts, rule)
             if line is None:
                 break
