@@ -95,7 +95,9 @@ FINDINGS: dict[str, tuple[dict[str, Any], str, str, str]] = {
     "rows nearer than the step": (
         BLOCK | {"pattern": "offset", "row_distance": "12 ft"}, "nearest_below_step", "14.422 ft away, not 16 ft", "widen the rows",
     ),
-    "a point off the property": ({"name": "P", "pattern": "points", "points": "points"}, "point_dropped", "point 2 from the west, of the 2 given", "move it"),
+    "a point off the property": (
+        {"name": "P", "pattern": "points", "points": "points"}, "point_dropped", "point 2 from the west, of the 2 given", "move it",
+    ),
     "nothing that stays": (BLOCK | {"plants": [{"plant": "peach", "role": "filler"}]}, "only_fillers", "nothing stays", "no role"),
     "a pollinizer out of reach": (
         BLOCK | {"plants": TWO, "pollinizer": {"every_tree": 99, "every_row": 99}},
