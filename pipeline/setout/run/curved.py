@@ -73,6 +73,7 @@ def _own_ground(block: Block, site: Site, usable: Usable) -> BaseGeometry:
     """Return the ground that a block may be planted on."""
     own = [g for name, g in zip(usable.block, usable.geometry, strict=True) if name == block.name]
     if own:  # pieces of usable ground lie apart
-        return polygonal(shapely.geometrycollections(shapely.get_parts(np.array(own, object))))
+        pieces = np.asarray(shapely.geometrycollections(shapely.get_parts(np.array(own, object))), object)
+        return polygonal(pieces.item())
     taken = [e.geometry for e in usable.exclusions if e.reason not in NOT_GROUND]
     return polygonal(shapely.difference(site.boundary, shapely.union_all(taken)))

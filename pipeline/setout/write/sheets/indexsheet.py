@@ -13,12 +13,12 @@ from setout.units import show_length
 from setout.write import palette, stakeout, wording
 
 from .backdrop import Backdrop
-from .blocksheet import exact
 from .furniture import LEAD, Column, Title, frame_line
 from .gridticks import draw_ticks
 from .layout import Layout, View
 from .pen import CAP, Ink, Pen, Type
 from .places import Places
+from .tapewords import exact
 from .tilesheet import TileBook, tile_corners, whole_view
 from .treemarks import on_paper
 
