@@ -76,7 +76,7 @@ def section(tables: list[dict[str, Any]], ending: str) -> dict[str, Any]:
         ("river bank", "line", "water"), ("fence", "line", "fence"),
         ("propane_tank", "point", "propane tank"),
         ("overhead_line", "line", "overhead power line"), ("PowerLines", "line", "overhead power line"),
-        ("buried power line", "line", "buried utility"), ("gas line", "line", "buried utility"),
+        ("power", "line", "overhead power line"), ("buried power line", "line", "buried utility"), ("gas line", "line", "buried utility"),
         ("underground_electric", "line", "buried utility"), ("no_plant", "polygon", "no planting"),
         ("risers", "point", "water points"), ("hydrants", "point", "water points"),
     ],
@@ -90,7 +90,7 @@ def test_layers_recognised_by_name(name: str, shape: Any, why: str) -> None:
 @pytest.mark.parametrize(
     ("name", "shape"),
     [("sidewalk", "line"), ("soil samples", "point"), ("farewell", "line"), ("Layer 1", "polygon"),
-     ("slopes", "polygon"), ("powerlines", "point"), ("easement", "line")],
+     ("slopes", "polygon"), ("powerlines", "point"), ("water power", "line"), ("easement", "line")],
 )  # fmt: skip
 def test_layers_that_are_not_what_part_of_their_name_says(name: str, shape: Any) -> None:
     assert recognise(name, shape) is None

@@ -83,7 +83,7 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     Rule(
         "overhead power line",
-        r"overhead|power ?lines?|electric(ity)?( lines?)?|transmission( lines?)?|utility lines?|high voltage",
+        r"overhead|power ?lines?|^power$|electric(ity)?( lines?)?|transmission( lines?)?|utility lines?|high voltage",
         "height_limit",
         "no tree that grows above the height below stands nearer to a line; its owner may want more",
         shapes=("line", "polygon", "mixed"),
