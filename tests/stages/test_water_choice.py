@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import shapely
 
 from setout.nouns import Planting
 from setout.nouns.irrigation import REASONS, IrrigationPlan, Pipes
@@ -149,3 +150,29 @@ def test_hours_never_ask_more_than_the_water_point_gives() -> None:
             for z in np.flatnonzero(short & (run.hours == 0)):
                 free = np.convolve(drawn + lph[z] <= 1000.0, np.ones(round(run.needed[z] * 60)), "valid")
                 assert (free < round(run.needed[z] * 60)).all()
+
+
+# ---------------------------------------------------------------- sleeves
+
+ROAD = shapely.box(-900, -33, 900, -27)
+
+
+@pytest.mark.parametrize(
+    ("sleeve", "through"),
+    [
+        (shapely.Point(0, -30), False),
+        (shapely.LineString([(0, -35), (0, -25)]), True),
+        (shapely.LineString([(0, -35), (0, -30)]), False),
+        (shapely.box(-1, -33, 1, -27), True),
+        (shapely.box(-1, -20, 1, -10), False),
+    ],
+)
+def test_a_sleeve_that_does_not_lead_through_is_told(sleeve: shapely.Geometry, through: bool) -> None:
+    """A road 6 m wide lies between the water point and all trees."""
+    plan = orchard(
+        [(-45.0, -36.0, 300.0, 9000.0)], layers={"road": ROAD, "sleeve": sleeve}, barriers="road", sleeves="sleeve",
+        beyond_reach="plant", eto="2 mm/day", max_run="300 m",
+    )  # fmt: skip
+    north = plan.trees.y > -27
+    assert ("sleeve_shut" in [f.code for f in plan.findings]) is not through
+    assert (plan.facts["water_index"][north] >= 0).all() == through

@@ -17,6 +17,8 @@ from shapely.geometry.base import BaseGeometry
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+HAND = 0.05
+"""How much wider than drawn an area opens a wall [m]."""
 SKIN = 0.004
 """Half the drawn width of a line that may not be crossed [m]; corners are passed at twice this."""
 
@@ -53,14 +55,21 @@ def obstacles_of(
     shape = shapely.union_all(shapely.buffer(geometry, SKIN, quad_segs=1, join_style="mitre"))
     wide = shapely.union_all(shapely.buffer(geometry, 2 * SKIN, quad_segs=1, join_style="mitre"))
     if len(openings):
-        # an area opens as it is drawn, but for the skin, so that one as long as its wall is thick goes through
-        wide_as = np.where(shapely.get_dimensions(openings) == 2, 3 * SKIN, opening_width / 2)
-        gap = shapely.union_all(shapely.buffer(openings, wide_as))
+        gap = shapely.union_all(opened(openings, opening_width))
         shape, wide = shapely.difference(shape, gap), shapely.difference(wide, shapely.buffer(gap, -SKIN))
     if shape.is_empty:
         return None
     shapely.prepare(shape)
     return Obstacles(shape, _convex_corners(wide))
+
+
+def opened(openings: NDArray[np.object_], width: float) -> NDArray[np.object_]:
+    """Return what openings let through: points and lines of a width [m], areas as they are drawn and a hand wider.
+
+    So an area drawn as long as its wall is thick goes through, although moved to another plane their edges part a little.
+    """
+    wide = np.where(shapely.get_dimensions(openings) == 2, HAND, width / 2)
+    return np.asarray(shapely.buffer(openings, wide), object)
 
 
 def _convex_corners(area: BaseGeometry) -> Floats:

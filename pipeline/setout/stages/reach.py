@@ -14,7 +14,7 @@ from scipy.ndimage import maximum_filter
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry.detour import Obstacles, in_sight, obstacles_of, sees, ways_from
+from setout.geometry.detour import SKIN, Obstacles, in_sight, obstacles_of, opened, sees, ways_from
 from setout.geometry.outlines import arc_segments, discs_around, polygonal
 from setout.nouns import Finding, Floats, Geometries, Ground, Ints, Reach, Served, Water
 from setout.units import KPA_PER_M
@@ -177,7 +177,29 @@ def _findings(water: Water) -> list[Finding]:
             )
             for k in low
         ]  # fmt: skip
-    return found
+    return [*found, *_sleeves_shut(water)]
+
+
+def _sleeves_shut(water: Water) -> list[Finding]:
+    """Name sleeves that lead through no barrier: they lie beside it, or end in it as a point does on a wide road."""
+    if not len(water.sleeves) or not len(water.barriers):
+        return []
+    wall = shapely.union_all(shapely.buffer(water.barriers, SKIN, quad_segs=1))
+    openings = opened(water.sleeves, SLEEVE_WIDTH)
+    shut = [
+        k
+        for k, opening in enumerate(openings)
+        if not opening.intersects(wall) or shapely.get_num_geometries(shapely.difference(opening, wall)) < 2
+    ]
+    if not shut:
+        return []
+    return [
+        Finding(
+            "sleeve_shut", "warn", f"{len(shut)} of {len(openings)} sleeves lead through no barrier",
+            remedy="draw each as a line or an area from one side of the barrier to the other",
+            geometry=shapely.union_all(openings[shut]),
+        )
+    ]  # fmt: skip
 
 
 def too_high(reach: Reach, ground: Ground) -> NDArray[np.uint8] | None:
