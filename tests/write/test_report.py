@@ -11,10 +11,11 @@ import numpy as np
 import pytest
 from pyproj import CRS, Geod
 
-from setout.nouns import Finding, Pair, Pattern, Planting, Trees
+from setout.nouns import ClassNeed, Finding, Need, Pair, Pattern, Planting, Trees
 from setout.units import ACRE, FOOT, show_area
 from setout.write import picture, report, wording
-from write import sample_planting
+from setout.write.report_need import need_section
+from write import sample_irrigation, sample_planting
 
 
 class Tables(HTMLParser):
@@ -226,3 +227,33 @@ def test_asks_for_nothing_and_is_the_same_every_time(tmp_path: Path) -> None:
     assert set(re.findall(r"https?://[^\s\"'<]+", text)) <= {"http://www.w3.org/2000/svg"}
     assert not re.findall(r"url\((?!#|data:)", text)
     assert "default-src 'none'" in text
+
+
+@pytest.mark.parametrize(
+    ("units", "told", "untold"),
+    [
+        ("us", ("10.0 gal (38 l)", "0.25 in (6.3 mm) a day", "100 gal (0.4 m3)"), ()),
+        ("si", ("37.9 l", "6.3 mm a day", "0.4 m3"), (" gal", " in (")),
+    ],
+)
+def test_need_is_told_in_the_growers_units(units: str, told: tuple[str, ...], untold: tuple[str, ...]) -> None:
+    """A US gallon is 3.785412 l and an inch 25.4 mm (NIST SP 811, appendix B.8)."""
+    plan = sample_planting.planting(units=units)
+    lpd = 10 * 3.785412
+    one = ClassNeed(0, 0, 10, 20.0, 10.0, 15.0, (0.9,) * 12, 0.9, (lpd,) * 12, (lpd,) * 12, lpd, 7, (), "FAO-56")
+    need = Need(
+        np.full(len(plan.trees), lpd), np.zeros(len(plan.trees), np.int64), (one,), lpd_by_month=(10 * lpd,) * 12,
+        peak_month=7, peak_eto_mm=6.3, eto_mm=(6.3,) * 12,
+    )  # fmt: skip
+    section = need_section(dataclasses.replace(plan, need=need))
+    words = " ".join([*section["said"], section["all"], *(row["peak"] for row in section["rows"])])
+    assert all(text in words for text in told)
+    assert not any(text in words for text in untold)
+
+
+def test_hours_that_no_day_has_are_said_to_be_beyond_what_runs(tmp_path: Path) -> None:
+    plan = sample_irrigation.irrigated(sample_planting.planting())
+    assert "cannot be run" not in written(tmp_path, plan)
+    zone = dataclasses.replace(plan.irrigation.zones[0], hours_by_month=(31.4,) * 12)
+    over = dataclasses.replace(plan.irrigation, zones=(zone, *plan.irrigation.zones[1:]))
+    assert "cannot be run: those trees fall short" in written(tmp_path, dataclasses.replace(plan, irrigation=over))

@@ -29,7 +29,7 @@ def need_section(planting: Planting) -> dict[str, Any] | None:
     Returns
     -------
     dict or None
-        Months with need, rows (block, plant, trees, peak in both units, need by month), the greatest sum of all, sentences
+        Months with need, rows (block, plant, trees, peak, need by month), the greatest sum of all, sentences
         on how it was reckoned; None where nothing is known.
     """
     need = planting.need
@@ -44,8 +44,8 @@ def need_section(planting: Planting) -> dict[str, Any] | None:
         "months": [MONTHS[m][:3] for m in shown],
         "rows": _rows(planting, known, shown, us=us),
         "climate": [(name, [values[m] for m in shown]) for name, values in _climate(need, us=us)],
-        "said": list(_said(need)),
-        "all": f"{most / GALLON:,.0f} gal ({most / 1000:,.1f} m3)" if most > 0 else "",
+        "said": list(_said(need, us=us)),
+        "all": _all(most, us=us) if most > 0 else "",
         "sources": list(dict.fromkeys(part for one in known for part in one.source.split("; "))),
     }
 
@@ -56,7 +56,7 @@ def _rows(planting: Planting, known: list[ClassNeed], shown: list[int], *, us: b
     for one in known:
         block = planting.site.blocks[one.block]
         name = block.plants[one.plant].name or "plants"
-        peak = f"{one.peak_lpd / GALLON:,.1f} gal ({one.peak_lpd:,.0f} l)"
+        peak = f"{one.peak_lpd / GALLON:,.1f} gal ({one.peak_lpd:,.0f} l)" if us else f"{one.peak_lpd:,.1f} l"
         months = [_figure(one.lpd_by_month[m], us=us) for m in shown]
         row = rows.setdefault(
             (block.name, name, peak), {"block": block.name, "plant": name, "trees": 0, "peak": peak, "months": months}
@@ -68,6 +68,11 @@ def _rows(planting: Planting, known: list[ClassNeed], shown: list[int], *, us: b
 def _figure(litres: float, *, us: bool) -> str:
     value = litres / GALLON if us else litres
     return f"{value:,.0f}" if value >= 99.5 else f"{value:.1f}" if value >= 0.05 else "0"
+
+
+def _all(litres: float, *, us: bool) -> str:
+    cubic = f"{litres / 1000:,.1f} m3"
+    return f"{litres / GALLON:,.0f} gal ({cubic})" if us else cubic
 
 
 def _climate(need: Need, *, us: bool) -> list[tuple[str, list[str]]]:
@@ -82,16 +87,16 @@ def _climate(need: Need, *, us: bool) -> list[tuple[str, list[str]]]:
     return [(name, [f"{mm / by:.{digits}f}" for mm in values]) for name, values in rows if values]
 
 
-def _said(need: Need) -> Iterator[str]:
+def _said(need: Need, *, us: bool) -> Iterator[str]:
     yield f"Reference evapotranspiration (ET): {need.method}."
     if need.peak_month:
-        yield f"All plants together need most in {MONTHS[need.peak_month - 1]}, where the reference is {_rate(need.peak_eto_mm)}."
+        yield f"All plants together need most in {MONTHS[need.peak_month - 1]}, where the reference is {_rate(need.peak_eto_mm, us=us)}."
     elif math.isfinite(need.peak_eto_mm):
-        yield f"The reference at the peak is {_rate(need.peak_eto_mm)}; need by month is not known."
+        yield f"The reference at the peak is {_rate(need.peak_eto_mm, us=us)}; need by month is not known."
 
 
-def _rate(mm: float) -> str:
-    return f"{mm / 25.4:.2f} in ({mm:.1f} mm) a day"
+def _rate(mm: float, *, us: bool) -> str:
+    return f"{mm / 25.4:.2f} in ({mm:.1f} mm) a day" if us else f"{mm:.1f} mm a day"
 
 
 def need_layer(planting: Planting) -> Iterator[LayerData]:

@@ -85,8 +85,10 @@ def water_section(planting: Planting) -> dict[str, Any] | None:
             for z in zones
             if any(math.isfinite(hours) for _, hours in z.hours_by_year)
         ],
+        "beyond": _beyond(irrigation),
         "cautions": CAUTIONS,
         "flow": "gal/min" if us else "l/h",
+        "pressure": "psi" if us else "kPa",
     }
 
 
@@ -100,6 +102,15 @@ def clock(hours: float) -> str:
         return ""
     minutes = round(hours * 60)
     return f"{minutes // 60}:{minutes % 60:02d}"
+
+
+def _beyond(irrigation: Irrigation) -> str:
+    """Say that some times are longer than a day of watering may be; empty where none is."""
+    allowed = irrigation.settings.hours_per_day
+    times = [h for z in irrigation.zones for h in (*z.hours_by_month, *(h for _, h in z.hours_by_year))]
+    if not any(h > allowed + 1e-9 for h in times):
+        return ""
+    return f"Times beyond {clock(allowed)} are what trees would need and cannot be run: those trees fall short."
 
 
 def _months(zones: tuple[Zone, ...]) -> list[int]:
@@ -140,7 +151,8 @@ def _zone(zone: Zone, point: str, *, us: bool) -> dict[str, str]:
     units = "us" if us else "si"
 
     def pressure(kpa: float) -> str:
-        return show_pressure(kpa, units) if math.isfinite(kpa) else ""
+        # the unit stands in the head of the column
+        return show_pressure(kpa, units).split()[0] if math.isfinite(kpa) else ""
 
     return {
         "name": zone.name,
