@@ -152,6 +152,19 @@ def test_hours_never_ask_more_than_the_water_point_gives() -> None:
                 assert (free < round(run.needed[z] * 60)).all()
 
 
+def test_more_emitters_are_named_where_there_is_water_enough_but_zones_do_not_fit_into_the_day() -> None:
+    """Rows of 51 trees at 8 l/h: three fit into 1400 l/h, and 11 h for each such zone are more than a day in all."""
+    emitter = {"flow": "4 l/h", "at": "100 kPa", "exponent": 0.5, "per_tree": 2}
+    said = {"eto": "6 mm/day", "hours_per_day": 24}
+    plan = orchard([(-45.0, 0.0, 300.0, 1400.0)], emitter=emitter, **said)
+    assert reasons(plan).get("hours run out", 0) > 0
+    assert plan.irrigation.sources[0].spare_lpd > 0
+    (told,) = [f for f in plan.findings if f.code == "not_watered"]
+    assert "more emitters" in told.remedy
+    more = orchard([(-45.0, 0.0, 300.0, 1400.0)], emitter=emitter | {"per_tree": 6}, **said)
+    assert reasons(more).get("hours run out", 0) < reasons(plan)["hours run out"]
+
+
 # ---------------------------------------------------------------- sleeves
 
 ROAD = shapely.box(-900, -33, 900, -27)

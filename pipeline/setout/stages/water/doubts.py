@@ -126,8 +126,17 @@ def _dry_trees(out: Irrigation, stage: Stage) -> Iterator[Finding]:
         xy = np.column_stack([stage.trees.x[own], stage.trees.y[own]])
         yield Finding(
             "not_watered", "warn", f"{_trees(int(own.sum()))} not watered{where}: {word}", measured, required,
-            REMEDY.get(word, ""), geometry=shapely.MultiPoint(xy[:2000]),
+            _remedy(word, own, out), geometry=shapely.MultiPoint(xy[:2000]),
         )  # fmt: skip
+
+
+def _remedy(word: str, own: Bools, out: Irrigation) -> str:
+    """Return what mends it; where a water point gives enough in all but its zones do not fit into the day, shorter runs do."""
+    points = {out.zones[z].water_point for z in np.unique(out.zone[own]).tolist() if z >= 0}
+    enough = [source.spare_lpd >= 0 for source in out.sources if source.water_point in points]
+    if word == HOURS_OUT and enough and all(enough):
+        return f"take more emitters at each tree, so that its zones run shorter, for there is water enough; or {REMEDY[word]}"
+    return REMEDY.get(word, "")
 
 
 def _trees(count: int) -> str:
