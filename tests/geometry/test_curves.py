@@ -16,7 +16,8 @@ from setout.geometry.beside import Rule, next_line, resampled
 from setout.geometry.braid import braided
 from setout.geometry.curves import Path, Spots, Stretch, leave, path_of, set_along, walked
 from setout.geometry.levellines import fair, gentle_runs, steep_faces, surface, too_steep, traced
-from setout.geometry.parallels import Base, distance_grid, drawn, exact, prolonged
+from setout.geometry.measured import Base
+from setout.geometry.parallels import distance_grid, drawn, exact, prolonged
 from setout.geometry.pathcut import Blade, cut
 
 SEEDS = st.integers(0, 400)

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setout.geometry.levellines import Surface, fair
-from setout.geometry.parallels import Base
+from setout.geometry.measured import Base
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -12,7 +12,8 @@ from setout.errors import SetoutError
 from setout.geometry.abreast import set_abreast
 from setout.geometry.curves import Path, Spots, Stretch
 from setout.geometry.lattice import Lattice
-from setout.geometry.parallels import Base, DistanceGrid, distance_grid, drawn, exact, prolonged
+from setout.geometry.measured import Base
+from setout.geometry.parallels import DistanceGrid, distance_grid, drawn, exact, prolonged
 from setout.geometry.pathcut import Blade, cut
 from setout.nouns import Block, Finding, Floats, Pattern
 from setout.stages.curve.common import (

@@ -8,7 +8,8 @@ from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
 from setout.geometry.curves import Path, Spots, Stretch, path_of
-from setout.geometry.parallels import Base, distance_grid, exact, prolonged
+from setout.geometry.measured import Base
+from setout.geometry.parallels import distance_grid, exact, prolonged
 from setout.geometry.pathcut import Blade, cut
 from setout.nouns import Block, Finding, Floats, Pattern
 from setout.stages.curve.common import Curved, Line, braided_along, line_of, numbered, planted_ground, said, trees_along
