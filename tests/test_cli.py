@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 from setout import __version__, cli, run
 from setout.errors import Fault, Interrupted, PlanFaults, SetoutError
 from setout.tables import catalogue
+from write import sample_planting
 
 
 @pytest.fixture(autouse=True)
@@ -128,3 +131,31 @@ def test_plants(capsys):
     code, out, err = ran(capsys, "plants", "zzzz")
     assert (code, out) == (2, "")
     assert 'no plant has "zzzz" in its name' in err
+
+
+@pytest.mark.parametrize(
+    ("products", "told", "untold"),
+    [
+        (("geopackage", "map", "terrain", "report", "packet"), "open map.html or report.html there", "README"),
+        (("packet",), "open packet/README.txt there", "map.html"),
+        (("geopackage", "report"), "open report.html there", "map.html"),
+        (("terrain",), "Results in x.", "open "),
+    ],
+)
+def test_only_files_that_were_written_are_shown_the_way_to(capsys, products, told, untold) -> None:
+    cli._report(sample_planting.planting(), Path("x"), products, as_json=False)
+    last = next(line for line in capsys.readouterr().out.splitlines() if line.startswith("Results in"))
+    assert told in last
+    assert untold not in last
+
+
+def test_a_name_does_not_command_the_terminal(capsys) -> None:
+    """ESC (ECMA-48) in a name of the plan is shown as what it is."""
+    plan = sample_planting.planting()
+    blocks = (replace(plan.site.blocks[0], name="A\x1b[2J"), *plan.site.blocks[1:])
+    cli._report(
+        replace(plan, site=replace(plan.site, name="\x1b]0;x\x07", blocks=blocks)), Path("x"), (), as_json=False
+    )
+    shown = capsys.readouterr().out
+    assert "\x1b" not in shown
+    assert r"A\x1b[2J" in shown

@@ -131,7 +131,7 @@ def _demo(args: argparse.Namespace) -> int:
     path = demo.write_demo(folder)
     planting = run.plan(path, folder / "out", say=None if args.quiet else _progress)
     args.written = True
-    _report(planting, folder / "out", as_json=args.json)
+    _report(planting, folder / "out", run.PRODUCTS, as_json=args.json)
     return 0
 
 
@@ -158,7 +158,7 @@ def _plan(args: argparse.Namespace) -> int:
     products = run.PRODUCTS if args.only is None else tuple(args.only)
     planting = run.plan(args.plan, out, products=products, say=None if args.quiet else _progress)
     args.written = True
-    _report(planting, out, as_json=args.json)
+    _report(planting, out, products, as_json=args.json)
     return 0
 
 
@@ -166,8 +166,8 @@ def _progress(text: str) -> None:
     _say(f"  {text} ...")
 
 
-def _report(planting: Planting, out: Path, *, as_json: bool) -> None:
-    """Show the summary of a finished plan."""
+def _report(planting: Planting, out: Path, products: Sequence[str], *, as_json: bool) -> None:
+    """Show the summary of a finished plan, and which of its files to open first."""
     from setout.units import show_area
 
     site, account = planting.site, planting.usable.account
@@ -184,16 +184,18 @@ def _report(planting: Planting, out: Path, *, as_json: bool) -> None:
         show_area(account[0].remaining_m2, site.units),
         show_area(account[-1].remaining_m2, site.units),
     )
-    _show(f"{site.name}: {len(planting.trees):,} trees on {net} of usable ground ({gross} in all)")
+    _show(f"{_one_line(site.name)}: {len(planting.trees):,} trees on {net} of usable ground ({gross} in all)")
     for k, block in enumerate(site.blocks):
-        _show(f"  {block.name}: {_set_out(block, counts[block.name], planting.rows, k, site.units)}")
+        _show(f"  {_one_line(block.name)}: {_set_out(block, counts[block.name], planting.rows, k, site.units)}")
     shown: dict[str, int] = {}
     for finding in planting.findings:
         shown[finding.code] = shown.get(finding.code, 0) + 1
         if finding.severity != "note" and shown[finding.code] <= SHOWN:
             remedy = f"; {finding.remedy}" if finding.remedy else ""
             _show(f"  {finding.severity}: {_one_line(finding.message + remedy)}")
-    _show(f"Results in {out}: open map.html or report.html there.\n{CAUTION}")
+    pages = [file for product, file in (("map", "map.html"), ("report", "report.html")) if product in products]
+    open_first = " or ".join(pages) or ("packet/README.txt" if "packet" in products else "")
+    _show(f"Results in {out}{f': open {open_first} there' if open_first else ''}.\n{CAUTION}")
 
 
 def _set_out(block: Block, count: int, rows: Rows, index: int, units: str) -> str:
