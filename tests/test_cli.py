@@ -11,6 +11,7 @@ import pytest
 
 from setout import __version__, cli, run
 from setout.errors import Fault, Interrupted, PlanFaults, SetoutError
+from setout.nouns import Finding
 from setout.tables import catalogue
 from write import sample_planting
 
@@ -159,3 +160,21 @@ def test_a_name_does_not_command_the_terminal(capsys) -> None:
     shown = capsys.readouterr().out
     assert "\x1b" not in shown
     assert r"A\x1b[2J" in shown
+
+
+def test_what_is_wrong_with_the_whole_set_out_is_told_before_single_trees(capsys, monkeypatch) -> None:
+    """Three hundred trees that stand in a road because the set-out is shifted: the shift is the first line."""
+    road = [
+        Finding("setback", "stop", f"tree A-{k} stands too near", "1 ft", "9 ft", "move it", f"A-{k}")
+        for k in range(300)
+    ]
+    lost = [Finding("missing", "stop", f"tree B-{k} is missing", "", "", "plant it", f"B-{k}") for k in range(3)]
+    whole = Finding("systematic_shift", "warn", "the whole set-out lies 9 ft to the N", "9 ft", "none", "measure again")
+    monkeypatch.setattr(run, "check", lambda *_, **__: run.Judged(300, (*road, *lost, whole)))
+    code, out, _ = ran(capsys, "check", "plan.toml", "--trees", "back.csv")
+    lines = out.splitlines()
+    assert code == 1
+    assert "whole set-out" in lines[1]
+    assert sum("is missing" in line for line in lines) == 3
+    assert len(lines) < 40
+    assert "288 more" in lines[-1]

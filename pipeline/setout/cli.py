@@ -230,12 +230,17 @@ def _check(args: argparse.Namespace) -> int:
     _show(f"{judged.trees:,} trees looked at, {short:,} fall short")
     if judged.counts:
         _show("  " + ", ".join(f"{number:,} {word}" for word, number in judged.counts.items() if number))
-    for finding in judged.findings[:200]:
+    # what is wrong with the whole set-out comes first: it explains many of the rest
+    shown: dict[str, int] = {}
+    for finding in sorted(judged.findings, key=lambda f: bool(f.tree_id) or f.severity == "note"):
+        shown[finding.code] = shown.get(finding.code, 0) + 1
+        if shown[finding.code] > SHOWN:
+            continue
         measured = f": {finding.measured}" if finding.measured else ""
         required = f" (required {finding.required})" if finding.required else ""
         _show(_one_line(f"  {finding.severity}: {finding.message}{measured}{required}; {finding.remedy}"))
-    if len(judged.findings) > 200:
-        _show(f"  and {len(judged.findings) - 200:,} more; --json gives all")
+    if more := sum(max(0, number - SHOWN) for number in shown.values()):
+        _show(f"  and {more:,} more like these; --json gives all")
     if args.out:
         _show(f"Results in {args.out}: open asbuilt.html there.\n{CAUTION}")
     return 1 if short else 0
