@@ -16,6 +16,7 @@ import shapely
 import setout
 from command import cold
 from farm import EPSG, Farm, write_survey
+from setout.errors import SetoutError
 from setout.read import plan_file, reference
 from setout.read.fieldpoints import read_field
 from setout.read.survey import read_survey
@@ -185,6 +186,17 @@ def test_the_page_takes_text_for_text_and_asks_for_nothing(planned, tmp_path):
     assert "window.broken=1" in page
     assert not re.search(r"""(src|href)=["'](?!data:)""", page)
     assert "aria-label" in page
+
+
+def test_positions_of_another_place_are_refused(planned, tmp_path):
+    """A sign that was lost puts a farm on another continent, and no shift of a set-out is so large."""
+    path, trees = planned
+    world = trees.to_crs(4326).geometry
+    file = tmp_path / "south.csv"
+    rows = zip(trees["tree_id"], world.x, -world.y, strict=True)
+    file.write_text("name,lon,lat\n" + "".join(f"{name},{lon:.8f},{lat:.8f}\n" for name, lon, lat in rows))
+    with pytest.raises(SetoutError, match=r"km from the property.*coordinate system"):
+        setout.check(path, str(file))
 
 
 def test_what_was_there_before_stays_when_nothing_can_be_read(planned, tmp_path):

@@ -22,6 +22,8 @@ from setout.write.stakeset import StakeSet
 
 ROOM_SHARE = 0.1
 """Share of a pattern's distance by which planted trees may stand nearer before it is told (common practice)."""
+FAR_M = 50_000.0
+"""A survey of these trees lies nearer to the property than this [m]; no set-out is ever so far off."""
 MONUMENT_OFF = 0.05
 """How far a surveyed monument may be from the survey file's [m] before it is told."""
 SUN_LOST = 0.5
@@ -87,7 +89,7 @@ def field_of(planting: Planting, stakes: StakeSet, file: FieldFile) -> Field:
     Raises
     ------
     SetoutError
-        The file holds monuments alone, or positions that the frame cannot hold.
+        The file holds monuments alone, or positions that the frame cannot hold or that are those of another place.
     """
     x, y = planting.site.frame.of(file.crs, file.x, file.y)
     if not (np.isfinite(x).all() and np.isfinite(y).all()):
@@ -95,6 +97,12 @@ def field_of(planting: Planting, stakes: StakeSet, file: FieldFile) -> Field:
         raise SetoutError(
             f"position {k + 1} ({file.x[k]}, {file.y[k]}) is not in its coordinate system", file.source,
             "mend the position, or say the file's right coordinate system",
+        )  # fmt: skip
+    away = float(shapely.distance(planting.site.boundary, shapely.Point(np.median(x), np.median(y))))
+    if away > FAR_M:
+        raise SetoutError(
+            f"the positions lie {away / 1000:,.0f} km from the property", file.source,
+            "look whether latitude and longitude, or easting and northing, are exchanged, and say the file's right coordinate system",
         )  # fmt: skip
     means = {_key(name): k for k, name in enumerate(stakes.short)}
     means |= {_key(name): k for k, name in enumerate(stakes.trees.tree_id)}
