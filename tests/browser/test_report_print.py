@@ -59,3 +59,10 @@ def test_a_blocks_name_is_not_set_letter_under_letter(browser: Any, report: Path
     assert len(lines) == len(NAMES)
     assert max(lines) < 3.5
     page.context.close()
+
+
+def test_nothing_is_wider_than_a_phone(browser: Any, report: Path) -> None:
+    page = browser.new_context(viewport={"width": 360, "height": 780}, is_mobile=True).new_page()
+    page.goto(report.as_uri())
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    page.context.close()

@@ -124,3 +124,6 @@ def test_the_picture_is_xml_with_a_mark_for_every_fault(names):
     texts = " ".join("".join(e.itertext()) for e in root.iter() if e.tag.endswith("text"))
     for said in ("missing: 1", "extra: 1", "swapped: 2"):
         assert said in texts
+    # paper has no pixels: a tail of the length that is told stands beside the words
+    assert "one as long as this is" in texts
+    assert any(e.get("d", "").endswith("h22") for e in root.iter())

@@ -115,7 +115,7 @@ def _arrows(built: AsBuilt, at: object, units: str) -> tuple[str, str]:
         for a, b, dx, dy in zip(left, down, built.off_x[kept].tolist(), built.off_y[kept].tolist(), strict=True)
     )
     lines = f'<path d="{d}" stroke="{palette.INK}" stroke-width=".8" stroke-opacity=".55" fill="none"/>'
-    return lines, f"tails point back to the planned place; {ARROW:.0f} px of tail are {show_length(middle, units)}"
+    return lines, f"tails point back to the planned place; one as long as this is {show_length(middle, units)}"
 
 
 def _legend(built: AsBuilt, high: float, note: str) -> str:
@@ -131,9 +131,12 @@ def _legend(built: AsBuilt, high: float, note: str) -> str:
         out.append(f'<path d="{d}" stroke="{colour}" stroke-width="{width}" stroke-linecap="round" fill="none"/>')
         out.append(f'<text x="{left + 15:.0f}" y="{high + 18:.0f}" fill="{palette.INK}">{escape(text)}</text>')
         left += 34 + 7.2 * len(text)
-    out.append(
-        f'<text x="{PAD}" y="{high + 42:.0f}" fill="{palette.MUTED}">grey: planned places; {escape(note)}</text>'
-    )
+    across = high + 37
+    if note:
+        tail = f"M{PAD} {across:.0f}h{ARROW:.0f}"
+        out.append(f'<path d="{tail}" stroke="{palette.INK}" stroke-width="1.2" stroke-opacity=".7" fill="none"/>')
+    said, at = (f"{note}; grey: planned places", PAD + ARROW + 8) if note else ("grey: planned places", PAD)
+    out.append(f'<text x="{at:.0f}" y="{across + 5:.0f}" fill="{palette.MUTED}">{escape(said)}</text>')
     return "".join(out)
 
 
