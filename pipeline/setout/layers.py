@@ -83,7 +83,7 @@ _TREES: Final = (
     Column("nearest_m", "real", "m", "distance to the true nearest neighbour"),
     Column("spread_m", "real", "m", "mature canopy diameter"),
     Column("height_m", "real", "m", "mature height"),
-    Column("crowding", "real", "", "spread / distance to the nearest neighbour"),
+    Column("crowding", "real", "", "spread / distance to the nearest neighbour, the partner of its pair aside"),
     Column(
         "overlap_m",
         "real",
@@ -428,7 +428,7 @@ _ASBUILT: Final = (
             Column("lon", "real", "deg", "longitude, WGS 84"),
             Column("lat", "real", "deg", "latitude, WGS 84"),
             Column("nearest_m", "real", "m", "distance to the true nearest neighbour"),
-            Column("crowding", "real", "", "spread / distance to the nearest neighbour"),
+            Column("crowding", "real", "", "spread / distance to the nearest neighbour, the partner of its pair aside"),
             Column(
                 "overlap_m", "real", "m", "how far its mature canopy reaches into the neighbour that it overlaps most"
             ),
