@@ -17,7 +17,7 @@ from setout.nouns import Bed, Pair, Pattern
 from setout.nouns.sheet import PAPERS, SheetSettings
 from setout.plan import parse_plan
 from setout.units import FOOT
-from setout.write.sheets import backdrop, beware, blocksheet, layout, tape, tiles, treemarks
+from setout.write.sheets import backdrop, beware, blocksheet, indexsheet, layout, tape, tiles, treemarks
 from setout.write.sheets.layout import Box, View
 from setout.write.sheets.places import CELL, Places
 from write.sample_planting import planting, systems
@@ -447,3 +447,19 @@ def test_a_row_line_stops_where_its_trees_do() -> None:
     gap = shapely.LineString([(trees.x[n], trees.y[n]) for n in (own[10], own[15])])
     assert not any(line.intersects(gap) for line in after)
     assert any(line.intersects(gap) for line in before)
+
+
+def test_the_index_names_a_block_that_has_no_ground_of_its_own() -> None:
+    """A screen stands along a line: its name goes to its middle tree."""
+    plan = planting()
+    last = plan.site.blocks[2].name
+    keep = [k for k, name in enumerate(plan.usable.block) if name != last]
+    bare = replace(plan.usable, block=tuple(plan.usable.block[k] for k in keep), geometry=plan.usable.geometry[keep])
+    places = dict(indexsheet.block_places(replace(plan, usable=bare)))
+    assert list(places) == [block.name for block in plan.site.blocks]
+    own = plan.trees.block == 2
+    assert places[last].tolist() in np.column_stack([plan.trees.x[own], plan.trees.y[own]]).tolist()
+    for name, place in places.items():
+        if name != last:
+            grounds = [g for n, g in zip(bare.block, bare.geometry, strict=True) if n == name]
+            assert shapely.intersects_xy(shapely.union_all(grounds), *place)

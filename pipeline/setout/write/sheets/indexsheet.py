@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -23,7 +24,7 @@ from .tilesheet import TileBook, tile_corners, whole_view
 from .treemarks import on_paper
 
 if TYPE_CHECKING:
-    from setout.nouns import Planting
+    from setout.nouns import Floats, Planting
 
 FINE_TREES: Final = 30_000
 """Trees up to which the index shows each; above, rows stand for them."""
@@ -126,15 +127,31 @@ def _tiles(pen: Pen, book: TileBook, view: View, places: Places) -> None:
         )
 
 
-def _block_names(pen: Pen, planting: Planting, view: View, places: Places) -> None:
-    """Write the name of each block in the middle of its largest piece of ground, or beside where a tile's number stands."""
-    for name in dict.fromkeys(planting.usable.block):
-        shapes = [g for n, g in zip(planting.usable.block, planting.usable.geometry, strict=True) if n == name]
-        parts = shapely.get_parts(shapely.get_parts(shapes))
-        if not name or not len(parts):
+def block_places(planting: Planting) -> Iterator[tuple[str, Floats]]:
+    """Yield the name of every block that has trees, and a place on it in the frame [m].
+
+    The place is inside the block's largest piece of ground; where it has none of its own, such as a screen along a line,
+    it is the tree in the middle.
+    """
+    trees = planting.trees
+    for index, block in enumerate(planting.site.blocks):
+        own = np.flatnonzero(trees.block == index)
+        if not len(own) or not block.name:
             continue
-        largest = parts[int(np.argmax(shapely.area(parts)))]
-        at = view.of_frame(shapely.get_coordinates(shapely.point_on_surface(largest)))[0]
+        ground = [g for n, g in zip(planting.usable.block, planting.usable.geometry, strict=True) if n == block.name]
+        parts = shapely.get_parts(shapely.get_parts(ground))
+        if len(parts):
+            largest = parts[int(np.argmax(shapely.area(parts)))]
+            yield block.name, shapely.get_coordinates(shapely.point_on_surface(largest))[0]
+        else:
+            xy = np.column_stack([trees.x[own], trees.y[own]])
+            yield block.name, xy[int(np.argmin(np.hypot(*(xy - xy.mean(axis=0)).T)))]
+
+
+def _block_names(pen: Pen, planting: Planting, view: View, places: Places) -> None:
+    """Write the name of each block in its middle, or beside where a tile's number stands."""
+    for name, place in block_places(planting):
+        at = view.of_frame(place[None])[0]
         kind = Type(3.4, bold=True, halo=0.7)
         words = pen.cut(name, kind.size, 40, bold=True)
         wide, tall = pen.width_of(words, kind.size, bold=True), CAP * kind.size
