@@ -48,6 +48,17 @@ def test_the_command_plans_each_and_names_what_cannot_be_planned(farms: list[Pat
     assert not (farms[2].parent / "out").exists()
 
 
+def test_areas_are_told_in_the_units_of_each_plan(farms: list[Path]) -> None:
+    text = farms[0].read_text(encoding="utf-8")
+    assert text.count('units = "us"') <= 1
+    metric = farms[0].parents[1] / "metric" / "plan.toml"
+    shutil.copytree(farms[0].parent, metric.parent, ignore=shutil.ignore_patterns("out", "alone"))
+    metric.write_text('units = "si"\n' + text.replace('units = "us"\n', ""), encoding="utf-8")
+    ran = cold("batch", farms[0], metric)
+    assert ran.code == 0
+    assert [line.split("; results")[0].rsplit(" ", 1)[1] for line in ran.out.splitlines()[:2]] == ["acres", "ha"]
+
+
 def test_plans_that_share_a_folder_of_results_are_refused(farms: list[Path]) -> None:
     other = farms[0].with_name("other.toml")
     shutil.copy(farms[0], other)

@@ -288,7 +288,7 @@ def _batch(args: argparse.Namespace) -> int:
                 stops = f", {one.stops:,} findings that stop" if one.stops else ""
                 _show(
                     _one_line(
-                        f"{one.plan}: {one.trees:,} trees on {show_area(one.net_m2)}{stops}; results in {one.out}"
+                        f"{one.plan}: {one.trees:,} trees on {show_area(one.net_m2, one.units)}{stops}; results in {one.out}"
                     )
                 )
         _show(CAUTION)

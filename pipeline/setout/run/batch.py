@@ -30,6 +30,7 @@ class Done:
     net_m2 : usable ground [m2]; NaN where it could not be planned
     stops : findings that stop
     faults : why it could not be planned
+    units : what people read in its plan, us or si
     """
 
     plan: str
@@ -38,6 +39,7 @@ class Done:
     net_m2: float
     stops: int = 0
     faults: tuple[Fault, ...] = ()
+    units: str = "us"
 
 
 def batch(
@@ -105,7 +107,8 @@ def plan_one(path: str) -> Done:
     except SetoutError as error:
         return Done(path, str(out), None, float("nan"), faults=tuple(error.faults))
     stops = sum(finding.severity == "stop" for finding in planting.findings)
-    return Done(path, str(out), len(planting.trees), float(planting.usable.account[-1].remaining_m2), stops)
+    net = float(planting.usable.account[-1].remaining_m2)
+    return Done(path, str(out), len(planting.trees), net, stops, units=planting.site.units)
 
 
 def _apart(paths: Sequence[Path]) -> None:
