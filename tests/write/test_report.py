@@ -257,3 +257,17 @@ def test_hours_that_no_day_has_are_said_to_be_beyond_what_runs(tmp_path: Path) -
     zone = dataclasses.replace(plan.irrigation.zones[0], hours_by_month=(31.4,) * 12)
     over = dataclasses.replace(plan.irrigation, zones=(zone, *plan.irrigation.zones[1:]))
     assert "cannot be run: those trees fall short" in written(tmp_path, dataclasses.replace(plan, irrigation=over))
+
+
+def test_the_first_page_says_in_short_what_is_in_the_way_water_order_and_work(tmp_path: Path) -> None:
+    plan = sample_irrigation.irrigated(sample_planting.systems())
+    found = (Finding("too_close", "warn", "w1"), Finding("too_close", "warn", "w2"), Finding("alley", "note", "n1"))
+    text = written(tmp_path, dataclasses.replace(plan, findings=found))
+    head = text.partition("<figure>")[0]
+    assert "No finding stops this plan; 2 warnings to weigh before planting and 1 note under Findings." in head
+    trees, spares = sum(line.trees for line in plan.order), sum(line.spares for line in plan.order)
+    assert f"To order: {trees + spares:,} plants, {spares:,} of them spare." in head
+    assert f"{int(plan.irrigation.watered.sum()):,} of {len(plan.trees):,} trees get what they need" in head
+    stop = (Finding("pollen", "stop", "<b>no</b> partner"), *found)
+    head = written(tmp_path, dataclasses.replace(plan, findings=stop)).partition("<figure>")[0]
+    assert "1 finding to be put right before planting, first: &lt;b&gt;no&lt;/b&gt; partner." in head

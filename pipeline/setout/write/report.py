@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from typing import TYPE_CHECKING, Any, Final
 
 from markupsafe import Markup
@@ -22,7 +23,7 @@ from . import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
     from pathlib import Path
 
     from setout.nouns import Block, Finding, Planting
@@ -64,6 +65,7 @@ def _words(planting: Planting, picture_svg: str, seconds: Mapping[str, float] | 
     return {
         "title": site.name,
         "figures": _figures(planting),
+        "short": list(_in_short(planting)),
         "picture": Markup(picture_svg),  # noqa: S704 - our own drawing, its texts escaped there
         "account": _account(planting),
         "blocks": [_block(line, block, units) for line, block in zip(lines, site.blocks, strict=True)],
@@ -106,6 +108,30 @@ def _figures(planting: Planting) -> list[tuple[str, str]]:
         (f"{len(site.blocks)}", "block" if len(site.blocks) == 1 else "blocks"),
         (f"{planting.rows.x0.size:,}", "rows"),
     ]
+
+
+def _in_short(planting: Planting) -> Iterator[str]:
+    """Yield what a grower wants to know first: what is in the way, water, what to order, the work."""
+    of = Counter(finding.severity for finding in planting.findings)
+    stops = [finding.message for finding in planting.findings if finding.severity == "stop"]
+    rest = f"{_many(of['warn'], 'warning')} to weigh before planting and {_many(of['note'], 'note')} under Findings."
+    if stops:
+        yield f"{_many(len(stops), 'finding')} to be put right before planting, first: {stops[0]}. Besides {rest}"
+    else:
+        yield f"No finding stops this plan; {rest}"
+    water = report_water.water_section(planting)
+    if water is not None:
+        yield water["said"][0]
+    if planting.order:
+        plants, spares = sum(line.trees for line in planting.order), sum(line.spares for line in planting.order)
+        yield f"To order: {plants + spares:,} plants, {spares:,} of them spare."
+    work = report_years.work(planting)
+    if work is not None:
+        yield f"A grown planting asks about {work['all'][1]} hours of work a year{', as far as known' if work['unknown'] else ''}."
+
+
+def _many(number: int, thing: str) -> str:
+    return f"{number:,} {thing}{'' if number == 1 else 's'}"
 
 
 def _account(planting: Planting) -> list[dict[str, Any]]:
