@@ -62,6 +62,28 @@ def test_trees_below_a_weak_water_point_are_not_too_high() -> None:
     assert reasons(plan) == {"too little pressure": len(plan.trees)}
 
 
+def test_trees_that_a_weak_water_point_does_not_reach_are_not_too_high() -> None:
+    """Of two points one is below the least pressure at its own height, the other serves what is no higher than it can."""
+    said = {"eto": "3 mm/day", "min_pressure": "80 kPa", "beyond_reach": "plant", "max_run": "60 m"}
+    plan = orchard([(-45.0, 0.0, 50.0, 9000.0)], **said)
+    near = np.hypot(plan.trees.x - plan.site.water.points.x[0], plan.trees.y - plan.site.water.points.y[0]) < 60
+    assert reasons(plan) == {"too far": int((~near).sum()), "too little pressure": int(near.sum())}
+    both = orchard([(-45.0, 0.0, 50.0, 9000.0), (-44.0, 0.0, 100.0, 9000.0)], ground=lambda x, _: 100 + 0.1 * x, **said)
+    high = (static_kpa(both, 1) < 80 - 0.01) & (both.facts["water_index"] < 0)
+    told = both.facts["reason_index"]
+    assert (told[high] != REASONS.index("too little pressure")).all()
+    assert (told == REASONS.index("too high")).any()
+
+
+def test_a_water_point_that_cannot_feed_one_tree_is_told() -> None:
+    plan = orchard([(-45.0, 0.0, 150.0, 3.0)], eto="3 mm/day")
+    assert reasons(plan) == {"too little flow": len(plan.trees)}
+    assert plan.irrigation.network is None
+    (told,) = [f for f in plan.findings if f.code == "not_watered"]
+    assert told.message.startswith(f"{len(plan.trees)} trees are not watered")
+    assert "fewer" in told.remedy
+
+
 def test_a_source_of_little_pressure_is_not_one_of_little_flow() -> None:
     """At 15 of 100 kPa emitters of exponent 0.5 give 0.39 of their flow; at the rated pressure the hours would do."""
     emitter = {"flow": "3 l/h", "at": "100 kPa", "exponent": 0.5, "per_tree": 2}

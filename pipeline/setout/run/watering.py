@@ -26,7 +26,7 @@ from setout.nouns import (
     Water,
     Weather,
 )
-from setout.nouns.irrigation import BARRIER, NO_POINT, REASONS, TOO_FAR, TOO_HIGH
+from setout.nouns.irrigation import BARRIER, LOW_PRESSURE, NO_POINT, REASONS, TOO_FAR, TOO_HIGH
 from setout.plan import Plan
 from setout.run.land import Land
 from setout.stages import reach, terrain, water
@@ -196,11 +196,16 @@ def why_unserved(planted: Planted) -> Ints:
         assert site.water is not None
         return reach.serve(how, site.water, trees.x[dry], trees.y[dry], planted.z[dry]).point >= 0
 
-    low = replace(reached, ceiling_m=np.full(len(reached.ceiling_m), np.inf))
+    any_height = np.full(len(reached.ceiling_m), np.inf)
+    low = replace(reached, ceiling_m=any_height)
+    # no tree is too high for a water point that has too little pressure at its own height
+    weak = site.water.points.pressure_kpa < (site.water.min_pressure_kpa or 0.0)
+    strong = replace(reached, ceiling_m=np.where(weak, -np.inf, any_height))
     straight = _straight(low, site.water)
     reason = np.full(len(dry), REASONS.index(TOO_FAR))
     reason[serves(straight)] = REASONS.index(BARRIER)
-    reason[serves(low)] = REASONS.index(TOO_HIGH)
+    reason[serves(low)] = REASONS.index(LOW_PRESSURE)
+    reason[serves(strong)] = REASONS.index(TOO_HIGH)
     out[dry] = reason
     return out
 

@@ -6,9 +6,10 @@ from collections.abc import Iterator
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from setout.hydraulics.friction import velocity_ms
-from setout.nouns import Bools, Finding, Ints, Irrigation, Site
+from setout.nouns import Bools, Finding, Ints, Irrigation, Site, Trees
 from setout.nouns.irrigation import (
     BARRIER,
     HOURS_OUT,
@@ -130,6 +131,34 @@ def _dry_trees(out: Irrigation, stage: Stage) -> Iterator[Finding]:
         )  # fmt: skip
 
 
+def all_dry(trees: Trees, dry: Bools, reason: NDArray[np.int8]) -> Iterator[Finding]:
+    """Say for every reason how many trees go without, where no pipe could be laid to any.
+
+    Parameters
+    ----------
+    trees : Trees
+        Positions.
+    dry : (n,) ndarray of bool
+        Trees that no water point serves.
+    reason : (n,) ndarray
+        Why, as an index into REASONS.
+
+    Yields
+    ------
+    Finding
+        One a reason.
+    """
+    for code in np.unique(reason[dry]).tolist():
+        own, word = dry & (reason == code), REASONS[code]
+        xy = np.column_stack([trees.x[own], trees.y[own]])
+        remedy = "take emitters of less flow or fewer of them, or find a water point of more flow"
+        yield Finding(
+            "not_watered", "warn", f"{_trees(int(own.sum()))} not watered: {word}",
+            "its water point gives less than the emitters of one tree" if word == LOW_FLOW else "", "",
+            remedy if word == LOW_FLOW else REMEDY.get(word, ""), geometry=shapely.MultiPoint(xy[:2000]),
+        )  # fmt: skip
+
+
 def _remedy(word: str, own: Bools, out: Irrigation) -> str:
     """Return what mends it; where a water point gives enough in all but its zones do not fit into the day, shorter runs do."""
     points = {out.zones[z].water_point for z in np.unique(out.zone[own]).tolist() if z >= 0}
@@ -145,7 +174,7 @@ def _trees(count: int) -> str:
 
 def _figures(word: str, own: Bools, out: Irrigation, stage: Stage) -> tuple[str, str]:
     units = stage.site.units
-    if word == LOW_PRESSURE:
+    if word == LOW_PRESSURE and np.isfinite(out.pressure_kpa[own]).any():
         emitter = stage.plan.emitter
         floor = emitter.compensating_kpa[0] if emitter is not None and emitter.compensating_kpa is not None else 0.0
         water = stage.site.water

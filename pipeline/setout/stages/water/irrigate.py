@@ -331,6 +331,8 @@ def _dry(
     none, nan = np.full(size, -1, np.int64), np.full(size, np.nan)
     unknown = np.where(np.isnan(need.need_lpd), CODE[NEED_UNKNOWN], CODE[FLOW_UNKNOWN])
     reason = np.where(unserved >= 0, unserved, unknown).astype(np.int8)
+    if plan.emitter is not None:
+        found = [*found, *doubts.all_dry(given.trees, unserved >= 0, reason)]
     return Irrigation(
         plan, None, (), (), none, none, nan, nan, nan, need.need_lpd, np.zeros(size, bool), unserved >= 0, reason, (),
         tuple(found), need,
