@@ -21,8 +21,8 @@ def crossings(opening: shapely.Geometry, width: float = 1.0) -> np.ndarray:
 def test_an_area_opens_a_wall_as_far_as_it_is_drawn() -> None:
     for opening in (shapely.box(2, -1, 8, 7), shapely.box(2, 0, 8, 6)):  # wider than the road, and as wide
         free = crossings(opening)
-        assert free.min() > 2 - 0.06
-        assert free.max() < 8 + 0.06
+        assert free.min() > 2 - 0.03
+        assert free.max() < 8 + 0.03
         assert len(free) > 115
 
 

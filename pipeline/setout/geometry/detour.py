@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-HAND = 0.05
+LITTLE = 0.02
 """How much wider than drawn an area opens a wall [m]."""
 SKIN = 0.004
 """Half the drawn width of a line that may not be crossed [m]; corners are passed at twice this."""
@@ -64,11 +64,11 @@ def obstacles_of(
 
 
 def opened(openings: NDArray[np.object_], width: float) -> NDArray[np.object_]:
-    """Return what openings let through: points and lines of a width [m], areas as they are drawn and a hand wider.
+    """Return what openings let through: points and lines of a width [m], areas as they are drawn and a little wider.
 
     So an area drawn as long as its wall is thick goes through, although moved to another plane their edges part a little.
     """
-    wide = np.where(shapely.get_dimensions(openings) == 2, HAND, width / 2)
+    wide = np.where(shapely.get_dimensions(openings) == 2, LITTLE, width / 2)
     return np.asarray(shapely.buffer(openings, wide), object)
 
 
