@@ -131,6 +131,16 @@ def test_without_options_steps_round_the_blocks_own_are_compared(farm: Farm) -> 
     assert [round(o.step_m / 0.3048, 2) for o in result.outcomes] == [16.0, 8.0, 12.0, 20.0, 24.0]
 
 
+def test_a_block_that_is_named_is_compared_alone(farm: Farm) -> None:
+    other = BLOCK | {"name": "B", "area": "survey/features.gpkg:blocks[name=east]", "step": "20 ft"}
+    first = BLOCK | {"area": "survey/features.gpkg:blocks[name=west]"}
+    path = farm.write(block=[first, other], option=[{"block": "A", "step": "12 ft"}, {"block": "B", "step": "24 ft"}])
+    both = setout.compare(path, farm.folder / "out")
+    assert [(o.block, o.planned) for o in both.outcomes] == [("A", True), ("B", True), ("A", False), ("B", False)]
+    alone = setout.compare(path, farm.folder / "out", block="b")
+    assert [(o.block, round(o.step_m / 0.3048)) for o in alone.outcomes] == [("B", 20), ("B", 24)]
+
+
 def test_limits_find_the_closest_spacing_that_fits(farm: Farm) -> None:
     path = farm.write()
     for hours in (1.0, 4.0):

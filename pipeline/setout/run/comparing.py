@@ -92,8 +92,10 @@ def compare(
     with clock.step("read the plan file"):
         the_plan, mapping, own = plan_file.read_with_mapping(path)
         check_writable(folder)
-        block = _block_named(the_plan, block, path)
+        asked, block = block is not None, _block_named(the_plan, block, path)
         options = _options(the_plan, mapping, path, own, (steps, block))
+        if asked:
+            options = tuple(o for o in options if the_plan.block[o.index].name == block)
     with clock.step("read the survey"):
         surveyed = read_survey(the_plan, path.parent)
     land = land_of(the_plan, surveyed, clock)
@@ -140,7 +142,7 @@ def _options(
     read = partial(options_of, the_plan, mapping, path.name, own)  # type: ignore[arg-type]
     if steps:
         return read(given=steps_as_options(steps, block))
-    if the_plan.option:
+    if any(str(option.get("block", block)).casefold() == block.casefold() for option in the_plan.option):
         return read()
     section = next(s for s in the_plan.block if s.name == block)
     if section.step is None:

@@ -50,7 +50,7 @@ def _row(line: GrowthLine, units: str) -> dict[str, str]:
         "year": str(line.year),
         "spread": _length(line.spread_m, units) if line.trees else "out",
         "height": _length(line.height_m, units) if line.trees else "out",
-        "alley": _length(line.clear_alley_m, units),
+        "alley": "none" if line.clear_alley_m <= 0 else _length(line.clear_alley_m, units),
         "cover": f"{line.cover:.0%}".replace("%", " %"),
         "water": said if math.isfinite(water) and line.trees else "",
     }
