@@ -18,7 +18,7 @@ from setout.run.joints import facts_of, ground_by_block
 from setout.run.land import Land, filled_on, land_of
 from setout.run.lighting import Stand, lighting, shade_at
 from setout.run.results import PRODUCTS, write, write_run
-from setout.run.steps import Say, Steps
+from setout.run.steps import Say, Steps, undisturbed
 from setout.run.watering import planted_on, watering
 from setout.stages import account, assign, calendar, compare, pollinate, room
 from setout.stages import check as look
@@ -64,15 +64,16 @@ def plan(
             f"{', '.join(unknown)} is no product", "products (--only)", f"choose from {', '.join(PRODUCTS)}"
         )
     steps = Steps(say)
-    with steps.step("read the plan file"):
-        the_plan = plan_file.read_plan_file(path)
-        check_writable(folder)
-    with steps.step("read the survey"):
-        surveyed = read_survey(the_plan, path.parent)
-    planting = plan_site(the_plan, surveyed, steps)
-    with OutputFolder(folder, managed_by(products)) as staging:
-        write(planting, staging.path, products, steps)
-        write_run(path, the_plan, planting, staging.path, steps)
+    with undisturbed():
+        with steps.step("read the plan file"):
+            the_plan = plan_file.read_plan_file(path)
+            check_writable(folder)
+        with steps.step("read the survey"):
+            surveyed = read_survey(the_plan, path.parent)
+        planting = plan_site(the_plan, surveyed, steps)
+        with OutputFolder(folder, managed_by(products)) as staging:
+            write(planting, staging.path, products, steps)
+            write_run(path, the_plan, planting, staging.path, steps)
     return planting
 
 

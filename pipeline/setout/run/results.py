@@ -81,7 +81,7 @@ def write_run(path: Path, the_plan: Plan, planting: Planting, folder: Path, step
         },
         "findings": [finding.told() for finding in planting.findings[:1000]],
         "versions": {
-            name: metadata.version(name)
+            name: getattr(sys.modules.get(name), "__version__", None) or metadata.version(name)
             for name in (
                 "numpy",
                 "scipy",
