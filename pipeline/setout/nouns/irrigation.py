@@ -124,6 +124,10 @@ class IrrigationPlan:
             return self.block_emitters[block]
         return 1 if self.emitter is None or self.emitter.trees_per_emitter > 1 else self.emitter.per_tree
 
+    def given_lpd(self, flow_lph: Floats) -> Floats:
+        """Return what sources of some flow give on an average day, in the hours and the volume allowed [l]; NaN unknown."""
+        return np.minimum(flow_lph * self.hours_per_day, self.daily_volume_l) * self.days_per_week / 7
+
 
 @dataclass(frozen=True, slots=True)
 class Network:

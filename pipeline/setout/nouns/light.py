@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,10 @@ from setout.nouns.base import Finding, Floats, Ints
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
+
+
+FULL_SUN_H: Final = 6.0
+"""Direct sun a day below which fruit trees fall short (common practice: six to eight hours)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -222,8 +222,7 @@ class _Bench:
         if self.plan.water is None or site.water is None:
             return float("nan"), float("nan")
         need = need_for(self.plan, site, trees, self.weather).need_lpd[trees.block == index]
-        settings, flow = settings_of(self.plan), site.water.points.flow_lph
-        given = np.minimum(flow * settings.hours_per_day, settings.daily_volume_l) * settings.days_per_week / 7
+        given = settings_of(self.plan).given_lpd(site.water.points.flow_lph)
         return float(need.sum()) if len(need) else float("nan"), float(given.sum())
 
     def _sun(self, blocks: Sequence[Block], trees: Trees, index: int) -> Floats:

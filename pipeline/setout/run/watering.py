@@ -224,7 +224,7 @@ def _joined(planted: Planted, settings: IrrigationPlan, need: Need) -> tuple[Int
     # in the order of their names, whatever the file's: of two that serve a row alike the first is taken
     order = np.array(sorted(range(len(points.name)), key=points.name.__getitem__))
     rank = np.argsort(order)
-    given = np.minimum(points.flow_lph * settings.hours_per_day, settings.daily_volume_l) * settings.days_per_week / 7
+    given = settings.given_lpd(points.flow_lph)
     given = np.where(np.isfinite(points.pressure_kpa), given, np.nan)
     able = water.able_of(reached, trees.x, trees.y, planted.z) & np.isfinite(given)[:, None]
     strong = able & _strong(planted, settings, need)

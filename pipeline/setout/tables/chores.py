@@ -13,11 +13,12 @@ from functools import lru_cache
 from importlib import resources
 from typing import Final
 
+from setout.nouns.need import MONTHS
 from setout.units import FOOT
 
 JOBS: Final = ("pruning", "thinning", "mulching", "watering checks")
 """The jobs, as a report lists them."""
-SHORT_MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+SHORT_MONTHS: Final = tuple(month[:3] for month in MONTHS)
 
 
 @dataclass(frozen=True, slots=True)

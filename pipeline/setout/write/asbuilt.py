@@ -13,7 +13,7 @@ from setout.layers import ASBUILT, CONTRACTS
 from setout.nouns.asbuilt import STATUS_WORDS
 from setout.units import show_length
 from setout.write import asbuilt_picture, geopackage, wording
-from setout.write.chunks import Coded, Points, Segments
+from setout.write.chunks import Coded, Points, Segments, texts
 from setout.write.pages import environment
 from setout.write.plan_layers import WGS84
 
@@ -74,7 +74,7 @@ def _layers(back: Return) -> Iterator[geopackage.LayerData]:
     status[np.isin(planned.block, [names.index(name) for name in built.unsurveyed])] = 2
     x, y = frame.to(frame.survey_crs, planned.x, planned.y)
     columns: dict[str, Any] = {
-        "tree_id": _texts(back.planting.facts["tree_id"]), "block": Coded(names, planned.block),
+        "tree_id": texts(map(str, back.planting.facts["tree_id"])), "block": Coded(names, planned.block),
         "status": Coded(["planted", "missing", "not surveyed"], status),
     }  # fmt: skip
     yield geopackage.LayerData(ASBUILT["places"], columns, Points(x, y))
@@ -82,23 +82,17 @@ def _layers(back: Return) -> Iterator[geopackage.LayerData]:
     at = built.place[held]
     x1, y1 = frame.to(frame.survey_crs, built.points.x[held], built.points.y[held])
     columns = {
-        "tree_id": _texts([back.labels[k] for k in held.tolist()]),
+        "tree_id": texts([back.labels[k] for k in held.tolist()]),
         "offset_m": np.hypot(built.off_x, built.off_y)[held], "direction_deg": bearing(built.off_x, built.off_y)[held],
     }  # fmt: skip
     yield geopackage.LayerData(ASBUILT["offsets"], columns, Segments(x[at], y[at], x1, y1))
     yield _findings(back)
     rows = figures(back)
     columns = {
-        "figure": _texts([row[0] for row in rows]), "value": np.array([row[1] for row in rows], float),
-        "unit": _texts([row[2] for row in rows]), "said": _texts([row[3] for row in rows]),
+        "figure": texts([row[0] for row in rows]), "value": np.array([row[1] for row in rows], float),
+        "unit": texts([row[2] for row in rows]), "said": texts([row[3] for row in rows]),
     }  # fmt: skip
     yield geopackage.LayerData(ASBUILT["set_up"], columns)
-
-
-def _texts(values: Any) -> np.ndarray[tuple[int], np.dtype[np.object_]]:
-    out = np.empty(len(values), object)
-    out[:] = [str(value) for value in values]
-    return out
 
 
 def bearing(x: Floats, y: Floats) -> Floats:
@@ -128,7 +122,7 @@ def _trees(back: Return) -> geopackage.LayerData:
     lon, lat = frame.to(WGS84, points.x, points.y)
     east, north = frame.to(frame.plane_crs, points.x, points.y)
     columns: dict[str, Any] = {
-        "tree_id": _texts(ids), "field_id": _texts(points.name), "status": Coded(list(STATUS_WORDS), built.status),
+        "tree_id": texts(map(str, ids)), "field_id": texts(map(str, points.name)), "status": Coded(list(STATUS_WORDS), built.status),
         "block": Coded(names, block), "row": np.where(held, planned.row[place], np.nan),
         "position": np.where(held, planned.position[place], np.nan), "plant": Coded([p.name for p in plants], code),
         "variety": Coded([p.variety for p in plants], code), "role": Coded([p.role for p in plants], code),
@@ -165,7 +159,7 @@ def _findings(back: Return) -> geopackage.LayerData:
     shapes[:] = [finding.geometry for finding in found]
     out = shapely.transform(shapes, lambda xy: np.column_stack(frame.to(frame.survey_crs, xy[:, 0], xy[:, 1])))
     names = ("code", "severity", "tree_id", "message", "measured", "required", "remedy")
-    columns = {name: _texts([getattr(finding, name) for finding in found]) for name in names}
+    columns = {name: texts([getattr(finding, name) for finding in found]) for name in names}
     return geopackage.LayerData(CONTRACTS["findings"], columns, out)
 
 

@@ -17,12 +17,24 @@ from numpy.typing import NDArray
 from setout.errors import SetoutError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from setout.nouns import Floats, Geometries
 
 ROWS: Final = 50_000
 """Rows that are made, packed and written at a time."""
+
+
+def texts(values: Iterable[str]) -> Geometries:
+    """Return texts as a column that keeps each as it is, however long.
+
+    >>> texts(["A", "longer"]).tolist()
+    ['A', 'longer']
+    """
+    listed = list(values)
+    out = np.empty(len(listed), object)
+    out[:] = listed
+    return out
 
 
 @dataclass(frozen=True, slots=True)

@@ -245,15 +245,19 @@ def shape_layer(name: str, features: Sequence[Rings], look: Look, *, closed: boo
         The layer, to be added to a map.
     """
     points = np.concatenate([f[0] for f in features]) if features else np.empty((0, 2))
-    origin = np.floor(points.min(axis=0) * 1000) if len(points) else np.zeros(2)
-    steps = np.rint(points * 1000 - origin).astype("<i4")
     data = {
-        "origin": [int(v) for v in origin],
-        "points": base64.b64encode(steps.tobytes()).decode("ascii"),
+        **_in_steps(points),
         "features": [{"rings": f[1].tolist(), "about": [list(row) for row in f[2]]} for f in features],
         "closed": closed,
     }
     return PlanLayer(name, "shapes", data, asdict(look), show=show)
+
+
+def _in_steps(points: NDArray[np.float64]) -> dict[str, Any]:
+    """Return points, Web Mercator [m], as whole millimetres from an origin."""
+    origin = np.floor(points.min(axis=0) * 1000) if len(points) else np.zeros(2)
+    steps = np.rint(points * 1000 - origin).astype("<i4")
+    return {"origin": [int(v) for v in origin], "points": base64.b64encode(steps.tobytes()).decode("ascii")}
 
 
 def line_layer(
@@ -286,11 +290,8 @@ def line_layer(
         The layer, to be added to a map.
     """
     points = np.concatenate([line[0] for line in lines]) if lines else np.empty((0, 2))
-    origin = np.floor(points.min(axis=0) * 1000) if len(points) else np.zeros(2)
-    steps = np.rint(points * 1000 - origin).astype("<i4")
     data = {
-        "origin": [int(v) for v in origin],
-        "points": base64.b64encode(steps.tobytes()).decode("ascii"),
+        **_in_steps(points),
         "lengths": [int(k) for line in lines for k in line[1]],
         "of": [i for i, line in enumerate(lines) for _ in line[1]],
         "about": about,

@@ -88,8 +88,10 @@ def mains(planting: Planting) -> Iterator[Drawn]:
 
 def _data(planting: Planting, name: str) -> Iterator[LayerData]:
     for data in water_layers(planting):
-        if data.contract.name == name and data.rows:
-            yield data
+        if data.contract.name == name:  # the layers behind it are not made
+            if data.rows:
+                yield data
+            return
 
 
 def _column(data: LayerData, name: str) -> Any:

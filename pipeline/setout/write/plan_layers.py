@@ -16,7 +16,7 @@ from setout.geometry.outlines import polygonal
 from setout.geometry.polymap import FEW, PolyMap, over
 from setout.layers import CONTRACTS
 from setout.nouns import Exclusion, Finding, Floats, Frame, Geometries, Planting
-from setout.write.chunks import Chunked, Coded, Points, Segments, several
+from setout.write.chunks import Chunked, Coded, Points, Segments, several, texts
 from setout.write.geopackage import LayerData
 from setout.write.report_need import need_layer
 from setout.write.rowlines import row_lines
@@ -303,7 +303,7 @@ def _order(planting: Planting) -> LayerData:
     return _layer(
         "order",
         None,
-        **{name: _texts([getattr(line, name) for line in lines]) for name in names},
+        **{name: texts([getattr(line, name) for line in lines]) for name in names},
         trees=np.array([line.trees for line in lines], np.int64),
         spares=np.array([line.spares for line in lines], np.int64),
     )
@@ -315,12 +315,6 @@ def _materials(planting: Planting) -> LayerData:
     return _layer(
         "materials",
         None,
-        **{name: _texts([getattr(line, name) for line in lines]) for name in names},
+        **{name: texts([getattr(line, name) for line in lines]) for name in names},
         quantity=np.array([line.quantity for line in lines], float),
     )
-
-
-def _texts(values: Sequence[str]) -> NDArray[np.object_]:
-    out = np.empty(len(values), object)
-    out[:] = list(values)
-    return out

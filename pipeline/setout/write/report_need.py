@@ -12,6 +12,7 @@ from setout.layers import CONTRACTS
 from setout.nouns.need import MONTHS
 from setout.tables.crops import DAYS
 from setout.units import GALLON
+from setout.write.chunks import texts
 from setout.write.geopackage import LayerData
 
 if TYPE_CHECKING:
@@ -121,9 +122,9 @@ def need_layer(planting: Planting) -> Iterator[LayerData]:
     yield LayerData(
         CONTRACTS["water_need"],
         {
-            "block": _texts(blocks[one.block].name for one in known for _ in MONTHS),
-            "plant": _texts(blocks[one.block].plants[one.plant].name for one in known for _ in MONTHS),
-            "variety": _texts(blocks[one.block].plants[one.plant].variety for one in known for _ in MONTHS),
+            "block": texts(blocks[one.block].name for one in known for _ in MONTHS),
+            "plant": texts(blocks[one.block].plants[one.plant].name for one in known for _ in MONTHS),
+            "variety": texts(blocks[one.block].plants[one.plant].variety for one in known for _ in MONTHS),
             "month": np.tile(np.arange(1, 13), len(known)),
             "trees": np.repeat(np.array([one.trees for one in known], np.int64), 12),
             "eto_mm": np.tile(np.array(need.eto_mm) * DAYS, len(known)),
@@ -133,10 +134,3 @@ def need_layer(planting: Planting) -> Iterator[LayerData]:
             "dry_need_lpd": np.array([one.dry_lpd_by_month for one in known], float).ravel(),
         },
     )
-
-
-def _texts(values: Iterator[str]) -> np.ndarray[Any, np.dtype[np.object_]]:
-    listed = list(values)
-    out = np.empty(len(listed), object)
-    out[:] = listed
-    return out

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 from markupsafe import Markup
 
 from setout.errors import SetoutError
+from setout.nouns.light import FULL_SUN_H
 from setout.tables import catalogue
 from setout.tables.chores import SHORT_MONTHS
 from setout.units import GALLON
@@ -16,9 +17,6 @@ from setout.write import charts
 
 if TYPE_CHECKING:
     from setout.nouns import Planting
-
-FULL_SUN_H: Final = 6.0
-"""Direct sun that fruit trees ask for at least [h/day]: common practice, 6 to 8."""
 
 
 def sources(planting: Planting) -> list[tuple[str, str]]:

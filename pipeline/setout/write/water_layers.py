@@ -12,7 +12,7 @@ from setout.hydraulics.friction import velocity_ms
 from setout.layers import CONTRACTS
 from setout.nouns import Floats, Geometries, Ints, Irrigation, Network, Planting
 from setout.nouns.irrigation import LATERAL, MAIN, MANIFOLD, REASONS, SOURCE
-from setout.write.chunks import Coded
+from setout.write.chunks import Coded, texts
 from setout.write.geopackage import LayerData
 
 
@@ -111,10 +111,10 @@ def _laterals(planting: Planting, network: Network) -> LayerData:
     # trees by node: emitters may be shared
     trees = np.bincount(node[node >= 0], minlength=len(network))
     columns = {
-        "lateral_id": _texts([f"{row}-{k}" for row, k in zip(ids, numbers, strict=True)]),
-        "block": _texts([planting.site.blocks[b].name for b in network.block[first]]),
-        "zone": _texts([zones[z] for z in network.zone[first]]),
-        "row_id": _texts(ids),
+        "lateral_id": texts([f"{row}-{k}" for row, k in zip(ids, numbers, strict=True)]),
+        "block": texts([planting.site.blocks[b].name for b in network.block[first]]),
+        "zone": texts([zones[z] for z in network.zone[first]]),
+        "row_id": texts(ids),
         "length_m": np.add.reduceat(network.length_m, first),
         "trees": np.add.reduceat(trees, first).astype(np.int64),
         "emitters": np.round(np.add.reduceat(network.emitters, first)).astype(np.int64),
@@ -186,11 +186,11 @@ def _manifolds(planting: Planting, irrigation: Irrigation, network: Network) -> 
     points = planting.site.water.points.name
     total = np.concatenate([[0.0], np.cumsum(network.length_m)])
     columns = {
-        "manifold_id": _texts(ids),
-        "kind": _texts(["manifold" if k == MANIFOLD else "main" for k in network.kind[first]]),
-        "valve": _texts(valve),
-        "zone": _texts([irrigation.zones[z].name for z in network.zone[first]]),
-        "water_point": _texts([points[irrigation.zones[z].water_point] for z in network.zone[first]]),
+        "manifold_id": texts(ids),
+        "kind": texts(["manifold" if k == MANIFOLD else "main" for k in network.kind[first]]),
+        "valve": texts(valve),
+        "zone": texts([irrigation.zones[z].name for z in network.zone[first]]),
+        "water_point": texts([points[irrigation.zones[z].water_point] for z in network.zone[first]]),
         "length_m": total[stop] - total[first],
         **_pipe(network, first, stop),
     }
@@ -227,11 +227,11 @@ def _zones(planting: Planting, irrigation: Irrigation) -> LayerData:
     assert planting.site.water is not None
     zones, points = irrigation.zones, planting.site.water.points.name
     columns: dict[str, Any] = {
-        "zone": _texts([z.name for z in zones]),
-        "water_point": _texts([points[z.water_point] for z in zones]),
-        "valve": _texts([" ".join(z.valves) for z in zones]),
-        "block": _texts(["; ".join(z.blocks) for z in zones]),
-        "uniformity_class": _texts([z.uniformity_class for z in zones]),
+        "zone": texts([z.name for z in zones]),
+        "water_point": texts([points[z.water_point] for z in zones]),
+        "valve": texts([" ".join(z.valves) for z in zones]),
+        "block": texts(["; ".join(z.blocks) for z in zones]),
+        "uniformity_class": texts([z.uniformity_class for z in zones]),
     }
     real = {
         "flow_lph": "flow_lph", "pressure_kpa": "valve_kpa", "least_kpa": "least_kpa", "most_kpa": "most_kpa",
@@ -242,9 +242,3 @@ def _zones(planting: Planting, irrigation: Irrigation) -> LayerData:
         column: np.array([getattr(z, column) for z in zones], np.int64) for column in ("rows", "trees", "days_per_week")
     }
     return LayerData(CONTRACTS["zones"], columns, None)
-
-
-def _texts(values: list[str]) -> Geometries:
-    out = np.empty(len(values), object)
-    out[:] = values
-    return out

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
 from setout.layers import CONTRACTS
 from setout.nouns import Planting
+from setout.write.chunks import texts
 from setout.write.geopackage import LayerData
 
 
@@ -30,8 +30,8 @@ def year_layers(planting: Planting) -> Iterator[LayerData]:
         yield LayerData(
             CONTRACTS["growth"],
             {
-                "block": _texts([line.block for line in grown]),
-                "plant": _texts([line.plant for line in grown]),
+                "block": texts([line.block for line in grown]),
+                "plant": texts([line.plant for line in grown]),
                 "year": np.array([line.year for line in grown], np.int64),
                 "trees": np.array([line.trees for line in grown], np.int64),
                 **{
@@ -45,16 +45,10 @@ def year_layers(planting: Planting) -> Iterator[LayerData]:
         yield LayerData(
             CONTRACTS["work"],
             {
-                "block": _texts([line.block for line, _, _ in months]),
-                "job": _texts([line.job for line, _, _ in months]),
+                "block": texts([line.block for line, _, _ in months]),
+                "job": texts([line.job for line, _, _ in months]),
                 "month": np.array([month for _, month, _ in months], np.int64),
                 "hours": np.array([hours for _, _, hours in months], float),
-                "source": _texts([line.source for line, _, _ in months]),
+                "source": texts([line.source for line, _, _ in months]),
             },
         )
-
-
-def _texts(values: Sequence[str]) -> NDArray[np.object_]:
-    out = np.empty(len(values), object)
-    out[:] = list(values)
-    return out

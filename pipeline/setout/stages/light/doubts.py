@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Final
 
 import numpy as np
 import shapely
 
 from setout.nouns import Block, Finding, Light, Trees
-
-FULL_SUN_H: Final = 6.0
-"""Direct sun a day below which fruit trees fall short (common practice: six to eight hours)."""
+from setout.nouns.light import FULL_SUN_H
 
 
 def _unknown(block: Block, trees: int, year: int | None) -> Iterator[Finding]:

@@ -153,7 +153,7 @@ def sources_of(stage: Stage, point: Ints) -> tuple[Source, ...]:
         own = point == p
         need = float(np.sum(stage.draws.need_lpd[own])) if own.any() else 0.0
         ends = run.start[zones] + run.hours[zones]
-        given = min(points.flow_lph[p] * plan.hours_per_day, plan.daily_volume_l) * plan.days_per_week / 7
+        given = float(plan.given_lpd(points.flow_lph[p]))
         drawn = _drawn_at_once(draws.zone_lph[zones], run.start[zones], run.hours[zones])
         hours = float(np.nanmax(ends)) if np.isfinite(ends).any() else float("nan") if len(zones) else 0.0
         out.append(
