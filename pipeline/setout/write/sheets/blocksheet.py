@@ -27,8 +27,12 @@ if TYPE_CHECKING:
 
 BASE: Final = Ink("#9a1b2f", 0.5)
 TIE: Final = Ink("#0f4b9f", 0.3, dash=(1.8, 0.9))
-WIDE: Final = 19.8
-"""Width of a table's column over the size of its text."""
+STOPS: Final = (2.2, 7.8, 12.1, 16.4, 19.6)
+"""Right edges of a table's figures over the size of its text."""
+TWO_OFFSETS: Final = 2.4
+"""Room that the offsets of a row's two ends need beside that of one."""
+GAP_MM: Final = 4.0
+"""Between two columns of a table."""
 ROWS_HEAD: Final = ("row", "offset", "first at", "last at", "trees")
 
 
@@ -136,7 +140,7 @@ def _name_at(pen: Pen, places: Places, at: np.ndarray, words: str, kind: Type) -
 def rows_beside(pen: Pen, page: BlockPage) -> int:
     """Return how many rows find room beside the steps on a block's first sheet."""
     size = page.layout.type_mm
-    deep, columns = _table_size(_table_box(page, _steps_set(pen, page)[1]), size)
+    deep, columns = _table_size(_table_box(page, _steps_set(pen, page)[1]), size, page.tape)
     return deep * columns
 
 
@@ -161,10 +165,15 @@ def _table_box(page: BlockPage, y: float) -> Box:
     return Box(box.left, box.bottom, box.width, y - 2 - box.bottom)
 
 
-def _table_size(box: Box, size: float) -> tuple[int, int]:
+def _table_size(box: Box, size: float, tape: TapePlan) -> tuple[int, int]:
     """Return how many lines deep and columns wide a table of rows can be."""
     step = LEAD * size
-    return max(0, int((box.height - 3.4 * step) / step)), max(1, int((box.width + 4) / (size * WIDE + 4)))
+    return max(0, int((box.height - 3.4 * step) / step)), max(1, int((box.width + GAP_MM) / _column_mm(size, tape)))
+
+
+def _column_mm(size: float, tape: TapePlan) -> float:
+    """Return the width of a column of the table, with the gap to the next."""
+    return size * (_stops(tape)[-1] + 0.2) + GAP_MM
 
 
 def _write_panel(pen: Pen, page: BlockPage) -> int:
@@ -196,7 +205,7 @@ def rows_table(pen: Pen, box: Box, page: BlockPage, start: int) -> int:
     """
     size = page.layout.type_mm
     unit = "ft" if page.planting.site.units == "us" else "m"
-    deep, columns = _table_size(box, size)
+    deep, columns = _table_size(box, size, page.tape)
     rows = page.tape.rows[start : start + deep * columns]
     if not rows:
         return 0
@@ -206,20 +215,33 @@ def rows_table(pen: Pen, box: Box, page: BlockPage, start: int) -> int:
     deep = min(deep, math.ceil(len(rows) / columns))
     for c in range(math.ceil(len(rows) / deep)):
         part = rows[c * deep : (c + 1) * deep]
-        _rows_column(pen, box.left + c * (size * WIDE + 4), y - LEAD * size * 1.15, part, size, page)
+        _rows_column(pen, box.left + c * _column_mm(size, page.tape), y - LEAD * size * 1.15, part, size, page)
     return len(rows)
+
+
+def _stops(tape: TapePlan) -> tuple[float, ...]:
+    """Return the right edges of the table's figures: wider where rows have an offset at either end."""
+    more = 0.0 if all(_one_offset(row) for row in tape.rows) else TWO_OFFSETS
+    return (STOPS[0], *(stop + more for stop in STOPS[1:]))
+
+
+def _one_offset(row: Row) -> bool:
+    return abs(row.offset_m - row.offset_last_m) < 0.02
 
 
 def _rows_column(pen: Pen, x: float, y: float, rows: tuple[Row, ...], size: float, page: BlockPage) -> None:
     per = FOOT if page.planting.site.units == "us" else 1.0
-    stops = [x + size * k for k in (2.2, 7.8, 12.1, 16.4, 19.6)]
+    stops = [x + size * k for k in _stops(page.tape)]
     for stop, head in zip(stops, ROWS_HEAD, strict=True):
         pen.text(stop, y, head, Type(size * 0.92, colour=palette.MUTED, at="r"))
     pen.line(x, y - 0.8, stops[-1], y - 0.8, Ink("#b9bfba", 0.15))
     for row in rows:
         y -= LEAD * size
-        same = abs(row.offset_m - row.offset_last_m) < 0.02
-        off = f"{row.offset_m / per:+,.2f}" if same else f"{row.offset_m / per:+,.1f} / {row.offset_last_m / per:+,.1f}"
+        off = (
+            f"{row.offset_m / per:+,.2f}"
+            if _one_offset(row)
+            else f"{row.offset_m / per:+,.1f} / {row.offset_last_m / per:+,.1f}"
+        )
         cells = (str(row.row), off, f"{row.first_m / per:,.2f}", f"{row.last_m / per:,.2f}", str(row.trees))
         for stop, words in zip(stops, cells, strict=True):
             plain = words if words not in ("+0.00", "-0.00") else "0.00"
@@ -250,7 +272,7 @@ def draw_rows(pen: Pen, page: BlockPage, start: int) -> int:
     return rows_table(pen, _whole_box(page.layout), page, start)
 
 
-def rows_room(layout: Layout) -> int:
-    """Return how many rows a further sheet lists."""
-    deep, columns = _table_size(_whole_box(layout), layout.type_mm)
+def rows_room(layout: Layout, tape: TapePlan) -> int:
+    """Return how many rows of a block a further sheet lists."""
+    deep, columns = _table_size(_whole_box(layout), layout.type_mm, tape)
     return max(1, deep * columns)

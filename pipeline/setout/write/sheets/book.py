@@ -129,7 +129,7 @@ def _blocks(pen: Pen, planting: Planting, layout: Layout, marks: Marks) -> list[
             continue
         page = blocksheet.BlockPage(planting, layout, tape, marks, Title("", "", 0, 0))
         rest = max(0, len(tape.rows) - blocksheet.rows_beside(pen, page))
-        out.append(_Block(tape, 1 + -(-rest // blocksheet.rows_room(layout))))
+        out.append(_Block(tape, 1 + -(-rest // blocksheet.rows_room(layout, tape))))
     return out
 
 
