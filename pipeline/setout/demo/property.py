@@ -69,7 +69,7 @@ _BURIED: Final[Points] = ((62.0, 506.0), (232.0, 498.0), (468.0, 520.0), (742.0,
 _ROAD_SCREEN: Final[Points] = ((2021.0, 54.0), (2030.5, 402.0), (2028.0, 470.0))
 _YARD_SCREEN: Final[Points] = ((673.0, 458.0), (676.5, 540.0))
 _DOORYARD: Final[Points] = (
-    (452.0, 562.0), (466.0, 528.0), (520.0, 500.0), (552.0, 486.0), (592.0, 512.0), (624.0, 498.0),
+    (452.0, 562.0), (468.0, 542.0), (520.0, 500.0), (552.0, 486.0), (592.0, 512.0), (624.0, 498.0),
 )  # fmt: skip
 _EDGE_Y: Final = (170.0, 420.0, 25.0)
 """First, last and distance of the points along the bluff's crest that the crew took [ft]."""
