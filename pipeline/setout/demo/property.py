@@ -203,7 +203,7 @@ def _blocks() -> tuple[Layer, ...]:
     inside = _polygon(_property()).buffer(-INSET_FT, join_style="mitre")
     west, east, half = _UNDER_LINE
     strip = _line(_LINE).buffer(half, cap_style="flat", join_style="mitre")
-    areas = {name: _polygon(corners) for name, corners in _BLOCKS.items()}
+    areas: dict[str, BaseGeometry] = {name: _polygon(corners) for name, corners in _BLOCKS.items()}
     areas["BB"] = strip.intersection(_polygon(((west, 0.0), (east, 0.0), (east, 900.0), (west, 900.0))))
     shapes = tuple(
         shapely.MultiPolygon([_rounded(part) for part in shapely.get_parts(area.intersection(inside).normalize())])
