@@ -36,6 +36,7 @@ class Outcome:
     posts : trellis posts
     pipe_m : pipe along the rows [m]
     first_cost, yearly_cost : in the grower's own prices; NaN without them
+    lacks : what the first cost does not hold, though the planting needs it
     unknown : by figure, why it is not known
     beaten_by : the option that is at least as good in everything and better in something; empty for none
     """
@@ -69,6 +70,7 @@ class Outcome:
     pipe_m: float
     first_cost: float
     yearly_cost: float
+    lacks: tuple[str, ...] = ()
     unknown: Mapping[str, str] = field(default_factory=dict)
     beaten_by: str = ""
 

@@ -17,7 +17,7 @@ import shapely
 from numpy.typing import NDArray
 
 from setout.nouns import Block, MaterialLine, OrderLine, Plant, Rows, Trees, Works
-from setout.nouns.buying import COMMON_PRACTICE, INCH, Allowances, Piece
+from setout.nouns.buying import COMMON_PRACTICE, INCH, Allowances, Piece, line_of
 from setout.units import FOOT, show_length
 
 CUBIC_YARD: Final = (3 * FOOT) ** 3
@@ -155,7 +155,7 @@ class _Buying:
         if length > 0:
             strands = f", {trellis.wires} wires" if trellis is not None else ""
             tying = f", with {allow.tying:.0%} for tying" if allow.tying else ""
-            yield MaterialLine("wire", allow.wire, length, "m", where + strands + tying, self._long(length))
+            yield line_of("wire", allow.wire, length, where + strands + tying, self._long(length))
 
     def for_beds(self, block: Block, beds: NDArray[np.object_]) -> Iterator[MaterialLine]:
         """Yield mulch, soil and edging of a block's raised beds."""
@@ -169,19 +169,19 @@ class _Buying:
         if allow.edging:
             edge = float(shapely.length(beds).sum())
             size = f"round beds of {self._say(bed.length_m)} x {self._say(bed.width_m)}"
-            yield MaterialLine("bed edging", size, edge, "m", where, self._long(edge))
+            yield line_of("bed edging", size, edge, where, self._long(edge))
 
     def _each(self, item: str, piece: Piece, number: int, where: str) -> Iterator[MaterialLine]:
         if number:
             thick = f", {self._deep(piece.thick_m)} thick" if piece.thick_m else ""
             size = f"{self._say(piece.length_m)} long{thick}"
-            yield MaterialLine(item, size, float(number), "each", where, f"{number:,}")
+            yield line_of(item, size, float(number), where, f"{number:,}")
 
     def _volume(self, item: str, size: str, volume: float, where: str) -> Iterator[MaterialLine]:
         if volume > 0:
             us = self.units == "us"
             shown = f"{volume / CUBIC_YARD:,.1f} cu yd" if us else f"{volume:,.1f} m3"
-            yield MaterialLine(item, size, volume, "m3", where, shown)
+            yield line_of(item, size, volume, where, shown)
 
     def _say(self, length: float) -> str:
         return show_length(length, self.units)
