@@ -156,9 +156,10 @@ def test_bloom_together(one: str, other: str, together: bool) -> None:
 
 
 def test_limits_of_bees_and_wind() -> None:
-    # nursery pages: within 50 ft best, beyond 100 ft poor; pecan compilation: within 200 ft
+    # nursery pages: within 50 ft best, beyond 100 ft poor; University of Georgia Extension, 29 January 2016: pecans
+    # within 150 ft
     assert limit_of(plant(15, agent="bees")) / FOOT == pytest.approx(100)
-    assert limit_of(plant(40, agent="wind")) / FOOT == pytest.approx(200)
+    assert limit_of(plant(40, agent="wind")) / FOOT == pytest.approx(150)
     assert limit_of(plant(40, agent="wind", pollination_m=feet(1320))) / FOOT == pytest.approx(1320)
 
 

@@ -466,8 +466,9 @@ def test_canopies_that_grow_into_the_zone_of_a_line() -> None:
     assert codes(room((block,), trees, site_of(block, height_limits=(inside,)))) == {}
 
 
-@pytest.mark.parametrize(("apart", "expected"), [(49.0, True), (51.0, False)])
+@pytest.mark.parametrize(("apart", "expected"), [(49.0, True), (59.0, True), (61.0, False)])
 def test_juglone(apart: float, expected: bool) -> None:
+    """R. C. Funt and J. Martin, Ohio State University Extension: 50 to 60 ft from the trunk on average, up to 80 ft."""
     pattern = Pattern("points", 0.0, 0.0)
     walnut = plant(5, name="black walnut, standard", species="black walnut", juglone="makes")
     apple = plant(5, name="apple, dwarf", species="apple", juglone="suffers")
@@ -478,7 +479,9 @@ def test_juglone(apart: float, expected: bool) -> None:
     assert ("juglone" in codes(found)) is expected
     if expected:
         assert "block F: 1 plant that juglone harms (apple) stands" in by_code(found, "juglone").message
-        assert by_code(found, "juglone").measured == "49.0 ft"
+        assert by_code(found, "juglone").measured == f"{apart:.1f} ft"
+        assert by_code(found, "juglone").required == "60 ft or more"
+        assert "up to 80 ft" in by_code(found, "juglone").remedy
 
 
 # ---------------------------------------------------------------------------------------- words, large
