@@ -52,7 +52,7 @@ def farm(tmp_path: Path, sound: Path) -> Farm:
 
 def outcome(name: str, **figures: Any) -> Outcome:
     base = Outcome(
-        name, "A", "", False, "square", 5.0, 5.0, 0.0, 1e4, 100, 5.0, 4.0, 0.8, 0.0, 0.0, "none", 10.0, 20.0, 7.0, 6.0, 900.0,
+        name, "A", "", False, "square", 5.0, 5.0, 0.0, 1e4, 100, 5.0, 4.0, 0.8, 0.0, 0.0, 10.0, 20.0, 7.0, 6.0, 900.0,
         2000.0, 1.0, None, 105, 0, 500.0, NAN, NAN,
     )  # fmt: skip
     return replace(base, **figures)
@@ -95,7 +95,7 @@ def test_the_closer_the_more_trees_and_the_more_work(farm: Farm) -> None:
         assert values == sorted(values, reverse=True), name
     alleys = [o.alley_m for o in close_to_wide]
     assert alleys == sorted(alleys)
-    assert close_to_wide[-1].pruning_class == "none"
+    assert close_to_wide[-1].pruning_load == 0
     # more room, never less sun
     assert (np.diff([o.sun_h for o in close_to_wide]) > 0).all()
 

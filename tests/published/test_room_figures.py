@@ -49,7 +49,6 @@ def test_offset_16_ft_with_rows_12_ft_apart() -> None:
     half = np.hypot(8, 12) / 2
     segment = 7.5**2 * np.arccos(half / 7.5) - half * np.sqrt(7.5**2 - half**2)
     assert found.pruning_load[k] == pytest.approx(4 * segment / (np.pi * 7.5**2), abs=0.002)
-    assert found.blocks[0].pruning_class == "light"
 
 
 def test_equilateral_16_ft() -> None:
@@ -70,16 +69,16 @@ def test_full_size_trees_30_ft_apart_have_full_room() -> None:
     assert found.crowding[middle(trees)] == pytest.approx(1)
     assert found.pruning_load.max() == 0
     assert found.room_m / FOOT == pytest.approx(30, rel=1e-5)
-    assert found.blocks[0].pruning_class == "none"
+    assert found.blocks[0].pruning_load_median == 0
     assert found.blocks[0].meet_year is None
     assert "they just touch" in plain_words(found.blocks[0], block, "us")[0]
 
 
-def test_semi_dwarf_at_half_of_16_ft_is_heavy_pruning() -> None:
-    # common practice: semi-dwarf, about 15 ft wide, 16 ft apart; half of that with heavy pruning
+def test_semi_dwarf_at_half_of_16_ft() -> None:
+    # common practice: semi-dwarf, about 15 ft wide, 16 ft apart; half of that asks for much pruning: 64 of 177 sq ft stay
     _, trees, found = set_out(Pattern("square", feet(8), feet(8)), 15)
     assert found.pruning_load[middle(trees)] == pytest.approx(1 - 64 / (np.pi * 7.5**2), abs=0.002)
-    assert found.blocks[0].pruning_class == "heavy"
+    assert round(found.blocks[0].pruning_load_median, 2) == 0.64
 
 
 def test_held_small_at_6_ft_from_15_ft() -> None:
@@ -90,7 +89,7 @@ def test_held_small_at_6_ft_from_15_ft() -> None:
     assert found.overlap_m.max() == 0
     assert found.pruning_load[k] == pytest.approx(1 - (6 / 15) ** 2, abs=1e-5)
     assert found.room_m[k] / FOOT == pytest.approx(6, abs=1e-4)
-    assert found.blocks[0].pruning_class == "very heavy"
+    assert round(found.blocks[0].pruning_load_median, 2) == 0.84
 
 
 def test_dwarf_hedge_at_3_ft() -> None:
@@ -119,12 +118,15 @@ def test_semi_dwarf_screen_at_10_ft() -> None:
 
 
 def test_vines_8_ft_apart() -> None:
-    # common practice: 90 to 95 % of a vine's new growth comes off each year, whatever its room
+    # M. Smith, 2023 Grape Pruning Primer, Ohio State University, 15 March 2023: of a mature vine more than 90 % of the
+    # one-year-old wood comes off in a normal year
     for step in (6, 8, 10):
         block, _, found = set_out(Pattern("trellis", feet(step), feet(9)), 8, habit="vine", height=6)
-        assert 0.9 <= found.pruning_load.min() == found.pruning_load.max() <= 0.95
+        assert set(found.pruning_load) == {0.9}
     assert found.blocks[0].trees == 225
-    assert "90 to 95 %" in " ".join(plain_words(found.blocks[0], block, "us"))
+    assert "more than 90 % of last year's wood comes off (Ohio State University)" in " ".join(
+        plain_words(found.blocks[0], block, "us")
+    )
 
 
 def test_pair_2_ft_apart() -> None:

@@ -25,7 +25,7 @@ class Outcome:
     nearest_m : median distance to the nearest neighbour that is no partner [m]
     spread_m, crowding : median spread as kept [m]; spread over distance
     overlap_m : median overlap of canopies that overlap [m]
-    pruning_load, pruning_class : share of a free canopy that comes off, and its class in words
+    pruning_load : share of a free canopy that comes off
     pruning_h : hours of pruning in a year [h]
     work_h : hours of all work in a year [h]
     sun_h, sun_low_h : direct sun a day in the season, median and worst tenth of the trees [h]
@@ -56,7 +56,6 @@ class Outcome:
     crowding: float
     overlap_m: float
     pruning_load: float
-    pruning_class: str
     pruning_h: float
     work_h: float
     sun_h: float

@@ -70,7 +70,7 @@ def outcome_of(
         row_distance_m=pattern.row_distance_m if pattern.kind not in ("points", "screen") else NAN, bearing_deg=bearing,
         ground_m2=known["ground_m2"], trees=room.trees, nearest_m=room.nearest_m, spread_m=room.spread_m,
         crowding=room.crowding_median, overlap_m=room.overlap_m, pruning_load=room.pruning_load_median,
-        pruning_class=room.pruning_class, pruning_h=room.hours_per_year, work_h=known["work_h"], sun_h=known["sun_h"],
+        pruning_h=room.hours_per_year, work_h=known["work_h"], sun_h=known["sun_h"],
         sun_low_h=known["sun_low_h"], need_lpd=known["need_lpd"], given_lpd=known["given_lpd"], alley_m=room.clear_alley_m,
         meet_year=room.meet_year, plants=int(known["plants"]), posts=int(known["posts"]), pipe_m=float(along.sum()),
         first_cost=known["first_cost"], yearly_cost=known["yearly_cost"], lacks=WATERING if known["watered"] else (),

@@ -64,7 +64,6 @@ FIGURES: Final = (
     Figure("True nearest", "nearest_m", lambda o: o.nearest_m, lambda o, u: _length(o.nearest_m, u, 2)),
     Figure("Canopy as kept", "spread_m", lambda o: o.spread_m, lambda o, u: _length(o.spread_m, u)),
     Figure("Crowding", "crowding", lambda o: o.crowding, lambda o, u: _number(o.crowding, 2)),
-    Figure("Pruning", "pruning_class", lambda o: o.pruning_class, lambda o, u: o.pruning_class or NOT_KNOWN),
     Figure("Pruning load", "pruning_load", lambda o: o.pruning_load, lambda o, u: _number(100 * o.pruning_load, 0, "%")),
     Figure("Pruning a year", "pruning_h", lambda o: o.pruning_h, lambda o, u: _number(o.pruning_h, 0, "h")),
     Figure("All work a year", "work_h", lambda o: o.work_h, lambda o, u: _number(o.work_h, 0, "h")),
