@@ -299,7 +299,8 @@ def test_the_report_tells_costs_sources_and_pictures(farm: Farm) -> None:
         assert text in page
     assert "The first sum is without, for want of a price" in page
     for line in planting.costs:
-        assert f"<td>{', '.join(line.missing)}</td>" in page
+        assert f"<td>{'; '.join(line.missing)}</td>" in page
+    assert "<td>all of these</td>" in page  # the sum of sums says so too
     assert "What it costs" not in _report_without_prices(farm)
 
 

@@ -202,7 +202,7 @@ class _Bench:
         if missing and prices.items:
             self.unpriced |= dict.fromkeys(missing)
             self.findings["price_missing"] = Finding(
-                "price_missing", "note", f"no price for {', '.join(self.unpriced)}: what the options cost is not known",
+                "price_missing", "note", f"no price for {'; '.join(self.unpriced)}: what the options cost is not known",
                 remedy='write it in [prices], such as plant = "38 / each"',
             )  # fmt: skip
         works = calendar.calendar_of(

@@ -87,7 +87,7 @@ def _unknown(outcome: Outcome, unpriced: Sequence[str]) -> dict[str, str]:
         "sun_h": "the plants' sizes are unknown, or light is not reckoned",
         "need_lpd": "no reference evapotranspiration, spread or crop coefficient",
         "alley_m": "no rows side by side, or the plants' spread is unknown",
-        "first_cost": f"no price for {', '.join(unpriced) or 'its plants'}",
+        "first_cost": f"no price for {'; '.join(unpriced) or 'its plants'}",
         "yearly_cost": "no price of work, or its hours are unknown",
     }
     return {name: why for name, why in reasons.items() if np.isnan(getattr(outcome, name))}

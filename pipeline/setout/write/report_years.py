@@ -114,15 +114,15 @@ def costs(planting: Planting) -> dict[str, Any] | None:
     known = [line.yearly for line in lines if math.isfinite(line.yearly)]
     rows = [_cost_row(line.block or "water", line.first, line.yearly, line.missing) for line in lines]
     first, yearly = sum(line.first for line in lines), sum(known) if known else float("nan")
-    missing = tuple(dict.fromkeys(item for line in lines for item in line.missing))
-    rows.append(_cost_row("all", first, yearly, missing) | {"total": True})
-    return {"rows": rows, "currency": planting.currency, "missing": bool(missing)}
+    missing = any(line.missing for line in lines)
+    rows.append(_cost_row("all", first, yearly, ["all of these"] * missing) | {"total": True})
+    return {"rows": rows, "currency": planting.currency, "missing": missing}
 
 
 def _cost_row(block: str, first: float, yearly: float, missing: Sequence[str]) -> dict[str, Any]:
     """Return what is said of one sum; one that holds nothing, for want of prices, is not known."""
     said = _money(first) if first > 0 or not missing else "not known"
-    return {"block": block, "first": said, "yearly": _money(yearly), "without": ", ".join(missing), "total": False}
+    return {"block": block, "first": said, "yearly": _money(yearly), "without": "; ".join(missing), "total": False}
 
 
 def _money(value: float) -> str:
