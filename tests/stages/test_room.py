@@ -382,17 +382,23 @@ def test_clear_alley() -> None:
     assert clear_alley_m(Pattern("bed", feet(2), feet(10), bed=bed), [plant(3)]) / FOOT == pytest.approx(4)
 
 
-def test_a_hedgerow_is_held_to_the_stricter_of_two_heights() -> None:
-    # 20 ft rows, 7 ft canopies: 0.8 x 13 = 10.4 ft; half of 20 ft and 1 m is 13.28 ft
-    pattern = Pattern("hedgerow", feet(5), feet(20))
-    trees = trees_of(rowed(pattern, 4, 10))
-    assert "hedgerow_tall" not in codes(room((block_of(pattern, plant(7, height=10.4)),), trees))
-    one = by_code(room((block_of(pattern, plant(7, height=11)),), trees), "hedgerow_tall")
-    assert (one.measured, one.required) == ("11 ft", "10.4 ft")
-    # 40 ft rows, 4 ft canopies: 28.8 ft by the alley, 23.28 ft by the light
-    wide = Pattern("hedgerow", feet(5), feet(40))
-    one = by_code(room((block_of(wide, plant(4, height=24)),), trees_of(rowed(wide, 4, 10))), "hedgerow_tall")
-    assert one.required == "23.28 ft"
+def test_a_hedgerow_is_held_to_the_height_that_its_row_distance_allows() -> None:
+    """R. Perry, J. Hull and J. Clements, Michigan State University: rows north-south at least 1.3 times as far apart as the
+    trees are tall, east-west 1.5 times: 16 ft rows allow 12.3 and 10.7 ft."""
+    pattern = Pattern("hedgerow", feet(5), feet(16))
+    north = rowed(pattern, 4, 10)
+    east = np.column_stack([north[:, 1], north[:, 0], north[:, 2:]])
+    for spots, bearing, allowed, said in ((east, 90.0, "10.67 ft", "1.5 times"), (north, 0.0, "12.31 ft", "1.3 times")):
+        trees = trees_of(spots)
+        rows = replace(rows_of(trees), bearing_deg=np.full(4, bearing))
+        low, high = (
+            room_of(site_of(block), trees, nearest_of(trees), rows)
+            for block in (block_of(pattern, plant(5, height=float(allowed.split()[0]) + more)) for more in (-0.01, 0.2))
+        )
+        assert "hedgerow_tall" not in codes(low)
+        one = by_code(high, "hedgerow_tall")
+        assert one.required == allowed
+        assert said in one.message
     # one row alone has light from both sides
     alone = room((block_of(pattern, plant(7, height=20)),), trees_of(rowed(pattern, 1, 10)))
     assert "hedgerow_tall" not in codes(alone)
