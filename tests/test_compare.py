@@ -214,6 +214,17 @@ def test_a_misspelt_price_ends_the_command_with_the_near_name(farm: Farm, capsys
     assert not (farm.folder / "out").exists()
 
 
+def test_every_fault_of_the_prices_is_told_at_once(farm: Farm) -> None:
+    prices = {"wires": 3, "plant": "9 / ft", '" tree\\nstakes"': "6 / each"}
+    with pytest.raises(SetoutError) as caught:
+        setout.plan(farm.write(prices=prices), farm.folder / "out")
+    assert [fault.what for fault in caught.value.faults] == [
+        "wires: is nothing that a plan counts", "wires: 3 does not say for how much",
+        'plant: "9 / ft" is for what is counted by length, but this is counted by number',
+        "tree stakes: is nothing that a plan counts",
+    ]  # fmt: skip
+
+
 def test_all_that_a_plan_lists_may_have_a_price(farm: Farm) -> None:
     """Prices by the names and units of the materials, one each, leave nothing out of the sums."""
     farm.sections["water"] |= {"eto": "0.25 in/day", "flow": "600 gal/h", "hours_per_day": 10, "kc": 0.9,

@@ -47,11 +47,17 @@ class PricesSection(Section):
         items: dict[str, Price] = {}
         faults = []
         for name, text in given.items():
+            item, shown = "", " ".join(str(name).split())
             try:
-                item = _item(str(name), units, items)
-                items[item] = _in_unit(price(text), units[item], text)
+                item = _item(shown, units, items)
             except ValueError as error:
-                faults.append(f"{name}: {error}")
+                faults.append(f"{shown}: {error}")
+            try:
+                found = price(text)
+                if item:
+                    items[item] = _in_unit(found, units[item], text)
+            except ValueError as error:
+                faults.append(f"{shown}: {error}")
         if faults:
             raise ValueError("\n".join(faults))
         return {"currency": value.get("currency", ""), "items": items}
