@@ -24,9 +24,9 @@ TRELLIS = {"post": "24 ft", "end": "4 ft", "anchor": "6 ft", "wires": 3}
 SYSTEMS: dict[str, dict[str, Any]] = {
     "offset": {"pattern": "offset", "step": "16 ft", "row_distance": "12 ft", "spread": "15 ft", "direction": "north-south",
                "plants": APPLES, "pollinizer": {"every_tree": 3, "every_row": 3}},
-    "square": {"pattern": "square", "step": "30 ft", "direction": "best", "plants": [{"plant": "fruit tree, standard"}]},
+    "square": {"pattern": "square", "step": "30 ft", "direction": "best", "plants": [{"plant": "Asian persimmon, standard"}]},
     "equilateral": {"pattern": "offset", "step": "16 ft", "spread": "15 ft", "direction": "N 20 E",
-                    "plants": [{"plant": "fruit tree, semi-dwarf"}]},
+                    "plants": [{"plant": "jujube, small tree"}]},
     "wide": {"pattern": "square", "step": "20 ft", "direction": "N 8 W",
              "plants": [{"plant": "tart cherry", "variety": "Montmorency"},
                         {"plant": "peach", "variety": "Elberta", "role": "filler", "remove_year": 12}]},
@@ -36,12 +36,12 @@ SYSTEMS: dict[str, dict[str, Any]] = {
                  "held_to": "6 ft", "plants_by": "rows",
                  "plants": [{"plant": "apple, dwarf", "variety": "Golden Russet", "share": 2}, {"plant": "apple, dwarf", "variety": "Wealthy"}]},
     "double": {"pattern": "hedgerow", "step": "4 ft", "row_distance": "16 ft", "lines": 2, "line_distance": "3 ft",
-               "direction": "north-south", "held_to": "5 ft", "plants": [{"plant": "fruit tree, dwarf"}]},
+               "direction": "north-south", "held_to": "5 ft", "plants": [{"plant": "lemon, dwarf"}]},
     "dwarfhedge": {"pattern": "hedgerow", "step": "3 ft", "row_distance": "14 ft", "direction": "N 41 E",
-                   "plants": [{"plant": "fruit tree, dwarf hedge"}]},
+                   "plants": [{"plant": "olive, hedgerow"}]},
     "vines": {"pattern": "trellis", "step": "8 ft", "row_distance": "10 ft", "direction": "N 30 W", "trellis": TRELLIS, "plants": GRAPES},
     "beds": {"pattern": "bed", "step": "5 ft", "row_distance": "10 ft", "direction": "north-south",
-             "bed": {"length": "10 ft", "width": "6 ft", "gap": "3 ft", "mulch": "3 in"}, "plants": [{"plant": "cane berry, bed"}]},
+             "bed": {"length": "10 ft", "width": "6 ft", "gap": "3 ft", "mulch": "3 in"}, "plants": [{"plant": "blackberry, erect"}]},
     "contour": {"pattern": "contour rows", "step": "12 ft", "row_distance": "16 ft", "row_distance_max": "26 ft",
                 "fall": {"most": "2 %"}, "plants": [{"plant": "hazelnut", "variety": "a"}, {"plant": "hazelnut", "variety": "b"}]},
     "guided": {"pattern": "rectangular", "step": "12 ft", "row_distance": "18 ft", "direction": "guide:survey/features.gpkg:terrace",
@@ -51,7 +51,7 @@ SYSTEMS: dict[str, dict[str, Any]] = {
     "pairs": {"pattern": "rectangular", "step": "18 ft", "row_distance": "20 ft", "direction": "longest side", "pair": {"distance": "2 ft"},
               "plants": [{"plant": "European pear, semi-dwarf", "variety": "Bartlett"}, {"plant": "European pear, semi-dwarf", "variety": "Bosc"}]},
     "small": {"pattern": "square", "step": "6 ft", "held_to": "6 ft", "direction": "N 12 E",
-              "plants": [{"plant": "small evergreen tree, held small"}]},
+              "plants": [{"plant": "lemon, dwarf"}]},
     "counted": {"pattern": "rectangular", "step": "16 ft", "row_distance": "20 ft", "direction": "N 3 E",
                 "plants": [{"plant": "sweet cherry, standard", "variety": "Black Tartarian", "count": 41},
                            {"plant": "sweet cherry, standard", "variety": "Emperor Francis", "count": 13},
@@ -60,9 +60,9 @@ SYSTEMS: dict[str, dict[str, Any]] = {
 """Blocks with ground of their own, in the order of the squares, and of the plan file."""
 DRAWN: dict[str, dict[str, Any]] = {
     "hide": {"pattern": "screen", "line": "survey/features.gpkg:roadside", "purpose": "hide", "step": "10 ft",
-             "plants": [{"plant": "fruit tree, semi-dwarf screen"}]},
+             "plants": [{"plant": "fig, standard"}]},
     "shade": {"pattern": "screen", "line": "survey/features.gpkg:yard_edge", "purpose": "shade", "yard": "survey/features.gpkg:yard",
-              "step": "10 ft", "lines": 2, "line_distance": "6 ft", "plants": [{"plant": "fruit tree, semi-dwarf screen"}]},
+              "step": "10 ft", "lines": 2, "line_distance": "6 ft", "plants": [{"plant": "fig, standard"}]},
     "single": {"pattern": "points", "points": "survey/features.gpkg:single", "plants": [{"plant": "pecan", "variety": "x"}]},
 }  # fmt: skip
 WELL_M, LINE_M = 12.0, 24.0

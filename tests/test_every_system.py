@@ -447,7 +447,7 @@ def test_the_report_says_what_each_spacing_asks(farm: Farm) -> None:
     text = re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", (farm.out / "report.html").read_text(encoding="utf-8")))
     for words in (
         "14.42 ft from their nearest neighbour in the next row: canopies overlap by 0.6 ft across rows (4 % of their width)",
-        "90 to 95 % of the new growth comes off",
+        "more than 90 % of last year&#39;s wood comes off (Ohio State University)",
         "The fillers come out in year 12",
         "as they should to close the row",
         "60 sq ft",

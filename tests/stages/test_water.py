@@ -340,7 +340,7 @@ def test_hours_run_out_beside_a_block_whose_need_is_unknown() -> None:
     told = {"pattern": "square", "step": "5 m", "direction": "north-south"}
     blocks = [
         {"name": "A", "area": "west", "plants": [{"plant": "apple, semi-dwarf"}], **told},
-        {"name": "B", "area": "east", "plants": [{"plant": "small evergreen tree, held small"}], **told},
+        {"name": "B", "area": "east", "plants": [{"plant": "fig, standard"}], **told},
     ]
     layers = {"west": shapely.box(-50, -40, 0, 40), "east": shapely.box(0, -40, 50, 40)}
     plan = orchard(

@@ -293,6 +293,33 @@ def test_the_script_library_is_the_wheels() -> None:
     assert style.count("url(data:image/png;base64,") >= 3
 
 
+def licensed(text: str) -> None:
+    """Clause 2 of the BSD licence asks for the notice of copyright, the conditions and the disclaimer (opensource.org/license/bsd-2-clause)."""
+    notice, said = "(c) 2010-20", " ".join(text.split())
+    assert re.search(
+        rf"Copyright {re.escape(notice)}\d\d, Volodymyr Agafonkin Copyright \(c\) 2010-2011, CloudMade", said
+    )
+    assert "Redistributions of source code must retain the above copyright notice, this list of conditions" in said
+    assert "Redistributions in binary form must reproduce the above copyright notice, this list of conditions" in said
+    assert 'THIS SOFTWARE IS PROVIDED BY THE COPYRIGHT HOLDERS AND CONTRIBUTORS "AS IS"' in said
+    assert "EVEN IF ADVISED OF THE POSSIBILITY OF SUCH DAMAGE" in said
+
+
+def test_the_page_carries_the_licence_of_its_script_library(tmp_path: Path) -> None:
+    page = written(tmp_path, sample_planting.planting())
+    comment = page[page.index("/*! Leaflet") : page.index("*/", page.index("/*! Leaflet"))]
+    licensed(comment)
+    after = page[page.index(comment) + len(comment) :]
+    assert after.startswith("*/\n/* @preserve\n * Leaflet")  # the terms stand with the code they are for
+
+
+def test_a_wheel_without_its_licence_makes_no_page_without_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    maplayer.leaflet.cache_clear()
+    monkeypatch.setattr(importlib.metadata.Distribution, "files", property(lambda _: None))
+    licensed(maplayer.leaflet()[0])
+    maplayer.leaflet.cache_clear()
+
+
 def test_a_missing_script_library_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     from setout.errors import SetoutError
 

@@ -25,7 +25,7 @@ class Outcome:
     nearest_m : median distance to the nearest neighbour that is no partner [m]
     spread_m, crowding : median spread as kept [m]; spread over distance
     overlap_m : median overlap of canopies that overlap [m]
-    pruning_load, pruning_class : share of a free canopy that comes off, and its class in words
+    pruning_load : share of a free canopy that comes off
     pruning_h : hours of pruning in a year [h]
     work_h : hours of all work in a year [h]
     sun_h, sun_low_h : direct sun a day in the season, median and worst tenth of the trees [h]
@@ -36,6 +36,7 @@ class Outcome:
     posts : trellis posts
     pipe_m : pipe along the rows [m]
     first_cost, yearly_cost : in the grower's own prices; NaN without them
+    lacks : what the first cost does not hold, though the planting needs it
     unknown : by figure, why it is not known
     beaten_by : the option that is at least as good in everything and better in something; empty for none
     """
@@ -55,7 +56,6 @@ class Outcome:
     crowding: float
     overlap_m: float
     pruning_load: float
-    pruning_class: str
     pruning_h: float
     work_h: float
     sun_h: float
@@ -69,6 +69,7 @@ class Outcome:
     pipe_m: float
     first_cost: float
     yearly_cost: float
+    lacks: tuple[str, ...] = ()
     unknown: Mapping[str, str] = field(default_factory=dict)
     beaten_by: str = ""
 

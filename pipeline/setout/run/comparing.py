@@ -170,6 +170,7 @@ class _Bench:
     def __init__(self, the_plan: Plan, land: Land, shade: Shade, weather: Weather | None) -> None:
         self.plan, self.land, self.weather = the_plan, land, weather
         self.findings: dict[str, Finding] = {}
+        self.unpriced: dict[str, None] = {}
         self.searching = False
         wanted, blocks = the_plan.light.value(), land.site.blocks
         sized = any(np.isfinite(block.height_m) for block in blocks)
@@ -199,8 +200,9 @@ class _Bench:
         materials = [line for line in materials if line.where.startswith(f"block {only}:")]
         cost, missing = weigh.first_cost(prices, order, materials)
         if missing and prices.items:
+            self.unpriced |= dict.fromkeys(missing)
             self.findings["price_missing"] = Finding(
-                "price_missing", "note", f"no price for {', '.join(missing)}: what the options cost is not known",
+                "price_missing", "note", f"no price for {'; '.join(self.unpriced)}: what the options cost is not known",
                 remedy='write it in [prices], such as plant = "38 / each"',
             )  # fmt: skip
         works = calendar.calendar_of(
@@ -214,8 +216,9 @@ class _Bench:
             "ground_m2": ground[index], "work_h": hours, "plants": sum(line.plants for line in order),
             "posts": int((filled.works.post_block == index).sum()),
             "first_cost": cost if order else float("nan"), "yearly_cost": weigh.yearly_cost(prices, hours),
+            "watered": float(self.plan.water is not None),
         }  # fmt: skip
-        return weigh.outcome_of(name, said, blocks[index], roomy[index], rows, figures)
+        return weigh.outcome_of(name, said, blocks[index], roomy[index], rows, figures, missing)
 
     def _water(self, site: Site, trees: Trees, index: int) -> tuple[float, float]:
         """Return what a block's trees need at the peak, and what all water points give on an average day [l]."""

@@ -15,6 +15,8 @@ from setout.nouns.prices import PLANT, WORK, Prices
 NAN: Final = float("nan")
 WEEKS: Final = 52
 """Weeks of a year over which hours of work are spread."""
+WATERING: Final = ("pipe", "emitters", "valves", "filters", "regulators")
+"""What waters a block: the plan sizes it, an option does not."""
 CLOSE: Final = 0.005
 """Figures that differ by less than this share are alike where options are weighed."""
 _BETTER: Final[Mapping[str, int]] = {
@@ -30,6 +32,7 @@ def outcome_of(
     room: BlockRoom,
     rows: Rows,
     figures: Mapping[str, float],
+    unpriced: Sequence[str] = (),
 ) -> Outcome:
     """Sum up one way of planting a block.
 
@@ -44,7 +47,10 @@ def outcome_of(
     rows : Rows
         All rows of the planting.
     figures : Mapping
-        Figures that come from elsewhere, by the name of the field: ground_m2, sun_h, sun_low_h, need_lpd, given_lpd, work_h ...
+        Figures that come from elsewhere, by the name of the field: ground_m2, sun_h, sun_low_h, need_lpd, given_lpd, work_h ...;
+        "watered" is 1 where pipes are to be laid.
+    unpriced : Sequence of str
+        Plants and materials without a price.
 
     Returns
     -------
@@ -57,22 +63,22 @@ def outcome_of(
     along = np.hypot(rows.x1 - rows.x0, rows.y1 - rows.y0)[own]
     known = {
         "ground_m2": NAN, "work_h": NAN, "sun_h": NAN, "sun_low_h": NAN, "need_lpd": NAN, "given_lpd": NAN, "plants": 0,
-        "posts": 0, "first_cost": NAN, "yearly_cost": NAN,
+        "posts": 0, "first_cost": NAN, "yearly_cost": NAN, "watered": 0,
     } | dict(figures)  # fmt: skip
     outcome = Outcome(
         name, block.name, said, planned=False, pattern=pattern.kind, step_m=pattern.step_m if pattern.kind != "points" else NAN,
         row_distance_m=pattern.row_distance_m if pattern.kind not in ("points", "screen") else NAN, bearing_deg=bearing,
         ground_m2=known["ground_m2"], trees=room.trees, nearest_m=room.nearest_m, spread_m=room.spread_m,
         crowding=room.crowding_median, overlap_m=room.overlap_m, pruning_load=room.pruning_load_median,
-        pruning_class=room.pruning_class, pruning_h=room.hours_per_year, work_h=known["work_h"], sun_h=known["sun_h"],
+        pruning_h=room.hours_per_year, work_h=known["work_h"], sun_h=known["sun_h"],
         sun_low_h=known["sun_low_h"], need_lpd=known["need_lpd"], given_lpd=known["given_lpd"], alley_m=room.clear_alley_m,
         meet_year=room.meet_year, plants=int(known["plants"]), posts=int(known["posts"]), pipe_m=float(along.sum()),
-        first_cost=known["first_cost"], yearly_cost=known["yearly_cost"],
+        first_cost=known["first_cost"], yearly_cost=known["yearly_cost"], lacks=WATERING if known["watered"] else (),
     )  # fmt: skip
-    return replace(outcome, unknown=_unknown(outcome))
+    return replace(outcome, unknown=_unknown(outcome, unpriced))
 
 
-def _unknown(outcome: Outcome) -> dict[str, str]:
+def _unknown(outcome: Outcome, unpriced: Sequence[str]) -> dict[str, str]:
     """Say why figures are not known."""
     reasons = {
         "crowding": "the plants' spread is unknown",
@@ -81,7 +87,7 @@ def _unknown(outcome: Outcome) -> dict[str, str]:
         "sun_h": "the plants' sizes are unknown, or light is not reckoned",
         "need_lpd": "no reference evapotranspiration, spread or crop coefficient",
         "alley_m": "no rows side by side, or the plants' spread is unknown",
-        "first_cost": "prices are missing",
+        "first_cost": f"no price for {'; '.join(unpriced) or 'its plants'}",
         "yearly_cost": "no price of work, or its hours are unknown",
     }
     return {name: why for name, why in reasons.items() if np.isnan(getattr(outcome, name))}
@@ -175,7 +181,7 @@ def _block_in(line: MaterialLine, blocks: Sequence[str]) -> str:
 
 def yearly_cost(prices: Prices, hours: float) -> float:
     """Return what a year's work costs in the grower's currency; NaN without a price of work."""
-    return prices.of(WORK, "labour", unit="h") * hours
+    return prices.of(*WORK, unit="h") * hours
 
 
 def weighed(outcomes: Sequence[Outcome]) -> tuple[Outcome, ...]:

@@ -13,7 +13,7 @@ from functools import lru_cache
 from importlib import resources
 from typing import Any, Final
 
-EVERGREEN: Final = frozenset({"loquat", "feijoa", "small evergreen tree"})
+EVERGREEN: Final = frozenset({"loquat", "feijoa"})
 """Species that keep their leaves and have no row in FAO-56 Table 12."""
 OWN: Final = "yours"
 DAYS: Final = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)

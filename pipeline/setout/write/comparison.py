@@ -64,7 +64,6 @@ FIGURES: Final = (
     Figure("True nearest", "nearest_m", lambda o: o.nearest_m, lambda o, u: _length(o.nearest_m, u, 2)),
     Figure("Canopy as kept", "spread_m", lambda o: o.spread_m, lambda o, u: _length(o.spread_m, u)),
     Figure("Crowding", "crowding", lambda o: o.crowding, lambda o, u: _number(o.crowding, 2)),
-    Figure("Pruning", "pruning_class", lambda o: o.pruning_class, lambda o, u: o.pruning_class or NOT_KNOWN),
     Figure("Pruning load", "pruning_load", lambda o: o.pruning_load, lambda o, u: _number(100 * o.pruning_load, 0, "%")),
     Figure("Pruning a year", "pruning_h", lambda o: o.pruning_h, lambda o, u: _number(o.pruning_h, 0, "h")),
     Figure("All work a year", "work_h", lambda o: o.work_h, lambda o, u: _number(o.work_h, 0, "h")),
@@ -118,12 +117,23 @@ def comparison_csv(result: Comparison) -> str:
     """
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\r\n")
-    writer.writerow(["option", "block", "planned", *(f.name for f in FIGURES), "currency", "beaten_by", "not_known"])
+    writer.writerow(
+        [
+            "option",
+            "block",
+            "planned",
+            *(f.name for f in FIGURES),
+            "first_cost_lacks",
+            "currency",
+            "beaten_by",
+            "not_known",
+        ]
+    )
     for o in result.outcomes:
         unknown = "; ".join(f"{name}: {why}" for name, why in o.unknown.items())
         cells = [_plain(f.value(o)) for f in FIGURES]
         texts = [_safe(text) for text in (o.name, o.block)]
-        tail = [_safe(text) for text in (result.currency, o.beaten_by, unknown)]
+        tail = [_safe(text) for text in (", ".join(_lacking([o])), result.currency, o.beaten_by, unknown)]
         writer.writerow([*texts, int(o.planned), *cells, *tail])
     return stream.getvalue()
 
@@ -161,6 +171,7 @@ def record(result: Comparison) -> dict[str, Any]:
             "block": o.block,
             "planned": o.planned,
             **known,
+            "first_cost_lacks": _lacking([o]),
             "beaten_by": o.beaten_by,
             "not_known": dict(o.unknown),
         }
@@ -199,6 +210,8 @@ def table_lines(result: Comparison) -> list[str]:
             "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
         ]
         lines += [f"{title} is not known: {why}." for title, why in _why(own)]
+        if lacks := _lacking(own):
+            lines.append(f"First cost is without {', '.join(lacks)}.")
     for fit in result.fits:
         lines.append(fit_text(result, fit.limit))
     return lines
@@ -224,7 +237,12 @@ def _why(own: Sequence[Outcome]) -> list[tuple[str, str]]:
     """Say which figures no option knows, and why."""
     titles = {f.name: f.title for f in FIGURES}
     shared = [name for name in own[0].unknown if all(name in o.unknown for o in own)]
-    return [(titles.get(name, name), own[0].unknown[name]) for name in shared]
+    return [(titles.get(name, name), "; ".join(dict.fromkeys(o.unknown[name] for o in own))) for name in shared]
+
+
+def _lacking(own: Sequence[Outcome]) -> list[str]:
+    """Return what a first cost that is told does not hold."""
+    return list(dict.fromkeys(item for o in own if math.isfinite(o.first_cost) for item in o.lacks))
 
 
 def _words(result: Comparison) -> dict[str, Any]:
@@ -238,6 +256,7 @@ def _words(result: Comparison) -> dict[str, Any]:
                 "options": [{"name": o.name, "said": o.said, "planned": o.planned, "beaten": o.beaten_by} for o in own],
                 "figures": [(f.title, [f.say(o, result.units) for o in own]) for f in told],
                 "why": _why(own),
+                "lacks": ", ".join(_lacking(own)),
                 "charts": [Markup(svg) for svg in _charts(own, result.units)],  # noqa: S704 - our own, texts escaped there
             }
         )

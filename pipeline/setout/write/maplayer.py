@@ -62,7 +62,8 @@ def leaflet() -> tuple[str, str]:
     Returns
     -------
     tuple of str
-        (script, style): neither asks for anything from outside.
+        (script, style): neither asks for anything from outside. The script begins with Leaflet's licence, which has to go
+        with every copy of it.
 
     Raises
     ------
@@ -81,7 +82,17 @@ def leaflet() -> tuple[str, str]:
     script = re.sub(r"//# sourceMappingURL=\S+", "", script)
     if "</script" in script.lower():
         raise SetoutError("the map's script library would end its own element", LEAFLET_WHEEL)
-    return script, style
+    return f"/*! Leaflet\n\n{_licence(wheel)}*/\n{script}", style
+
+
+def _licence(wheel: metadata.Distribution) -> str:
+    """Return the terms that Leaflet is handed on under: as its wheel has them, else as we know them."""
+    found = (
+        file.read_text("utf-8") for file in wheel.files or () if file.stem.upper() in {"LICENSE", "LICENCE", "COPYING"}
+    )
+    terms = next((text for text in found if "Agafonkin" in text and "Redistribution" in text), "")
+    terms = terms or template_text("leaflet-licence.txt")
+    return re.sub(r"\*/|</", "", terms)  # nothing in it ends the comment, or the script around it
 
 
 def _wheel_file(wheel: metadata.Distribution, name: str) -> bytes:

@@ -12,9 +12,9 @@ from setout.geometry.growth import kept_of
 from setout.nouns import Block, BlockRoom, Finding, Floats, Ints, Pattern, Plant, Rows, Site, Trees
 from setout.stages.room.around import around
 from setout.stages.room.doubts import doubts
-from setout.stages.room.sizes import Sizes, class_of, classes_of, load_of, overlap_of, sizes_of
+from setout.stages.room.sizes import Sizes, load_of, overlap_of, sizes_of
 from setout.stages.room.years import cover_by_year, meet_year
-from setout.tables.labour import CLASSES, Rate, rate_for
+from setout.tables.labour import Rate, rate_for
 from setout.units import FOOT
 
 VINE_WALL_M = 3 * FOOT
@@ -101,7 +101,6 @@ def room_of(
                 float(np.mean(overlap[own] > OVERLAPS_M)) if len(own) else 0.0,
                 _middle(room_m[own]),
                 _middle(load[own]),
-                class_of(_middle(load[own])),
                 hours,
                 clear_alley_m(block.pattern, block.plants),
                 meet_year(sizes, own),
@@ -122,9 +121,7 @@ def _unsized(site: Site, trees: Trees, nearest_m: Floats) -> Room:
     nan = float("nan")
     unknown = np.full(len(trees), nan)
     blocks = tuple(
-        BlockRoom(
-            index, len(own), _middle(nearest_m[own]), nan, nan, nan, 0.0, nan, nan, class_of(nan), nan, nan, None, ()
-        )
+        BlockRoom(index, len(own), _middle(nearest_m[own]), nan, nan, nan, 0.0, nan, nan, nan, nan, None, ())
         for index, own in enumerate(_by_block(trees, len(site.blocks)))
     )
     return Room(unknown, unknown, unknown, unknown, blocks, ())
@@ -197,18 +194,18 @@ def hours_of(sizes: Sizes, load: Floats, own: Ints, rates: Sequence[Rate]) -> tu
         Hours [h/year], NaN where a size that the rates need is unknown; and where the rates come from.
     """
     own = own[np.isinf(sizes.discs.until[own])]
-    kinds, number = len(sizes.kinds.plants), len(CLASSES) + 1
+    kind, number = sizes.kinds.of[own], len(sizes.kinds.plants)
     weight = np.where(sizes.discs.partner[own] >= 0, 0.5, 1.0)
-    key = sizes.kinds.of[own] * number + classes_of(load[own])
-    canopies = np.bincount(key, weight, minlength=kinds * number).reshape(kinds, number)
+    canopies = np.bincount(kind, weight, minlength=number).tolist()
+    loads = np.bincount(kind, weight * load[own], minlength=number).tolist()
     hours, sources = 0.0, set()
-    for plant, counts in zip(sizes.kinds.plants, canopies, strict=True):
-        if not counts.any():
+    for plant, count, total in zip(sizes.kinds.plants, canopies, loads, strict=True):
+        if not count:
             continue
         rate = rate_for(plant.habit, plant.height_m, rates)
-        if rate is None or counts[-1]:
+        if rate is None or np.isnan(total):
             return float("nan"), ""
-        hours += float(np.dot(counts[:-1], rate.hours))
+        hours += rate.hours(count, total)
         sources.add(rate.source.partition(":")[0])
     return hours, ", ".join(sorted(sources))
 
