@@ -52,7 +52,10 @@ def test_figures_are_those_of_the_plan(plan: Any) -> None:
 
 def test_words_on_pairs_and_hedges(plan: Any) -> None:
     pairs, hedges = direction_words(plan, 0), direction_words(plan, 1)
-    assert "share morning and afternoon" in pairs
+    ways = {d.bearing_deg: d for d in plan.light.directions if d.block == 0}
+    darker = [min(s.am_h + s.pm_h for s in ways[way].sides) for way in (0.0, 90.0)]
+    assert f"has {darker[0]:.1f} h a day north-south and {darker[1]:.1f} h east-west" in pairs
+    assert darker[1] > darker[0] + 1.0
     assert "east partner" in pairs
     assert "the east side has the morning" in hedges
     assert direction_words(plan, 2) == ""

@@ -113,14 +113,16 @@ def direction_words(planting: Planting, index: int) -> str:
 
 
 def _pair_words(ns: DirectionLight, ew: DirectionLight) -> str:
-    north, south = ns.sides
-    east, west = ew.sides
-    return (
-        f"set north and south, both share morning and afternoon (the {north.name} {north.am_h:.1f} and {north.pm_h:.1f} h, the "
-        f"{south.name} {south.am_h:.1f} and {south.pm_h:.1f} h), and the southern one shades the other at noon; set east and west, "
-        f"each has one half of the day (the {east.name} {east.am_h:.1f} h of the morning and {east.pm_h:.1f} h of the afternoon, the "
-        f"{west.name} {west.am_h:.1f} and {west.pm_h:.1f} h)."
-    )
+    said = [
+        f"set {way_text(one.bearing_deg)}, "
+        + " and ".join(
+            f"the {side.name} has {side.am_h:.1f} h of the morning and {side.pm_h:.1f} h of the afternoon"
+            for side in one.sides
+        )
+        for one in (ns, ew)
+    ]
+    darker = [min(side.am_h + side.pm_h for side in one.sides) for one in (ns, ew)]
+    return f"{'; '.join(said)}. The darker partner has {darker[0]:.1f} h a day north-south and {darker[1]:.1f} h east-west."
 
 
 def _hedge_words(ns: DirectionLight, ew: DirectionLight) -> str:

@@ -24,12 +24,13 @@ full sun
 from setout.stages.light.doubts import light_findings
 from setout.stages.light.land import land_horizon
 from setout.stages.light.others import others_of
+from setout.stages.light.pairs import axis_findings, pair_axes, with_axes
 from setout.stages.light.sample import light_on
 from setout.stages.light.screens import screen_findings, screen_shades
 from setout.stages.light.trees import Sky, trees_light
 from setout.stages.light.turned import directions
 
 __all__ = [
-    "Sky", "directions", "land_horizon", "light_findings", "light_on", "others_of", "screen_findings", "screen_shades",
-    "trees_light",
+    "Sky", "axis_findings", "directions", "land_horizon", "light_findings", "light_on", "others_of", "pair_axes",
+    "screen_findings", "screen_shades", "trees_light", "with_axes",
 ]  # fmt: skip

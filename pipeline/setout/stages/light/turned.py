@@ -60,7 +60,7 @@ def directions(
         pair = block.pattern.pair
         planned = (float(np.median(own)) if pair is None else pair.axis_deg) % 180.0
         for bearing in _bearings(planned):
-            kind, sides = _sides(block, bearing, path, year)
+            kind, sides = sides_of(block, bearing, path, year)
             if sides:
                 out.append(DirectionLight(index, kind, bearing, _apart(bearing, planned) < NEAR_DEG, sides))
     return tuple(out)
@@ -76,13 +76,32 @@ def _apart(one: float, two: float) -> float:
     return abs((one - two + 90.0) % 180.0 - 90.0)
 
 
-def _sides(block: Block, bearing: float, path: SunPath, year: int | None) -> tuple[Turned, tuple[SideLight, ...]]:
-    """Return what was turned, and the light of its sides; none where the size in that year is not known."""
+def sides_of(block: Block, bearing: float, path: SunPath, year: int | None) -> tuple[Turned, tuple[SideLight, ...]]:
+    """Return what one direction gives to the middle of a block.
+
+    Parameters
+    ----------
+    block : Block
+        Pattern and plants.
+    bearing : float
+        Of the rows, or of pairs from one partner to the other; their rows keep the block's bearing, else north-south [deg].
+    path : SunPath
+        Positions of the sun.
+    year : int or None
+        Years after planting; None for full size.
+
+    Returns
+    -------
+    str
+        What was turned.
+    tuple of SideLight
+        Light of its sides; none where the size in that year is not known.
+    """
     pair = block.pattern.pair
     turned = block
     if pair is not None:
         turned = replace(block, pattern=replace(block.pattern, pair=Pair(pair.distance_m, bearing)))
-        trees = patch(turned, 0.0)
+        trees = patch(turned, block.direction if isinstance(block.direction, float) else 0.0)
     else:
         trees = patch(block, bearing)
     stays = [k for k, one in enumerate(block.plants) if not one.remove_year] or list(range(len(block.plants)))
@@ -108,6 +127,15 @@ def _sides(block: Block, bearing: float, path: SunPath, year: int | None) -> tup
         _light(name, views.take([int(np.flatnonzero(own == k)[0])]), bodies, path)
         for name, k in zip(names, ahead, strict=True)
     )
+
+
+def way_name(bearing: float) -> str:
+    """Write the axis of a pair for people.
+
+    >>> way_name(0.0), way_name(90.0)
+    ('north and south of each other', 'east and west of each other')
+    """
+    return f"{_name(bearing)} and {_name(bearing + 180.0)} of each other"
 
 
 def _name(bearing: float) -> str:
