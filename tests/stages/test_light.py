@@ -155,16 +155,49 @@ def test_a_building_never_gives_more_sun(seed: int, height: float) -> None:
     assert (beside.sun_am_h < free.sun_am_h - 0.01).any()  # it stands to the east
 
 
-def test_a_row_that_is_a_wall_does_not_shade_its_own_plants_but_the_next_row() -> None:
-    x, y = lattice(1, 30, 1.2, 4.0)
+@pytest.mark.parametrize(
+    ("bearing", "by_hand"), [(0.0, 12 * 2 / np.pi), (90.0, 0.0), (45.0, 12 * 2 / np.pi / np.sqrt(2))]
+)
+def test_a_wall_alone_at_equinox_on_the_equator_by_hand(bearing: float, by_hand: float) -> None:
+    """The sun goes from due east through the zenith to due west. A side that faces it has the cosine of its altitude, 6 x 2 / pi
+    hours in the morning, and the other the afternoon; along the row it meets neither side; aslant by the cosine of 45 degrees."""
+    x, y = lattice(1, 30, 1.2, 4.0, bearing=bearing)
     block = block_of([plant_of(1.6, 2.5)], "hedgerow", 1.2, 4.0)
-    alone = light_of(block, trees_at(x, y))
-    assert alone.sun_h == pytest.approx(alone.open_h, abs=1e-4)
+    light = light_of(block, trees_at(x, y), path=path_at(0.0, EQUINOX, minutes=2.0))
+    assert light.sun_h == pytest.approx(np.full(30, by_hand), abs=0.05)
+    assert light.sun_am_h == pytest.approx(light.sun_pm_h, abs=0.03)
+    assert light.wall.all()
+
+
+def test_the_next_row_shades_a_row_that_is_a_wall() -> None:
+    block = block_of([plant_of(1.6, 2.5)], "hedgerow", 1.2, 4.0)
     x, y = lattice(3, 30, 1.2, 4.0)
     rows = light_of(block, trees_at(x, y, row=np.repeat([1, 2, 3], 30)))
     west, middle, east = rows.sun_h.reshape(3, 30).mean(axis=1)
     assert middle < west - 1.0
     assert west == pytest.approx(east, abs=0.1)
+    assert (rows.sun_h <= rows.open_h).all()
+
+
+@pytest.mark.parametrize("kind", ["hedgerow", "trellis", "screen"])
+def test_no_wall_sees_through_itself(kind: str) -> None:
+    """Both sides together are lit one at a time: a wall alone never has more than the day."""
+    x, y = lattice(1, 20, 1.2, 4.0, bearing=30.0)
+    light = light_of(block_of([plant_of(1.6, 2.5)], kind, 1.2, 4.0), trees_at(x, y))
+    assert light.wall.all()
+    assert (light.sun_h < light.open_h - 2.0).all()
+    assert (light.sun_h > 5.0).all()
+
+
+def test_a_hedge_falls_short_below_three_hours_square_to_its_sides() -> None:
+    x, y = lattice(9, 40, 1.2, 2.6, bearing=90.0)
+    block = block_of([plant_of(1.6, 3.0)], "hedgerow", 1.2, 2.6)
+    trees = trees_at(x, y, row=np.repeat(np.arange(1, 10), 40))
+    light = light_of(block, trees)
+    (finding,) = light_findings([block], trees, light)
+    assert (finding.code, finding.required) == ("sun_short", "3 h")
+    assert f"{int((light.sun_h < 3.0).sum())} of 360" in finding.message
+    assert "how squarely" in finding.message
 
 
 def test_plants_of_a_hedge_that_do_not_touch_are_single_canopies() -> None:
@@ -327,6 +360,7 @@ def test_directions_of_hedges_tell_both_sides() -> None:
     assert east.pm_h < 0.3 < east.am_h
     north, south = found[90.0].sides
     assert south.am_h + south.pm_h > north.am_h + north.pm_h + 2.0
+    assert found[0.0].hedge_h > found[90.0].hedge_h
 
 
 def test_directions_are_left_out_where_growth_is_not_known() -> None:

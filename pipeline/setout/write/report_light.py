@@ -130,7 +130,9 @@ def _hedge_words(ns: DirectionLight, ew: DirectionLight) -> str:
     north, south = ew.sides
     return (
         f"north-south, the east side has the morning ({east.am_h:.1f} h) and the west side the afternoon ({west.pm_h:.1f} h); "
-        f"east-west, the south side has {south.am_h + south.pm_h:.1f} h and the north side {north.am_h + north.pm_h:.1f} h."
+        f"east-west, the south side has {south.am_h + south.pm_h:.1f} h and the north side {north.am_h + north.pm_h:.1f} h. "
+        f"Counted by how squarely the sun meets both sides, the hedge has {ns.hedge_h:.1f} h a day north-south and {ew.hedge_h:.1f} h "
+        "east-west."
     )
 
 

@@ -23,6 +23,8 @@ BEND: Final = 1.6
 """A distance of more than so many steps parts a wall."""
 POINTS: Final = ((0.0, 0.0, 0.75), (0.5, 0.0, 0.5), (-0.5, 0.0, 0.5), (0.0, 0.5, 0.5), (0.0, -0.5, 0.5))
 """Points of a canopy: east and north of the trunk in radii, and height in heights."""
+SIDE_HEIGHTS: Final = (0.1, 0.3, 0.5, 0.7, 0.9)
+"""Heights of the points on both sides of a wall, in heights."""
 OWN_SIDE: Final = 0.8
 """Points of partners come no nearer to the plane between them than this share of its distance from the trunk."""
 
@@ -210,7 +212,8 @@ def views_of(trees: Trees, canopies: Canopies, z: Floats) -> tuple[Views, Ints]:
     Returns
     -------
     Views
-        Points as :data:`POINTS` says; a pair's partners keep to their own sides.
+        Points as :data:`POINTS` says, a pair's partners on their own sides; those of walls on both sides of their row, at
+        :data:`SIDE_HEIGHTS`.
     (m,) ndarray of int
         Which trees they are.
     """
@@ -232,4 +235,35 @@ def views_of(trees: Trees, canopies: Canopies, z: Floats) -> tuple[Views, Ints]:
         dx[paired] -= over * ux
         dy[paired] -= over * uy
     height = z[own, None] + canopies.height[own, None] * up
-    return Views(trees.x[own], trees.y[own], z[own], own, radius, canopies.hedge[own], dx, dy, height), own
+    views = Views(trees.x[own], trees.y[own], z[own], own, radius, canopies.hedge[own], dx, dy, height)
+    return _with_sides(views, trees, canopies), own
+
+
+def _with_sides(views: Views, trees: Trees, canopies: Canopies) -> Views:
+    """Put the points of walls on their two sides; each side sees its own half of the sky."""
+    wall = canopies.wall[views.tree]
+    if not wall.any():
+        return views
+    many = 2 * len(SIDE_HEIGHTS)
+    spare = np.full((len(wall), many - views.z.shape[1]), np.nan)
+    dx, dy, z = (np.hstack([part, spare]) for part in (views.dx, views.dy, views.z))
+    facing = np.full(z.shape, np.nan)
+    # sides that differ by less than a degree are looked at together
+    bearing = np.round(np.degrees(_bearing_of(trees, views.tree[wall])))[:, None] % 180.0
+    facing[wall] = np.hstack([bearing + side for side in (90.0, 270.0) for _ in SIDE_HEIGHTS])
+    angle = np.radians(facing[wall])
+    dx[wall], dy[wall] = (views.radius[wall, None] * way(angle) for way in (np.sin, np.cos))
+    tall = canopies.height[views.tree[wall], None]
+    z[wall] = views.foot[wall, None] + tall * np.tile(SIDE_HEIGHTS, 2)
+    return replace(views, dx=dx, dy=dy, z=z, facing=facing)
+
+
+def _bearing_of(trees: Trees, which: Ints) -> Floats:
+    """Return the bearing of the row at some trees, from the tree before to the tree behind [rad]."""
+    every = np.arange(len(trees))
+    before, behind = np.maximum(every - 1, 0), np.minimum(every + 1, len(trees) - 1)
+    for step in (before, behind):
+        other = (trees.block[step] != trees.block) | (trees.row[step] != trees.row)
+        step[other] = every[other]
+    dx, dy = trees.x[behind] - trees.x[before], trees.y[behind] - trees.y[before]
+    return np.asarray(np.arctan2(dx, dy)[which])

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from setout.geometry.sunlight import sunlight
 from setout.nouns import Block, Floats, Ints, Trees
 from setout.stages.light.canopies import bodies_of, canopies_of, together, views_of
+from setout.stages.light.hours import hours_on
 from setout.stages.light.trees import Sky
 
 
@@ -40,6 +40,6 @@ def light_on(blocks: Sequence[Block], trees: Trees, z: Floats, sky: Sky, which: 
     place = np.minimum(np.searchsorted(own, which), max(len(own) - 1, 0))
     known = np.flatnonzero(own[place] == which) if len(own) else np.empty(0, np.int64)
     if len(known):
-        morning, afternoon = sunlight(views.take(place[known]), bodies, sky.path, sky.horizon)
+        morning, afternoon = hours_on(views.take(place[known]), bodies, sky.path, sky.horizon)
         out[known] = (morning + afternoon).mean(axis=0, dtype=float)
     return out

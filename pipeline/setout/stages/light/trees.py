@@ -13,6 +13,7 @@ from setout.geometry.sunlight import Horizon, sunlight
 from setout.nouns import Block, Floats, Light, Trees
 from setout.stages.light.canopies import bodies_of, canopies_of, together, views_of
 from setout.stages.light.days import sun_days
+from setout.stages.light.hours import hours_on
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,14 +60,14 @@ def trees_light(blocks: Sequence[Block], trees: Trees, z: Floats, sky: Sky, year
     morning, afternoon = (np.full((days, len(trees)), np.nan, np.float32) for _ in range(2))
     free = np.full(len(trees), np.nan)
     if len(own):
-        morning[:, own], afternoon[:, own] = sunlight(views, bodies, sky.path, sky.horizon)
+        morning[:, own], afternoon[:, own] = hours_on(views, bodies, sky.path, sky.horizon)
         free[own] = _open(views.x, views.y, sky)
     if year is not None:
         gone = canopies.gone
         morning[:, gone] = afternoon[:, gone] = np.nan
         free[gone] = np.nan
     am, pm = morning.mean(axis=0, dtype=float), afternoon.mean(axis=0, dtype=float)
-    return Light(sun_days(sky.path), am + pm, am, pm, free, morning, afternoon, year)
+    return Light(sun_days(sky.path), am + pm, am, pm, free, morning, afternoon, year, wall=canopies.wall)
 
 
 def _open(x: Floats, y: Floats, sky: Sky) -> Floats:

@@ -10,9 +10,9 @@ import numpy as np
 
 from setout.geometry.skyline import Bodies, Views
 from setout.geometry.sun import SunPath
-from setout.geometry.sunlight import sunlight
 from setout.nouns import Block, DirectionLight, Floats, Pair, Rows, SideLight, Trees
 from setout.stages.light.canopies import bodies_of, canopies_of, views_of
+from setout.stages.light.hours import hours_on
 
 ROUND: Final = 4
 """Rows and steps of the block that stand round its middle on every side, at least."""
@@ -60,9 +60,9 @@ def directions(
         pair = block.pattern.pair
         planned = (float(np.median(own)) if pair is None else pair.axis_deg) % 180.0
         for bearing in _bearings(planned):
-            kind, sides = sides_of(block, bearing, path, year)
+            kind, sides, whole = sides_of(block, bearing, path, year)
             if sides:
-                out.append(DirectionLight(index, kind, bearing, _apart(bearing, planned) < NEAR_DEG, sides))
+                out.append(DirectionLight(index, kind, bearing, _apart(bearing, planned) < NEAR_DEG, sides, whole))
     return tuple(out)
 
 
@@ -76,7 +76,9 @@ def _apart(one: float, two: float) -> float:
     return abs((one - two + 90.0) % 180.0 - 90.0)
 
 
-def sides_of(block: Block, bearing: float, path: SunPath, year: int | None) -> tuple[Turned, tuple[SideLight, ...]]:
+def sides_of(
+    block: Block, bearing: float, path: SunPath, year: int | None
+) -> tuple[Turned, tuple[SideLight, ...], float]:
     """Return what one direction gives to the middle of a block.
 
     Parameters
@@ -96,6 +98,8 @@ def sides_of(block: Block, bearing: float, path: SunPath, year: int | None) -> t
         What was turned.
     tuple of SideLight
         Light of its sides; none where the size in that year is not known.
+    float
+        Hours of a hedge's wall, as its plants have them [h]; NaN where there is none.
     """
     pair = block.pattern.pair
     turned = block
@@ -113,20 +117,23 @@ def sides_of(block: Block, bearing: float, path: SunPath, year: int | None) -> t
     views, own = views_of(trees, canopies, flat)
     middle = int(np.argmin(np.round(np.hypot(trees.x, trees.y), 6)))
     if middle not in own:
-        return "rows", ()
+        return "rows", (), float("nan")
+    place_of = {int(k): place for place, k in enumerate(own)}
     if canopies.wall[middle]:
-        return "hedges", _faces(trees, canopies.height[middle], canopies.half_width[middle], bearing, bodies, path)
+        faces = _faces(trees, canopies.height[middle], canopies.half_width[middle], bearing, bodies, path)
+        whole = _light("hedge", views.take([place_of[middle]]), bodies, path)
+        return "hedges", faces, whole.am_h + whole.pm_h
     if pair is None:
-        return "rows", (_light("tree", views.take([int(np.flatnonzero(own == middle)[0])]), bodies, path),)
+        return "rows", (_light("tree", views.take([place_of[middle]]), bodies, path),), float("nan")
     both = (middle, int(trees.partner[middle]))
     ahead = sorted(
         both, key=lambda k: -(trees.x[k] * np.sin(np.radians(bearing)) + trees.y[k] * np.cos(np.radians(bearing)))
     )
     names = (f"{_name(bearing)} partner", f"{_name(bearing + 180.0)} partner")
-    return "pairs", tuple(
-        _light(name, views.take([int(np.flatnonzero(own == k)[0])]), bodies, path)
-        for name, k in zip(names, ahead, strict=True)
+    partners = tuple(
+        _light(name, views.take([place_of[k]]), bodies, path) for name, k in zip(names, ahead, strict=True)
     )
+    return "pairs", partners, float("nan")
 
 
 def way_name(bearing: float) -> str:
@@ -143,7 +150,7 @@ def _name(bearing: float) -> str:
 
 
 def _light(name: str, views: Views, bodies: Bodies, path: SunPath) -> SideLight:
-    morning, afternoon = sunlight(views, bodies, path)
+    morning, afternoon = hours_on(views, bodies, path)
     return SideLight(name, float(morning.mean()), float(afternoon.mean()))
 
 
