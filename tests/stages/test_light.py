@@ -223,10 +223,28 @@ def test_fillers_cast_no_shade_on_the_full_grown_planting_and_do_before_they_go(
     trees = trees_at(x, y, plant)
     grown, alone = light_of(block, trees), light_of(block, trees_at(x[plant == 0], y[plant == 0]))
     assert grown.sun_h[plant == 0] == pytest.approx(alone.sun_h, abs=0.02)
+    # a filler is judged in its last year, seven years after planting, beside neighbours of that age
+    last = light_of(block, trees, year=7)
+    assert grown.sun_h[plant == 1] == pytest.approx(last.sun_h[plant == 1], abs=1e-5)
+    big = light_of(block_of([stays, replace(goes, remove_year=0)], step=4.0, rows=4.0), trees)
+    assert grown.sun_h[40 + 1] > big.sun_h[40 + 1] + 0.5
     young, old = light_of(block, trees, year=5), light_of(block, trees, year=9)
     assert np.isnan(old.sun_h[plant == 1]).all()
     assert not np.isnan(young.sun_h).any()
     assert young.year == 5
+
+
+def test_the_light_of_a_filler_is_unknown_where_its_growth_is_and_that_of_the_others_is_not() -> None:
+    x, y = lattice(5, 5, 4.0, 4.0)
+    plant = np.arange(25) % 2
+    block = block_of(
+        [plant_of(4.0, 4.0, years_to_full_size=9.0), plant_of(3.0, 3.0, remove_year=8)], step=4.0, rows=4.0
+    )
+    trees = trees_at(x, y, plant)
+    light = light_of(block, trees, path=COARSE)
+    assert (np.isnan(light.sun_h) == (plant == 1)).all()
+    (finding,) = (f for f in light_findings([block], trees, light) if f.code == "light_unknown")
+    assert "growth up to the year in which they come out" in finding.message
 
 
 def test_young_trees_have_more_sun_than_old_ones() -> None:

@@ -127,13 +127,28 @@ def test_temporary_trees_need_water_while_they_stand() -> None:
     of_filler = found.classes[1]
     years = dict(of_filler.lpd_by_year)
     assert years[5] > 0 == years[6] == years[13]
-    # its size in the year in which it comes out
-    grown = 4 * (1 - 20 ** (-6 / 8))
+    # its size in the last year in which it stands
+    grown = 4 * (1 - 20 ** (-5 / 8))
     assert of_filler.canopy_m2 == pytest.approx(math.pi * grown**2 / 4)
-    assert found.need_lpd[1] >= years[5]
+    assert found.need_lpd[1] == pytest.approx(years[5])
     assert need(main, filler, said=NeedSettings(eto_mm=SUMMER), year=7).need_lpd[1] == 0
     # all trees together at full size are those that stay
     assert sum(found.lpd_by_month) == pytest.approx(6 * sum(found.classes[0].lpd_by_month))
+
+
+def test_trees_that_stay_have_the_ground_that_fillers_leave() -> None:
+    """Every second place of a 5 m square: 25 m2 a tree while the fillers stand, 50 m2 from then on, by hand; a canopy 6.5 m wide
+    has room for all of itself then, and is held to its 25 m2 before."""
+    main, filler = tree(spread=6.5), tree("peach", spread=3.0, kc=0.90, remove_year=12)
+    found = need(main, filler, said=NeedSettings(eto_mm=SUMMER, canopy_factor="canopy"))
+    stays, leaves = found.classes
+    assert (stays.ground_m2, leaves.ground_m2) == (50.0, 25.0)
+    assert stays.canopy_m2 == pytest.approx(math.pi * 6.5**2 / 4)
+    years = dict(stays.lpd_by_year)
+    grown = [6.5 * (1 - 20 ** (-year / 8)) for year in (11, 12)]
+    assert years[11] < 7.0 * 0.95 * 25 / 0.9 + 1e-9
+    assert years[12] == pytest.approx(7.0 * 0.95 * math.pi * grown[1] ** 2 / 4 / 0.9)
+    assert years[12] > 1.1 * years[11]
 
 
 def test_classes_of_blocks_and_plants() -> None:

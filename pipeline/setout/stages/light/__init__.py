@@ -15,6 +15,9 @@ sides
     sides together: grazing sun at noon does little for a row along it, which is why rows north and south take more light in
     the season than rows east and west (Jackson and Palmer 1972; Olesen, Morris and McFadyen 2007), while the hours in which
     some sun reaches a side are more on rows east and west.
+fillers
+    Plants that stay are judged at full size without those that come out; each of these in the last year in which it
+    stands, beside the others as large as they are by then.
 overlap
     Canopies that overlap meet at the plane between the trunks that divides their distance by the radii. Points of a
     pair's partners stay on their own side of it.

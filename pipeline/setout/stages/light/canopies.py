@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
-from setout.geometry.growth import plant_height_at, plant_spread_at
+from setout.geometry.growth import judged_in, plant_height_at, plant_spread_at
 from setout.geometry.skyline import Bodies, Floats, Ints, Views
 from setout.nouns import Block, Bools, Plant, Trees
 from setout.nouns.kinds import kinds_of
@@ -92,6 +92,41 @@ def canopies_of(blocks: Sequence[Block], trees: Trees, year: int | None) -> Cano
     wall = np.isin(kind, list(WALLS)) & touching & (trees.block >= 0) & np.isfinite(spread)
     half = np.where(kind == "trellis", np.minimum(spread, TRELLIS_M), spread) / 2
     return Canopies(spread, height, wall, half, kinds.each(is_gone).astype(bool), _hedges(blocks, trees, wall))
+
+
+def stands_of(blocks: Sequence[Block], trees: Trees, year: int | None) -> Iterator[tuple[Canopies, Bools]]:
+    """Yield the canopies among which trees are judged, and which trees they are.
+
+    Parameters
+    ----------
+    blocks : Sequence of Block
+        Patterns and plants.
+    trees : Trees
+        Positions.
+    year : int or None
+        Years after planting; None for the years in which plants are judged: those that stay at full size without fillers,
+        each filler in the last year in which it stands, beside the others as large as they are by then.
+
+    Yields
+    ------
+    Canopies
+        Of all trees. Beside a filler, plants whose growth is unknown have their full size.
+    (n,) ndarray of bool
+        The trees that are judged in them.
+    """
+    full = canopies_of(blocks, trees, year)
+    if year is not None:
+        yield full, ~full.gone
+        return
+    last = kinds_of(blocks, trees).each(judged_in).astype(float)
+    yield full, np.isinf(last)
+    for one in np.unique(last[np.isfinite(last)]).tolist():
+        then, mine = canopies_of(blocks, trees, int(one)), last == one
+        spread, height = (
+            np.where(mine | np.isfinite(by), by, at)
+            for by, at in ((then.spread, full.spread), (then.height, full.height))
+        )
+        yield replace(then, spread=spread, height=height), mine
 
 
 def _hedges(blocks: Sequence[Block], trees: Trees, wall: Bools) -> Ints:

@@ -20,7 +20,10 @@ def _unknown(block: Block, trees: int, year: int | None) -> Iterator[Finding]:
         for word in ("spread", "height")
         if not block.plants or any(np.isnan(getattr(plant, f"{word}_m")) for plant in block.plants)
     ]
-    said = " and ".join(words) or f"growth up to year {year}"
+    said = (
+        " and ".join(words)
+        or f"growth up to {f'year {year}' if year is not None else 'the year in which they come out'}"
+    )
     remedy = 'name its plants, or write spread = "15 ft" and height = "15 ft" for the block'
     if not words:
         remedy = "give the plant years_to_full_size, or pairs of year and spread as its growth"

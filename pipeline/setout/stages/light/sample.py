@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from setout.nouns import Block, Floats, Ints, Trees
-from setout.stages.light.canopies import bodies_of, canopies_of, together, views_of
+from setout.stages.light.canopies import bodies_of, stands_of, together, views_of
 from setout.stages.light.hours import hours_on
 from setout.stages.light.trees import Sky
 
@@ -31,15 +31,18 @@ def light_on(blocks: Sequence[Block], trees: Trees, z: Floats, sky: Sky, which: 
     Returns
     -------
     (m,) ndarray
-        Hours a day at full size, mean of the days [h], as :func:`trees_light` gives them; NaN for unknown sizes.
+        Hours a day, mean of the days [h], as :func:`trees_light` gives them; NaN for unknown sizes.
     """
-    canopies = canopies_of(blocks, trees, None)
-    views, own = views_of(trees, canopies, z)
-    bodies = together(bodies_of(blocks, trees, canopies, z), sky.others)
-    out = np.full(len(which), np.nan)
-    place = np.minimum(np.searchsorted(own, which), max(len(own) - 1, 0))
-    known = np.flatnonzero(own[place] == which) if len(own) else np.empty(0, np.int64)
-    if len(known):
-        morning, afternoon = hours_on(views.take(place[known]), bodies, sky.path, sky.horizon)
-        out[known] = (morning + afternoon).mean(axis=0, dtype=float)
-    return out
+    out = np.full(len(trees), np.nan)
+    asked = np.zeros(len(trees), bool)
+    asked[which] = True
+    for canopies, judged in stands_of(blocks, trees, None):
+        if not (asked & judged).any():
+            continue
+        views, own = views_of(trees, canopies, z)
+        mine = (asked & judged)[own]
+        if mine.any():
+            bodies = together(bodies_of(blocks, trees, canopies, z), sky.others)
+            morning, afternoon = hours_on(views.take(mine), bodies, sky.path, sky.horizon)
+            out[own[mine]] = (morning + afternoon).mean(axis=0, dtype=float)
+    return out[which]

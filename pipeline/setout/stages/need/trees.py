@@ -7,8 +7,18 @@ from typing import Final
 
 import numpy as np
 
-from setout.geometry.growth import canopy_m2, cell_m2, grown_share, kept_of, leaves_of, natural_of, years_of
-from setout.nouns import Block, ClassNeed, Finding, Need, NeedSettings, Plant, Site, Trees, Weather
+from setout.geometry.growth import (
+    IN_ROWS,
+    canopy_m2,
+    cell_m2,
+    grown_share,
+    judged_in,
+    kept_of,
+    leaves_of,
+    natural_of,
+    years_of,
+)
+from setout.nouns import Block, ClassNeed, Finding, Need, NeedSettings, Pattern, Plant, Site, Trees, Weather
 from setout.stages.need.climate import Climate, climate_of
 from setout.stages.need.rain import effective_rain
 from setout.stages.need.use import drawing_m2, gross, kc_by_month
@@ -29,6 +39,27 @@ class _Setting:
     latitude: float
 
 
+@dataclass(frozen=True, slots=True)
+class _Stand:
+    """A block's plants and how many trees of each there are."""
+
+    block: Block
+    counts: tuple[tuple[Plant, int], ...]
+
+    def pattern(self, year: float) -> Pattern:
+        """Return a pattern that gives each tree that stands in a year its ground: what fillers leave goes to the others."""
+        own = self.block.pattern
+        every, stands = (
+            sum(n for _, n in self.counts),
+            sum(n for p, n in self.counts if leaves_of(p) > year or np.isinf(leaves_of(p))),
+        )
+        if not 0 < stands < every:
+            return own
+        # the places of fillers lie between the rows as well as along them: no rectangle bounds what stays
+        kind = own.kind if own.kind in IN_ROWS else "offset"
+        return replace(own, kind=kind, step_m=own.step_m * every / stands)
+
+
 def need_of(site: Site, trees: Trees, weather: Weather | None, settings: NeedSettings, year: int | None = None) -> Need:
     """Return the water that every tree needs.
 
@@ -46,8 +77,8 @@ def need_of(site: Site, trees: Trees, weather: Weather | None, settings: NeedSet
     settings : NeedSettings
         What the plan file says.
     year : int, optional
-        Year after planting that ``need_lpd`` is for; full size when absent. A temporary tree has its full size in the
-        year in which it comes out, and no need from then on.
+        Year after planting that ``need_lpd`` is for; full size when absent. A temporary tree then has
+        the size of the last year in which it stands, and those that stay have the ground that it leaves.
 
     Returns
     -------
@@ -58,10 +89,11 @@ def need_of(site: Site, trees: Trees, weather: Weather | None, settings: NeedSet
     common = _Setting(climate, settings, site.frame.lat)
     keys, class_of, counts = _classes(trees)
     classes, findings = list[ClassNeed](), list(climate.findings)
+    stands = _stands(site, keys, counts)
     for (block, plant), count in zip(keys, counts, strict=True):
         named = block >= 0 and 0 <= plant < len(site.blocks[block].plants)
         grown = site.blocks[block].plants[plant] if named else Plant("")
-        made = _class_need(common, (block, plant), count, site.blocks[block] if block >= 0 else None, grown)
+        made = _class_need(common, (block, plant), count, stands.get(block), grown)
         classes.append(made)
         if np.isfinite(climate.peak_mm):
             findings += _unknown(made, site.blocks[block].name if block >= 0 else "", grown)
@@ -70,6 +102,15 @@ def need_of(site: Site, trees: Trees, weather: Weather | None, settings: NeedSet
     staying = [c for c in classes if c.is_known and not _temporary(site, c)]
     told = tuple(dict.fromkeys(findings))  # varieties of one plant have the same
     return _whole(Need(need, class_of, tuple(classes), year, findings=told), staying, common)
+
+
+def _stands(site: Site, keys: list[tuple[int, int]], counts: list[int]) -> dict[int, _Stand]:
+    out = {}
+    for index, block in enumerate(site.blocks):
+        own = [(plant, n) for (of, plant), n in zip(keys, counts, strict=True) if of == index]
+        grown = tuple((block.plants[plant] if 0 <= plant < len(block.plants) else Plant(""), n) for plant, n in own)
+        out[index] = _Stand(block, grown)
+    return out
 
 
 def _classes(trees: Trees) -> tuple[list[tuple[int, int]], np.ndarray, list[int]]:
@@ -82,15 +123,15 @@ def _classes(trees: Trees) -> tuple[list[tuple[int, int]], np.ndarray, list[int]
     return [(int(k) // span - 1, int(k) % span - 1) for k in key], of.astype(np.int64), count.tolist()
 
 
-def _class_need(common: _Setting, key: tuple[int, int], count: int, block: Block | None, plant: Plant) -> ClassNeed:
+def _class_need(common: _Setting, key: tuple[int, int], count: int, stand: _Stand | None, plant: Plant) -> ClassNeed:
     settings, climate = common.settings, common.climate
     kc_month, kc_peak, source = crop_use(plant, settings, common.latitude)
     blank = ClassNeed(*key, count, NAN, NAN, NAN, kc_month, kc_peak, (), (), NAN, 0, (), source)
-    if block is None or not np.isfinite(kc_peak):
+    if stand is None or not np.isfinite(kc_peak):
         return blank
-    ground = cell_m2(block.pattern)
-    full = leaves_of(plant) if plant.remove_year and np.isfinite(years_of(plant)) else np.inf
-    canopy = _canopy(block, plant, full)
+    last = judged_in(plant)
+    ground = cell_m2(stand.pattern(last))
+    canopy = _canopy(stand, plant, last if np.isfinite(years_of(plant)) else np.inf)
     area = drawing_m2(canopy, ground, settings.canopy_factor)
     blank = replace(blank, ground_m2=ground, canopy_m2=canopy, factor_m2=area)
     if not (np.isfinite(area) and np.isfinite(climate.peak_mm)):
@@ -104,7 +145,7 @@ def _class_need(common: _Setting, key: tuple[int, int], count: int, block: Block
         peak_mm, month = gross(climate.peak_mm * kc_peak, settings.efficiency, settings.leaching), 0
     return replace(
         blank, kc_peak=kc_peak, lpd_by_month=tuple(area * mm for mm in wet), dry_lpd_by_month=tuple(area * mm for mm in dry),
-        peak_lpd=area * peak_mm, peak_month=month, lpd_by_year=_by_year(block, plant, peak_mm, settings),
+        peak_lpd=area * peak_mm, peak_month=month, lpd_by_year=_by_year(stand, plant, peak_mm, settings),
     )  # fmt: skip
 
 
@@ -155,20 +196,23 @@ def by_month(
     return wet, dry
 
 
-def _canopy(block: Block, plant: Plant, year: float) -> float:
+def _canopy(stand: _Stand, plant: Plant, year: float) -> float:
     """Return the canopy of a plant so many years after planting [m2]."""
     natural, kept = natural_of(plant), kept_of(plant)
     grown = natural if np.isinf(year) else natural * grown_share(plant, year)
-    return canopy_m2(block.pattern, grown, kept)
+    return canopy_m2(stand.pattern(year), grown, kept)
 
 
-def _by_year(block: Block, plant: Plant, peak_mm: float, settings: NeedSettings) -> tuple[tuple[int, float], ...]:
+def _by_year(stand: _Stand, plant: Plant, peak_mm: float, settings: NeedSettings) -> tuple[tuple[int, float], ...]:
     """Return the peak need of every year after planting [l/day]."""
-    grown, ground = years_of(plant), cell_m2(block.pattern)
+    grown = years_of(plant)
     if not np.isfinite(grown):
         return ()
     last = int(min(max(np.ceil(grown) + BEYOND, plant.remove_year), LAST_YEAR))
-    areas = [drawing_m2(_canopy(block, plant, y), ground, settings.canopy_factor) for y in range(1, last + 1)]
+    areas = [
+        drawing_m2(_canopy(stand, plant, y), cell_m2(stand.pattern(y)), settings.canopy_factor)
+        for y in range(1, last + 1)
+    ]
     gone = leaves_of(plant)
     return tuple((y, 0.0 if y >= gone else area * peak_mm) for y, area in enumerate(areas, 1))
 

@@ -19,7 +19,7 @@ JUGLONE_M = 50 * FOOT
 reach further)."""
 
 
-def around(site: Site, sizes: Sizes) -> Iterator[Finding]:
+def around(site: Site, sizes: Sizes, full: Sizes) -> Iterator[Finding]:
     """Say where grown canopies reach over what is not the block's.
 
     Parameters
@@ -27,7 +27,9 @@ def around(site: Site, sizes: Sizes) -> Iterator[Finding]:
     site : Site
         Boundary, setbacks and height limits, in the frame.
     sizes : Sizes
-        All trees.
+        All trees, in the year in which each is judged.
+    full : Sizes
+        All trees at full size: what holds near overhead lines, whether a tree is to come out or not.
 
     Returns
     -------
@@ -45,7 +47,7 @@ def around(site: Site, sizes: Sizes) -> Iterator[Finding]:
         over = f"will reach over a feature that is kept clear: {setback.why}"
         yield from _over(site, sizes, _reached(sizes, areas, half), "canopy_over_feature", over)
     for limit in site.height_limits:
-        yield from _in_line_zone(site, sizes, limit)
+        yield from _in_line_zone(site, full, limit)
     yield from _juglone(site, sizes)
 
 
