@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -97,6 +98,7 @@ def need_of(site: Site, trees: Trees, weather: Weather | None, settings: NeedSet
         classes.append(made)
         if np.isfinite(climate.peak_mm):
             findings += _unknown(made, site.blocks[block].name if block >= 0 else "", grown)
+    findings += _no_season(site, classes, common)
     at = np.array([one.peak_lpd if year is None else in_year(one, year) for one in classes] or [NAN])
     need = at[class_of] if len(trees) else np.empty(0)
     staying = [c for c in classes if c.is_known and not _temporary(site, c)]
@@ -125,7 +127,7 @@ def _classes(trees: Trees) -> tuple[list[tuple[int, int]], np.ndarray, list[int]
 
 def _class_need(common: _Setting, key: tuple[int, int], count: int, stand: _Stand | None, plant: Plant) -> ClassNeed:
     settings, climate = common.settings, common.climate
-    kc_month, kc_peak, source = crop_use(plant, settings, common.latitude)
+    kc_month, kc_peak, source = crop_use(plant, settings, common.latitude, climate.warm)
     blank = ClassNeed(*key, count, NAN, NAN, NAN, kc_month, kc_peak, (), (), NAN, 0, (), source)
     if stand is None or not np.isfinite(kc_peak):
         return blank
@@ -149,7 +151,9 @@ def _class_need(common: _Setting, key: tuple[int, int], count: int, stand: _Stan
     )  # fmt: skip
 
 
-def crop_use(plant: Plant, settings: NeedSettings, latitude: float) -> tuple[tuple[float, ...], float, str]:
+def crop_use(
+    plant: Plant, settings: NeedSettings, latitude: float, warm: tuple[int, int] | None = None
+) -> tuple[tuple[float, ...], float, str]:
     """Return the crop coefficients of a plant.
 
     Parameters
@@ -160,11 +164,13 @@ def crop_use(plant: Plant, settings: NeedSettings, latitude: float) -> tuple[tup
         Ground cover, frost, season, and the grower's own coefficients.
     latitude : float
         Of the site [deg].
+    warm : tuple of int, optional
+        Its warm season, first day of the year and number of days.
 
     Returns
     -------
     tuple
-        By month (empty where unknown), in mid-season (NaN unknown), and where they come from.
+        By month (empty where its season is unknown), in mid-season (NaN unknown), and where they come from.
     """
     if len(settings.kc) == 12:
         return settings.kc, max(settings.kc), "yours (water.kc)"
@@ -175,16 +181,18 @@ def crop_use(plant: Plant, settings: NeedSettings, latitude: float) -> tuple[tup
         found = flat if found is None else scaled(found, kc)
     if found is None:
         return (), NAN, ""
-    season = season_of(found.leaves, latitude, settings.leaf_out)
-    months = kc_by_month(found, season)
-    return months, max(found.ini, found.mid, found.end), f"{found.source}; {season.source}"
+    most = max(found.ini, found.mid, found.end)
+    season = season_of(found.leaves, latitude, settings.leaf_out, warm)
+    if season is None:
+        return (), most, found.source
+    return kc_by_month(found, season), most, f"{found.source}; {season.source}"
 
 
 def by_month(
     kc: tuple[float, ...], climate: Climate, settings: NeedSettings
 ) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Return gross need by month [mm/day] on ground that draws water: less effective rain, and without rain."""
-    if not climate.eto_mm:
+    if not climate.eto_mm or not kc:
         return (), ()
     use = [k * eto for k, eto in zip(kc, climate.eto_mm, strict=True)]
     rain = climate.rain_mm or (0.0,) * 12
@@ -242,12 +250,26 @@ def _whole(need: Need, staying: list[ClassNeed], common: _Setting) -> Need:
     years = max((len(one.lpd_by_year) for one in known), default=0)
     totals = tuple((y, sum(one.trees * in_year(one, y) for one in known)) for y in range(1, years + 1))
     made = replace(made, lpd_by_year=totals, peak_eto_mm=climate.peak_mm)
-    if not climate.eto_mm or not staying:
+    if not climate.eto_mm or not staying or not all(one.lpd_by_month for one in staying):
         return made
     months = tuple(sum(one.trees * one.lpd_by_month[m] for one in staying) for m in range(12))
     dry = [sum(one.trees * one.dry_lpd_by_month[m] for one in staying) for m in range(12)]
     month = int(np.argmax(months if settings.rain_in_design else dry))
     return replace(made, lpd_by_month=months, peak_month=month + 1, peak_eto_mm=climate.eto_mm[month])
+
+
+def _no_season(site: Site, classes: Sequence[ClassNeed], common: _Setting) -> list[Finding]:
+    """Tell which plants' leaves nothing is known of: their need at the peak is, that of the months is not."""
+    if not common.climate.eto_mm:
+        return []
+    bare = [one for one in classes if one.is_known and not one.kc_by_month]
+    names = dict.fromkeys(site.blocks[one.block].plants[one.plant].name or "plants" for one in bare)
+    if not names:
+        return []
+    what = f"when {', '.join(names)} {'is' if len(names) == 1 else 'are'} in leaf is not known: need and hours by month are left out"
+    what += ", and the need at the peak is that of mid-season with the greatest reference ET of the year"
+    remedy = 'write leaf_out = "15 April" in [water], or name a climate file with temperatures that fall below 10 C in winter'
+    return [Finding("need_no_season", "warn", what, remedy=remedy)]
 
 
 def _unknown(need: ClassNeed, block: str, plant: Plant) -> list[Finding]:
