@@ -124,7 +124,7 @@ class Views:
         return self._each(lambda values: values[:, which] if values.ndim > 1 else values)
 
     def _each(self, change: Any) -> Views:
-        arrays = (getattr(self, name) for name in self.__slots__)
+        arrays: list[Any] = [getattr(self, name) for name in self.__slots__]
         return Views(*(None if values is None else change(values) for values in arrays))
 
 

@@ -79,7 +79,9 @@ def sunlight(
         skylines = [first.copy() for _ in range(part.z.shape[1])]
         for around in sets:
             _look_round(skylines, part, around, ways, company)
-        hours = _hours(weight / len(skylines), [slope[:, None] > skyline[slot] for skyline in skylines], part, path)
+        hours = _hours(
+            weight / np.float32(len(skylines)), [slope[:, None] > skyline[slot] for skyline in skylines], part, path
+        )
         morning[:, own], afternoon[:, own] = hours[:days], hours[days:]
     return morning, afternoon
 
