@@ -48,7 +48,7 @@ SYSTEMS: dict[str, dict[str, Any]] = {
                "plants": [{"plant": "peach", "variety": "Elberta"}]},
     "bentvines": {"pattern": "trellis", "step": "8 ft", "row_distance": "10 ft", "direction": "guide:survey/features.gpkg:bank",
                   "trellis": TRELLIS, "plants": GRAPES},
-    "pairs": {"pattern": "rectangular", "step": "18 ft", "row_distance": "20 ft", "direction": "longest side", "pair": {"distance": "2 ft"},
+    "pairs": {"pattern": "rectangular", "step": "18 ft", "row_distance": "20 ft", "direction": "longest side", "pair": {"distance": "2 ft", "axis": "north-south"},
               "plants": [{"plant": "European pear, semi-dwarf", "variety": "Bartlett"}, {"plant": "European pear, semi-dwarf", "variety": "Bosc"}]},
     "small": {"pattern": "square", "step": "6 ft", "held_to": "6 ft", "direction": "N 12 E",
               "plants": [{"plant": "small evergreen tree, held small"}]},

@@ -124,8 +124,9 @@ class Views:
         return self._each(lambda values: values[:, which] if values.ndim > 1 else values)
 
     def _each(self, change: Any) -> Views:
-        arrays: list[Any] = [getattr(self, name) for name in self.__slots__]
-        return Views(*(None if values is None else change(values) for values in arrays))
+        arrays = ((name, getattr(self, name)) for name in self.__slots__)
+        changed: dict[str, Any] = {name: None if values is None else change(values) for name, values in arrays}
+        return Views(**changed)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Final
 
 from markupsafe import escape
@@ -210,7 +210,12 @@ def spreads(title: str, across: str, rows: Sequence[tuple[str, Sequence[float], 
         foot = TOP + each * (k + 1)
         text = name if len(name) <= 30 else name[:29] + "…"
         parts.append(f'<text class="a e" x="{left - 8}" y="{foot - 12}">{escape(text)}</text>')
-        parts += _bins(values, limit, unit, lambda x, high, foot=foot: (px(x), foot - high * (each - 10), foot))
+        for begin, end, number, high in _bins(values, limit, unit):
+            tall, colour = high * (each - 10), MARK if begin < limit else FULL
+            parts.append(
+                f'<rect x="{px(begin):.1f}" y="{foot - tall:.1f}" width="{max(px(end) - px(begin), 1.0):.1f}" height="{tall:.1f}" '
+                f'fill="{colour}"><title>{number:,}</title></rect>'
+            )
         level = f'x1="{px(limit):.1f}" x2="{px(limit):.1f}" y1="{foot - each + 4}" y2="{foot}"'
         parts.append(f'<line {level} stroke="{MARK}" stroke-dasharray="6 4" stroke-width="1.5"/>')
         parts.append(
@@ -219,24 +224,17 @@ def spreads(title: str, across: str, rows: Sequence[tuple[str, Sequence[float], 
     return "\n".join([*parts, "</svg>"])
 
 
-def _bins(
-    values: Sequence[float], limit: float, unit: float, place: Callable[[float, float], tuple[float, float, float]]
-) -> list[str]:
-    """Draw one bar for each step of a group's values, as high as the share of the fullest; none spans the limit."""
+def _bins(values: Sequence[float], limit: float, unit: float) -> list[tuple[float, float, int, float]]:
+    """Count values in steps, none of which spans the limit: from, to, how many, and that over the fullest step's number."""
     count: dict[tuple[bool, int], int] = {}
     for value in values:
-        key = (value < limit, int(value / unit))
+        key = (value >= limit, int(value / unit))
         count[key] = count.get(key, 0) + 1
     most, out = max(count.values()), []
-    for (below, step), number in sorted(count.items()):
+    for (over, step), number in sorted(count.items()):
         begin, end = step * unit, (step + 1) * unit
-        begin, end = (begin, min(end, limit)) if below else (max(begin, limit if step * unit < limit else begin), end)
-        x, top, foot = place(begin, number / most)
-        to = place(end, 0.0)[0]
-        out.append(
-            f'<rect x="{x:.1f}" y="{top:.1f}" width="{max(to - x, 1.0):.1f}" height="{foot - top:.1f}" '
-            f'fill="{MARK if below else FULL}"><title>{number:,}</title></rect>'
-        )
+        begin, end = (max(begin, limit), end) if over else (begin, min(end, limit))
+        out.append((begin, end, number, number / most))
     return out
 
 
