@@ -369,6 +369,23 @@ def test_directions_of_pairs_tell_both_partners() -> None:
     assert west.pm_h > west.am_h + 2.0
 
 
+@pytest.mark.parametrize("kind", ["square", "quincunx"])
+def test_directions_are_told_without_the_fillers_that_come_out(kind: str) -> None:
+    """A block with fillers is, when these are out, the same as one of what stays: a diamond, or the square of a quincunx."""
+    stays, goes = plant_of(7.0, 7.0, years_to_full_size=10.0), plant_of(5.0, 5.0, years_to_full_size=4.0, remove_year=8)
+    shift, rows = (0.5, 4.5) if kind == "quincunx" else (0.0, 6.0)
+    step = 9.0 if kind == "quincunx" else 6.0
+    block = block_of([stays, goes], kind, step, rows, shift=shift)
+    found = directions([block], rows_along(0.0), COARSE)[0]
+    x, y = (
+        lattice(13, 13, 9.0, 9.0)
+        if kind == "quincunx"
+        else lattice(13, 13, 6.0 * np.sqrt(2), 6.0 * np.sqrt(2), bearing=45.0)
+    )
+    alone = light_of(block_of([stays]), trees_at(x, y), path=COARSE)
+    assert found.sides[0].am_h + found.sides[0].pm_h == pytest.approx(float(alone.sun_h[84]), abs=0.1)
+
+
 def test_directions_of_hedges_tell_both_sides() -> None:
     block = block_of([plant_of(1.5, 2.5)], "hedgerow", 1.0, 4.0)
     found = {d.bearing_deg: d for d in directions([block], rows_along(40.0), PATH)}

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Final, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from setout.geometry.skyline import Bodies, Views
 from setout.geometry.sun import SunPath
@@ -108,14 +109,12 @@ def sides_of(
         trees = patch(turned, block.direction if isinstance(block.direction, float) else 0.0)
     else:
         trees = patch(block, bearing)
-    stays = [k for k, one in enumerate(block.plants) if not one.remove_year] or list(range(len(block.plants)))
-    plant = max(stays, key=lambda k: np.nan_to_num(block.plants[k].spread_m))
-    trees = replace(trees, plant=np.full(len(trees), plant, np.int32))
+    middle = int(np.argmin(np.round(np.hypot(trees.x, trees.y), 6)))
+    trees = replace(trees, plant=_widest(block, trees, middle))
     canopies = canopies_of([turned], trees, year)
     flat = np.zeros(len(trees))
     bodies = bodies_of([turned], trees, canopies, flat)
     views, own = views_of(trees, canopies, flat)
-    middle = int(np.argmin(np.round(np.hypot(trees.x, trees.y), 6)))
     if middle not in own:
         return "rows", (), float("nan")
     place_of = {int(k): place for place, k in enumerate(own)}
@@ -134,6 +133,20 @@ def sides_of(
         _light(name, views.take([place_of[k]]), bodies, path) for name, k in zip(names, ahead, strict=True)
     )
     return "pairs", partners, float("nan")
+
+
+def _widest(block: Block, trees: Trees, middle: int) -> NDArray[np.int32]:
+    """Return what grows at every position of a patch: the widest plant that stays, the widest filler at every second place."""
+    by_width = sorted(range(len(block.plants)), key=lambda k: -np.nan_to_num(block.plants[k].spread_m))
+    stays = [k for k in by_width if not block.plants[k].remove_year]
+    leaves = [k for k in by_width if block.plants[k].remove_year]
+    out = np.full(len(trees), (stays or leaves)[0], np.int32)
+    if stays and leaves:
+        row, place = trees.row - trees.row[middle], trees.position - trees.position[middle]
+        shifted = 2 if block.pattern.shift else 1
+        between = row if block.pattern.kind == "quincunx" else place + row // shifted
+        out[between % 2 == 1] = leaves[0]
+    return out
 
 
 def way_name(bearing: float) -> str:

@@ -266,7 +266,7 @@ def _no_season(site: Site, classes: Sequence[ClassNeed], common: _Setting) -> li
     names = dict.fromkeys(site.blocks[one.block].plants[one.plant].name or "plants" for one in bare)
     if not names:
         return []
-    what = f"when {', '.join(names)} {'is' if len(names) == 1 else 'are'} in leaf is not known: need and hours by month are left out"
+    what = f"when {'; '.join(names)} {'is' if len(names) == 1 else 'are'} in leaf is not known: need and hours by month are left out"
     what += ", and the need at the peak is that of mid-season with the greatest reference ET of the year"
     remedy = 'write leaf_out = "15 April" in [water], or name a climate file with temperatures that fall below 10 C in winter'
     return [Finding("need_no_season", "warn", what, remedy=remedy)]
