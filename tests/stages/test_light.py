@@ -228,6 +228,9 @@ def test_fillers_cast_no_shade_on_the_full_grown_planting_and_do_before_they_go(
     assert grown.sun_h[plant == 1] == pytest.approx(last.sun_h[plant == 1], abs=1e-5)
     big = light_of(block_of([stays, replace(goes, remove_year=0)], step=4.0, rows=4.0), trees)
     assert grown.sun_h[40 + 1] > big.sun_h[40 + 1] + 0.5
+    short = replace(grown, sun_h=np.where(plant == 1, 5.0, 9.0))
+    (said,) = light_findings([block], trees, short)
+    assert "40 of 81 trees (40 of them fillers, in the last year in which they stand) get less than 6 h" in said.message
     young, old = light_of(block, trees, year=5), light_of(block, trees, year=9)
     assert np.isnan(old.sun_h[plant == 1]).all()
     assert not np.isnan(young.sun_h).any()

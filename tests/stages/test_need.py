@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from setout.nouns import Block, Frame, NeedSettings, Pattern, Plant, Site, Trees, Weather
-from setout.stages.need import Need, need_of
+from setout.stages.need import Need, most_together, need_of
 from setout.stages.need.rain import effective_rain
 from setout.units import GALLON
 from spaced import block_of, rowed, site_of, trees_of
@@ -198,6 +198,12 @@ def test_temporary_trees_need_water_while_they_stand() -> None:
     assert of_filler.canopy_m2 == pytest.approx(math.pi * grown**2 / 4)
     assert found.need_lpd[1] == pytest.approx(years[5])
     assert need(main, filler, said=NeedSettings(eto_mm=SUMMER, leaf_out=MARCH), year=7).need_lpd[1] == 0
+    # the most that all need at one time: those that stay at full size, or the year before the fillers come out
+    stays = found.classes[0]
+    assert most_together(found.classes) == pytest.approx(
+        max(6 * stays.peak_lpd, 6 * (dict(stays.lpd_by_year)[5] + years[5]))
+    )
+    assert most_together(found.classes) < found.need_lpd.sum()
     # all trees together at full size are those that stay
     assert sum(found.lpd_by_month) == pytest.approx(6 * sum(found.classes[0].lpd_by_month))
 

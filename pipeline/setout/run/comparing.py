@@ -29,6 +29,7 @@ from setout.stages import account, assign, calendar, room, terrain
 from setout.stages import check as look
 from setout.stages import compare as weigh
 from setout.stages import light as sun
+from setout.stages.need import most_together
 from setout.units import FOOT
 from setout.write.commit import OutputFolder, check_writable
 
@@ -221,9 +222,9 @@ class _Bench:
         """Return what a block's trees need at the peak, and what all water points give on an average day [l]."""
         if self.plan.water is None or site.water is None:
             return float("nan"), float("nan")
-        need = need_for(self.plan, site, trees, self.weather).need_lpd[trees.block == index]
+        classes = need_for(self.plan, site, trees, self.weather).classes
         given = settings_of(self.plan).given_lpd(site.water.points.flow_lph)
-        return float(need.sum()) if len(need) else float("nan"), float(given.sum())
+        return most_together([one for one in classes if one.block == index]), float(given.sum())
 
     def _sun(self, blocks: Sequence[Block], trees: Trees, index: int) -> dict[str, float]:
         """Return figures of the sun on one block's trees, evenly along the walk and pairs whole where it has very many [h]."""

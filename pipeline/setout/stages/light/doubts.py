@@ -61,7 +61,10 @@ def light_findings(blocks: Sequence[Block], trees: Trees, light: Light) -> Itera
         if len(dark):
             worst = dark[np.argmin(light.sun_h[dark])]
             open_h, least, wanted = (float(v[worst]) for v in (light.open_h, light.sun_h, least_h))
-            share = f"{len(dark):,} of {len(known):,} trees get" if len(known) > 1 else "its tree gets"
+            share, get = (f"{len(dark):,} of {len(known):,} trees", "get") if len(known) > 1 else ("its tree", "gets")
+            leaves = np.array([*(plant.remove_year > 0 for plant in block.plants), False])[trees.plant[dark]]
+            if leaves.any() and light.year is None:
+                share += f" ({int(leaves.sum()):,} of them fillers, in the last year in which they stand)"
             cause = (
                 "the terrain takes most of it"
                 if open_h < wanted
@@ -71,7 +74,7 @@ def light_findings(blocks: Sequence[Block], trees: Trees, light: Light) -> Itera
             when = "" if light.year is None else f" in year {light.year}"
             yield Finding(
                 "sun_short", "warn",
-                f"block {block.name}{when}: {share} less than {wanted:g} h of direct sun a day in the season{how}; the darkest "
+                f"block {block.name}{when}: {share} {get} less than {wanted:g} h of direct sun a day in the season{how}; the darkest "
                 f"{least:.1f} h of {open_h:.1f} h, {cause}",
                 f"{least:.1f} h", f"{wanted:g} h",
                 "widen the step or the row distance, hold the plants smaller, or plant what bears in part shade",

@@ -234,6 +234,27 @@ def in_year(need: ClassNeed, year: int) -> float:
     return need.lpd_by_year[min(year, len(need.lpd_by_year)) - 1][1]
 
 
+def most_together(classes: Sequence[ClassNeed]) -> float:
+    """Return the most that all trees of some classes need at one time.
+
+    Parameters
+    ----------
+    classes : Sequence of ClassNeed
+        Such as those of a block.
+
+    Returns
+    -------
+    float
+        Greatest of all years and of full size, when fillers are out [l/day]; NaN where a need is unknown or nothing grows.
+    """
+    if not classes or not all(one.is_known for one in classes):
+        return NAN
+    years = max(len(one.lpd_by_year) for one in classes)
+    stay = [one for one in classes if not (one.lpd_by_year and one.lpd_by_year[-1][1] == 0)]
+    by_year = (sum(one.trees * in_year(one, year) for one in classes) for year in range(1, years + 1))
+    return float(max(sum(one.trees * one.peak_lpd for one in stay), *by_year, 0.0))
+
+
 def _temporary(site: Site, need: ClassNeed) -> bool:
     return site.blocks[need.block].plants[need.plant].remove_year > 0
 
