@@ -119,6 +119,10 @@ def test_leaf_out_goes_before_the_temperatures_which_still_end_the_season() -> N
     said = NeedSettings(eto_mm=SUMMER, leaf_out=(5, 10))
     one = need(tree(), said=said, weather=weather_of(BOISE), latitude=43.0).classes[0]
     assert [m for m, kc in enumerate(one.kc_by_month, 1) if kc == 0] == [1, 2, 3, 4, 11, 12]
+    # without temperatures its length is the table's, and that is said
+    assert "need_season_taken" in codes(need(tree(), said=said))
+    assert "need_season_taken" not in codes(need(tree(), said=said, weather=weather_of(BOISE)))
+    assert "need_season_taken" not in codes(need(tree("olive", kc=0.7), said=said))
 
 
 @pytest.mark.parametrize("weather", [None, weather_of((25.0,) * 12)])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -79,17 +79,19 @@ def sunlight(
         skylines = [first.copy() for _ in range(part.z.shape[1])]
         for around in sets:
             _look_round(skylines, part, around, ways, company)
-        hours = _hours(
-            weight / np.float32(len(skylines)), [slope[:, None] > skyline[slot] for skyline in skylines], part, path
-        )
+        lit = (slope[:, None] > skyline[slot] for skyline in skylines)
+        hours = _hours(weight / np.float32(len(skylines)), lit, part, path)
         morning[:, own], afternoon[:, own] = hours[:days], hours[days:]
     return morning, afternoon
 
 
-def _hours(weight: Singles, lit: Sequence[Any], part: Views, path: SunPath) -> Singles:
+def _hours(weight: Singles, lit: Iterable[Any], part: Views, path: SunPath) -> Singles:
     """Return the hours of both halves of all days, from which points each position of the sun lights."""
     if part.facing is None or np.isnan(part.facing[0]).all():
-        return weight @ np.sum(lit, axis=0, dtype=np.float32)
+        count = np.zeros((len(path.day), len(part.x)), np.uint8)
+        for one in lit:
+            count += one
+        return weight @ count.astype(np.float32)
     level = np.cos(np.radians(path.altitude_deg))
     out = np.zeros((len(weight), len(part.x)), np.float32)
     for facing, one in zip(part.facing[0], lit, strict=True):

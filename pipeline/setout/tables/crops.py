@@ -22,6 +22,8 @@ OWN: Final = "yours"
 WARM_C: Final = 10.0
 """Mean temperature from which on fruit plants are in leaf [deg C]: the 50 F that degree days of vines and orchards are counted
 from (Amerine and Winkler 1944), and the 10 C that bounds the growing season of trees in the classes of Koppen (from memory)."""
+LENGTH_TAKEN: Final = ", from your leaf-out"
+"""How the source of a season ends whose start is the grower's and whose length is the table's."""
 DAYS: Final = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 """Days of the months in a common year."""
 
@@ -192,7 +194,7 @@ def season_of(
     if leaf_out is not None:
         start = sum(DAYS[: leaf_out[0] - 1]) + leaf_out[1] - 1
     if warm is None:
-        return Season(start, *_printed(middle), evergreen=False, source=f"{middle['source']}, from your leaf-out")
+        return Season(start, *_printed(middle), evergreen=False, source=f"{middle['source']}{LENGTH_TAKEN}")
     long = (warm[0] + warm[1] - start - 1) % 365 + 1
     said = "from your leaf-out" if leaf_out is not None else f"from {WARM_C:g} C in spring"
     crop = middle["source"].rpartition(",")[0]

@@ -23,7 +23,7 @@ from setout.nouns import Block, ClassNeed, Finding, Need, NeedSettings, Pattern,
 from setout.stages.need.climate import Climate, climate_of
 from setout.stages.need.rain import effective_rain
 from setout.stages.need.use import drawing_m2, gross, kc_by_month
-from setout.tables.crops import DAYS, Coefficients, coefficients_of, scaled, season_of
+from setout.tables.crops import DAYS, LENGTH_TAKEN, Coefficients, coefficients_of, scaled, season_of
 
 LAST_YEAR: Final = 60
 BEYOND: Final = 5
@@ -98,7 +98,7 @@ def need_of(site: Site, trees: Trees, weather: Weather | None, settings: NeedSet
         classes.append(made)
         if np.isfinite(climate.peak_mm):
             findings += _unknown(made, site.blocks[block].name if block >= 0 else "", grown)
-    findings += _no_season(site, classes, common)
+    findings += [*_no_season(site, classes, common), *_season_taken(classes)]
     at = np.array([one.peak_lpd if year is None else in_year(one, year) for one in classes] or [NAN])
     need = at[class_of] if len(trees) else np.empty(0)
     staying = [c for c in classes if c.is_known and not _temporary(site, c)]
@@ -277,6 +277,15 @@ def _whole(need: Need, staying: list[ClassNeed], common: _Setting) -> Need:
     dry = [sum(one.trees * one.dry_lpd_by_month[m] for one in staying) for m in range(12)]
     month = int(np.argmax(months if settings.rain_in_design else dry))
     return replace(made, lpd_by_month=months, peak_month=month + 1, peak_eto_mm=climate.eto_mm[month])
+
+
+def _season_taken(classes: Sequence[ClassNeed]) -> list[Finding]:
+    """Tell where leaf-out is known and the end of the season is not."""
+    if not any(one.is_known and one.source.endswith(LENGTH_TAKEN) for one in classes):
+        return []
+    what = "how long leaves last after your leaf-out is not known: it is taken as long as FAO-56 Table 11 has it for California"
+    remedy = "name a climate file with temperatures, whose autumn then ends the season"
+    return [Finding("need_season_taken", "note", what, remedy=remedy)]
 
 
 def _no_season(site: Site, classes: Sequence[ClassNeed], common: _Setting) -> list[Finding]:
