@@ -318,3 +318,51 @@ def test_the_report_tells_costs_sources_and_pictures(farm: Farm) -> None:
 def _report_without_prices(farm: Farm) -> str:
     setout.plan(farm.write(), farm.folder / "plain", products=("report",))
     return (farm.folder / "plain" / "report.html").read_text(encoding="utf-8")
+
+
+def test_fillers_and_darker_partners_are_told_apart(farm: Farm) -> None:
+    """The figures of each population against the layers of the plans themselves, counted with another library."""
+    block = {"name": "A", "pattern": "square", "step": "16 ft", "direction": "north-south"}
+    farm.sections["block"] = [block | {"plants": [
+        {"plant": "apple, standard"}, {"plant": "peach", "role": "filler", "remove_year": 6},
+    ]}]  # fmt: skip
+    pairs = {"name": "pairs", "pair": {"distance": "2 ft"}, "plants": [{"plant": "apple, semi-dwarf"}], "step": "20 ft"}
+    mixed, paired = setout.compare(farm.write(option=[pairs], height_limit=None), farm.folder / "side").outcomes
+    out = farm.folder / "out mixed"
+    plan = setout.plan(farm.write(height_limit=None), out, products=("geopackage",))
+    trees = gpd.read_file(out / "plan.gpkg", layer="trees")
+    stays = trees[trees.role != "filler"]
+    assert mixed.sun_h == pytest.approx(stays.sun_h.median(), abs=1e-6)
+    assert mixed.sun_low_h == pytest.approx(stays.sun_h.quantile(0.1), abs=1e-6)
+    assert mixed.sun_filler_h == pytest.approx(trees[trees.role == "filler"].sun_h.median(), abs=1e-6)
+    assert math.isnan(mixed.sun_dark_h)
+    assert len(plan.trees) == len(trees)
+    farm.sections["block"] = [block | {k: v for k, v in pairs.items() if k != "name"}]
+    plan = setout.plan(farm.write(height_limit=None), farm.folder / "out pairs", products=("report",))
+    sun, partner = plan.facts["sun_h"], plan.trees.partner
+    assert paired.sun_dark_h == pytest.approx(float(np.median(np.minimum(sun, sun[partner]))), abs=1e-6)
+    assert paired.sun_h == pytest.approx(float(np.median(np.maximum(sun, sun[partner]))), abs=1e-6)
+    assert math.isnan(paired.sun_filler_h)
+
+
+def test_hedges_north_and_south_get_more_sun_than_east_and_west(farm: Farm) -> None:
+    """Jackson and Palmer (1972), Olesen and others (2007): rows east and west take less light in the season; and a hedge's hours
+    are not weighed against those of single crowns, which are counted otherwise."""
+    hedge = {"name": "A", "pattern": "hedgerow", "step": "4 ft", "row_distance": "14 ft", "direction": "north-south",
+             "spread": "5 ft", "height": "9 ft", "headland": "10 ft"}  # fmt: skip
+    farm.sections["block"] = [hedge]
+    options = [
+        {"name": "east-west", "direction": "east-west"},
+        {"name": "crowns", "step": "12 ft", "row_distance": "16 ft"},
+    ]
+    result = setout.compare(farm.write(option=options, height_limit=None), farm.folder / "side")
+    north, east, crowns = result.outcomes
+    assert (north.sun_wall, east.sun_wall, crowns.sun_wall) == (True, True, False)
+    assert north.sun_h > 1.1 * east.sun_h
+    assert north.sun_low_h > 1.1 * east.sun_low_h
+    better = replace(
+        crowns, trees=10**6, crowding=0.0, first_cost=0.0, work_h=0.0, need_lpd=0.0, alley_m=99.0, sun_low_h=99.0
+    )
+    known = replace(north, first_cost=1.0, work_h=1.0, need_lpd=1.0)
+    assert weighed([known, better])[0].beaten_by == ""
+    assert weighed([known, replace(better, sun_wall=True)])[0].beaten_by == crowns.name

@@ -200,10 +200,26 @@ def test_fillers_do_not_crowd_those_that_outlast_them() -> None:
     # those that stay have their like 4 sqrt 2 = 5.66 m away, and full room
     assert found.pruning_load[stays].max() == 0
     assert found.overlap_m[stays].max() == 0
-    assert found.crowding == pytest.approx(1.4)
-    assert found.pruning_load[~stays].min() > 0.1
+    assert found.crowding[stays] == pytest.approx(5.6 / (4 * np.sqrt(2)))
+    # a filler is judged in year 5, its last: 5.6 (1 - 20^(-5/8)), as wide as its neighbours by then, 4 m away
+    wide = 5.6 * (1 - 20 ** (-5 / 8))
+    assert found.crowding[~stays] == pytest.approx(wide / 4.0)
+    assert found.overlap_m[~stays] == pytest.approx(wide - 4.0)
+    # hand: what two of that size beyond the middle between them have, four times, in the middle of the block
+    half, lens = wide / 2, np.arccos(4.0 / wide)
+    lost = 4 * half**2 * (lens - np.sin(lens) * np.cos(lens)) / (np.pi * half**2)
+    middle = (~stays) & (np.hypot(trees.x - trees.x.mean(), trees.y - trees.y.mean()) < 5)
+    assert found.pruning_load[middle] == pytest.approx(lost, abs=0.005)
+    assert found.blocks[0].crowding_median == pytest.approx(5.6 / (4 * np.sqrt(2)))
+    assert found.blocks[0].overlap_share == 0
+    assert "filler_growth_unknown" not in codes(found)
     # hand: 5.6 (1 - 20^(-t/8)) reaches 4 m at t = 3.35
     assert found.blocks[0].meet_year == 4
+    unknown = replace(filler, years_to_full_size=float("nan"))
+    untold = room((block_of(pattern, main, unknown),), trees)
+    assert np.isnan(untold.crowding[~stays]).all()
+    assert untold.crowding[stays] == pytest.approx(found.crowding[stays])
+    assert "filler_growth_unknown" in codes(untold)
     late = by_code(found, "fillers_late")
     assert (late.measured, late.required) == ("year 6", "year 4 or before")
     early = room((block_of(pattern, main, replace(filler, remove_year=3)),), trees)

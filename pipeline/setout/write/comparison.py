@@ -56,6 +56,10 @@ def _water(litres: float, units: str) -> str:
     return _number(litres / GALLON, 0, "gal/day") if units == "us" else _number(litres, 0, "l/day")
 
 
+def _sun(o: Outcome, hours: float) -> str:
+    return _number(hours, 1, "h square" if o.sun_wall else "h")
+
+
 FIGURES: Final = (
     Figure("Step", "step_m", lambda o: o.step_m, lambda o, u: _length(o.step_m, u)),
     Figure("Rows apart", "row_distance_m", lambda o: o.row_distance_m, lambda o, u: _length(o.row_distance_m, u)),
@@ -67,8 +71,10 @@ FIGURES: Final = (
     Figure("Pruning load", "pruning_load", lambda o: o.pruning_load, lambda o, u: _number(100 * o.pruning_load, 0, "%")),
     Figure("Pruning a year", "pruning_h", lambda o: o.pruning_h, lambda o, u: _number(o.pruning_h, 0, "h")),
     Figure("All work a year", "work_h", lambda o: o.work_h, lambda o, u: _number(o.work_h, 0, "h")),
-    Figure("Sun, median", "sun_h", lambda o: o.sun_h, lambda o, u: _number(o.sun_h, 1, "h")),
-    Figure("Sun, worst tenth", "sun_low_h", lambda o: o.sun_low_h, lambda o, u: _number(o.sun_low_h, 1, "h")),
+    Figure("Sun, median", "sun_h", lambda o: o.sun_h, lambda o, u: _sun(o, o.sun_h)),
+    Figure("Sun, darker partners", "sun_dark_h", lambda o: o.sun_dark_h, lambda o, u: _sun(o, o.sun_dark_h)),
+    Figure("Sun, fillers", "sun_filler_h", lambda o: o.sun_filler_h, lambda o, u: _sun(o, o.sun_filler_h)),
+    Figure("Sun, worst tenth", "sun_low_h", lambda o: o.sun_low_h, lambda o, u: _sun(o, o.sun_low_h)),
     Figure("Water at the peak", "need_lpd", lambda o: o.need_lpd, lambda o, u: _water(o.need_lpd, u)),
     Figure("Source gives", "given_lpd", lambda o: o.given_lpd, lambda o, u: _water(o.given_lpd, u)),
     Figure("Clear alley", "alley_m", lambda o: o.alley_m, lambda o, u: _length(o.alley_m, u)),
@@ -279,7 +285,7 @@ def _charts(own: Sequence[Outcome], units: str) -> list[str]:
         out.append(charts.scatter("What the trees ask: hours of work a year", "trees", "hours a year", points))
     factor, word = (1 / FOOT, "ft") if units == "us" else (1.0, "m")
     lit = [o for o in own if math.isfinite(o.sun_h) and math.isfinite(o.step_m)]
-    if len(lit) > 1:
+    if len(lit) > 1 and len({o.sun_wall for o in lit}) == 1:
         points = [(o.step_m * factor, o.sun_low_h, o.name, bool(o.beaten_by)) for o in lit]
         out.append(
             charts.scatter("What the trees get: sun on the worst tenth", f"step [{word}]", "hours a day", points)

@@ -2,6 +2,9 @@
 
 What is measured
 ----------------
+Plants that stay are judged among their like, without fillers; a filler in the last year in which it stands, beside the
+others as large as they are by then. Figures of a block are those of the plants that stay.
+
 Sizes are mature sizes: ``spread`` as the grower keeps the plant, ``natural spread`` as it grows where it is left alone
 (the same where the catalogue or the plan names no other). A canopy is a circle in plan.
 
@@ -9,11 +12,11 @@ crowding
     Spread over the distance to the true nearest neighbour; a partner in the same pair is no neighbour.
 overlap
     How far a canopy reaches into the neighbour that it overlaps most: half the sum of the two spreads less their
-    distance. Temporary trees (fillers) do not count against those that stay.
+    distance.
 room
     The part of the plane that is nearer to a tree than to any neighbour (bounded by the bisectors), and no further
     from it than half the spread it is kept at. Partners of a pair count as one canopy, and fillers do not bound those
-    that outlast them. ``room_m`` is the diameter of the circle with the area of the room.
+    that outlast them (they are gone by then). ``room_m`` is the diameter of the circle with the area of the room.
 pruning load
     The share of the free-grown canopy, the circle of natural spread, that lies outside the room and has to come off:
     1 - room / circle, so 1 - (room_m / natural spread)^2. It is 0 where neighbours stand a natural spread away and the

@@ -21,7 +21,7 @@ JUGLONE_FAR_M = 80 * FOOT
 """How far it may reach [m] (the same)."""
 
 
-def around(site: Site, sizes: Sizes) -> Iterator[Finding]:
+def around(site: Site, sizes: Sizes, full: Sizes) -> Iterator[Finding]:
     """Say where grown canopies reach over what is not the block's.
 
     Parameters
@@ -29,7 +29,9 @@ def around(site: Site, sizes: Sizes) -> Iterator[Finding]:
     site : Site
         Boundary, setbacks and height limits, in the frame.
     sizes : Sizes
-        All trees.
+        All trees, in the year in which each is judged.
+    full : Sizes
+        All trees at full size: what holds near overhead lines, whether a tree is to come out or not.
 
     Returns
     -------
@@ -47,7 +49,7 @@ def around(site: Site, sizes: Sizes) -> Iterator[Finding]:
         over = f"will reach over a feature that is kept clear: {setback.why}"
         yield from _over(site, sizes, _reached(sizes, areas, half), "canopy_over_feature", over)
     for limit in site.height_limits:
-        yield from _in_line_zone(site, sizes, limit)
+        yield from _in_line_zone(site, full, limit)
     yield from _juglone(site, sizes)
 
 

@@ -34,7 +34,7 @@ def doubts(
     site : Site
         The property.
     sizes : Sizes
-        All trees.
+        All trees, in the year in which each is judged.
     overlap : (n,) ndarray
         Depth of each canopy's deepest overlap [m].
     owned : Sequence of ndarray
@@ -139,6 +139,12 @@ def _fillers(block: Block, sizes: Sizes, own: Ints) -> Iterator[Finding]:
     if not temporary(sizes, own).any():
         return
     leave = float(np.min(sizes.discs.until[own]))
+    if np.isnan(sizes.spread[own[temporary(sizes, own)]]).any():
+        yield Finding(
+            "filler_growth_unknown", "note",
+            f"block {block.name}: how large its fillers are when they come out is not known, nor the room that they have until then",
+            remedy="give the plant years_to_full_size, or pairs of year and spread as its growth",
+        )  # fmt: skip
     met = first_meeting(sizes, own)
     # a calendar year cannot be held against years since planting
     if met is None or leave > 1000 or leave <= met:

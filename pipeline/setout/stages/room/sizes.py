@@ -9,8 +9,8 @@ from typing import Any, Final
 import numpy as np
 
 from setout.geometry.canopy import Discs, deepest_overlap, index_of, nearest_other, room_area
-from setout.geometry.growth import IN_ROWS, kept_of, leaves_of, natural_of
-from setout.nouns import Block, Floats, Ints, Rows, Trees
+from setout.geometry.growth import IN_ROWS, grown_share, kept_of, leaves_of, natural_of
+from setout.nouns import Block, Floats, Ints, Plant, Rows, Trees
 from setout.nouns.kinds import Kinds, kinds_of
 
 HEDGES: Final = frozenset({"hedgerow", "screen"})
@@ -51,7 +51,7 @@ class Sizes:
     near: Ints
 
 
-def sizes_of(blocks: Sequence[Block], trees: Trees, rows: Rows) -> Sizes:
+def sizes_of(blocks: Sequence[Block], trees: Trees, rows: Rows, year: float = np.inf) -> Sizes:
     """Look up and measure what everything else here rests on.
 
     Parameters
@@ -62,6 +62,8 @@ def sizes_of(blocks: Sequence[Block], trees: Trees, rows: Rows) -> Sizes:
         Positions.
     rows : Rows
         Their rows, for the bearings.
+    year : float
+        Years after planting; inf for full size. Plants whose growth is unknown have their full size, fillers none.
 
     Returns
     -------
@@ -69,7 +71,8 @@ def sizes_of(blocks: Sequence[Block], trees: Trees, rows: Rows) -> Sizes:
         One entry a tree.
     """
     kinds = kinds_of(blocks, trees)
-    spread, natural = kinds.each(kept_of).astype(float), kinds.each(natural_of).astype(float)
+    natural = kinds.each(lambda plant: natural_of(plant) * _grown(plant, year)).astype(float)
+    spread = np.minimum(natural, kinds.each(kept_of).astype(float))
     in_row = np.array([b.pattern.kind in IN_ROWS for b in blocks] or [False])[np.maximum(trees.block, 0)]
     in_row &= trees.block >= 0
     partner = trees.partner if trees.partner.size else np.full(len(trees), -1)
@@ -88,6 +91,12 @@ def sizes_of(blocks: Sequence[Block], trees: Trees, rows: Rows) -> Sizes:
     near_m, near = nearest_other(discs, index)
     height = kinds.each(lambda plant: plant.height_m).astype(float)
     return Sizes(trees, kinds, discs, index, spread, natural, height, near_m, near)
+
+
+def _grown(plant: Plant, year: float) -> float:
+    """Return how much of its natural size a plant has by a year; all of it where that is unknown of one that stays."""
+    share = 1.0 if np.isinf(year) else grown_share(plant, year)
+    return share if np.isfinite(share) or plant.remove_year else 1.0
 
 
 def overlap_of(sizes: Sizes) -> Floats:
