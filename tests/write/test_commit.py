@@ -20,8 +20,9 @@ from pyproj import CRS
 from setout.errors import Interrupted, SetoutError
 from setout.layers import CONTRACTS
 from setout.write import commit
-from setout.write.commit import MANAGED, OutputFolder, check_writable, managed_by
+from setout.write.commit import OutputFolder, check_writable
 from setout.write.geopackage import LayerData, Points, write
+from setout.write.products import MANAGED, managed_by
 
 PIPELINE = Path(__file__).resolve().parents[2] / "pipeline"
 
