@@ -28,9 +28,9 @@ SHAPES = [SQUARE, EAST, HOLED]
 # Formats ------------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", ["b.gpkg", "b.shp", "b.fgb", "b.shp.zip", "b.sqlite", "b.gml"])
+@pytest.mark.parametrize("name", ["b.gpkg", "b.shp", "b.fgb", "b.shp.zip"])
 def test_formats_in_their_own_crs(tmp_path, name):
-    kwargs = {"driver": "GML"} if name == "b.gml" else {"driver": "ESRI Shapefile"} if name.endswith("zip") else {}
+    kwargs = {"driver": "ESRI Shapefile"} if name.endswith("zip") else {}
     write(tmp_path / name, SHAPES, kind="Polygon", kind_=KIND, **kwargs)
     layer = features(name, tmp_path)
     assert layer.crs.equals(NY, ignore_axis_order=True) or layer.crs.name == NY.name.replace("/ ", "")

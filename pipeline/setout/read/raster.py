@@ -20,7 +20,8 @@ from setout.errors import Fault, SetoutError
 from setout.geometry.strips import grid_of
 from setout.nouns import Finding, Floats, RasterGrid, transformer
 from setout.read import crs as crs_words
-from setout.read.raster_tile import Tile, gdal, look, open_file, read_stored
+from setout.read.raster_file import gdal, open_file
+from setout.read.raster_tile import Tile, look, read_stored
 
 if TYPE_CHECKING:
     from rasterio.io import DatasetReader

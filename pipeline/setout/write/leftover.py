@@ -11,7 +11,7 @@ import os
 import re
 import stat
 from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeGuard
 
 from setout.errors import SetoutError
 from setout.write.products import is_product
@@ -140,7 +140,7 @@ def _lists(file: Path) -> tuple[list[str], list[str]]:
     return new, gone
 
 
-def _texts(value: object) -> bool:
+def _texts(value: object) -> TypeGuard[list[str]]:
     return isinstance(value, list) and all(isinstance(item, str) for item in value)
 
 
