@@ -57,7 +57,9 @@ def _label(most: int) -> AfterValidator:
 
 
 Name = Annotated[str, _label(40)]
-Label = Annotated[str, _label(200)]
+LONGEST_LABEL = 200
+"""Letters of the longest label."""
+Label = Annotated[str, _label(LONGEST_LABEL)]
 
 
 class Section(BaseModel):
