@@ -213,6 +213,23 @@ def test_geopackages_that_run(farm, refused, sql, said):
             return
 
 
+@pytest.mark.parametrize("log", ["wal", "delete"])
+def test_geopackages_in_a_zip_that_run(farm, refused, warm, log):
+    path = farm.survey / "field.gpkg"
+    farm.sections["site"]["boundary"] = "survey/a.zip"
+    for sql in (None, f"CREATE VIEW odd AS {ENDLESS}"):
+        with closing(sqlite3.connect(path)) as database:
+            database.execute(f"PRAGMA journal_mode = {log}")
+            database.execute(sql or "SELECT 1")
+            database.commit()
+        with zipfile.ZipFile(farm.survey / "a.zip", "w") as archive:
+            archive.write(path, "field.gpkg")
+        if sql:
+            refused("survey/a.zip", "takes without end")
+        elif log == "delete":
+            assert warm("plan", farm.write(), "--quiet", "--only", "packet").code == 0
+
+
 def test_a_view_that_ends_is_a_layer_like_any_other(farm, warm):
     with closing(sqlite3.connect(farm.survey / "features.gpkg")) as database:
         database.execute("CREATE VIEW wells AS SELECT * FROM well")

@@ -12,7 +12,8 @@ import mmap
 import re
 import sqlite3
 import zipfile
-from contextlib import closing, suppress
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path, PurePosixPath
 from typing import Final
 from urllib.parse import quote
@@ -211,7 +212,38 @@ def geopackage(path: Path, source: str) -> None:
         It cannot be used.
     """
     with path.open("rb") as file:
-        head = file.read(100)
+        _begins_as_geopackage(file.read(100), path.stat().st_size, source)
+    with _damage_told(source):
+        try:
+            _look_into(sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True), source)
+        except sqlite3.OperationalError:  # left with a log by another program, in a place where none can be made
+            _look_into(sqlite3.connect(f"file:{quote(str(path))}?immutable=1", uri=True), source)
+
+
+def packed_geopackage(data: bytes, source: str) -> None:
+    """Refuse a GeoPackage out of a zip file as :func:`geopackage` does.
+
+    Parameters
+    ----------
+    data : bytes
+        All of it.
+    source : str
+        How messages name it.
+
+    Raises
+    ------
+    SetoutError
+        It cannot be used.
+    """
+    _begins_as_geopackage(data[:100], len(data), source)
+    database = sqlite3.connect(":memory:")
+    with _damage_told(source):
+        # SQLite file format, section 1.3: bytes 18 and 19 are 2 where a log is kept, for which there is no place here
+        database.deserialize(data[:18] + b"\1\1" + data[20:])
+        _look_into(database, source)
+
+
+def _begins_as_geopackage(head: bytes, size: int, source: str) -> None:
     if not head.startswith(b"SQLite format 3\0"):
         what = "a text file" if head and all(b in b"\t\r\n" or b >= 32 for b in head) else "another kind of file"
         raise SetoutError(
@@ -220,18 +252,25 @@ def geopackage(path: Path, source: str) -> None:
     # SQLite file format, section 1.3: page size at byte 16, pages at 28, if counters at 24 and 92 agree.
     page = int.from_bytes(head[16:18], "big")
     pages = int.from_bytes(head[28:32], "big") if head[24:28] == head[92:96] else 0
-    if pages * (65536 if page == 1 else page) > path.stat().st_size:
+    if pages * (65536 if page == 1 else page) > size:
         raise SetoutError("the GeoPackage is cut short", source, "get the file again from where it came")
     # GeoPackage 1.2, 1.1.1.1.1: the application's number, "GPKG", earlier "GP10" and "GP11"; some programs leave it out
     if head[68:72] not in {b"GPKG", b"GP10", b"GP11", bytes(4)}:
         raise SetoutError("is no GeoPackage but another database", source, "export the layer again")
+
+
+@contextmanager
+def _damage_told(source: str) -> Iterator[None]:
     try:
-        with closing(sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True)) as database:
-            _tables_only(database, source)
+        yield
     except sqlite3.Error as error:
-        raise SetoutError(
-            f"cannot be read: the file is damaged or cut short ({error})", source, f"it must be {KNOWN}, whole and undamaged"
-        ) from None  # fmt: skip
+        what = f"cannot be read: the file is damaged or cut short ({error})"
+        raise SetoutError(what, source, f"it must be {KNOWN}, whole and undamaged") from None
+
+
+def _look_into(database: sqlite3.Connection, source: str) -> None:
+    with closing(database):
+        _tables_only(database, source)
 
 
 def _tables_only(database: sqlite3.Connection, source: str) -> None:

@@ -302,8 +302,12 @@ def _zipped(path: Path, source: str) -> list[tuple[str, str]]:
                 with archive.open(str(shp)) as file:
                     head = file.read(100)
                 kinds.whole_shapefile(shp.stem, beside, head, archive.getinfo(str(shp)).file_size, source)
-            for text in (p for p in data if p.suffix.lower() not in {".shp", ".gpkg"}):
-                kinds.text_file(text.name, archive.read(str(text)), source)
+            for one in (p for p in data if p.suffix.lower() != ".shp"):
+                whole = archive.read(str(one))
+                if one.suffix.lower() == ".gpkg":
+                    kinds.packed_geopackage(whole, source)
+                else:
+                    kinds.text_file(one.name, whole, source)
     except (zipfile.BadZipFile, RuntimeError, NotImplementedError, OSError, EOFError):
         raise SetoutError("is no readable zip file, or is cut short", source, "get it again, or unzip it") from None
     if not data:

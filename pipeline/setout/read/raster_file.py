@@ -70,9 +70,11 @@ def open_file(path: Path, name: str) -> DatasetReader:
     address = f"/vsizip/{file}" if file.suffix.lower() == ".zip" else str(file)
     try:
         opener = f"GPKG:{file}:{layer}" if layer and file.suffix.lower() == ".gpkg" else address
-        found = DatasetReader(opener, driver=list(kinds.RASTERS))
+        # a GeoPackage is looked into before it is opened, which is not done inside a zip file
+        drivers = [name for name in kinds.RASTERS if name != "GPKG" or file.suffix.lower() == ".gpkg"]
+        found = DatasetReader(opener, driver=drivers)
         if found.count == 0 and found.subdatasets:
-            found = DatasetReader(_one_of(found.subdatasets, layer, name), driver=list(kinds.RASTERS))
+            found = DatasetReader(_one_of(found.subdatasets, layer, name), driver=drivers)
     except RasterioError as error:
         if file.is_file() and _head(file).startswith(b"<"):
             raise SetoutError(
