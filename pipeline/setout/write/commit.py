@@ -192,7 +192,8 @@ class OutputFolder:
     def _clear(self) -> None:
         if self._lock >= 0:
             os.close(self._lock)
-        if self._staging is not None:
+        # where neither the moves nor their undoing came to an end, the next run does it
+        if self._staging is not None and not (self._staging / MOVES).exists():
             shutil.rmtree(self._staging, ignore_errors=True)
         self._staging, self._lock = None, -1
 
@@ -262,6 +263,7 @@ def _tidy(place: Path, prefix: str, folder: Path) -> None:
         try:
             if os.path.lexists(left / MOVES):
                 _move(left, folder, *leftover.moves_of(left, folder))
+                (left / MOVES).unlink()
         except SetoutError as error:
             _set_aside(left, prefix, error)
             continue

@@ -107,7 +107,7 @@ def moves_of(left: Path, folder: Path) -> tuple[list[str], list[str]]:
     try:
         new, gone = _lists(file)
         for part in (left / NEW, left / OLD):
-            if part.is_symlink() or not part.is_dir():
+            if os.path.lexists(part) and (part.is_symlink() or not part.is_dir()):
                 raise _refused(file, f'"{part.name}" beside it is no folder')
         for name in (*new, *gone):
             if not is_product(name):
