@@ -181,7 +181,7 @@ def open_elevations(
     Parameters
     ----------
     paths : sequence of Path
-        One raster, or the tiles of a DEM in any order, in any format that GDAL reads.
+        One raster, or the tiles of a DEM in any order, in a format whose files hold their heights themselves.
     crs : CRS, optional
         Horizontal CRS of files that do not say theirs.
     unit : str, optional
