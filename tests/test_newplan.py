@@ -291,6 +291,18 @@ def test_a_layer_with_quotes_in_its_name(tmp_path: Path) -> None:
     assert mapping["setback"][1]["from"] == '../the "old" site.gpkg:road "A" \\ west'
 
 
+def test_a_layer_whose_name_would_break_out_of_the_plan_file(tmp_path: Path) -> None:
+    """The plan file reads back whole, with the layer's own name to find it by and a label on one line."""
+    name = 'road"]\n[[block]]\nname = "x\x1b[31m\u202e'
+    file = write(tmp_path / "site.gpkg", "parcel", [SQUARE])
+    write(file, name, [shapely.LineString([(2_068_500, 241_300), (2_069_300, 241_900)])])
+    _, mapping, _ = made(write_new_plan(tmp_path / ("n\x1b" + "y" * 230), boundary=file))
+    assert len(mapping["block"]) == 1
+    assert mapping["setback"][1]["from"] == f"../site.gpkg:{name}"
+    assert mapping["setback"][1]["why"] == 'road"] [[block]] name = "x [31m'
+    assert mapping["name"] == "n " + "y" * 198
+
+
 def test_metric_survey_gets_metric_figures(tmp_path: Path) -> None:
     # Near Alnarp in southern Sweden, SWEREF 99 TM.
     boundary = write(tmp_path / "b.gpkg", "b", [shapely.box(380_000, 6_170_000, 380_300, 6_170_300)], "EPSG:3006")

@@ -14,18 +14,20 @@ import os
 import signal
 import sys
 import traceback
+import warnings
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from setout.arguments import CAUTION, parser
-from setout.errors import SetoutError
+from setout.errors import SetAside, SetoutError
 
 if TYPE_CHECKING:
     from setout.nouns import Block, Planting, Rows
 
 SHOWN = 12
 """Findings of one kind shown on the screen; all are in the report."""
+_WARNED = warnings.showwarning
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -91,6 +93,22 @@ def _get_ready() -> None:
         if hasattr(signal, name) and signal.getsignal(getattr(signal, name)) is not signal.SIG_IGN:  # as nohup asks
             signal.signal(getattr(signal, name), _stop)
     sys.unraisablehook = _not_raised
+    warnings.showwarning = _warned
+
+
+def _warned(
+    message: Warning | str,
+    category: type[Warning],
+    filename: str,
+    lineno: int,
+    file: Any = None,
+    line: str | None = None,
+) -> None:
+    """Show what was set aside in a line of its own, and other warnings as ever."""
+    if issubclass(category, SetAside):
+        _say(f"setout: note: {_one_line(str(message))}")
+    else:
+        _WARNED(message, category, filename, lineno, file, line)
 
 
 class _Stopped(BaseException):

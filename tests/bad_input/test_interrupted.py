@@ -87,3 +87,17 @@ def test_other_commands(farm, warm, tmp_path, command):
     )
     assert (ran.code, ran.out, ran.err) == (3, "", "setout: interrupted; earlier results are as they were\n")
     assert snapshot(farm.folder) == before
+
+
+def test_a_list_of_moves_from_elsewhere(farm, warm):
+    """One that came with the survey is not followed; the plan is made, and a line says what was set aside."""
+    path = farm.write()
+    left = farm.folder / ".out.setout-abcd1234"
+    (left / "new").mkdir(parents=True)
+    (left / "old").mkdir()
+    (left / "moves.json").write_text('{"new": [], "gone": ["../survey/dem.tif"]}')
+    ran = warm("plan", path, "--quiet", "--only", "packet")
+    assert ran.code == 0
+    (line,) = ran.err.splitlines()
+    assert line.startswith(f"setout: note: {left}/moves.json: a killed run's list of moves was not followed: it names ")
+    assert (farm.survey / "dem.tif").is_file()

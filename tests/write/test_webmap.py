@@ -20,6 +20,7 @@ from pyproj import CRS, Transformer
 
 from setout.nouns import Exclusion, Planting, Rows, Trees
 from setout.write import maplayer, outlines, palette, rings, treedata, webmap, wording, workshapes
+from setout.write.carried import LEAFLET
 from write import sample_planting
 
 
@@ -286,8 +287,9 @@ def test_very_many_beds_share_one_canvas() -> None:
 
 def test_the_script_library_is_the_wheels() -> None:
     script, style = maplayer.leaflet()
-    version = importlib.metadata.version(maplayer.LEAFLET_WHEEL)
+    version = importlib.metadata.version(LEAFLET)
     assert f"Leaflet {'.'.join(version.split('.')[:3])}" in script
+    assert "</script" not in script.lower()
     assert "sourceMappingURL" not in script
     assert "url(images" not in style
     assert style.count("url(data:image/png;base64,") >= 3
@@ -311,23 +313,6 @@ def test_the_page_carries_the_licence_of_its_script_library(tmp_path: Path) -> N
     licensed(comment)
     after = page[page.index(comment) + len(comment) :]
     assert after.startswith("*/\n/* @preserve\n * Leaflet")  # the terms stand with the code they are for
-
-
-def test_a_wheel_without_its_licence_makes_no_page_without_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    maplayer.leaflet.cache_clear()
-    monkeypatch.setattr(importlib.metadata.Distribution, "files", property(lambda _: None))
-    licensed(maplayer.leaflet()[0])
-    maplayer.leaflet.cache_clear()
-
-
-def test_a_missing_script_library_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    from setout.errors import SetoutError
-
-    maplayer.leaflet.cache_clear()
-    monkeypatch.setattr(maplayer, "LEAFLET_WHEEL", "no-such-wheel-as-this")
-    with pytest.raises(SetoutError, match=r"no-such-wheel-as-this.*pip install"):
-        maplayer.leaflet()
-    maplayer.leaflet.cache_clear()
 
 
 def test_a_hundred_thousand_trees_stay_below_eight_megabytes(

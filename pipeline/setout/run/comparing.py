@@ -32,8 +32,8 @@ from setout.stages import light as sun
 from setout.stages.need import most_together
 from setout.units import FOOT
 from setout.write.commit import OutputFolder, check_writable
+from setout.write.products import FILES
 
-FILES = ("compare.html", "compare.csv")
 SWEEP = (0.5, 0.75, 1.0, 1.25, 1.5)
 """Steps compared where the plan file names no option, as shares of the block's own."""
 LOOKED_AT = 1000
@@ -120,7 +120,7 @@ def compare(
     result = Comparison(
         site.name, site.units, prices.currency, weigh.weighed(outcomes), fits, tuple(bench.findings.values())
     )
-    with OutputFolder(folder, FILES) as staging:
+    with OutputFolder(folder, FILES["compare"]) as staging:
         comparison.write_comparison(result, staging.path)
     return result
 

@@ -14,6 +14,7 @@ from markupsafe import Markup
 from setout.units import ACRE, FOOT, GALLON, show_length
 from setout.write import charts, wording
 from setout.write.pages import environment
+from setout.write.wording import no_formula
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -138,8 +139,8 @@ def comparison_csv(result: Comparison) -> str:
     for o in result.outcomes:
         unknown = "; ".join(f"{name}: {why}" for name, why in o.unknown.items())
         cells = [_plain(f.value(o)) for f in FIGURES]
-        texts = [_safe(text) for text in (o.name, o.block)]
-        tail = [_safe(text) for text in (", ".join(_lacking([o])), result.currency, o.beaten_by, unknown)]
+        texts = [no_formula(text) for text in (o.name, o.block)]
+        tail = [no_formula(text) for text in (", ".join(_lacking([o])), result.currency, o.beaten_by, unknown)]
         writer.writerow([*texts, int(o.planned), *cells, *tail])
     return stream.getvalue()
 
@@ -147,12 +148,7 @@ def comparison_csv(result: Comparison) -> str:
 def _plain(value: Any) -> str:
     if value is None or (isinstance(value, float) and not math.isfinite(value)):
         return ""
-    return f"{value:.6g}" if isinstance(value, float) else _safe(str(value))
-
-
-def _safe(text: str) -> str:
-    """Return text that no spreadsheet takes for a formula."""
-    return f"'{text}" if text[:1] in "=+-@\t\r" and text else text
+    return f"{value:.6g}" if isinstance(value, float) else no_formula(str(value))
 
 
 def record(result: Comparison) -> dict[str, Any]:

@@ -11,7 +11,7 @@ import re
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
-from setout.write.wording import CAUTIONS
+from setout.write.wording import CAUTIONS, no_formula
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -47,8 +47,7 @@ def _plain(value: Value, field: Field) -> str:
     if value is None:
         return ""
     if isinstance(value, str):
-        line = _cell(value)
-        return f"'{line}" if line.startswith(("=", "+", "-", "@")) else line
+        return no_formula(_cell(value))
     return f"{value:.0f}" if field.kind == "count" else f"{value:.3f}"
 
 
