@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
@@ -19,6 +19,7 @@ from setout.nouns.irrigation import (
     MAIN,
     NO_POINT,
     REASONS,
+    SOURCE,
     TOO_FAR,
     TOO_HIGH,
     VOLUME_OUT,
@@ -93,8 +94,8 @@ def told(out: Irrigation, stage: Stage) -> list[Finding]:
         One for each reason, zone or water point, never one a tree.
     """
     return [
-        *_assumed(stage), *_need_unknown(out), *_dry_trees(out, stage), *_short_sources(out, stage), *_spread(out, stage),
-        *_over_range(out, stage), *_fast(stage), *_off_the_property(stage),
+        *_assumed(stage), *_heights_assumed(out, stage), *_need_unknown(out), *_dry_trees(out, stage),
+        *_short_sources(out, stage), *_spread(out, stage), *_over_range(out, stage), *_fast(stage), *_off_the_property(stage),
     ]  # fmt: skip
 
 
@@ -104,6 +105,42 @@ def _assumed(stage: Stage) -> Iterator[Finding]:
             "water_assumed", "note", "taken as is common practice, for the plan file does not say: " + "; ".join(stage.plan.assumed),
             remedy="write what your makers and your water supplier say",
         )  # fmt: skip
+
+
+def _heights_assumed(out: Irrigation, stage: Stage) -> Iterator[Finding]:
+    """Say where the DEM has a gap under pipes, and which height is taken there: it decides what pressure is told."""
+    net, points = stage.network, stage.site.water
+    own = net.z_assumed & np.isfinite(net.z)
+    if not own.any() or points is None:
+        return
+    valves = [
+        name
+        for z, zone in enumerate(out.zones)
+        for s, name in zip(np.flatnonzero(stage.sections.zone == z).tolist(), zone.valves, strict=True)
+        if (own & net.is_valve & (net.section == s)).any()
+    ]
+    sources = [points.points.name[p] for p in np.unique(stage.sections.point[net.zone[own & (net.kind == SOURCE)]])]
+    trees = np.isin(out.node, np.flatnonzero(own & (net.emitters > 0)))
+    rows = []
+    for b in np.unique(stage.trees.block[trees]).tolist():
+        row = stage.trees.row[trees & (stage.trees.block == b)]
+        rows.append(f"{len(row):,} trees of block {stage.site.blocks[b].name} (row {_few(np.unique(row).tolist())})")
+    said = [
+        *([f"water point {_few(sources)}"] if sources else []), *([f"valve {_few(valves)}"] if valves else []), *rows,
+    ]  # fmt: skip
+    other = "" if said else f"{int(own.sum()):,} places along pipes"
+    tail = "; the pressure at those trees themselves is unknown" if rows else ""
+    yield Finding(
+        "water_height_assumed", "warn", f"the DEM has no height at {', '.join(said) or other}: pipes and pressures are reckoned with "
+        f"that of the nearest part of the pipes that has one{tail}",
+        remedy="level those places, or give a DEM without the gap",
+        geometry=shapely.MultiPoint(np.unique(np.column_stack([net.x[own], net.y[own]]), axis=0)[:2000]),
+    )  # fmt: skip
+
+
+def _few(names: Sequence[object]) -> str:
+    """Return the first of some names."""
+    return ", ".join(str(name) for name in names[:8]) + (" ..." if len(names) > 8 else "")
 
 
 def _need_unknown(out: Irrigation) -> Iterator[Finding]:

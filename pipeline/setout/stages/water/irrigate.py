@@ -233,7 +233,7 @@ def _run(given: Given, plan: IrrigationPlan, need: Need, layout: _Layout, found:
     if level:
         found.append(doubts.no_elevation())
         blank = np.full(len(network), np.nan)
-        network = replace(network, pressure_kpa=blank)
+        network = replace(network, pressure_kpa=blank, z=blank)
     tree = _per_tree(given, network, layout, pipes_m=from_root(pipes.paths, network.length_m))
     draws = _draws(given, plan, need, network, layout, tree, floor=floor)
     run = programme(draws, plan)
