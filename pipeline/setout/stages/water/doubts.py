@@ -28,8 +28,6 @@ from setout.stages.water.account import Stage, mains_once
 from setout.stages.water.sizing import LATERAL_SHARE, allowed_spread_m, least_kpa, longest_side
 from setout.units import KPA_PER_M, show_length, show_pressure
 
-OUTSIDE_M, ON_THE_LINE_M = 0.1, 0.01
-"""Pipe that leaves the property for less than this, or lies as near to its line, is a matter of drawing [m]."""
 REMEDY = {
     TOO_FAR: "add a water point nearer to them, or lengthen max_run",
     TOO_HIGH: "add a water point higher up, a booster pump, or lower min_pressure",
@@ -95,7 +93,7 @@ def told(out: Irrigation, stage: Stage) -> list[Finding]:
     """
     return [
         *_assumed(stage), *_heights_assumed(out, stage), *_need_unknown(out), *_dry_trees(out, stage),
-        *_short_sources(out, stage), *_spread(out, stage), *_over_range(out, stage), *_fast(stage), *_off_the_property(stage),
+        *_short_sources(out, stage), *_spread(out, stage), *_over_range(out, stage), *_fast(stage), *_through_screens(stage),
     ]  # fmt: skip
 
 
@@ -317,27 +315,28 @@ def _fast(stage: Stage) -> Iterator[Finding]:
         )  # fmt: skip
 
 
-def _off_the_property(stage: Stage) -> Iterator[Finding]:
-    """Say where pipes leave the property, as round the end of a road at its boundary or across a notch in it.
-
-    Rows are cut at the boundary, so that of laterals only what joins their parts can leave it.
-    """
-    network, site = stage.network, stage.site
-    lateral = np.flatnonzero(network.kind == LATERAL)
-    usual = float(np.median(network.length_m[lateral])) if len(lateral) else 0.0
-    across = np.flatnonzero((network.kind != MAIN) & (network.kind != LATERAL) & (network.parent >= 0))
-    own = np.concatenate([mains_once(network), across, lateral[network.length_m[lateral] > 1.5 * usual]])
+def _through_screens(stage: Stage) -> Iterator[Finding]:
+    """Say where pipes to other plants cross a planted screen: its roots and its trench want one place between two plants."""
+    network, trees, blocks = stage.network, stage.trees, stage.site.blocks
+    own = np.concatenate([mains_once(network), np.flatnonzero((network.kind != MAIN) & (network.parent >= 0))])
     up = network.parent[own]
     ends = np.column_stack([network.x[up], network.y[up], network.x[own], network.y[own]])
-    lines = np.atleast_1d(np.asarray(shapely.linestrings(ends.reshape(-1, 2, 2)), object))
-    land = shapely.buffer(site.boundary, ON_THE_LINE_M)
-    shapely.prepare(land)
-    beyond = shapely.difference(lines[~shapely.covers(land, lines)], land)
-    beyond = beyond[shapely.length(beyond) > OUTSIDE_M]
-    if len(beyond):
-        total = float(shapely.length(beyond).sum())
-        yield Finding(
-            "pipe_outside", "warn", f"{show_length(total, site.units)} of pipe would lie outside the property",
-            show_length(total, site.units), "0", "name what may not be crossed as far as it goes (water.barriers), a sleeve to lay it "
-            "through, or a water point on the other side; else get the neighbour's leave", geometry=shapely.union_all(beyond),
-        )  # fmt: skip
+    pipes = np.atleast_1d(np.asarray(shapely.linestrings(ends.reshape(-1, 2, 2)), object))
+    for b in [k for k, block in enumerate(blocks) if block.pattern.kind == "screen"]:
+        at = np.flatnonzero(trees.block == b)
+        at = at[np.lexsort((trees.position[at], trees.row[at]))]
+        pair = np.flatnonzero(trees.row[at][1:] == trees.row[at][:-1])
+        if not len(pair):
+            continue
+        xy = np.column_stack([trees.x[at], trees.y[at]])
+        line = shapely.union_all(shapely.linestrings(np.stack([xy[pair], xy[pair + 1]], axis=1)))
+        # the screen's own valve stands on it
+        other = ~np.isin(network.section[own], np.unique(network.section[network.block == b]))
+        through = pipes[other & shapely.crosses(pipes, line)]
+        if len(through):
+            yield Finding(
+                "pipe_through_screen", "note", f"pipes to other plants pass through the screen {blocks[b].name} in {len(through):,} "
+                f"{'place' if len(through) == 1 else 'places'}",
+                f"{len(through):,}", "0", "lay them between two of its plants before those are planted, or name the screen's line as a "
+                "barrier (water.barriers) with a sleeve", geometry=shapely.intersection(shapely.union_all(through), line),
+            )  # fmt: skip
