@@ -219,20 +219,31 @@ def _set_out(block: Block, count: int, rows: Rows, index: int, units: str) -> st
 
 def _check(args: argparse.Namespace) -> int:
     from setout import run
+    from setout.nouns.asbuilt import WHOLE
 
     judged = run.check(args.plan, args.trees, args.out, say=None if args.quiet else _progress)
     args.written = args.out is not None
     short = judged.short
+    # trees that a survey cannot tell are none that are right
+    code = 1 if short or (judged.built is not None and judged.built.set_up.coarse) else 0
     if args.json:
         told = [f.told() for f in judged.findings]
         _show(json.dumps({"trees": judged.trees, "short": short, **judged.record(), "findings": told}, indent=1))
-        return 1 if short else 0
-    _show(f"{judged.trees:,} trees looked at, {short:,} fall short")
-    if judged.counts:
-        _show("  " + ", ".join(f"{number:,} {word}" for word, number in judged.counts.items() if number))
+        return code
     # what is wrong with the whole set-out comes first: it explains many of the rest
+    whole = [finding for finding in judged.findings if finding.code in WHOLE]
+    for finding in whole:
+        _show(_one_line(f"{finding.severity}: {finding.message}; {finding.remedy}"))
+    systematic = judged.built is not None and judged.built.set_up.systematic
+    _show(f"{judged.trees:,} trees looked at, {short:,} fall short{' besides the whole' if systematic else ''}")
+    if judged.counts:
+        _show(
+            ("  among each other: " if systematic else "  ")
+            + ", ".join(f"{number:,} {word}" for word, number in judged.counts.items() if number)
+        )
     shown: dict[str, int] = {}
-    for finding in sorted(judged.findings, key=lambda f: bool(f.tree_id) or f.severity == "note"):
+    rest = (finding for finding in judged.findings if finding not in whole)
+    for finding in sorted(rest, key=lambda f: bool(f.tree_id) or f.severity == "note"):
         shown[finding.code] = shown.get(finding.code, 0) + 1
         if shown[finding.code] > SHOWN:
             continue
@@ -243,7 +254,7 @@ def _check(args: argparse.Namespace) -> int:
         _show(f"  and {more:,} more like these; --json gives all")
     if args.out:
         _show(f"Results in {args.out}: open asbuilt.html there.\n{CAUTION}")
-    return 1 if short else 0
+    return code
 
 
 def _compare(args: argparse.Namespace) -> int:

@@ -9,7 +9,7 @@ from xml.sax.saxutils import escape
 import numpy as np
 import shapely
 
-from setout.nouns.asbuilt import DOUBLED, EXTRA, IN_PLACE, MISPLACED, OFF_PLACE, SWAPPED
+from setout.nouns.asbuilt import DOUBLED, EXTRA, IN_PLACE, MISPLACED, NOT_JUDGED, OFF_PLACE, SWAPPED
 from setout.units import FOOT, show_length
 from setout.write import palette
 
@@ -28,6 +28,7 @@ MARKS: Final = (
     (IN_PLACE, "in place", "#45a4a1", "M{x} {y}h0"), (OFF_PLACE, "off its place", "#da9f44", "M{x} {y}h0"),
     (SWAPPED, "swapped", "#0f4b9f", "M{x} {y}m-4 3.5l4 -7l4 7Z"), (MISPLACED, "at another's place", "#0f4b9f", "M{x} {y}m-4 3.5l4 -7l4 7Z"),
     (DOUBLED, "doubled", "#2c1746", "M{x} {y}m-4 0h8m-4 -4v8"), (EXTRA, "extra", "#9a2e4a", "M{x} {y}m-3.5 -3.5h7v7h-7Z"),
+    (NOT_JUDGED, "not judged", "#6f6a5c", "M{x} {y}h0"),
 )  # fmt: skip
 """Status, words, colour and mark; told apart by shape as well as colour."""
 
