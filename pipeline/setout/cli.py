@@ -41,7 +41,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     int
         The exit code.
     """
-    args = argparse.Namespace(written=False)
+    args, before = argparse.Namespace(many=False), _placed()
     try:
         _get_ready()
         return _run(argv, args)
@@ -49,9 +49,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         for fault in error.faults:
             _say(f"setout: {_one_line(str(fault))}")
         return error.exit_code
-    except (KeyboardInterrupt, _Stopped) as stopped:
-        written = args.written or getattr(stopped, "__notes__", [])
-        left = "the results are written" if written else "earlier results are as they were"
+    except (KeyboardInterrupt, _Stopped):
+        left = "the results are written" if _placed() > before else "earlier results are as they were"
+        left = "each property has its earlier results or whole new ones" if args.many else left
         _say(f"setout: interrupted; {left}")
         return 3
     except BrokenPipeError:
@@ -61,10 +61,16 @@ def main(argv: Sequence[str] | None = None) -> int:
         if os.environ.get("SETOUT_TRACEBACK"):
             traceback.print_exc()
         said = _one_line(" ".join(str(error).split())[:300])
-        left = "the results are written" if args.written else "nothing was written"
+        written = _placed() > before
+        left = "the results are written" if written else "nothing was written"
         _say(f"setout: something went wrong that setout did not expect ({type(error).__name__}: {said}); {left}; "
              "please report it, with what SETOUT_TRACEBACK=1 in the environment adds")  # fmt: skip
-        return 3 if args.written else 2
+        return 3 if written else 2
+
+
+def _placed() -> int:
+    """Return how often this process has put results in place; what never loaded the writers has not."""
+    return getattr(sys.modules.get("setout.write.commit"), "placed", 0)
 
 
 def _run(argv: Sequence[str] | None, args: argparse.Namespace) -> int:
@@ -130,7 +136,6 @@ def _demo(args: argparse.Namespace) -> int:
     folder = Path(args.folder)
     path = demo.write_demo(folder)
     planting = run.plan(path, folder / "out", say=None if args.quiet else _progress)
-    args.written = True
     _report(planting, folder / "out", run.PRODUCTS, as_json=args.json)
     return 0
 
@@ -157,7 +162,6 @@ def _plan(args: argparse.Namespace) -> int:
     out = Path(args.out) if args.out else Path(args.plan).parent / "out"
     products = run.PRODUCTS if args.only is None else tuple(args.only)
     planting = run.plan(args.plan, out, products=products, say=None if args.quiet else _progress)
-    args.written = True
     _report(planting, out, products, as_json=args.json)
     return 0
 
@@ -222,7 +226,6 @@ def _check(args: argparse.Namespace) -> int:
     from setout.nouns.asbuilt import WHOLE
 
     judged = run.check(args.plan, args.trees, args.out, say=None if args.quiet else _progress)
-    args.written = args.out is not None
     short = judged.short
     # trees that a survey cannot tell are none that are right
     code = 1 if short or (judged.built is not None and judged.built.set_up.coarse) else 0
@@ -265,7 +268,6 @@ def _compare(args: argparse.Namespace) -> int:
     limits = run.Limits(args.hours_per_week, args.trees)
     say = None if args.quiet else _progress
     result = run.compare(args.plan, out, steps=args.steps, block=args.block, limits=limits, say=say)
-    args.written = True
     if args.json:
         _show(json.dumps(comparison.record(result), indent=1, allow_nan=False))
         return 0
@@ -279,8 +281,8 @@ def _batch(args: argparse.Namespace) -> int:
     from setout import run
     from setout.units import show_area
 
+    args.many = True  # each is written by a process of its own
     done = run.batch(args.plans, scheduler=args.scheduler, say=None if args.quiet else _say)
-    args.written = True
     for one in done:
         for fault in one.faults:
             _say(_one_line(f"setout: {one.plan}: {fault}"))

@@ -69,8 +69,8 @@ MANAGED: Final = tuple(name for names in FILES.values() for name in names)
 """The files of all products."""
 
 _FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
-WRITTEN: Final = "the results are written"
-"""Note on what was raised when all files were in place already."""
+placed = 0
+"""How often this process has put results in place: whoever is interrupted afterwards, be it in clearing up, can say so."""
 _MOVES: Final = "moves.json"
 _LOCK: Final = "lock"
 _NEW: Final = "new"
@@ -219,14 +219,10 @@ class OutputFolder:
             if target.is_dir() and not target.is_symlink():
                 raise SetoutError(f"{name} is a folder where a file is to be written", str(self.folder), "move it away")
         (staging / _OLD).mkdir()
-        try:
-            self._exchange(staging, new, gone)
-        except BaseException as stopped:  # a signal held back until now
-            if not (staging / _MOVES).exists() and not any((staging / _NEW / name).exists() for name in new):
-                stopped.add_note(WRITTEN)
-            raise
+        self._exchange(staging, new, gone)
 
     def _exchange(self, staging: Path, new: list[str], gone: list[str]) -> None:
+        global placed  # noqa: PLW0603 - of the process, as the signals are that ask for it
         with _no_signals():
             marker = staging / (_MOVES + ".part")
             marker.write_text(json.dumps({"new": new, "gone": gone}), encoding="utf-8")
@@ -238,6 +234,7 @@ class OutputFolder:
                 _undo(staging, self.folder, new, gone)
                 raise
             (staging / _MOVES).unlink()
+            placed += 1
 
     def _earlier(self) -> list[str]:
         """Return the managed files by name, those with a star as they are found in the folder."""
