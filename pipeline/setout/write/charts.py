@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-from markupsafe import escape
+from setout.write.pages import as_text
 
 Point = tuple[float, float, str, bool]
 """Across, up, name, and whether another one beats it."""
@@ -93,8 +93,8 @@ def scatter(title: str, across: str, up: str, points: Sequence[Point]) -> str:
 
     said = "; ".join(f"{name}: {x:,.4g} {across}, {y:,.4g} {up}" for x, y, name, _ in points)
     parts = [
-        f'<svg class="chart" viewBox="0 0 {WIDE} {HIGH}" role="img" aria-label="{escape(f"{title}. {said}")}">',
-        f'<text class="t" x="{LEFT}" y="18">{escape(title)}</text>',
+        f'<svg class="chart" viewBox="0 0 {WIDE} {HIGH}" role="img" aria-label="{as_text(f"{title}. {said}")}">',
+        f'<text class="t" x="{LEFT}" y="18">{as_text(title)}</text>',
     ]
     parts += [
         f'<line class="g" x1="{LEFT}" x2="{WIDE - RIGHT}" y1="{py(y):.1f}" y2="{py(y):.1f}"/>'
@@ -103,15 +103,15 @@ def scatter(title: str, across: str, up: str, points: Sequence[Point]) -> str:
     ]
     parts += [f'<text class="a m" x="{px(x):.1f}" y="{HIGH - BOTTOM + 18}">{x:,.10g}</text>' for x in xs]
     parts += [
-        f'<text class="a m" x="{(LEFT + WIDE - RIGHT) / 2}" y="{HIGH - 8}">{escape(across)}</text>',
-        f'<text class="a m" transform="translate(14 {(TOP + HIGH - BOTTOM) / 2}) rotate(-90)">{escape(up)}</text>',
+        f'<text class="a m" x="{(LEFT + WIDE - RIGHT) / 2}" y="{HIGH - 8}">{as_text(across)}</text>',
+        f'<text class="a m" transform="translate(14 {(TOP + HIGH - BOTTOM) / 2}) rotate(-90)">{as_text(up)}</text>',
     ]
     placed: list[tuple[float, float, float]] = []
     for x, y, name, beaten in sorted(points, key=lambda p: (p[0], p[1])):
         colour, text = BEATEN if beaten else FULL, name if len(name) <= 26 else name[:25] + "…"
         parts.append(f'<circle cx="{px(x):.1f}" cy="{py(y):.1f}" r="5" fill="{colour}"/>')
         at = _clear_of(placed, px(x), py(y), 6.1 * len(text))
-        parts.append(f'<text class="a {"e" if at[2] else ""}" x="{at[0]:.1f}" y="{at[1]:.1f}">{escape(text)}</text>')
+        parts.append(f'<text class="a {"e" if at[2] else ""}" x="{at[0]:.1f}" y="{at[1]:.1f}">{as_text(text)}</text>')
     return "\n".join([*parts, "</svg>"])
 
 
@@ -150,9 +150,9 @@ def bars(title: str, up: str, values: Sequence[tuple[str, float]]) -> str:
 
     said = "; ".join(f"{name}: {value:,.4g}" for name, value in values)
     parts = [
-        f'<svg class="chart" viewBox="0 0 {WIDE} {HIGH}" role="img" aria-label="{escape(f"{title} [{up}]. {said}")}">',
-        f'<text class="t" x="{LEFT}" y="18">{escape(title)}</text>',
-        f'<text class="a m" transform="translate(14 {(TOP + HIGH - BOTTOM) / 2}) rotate(-90)">{escape(up)}</text>',
+        f'<svg class="chart" viewBox="0 0 {WIDE} {HIGH}" role="img" aria-label="{as_text(f"{title} [{up}]. {said}")}">',
+        f'<text class="t" x="{LEFT}" y="18">{as_text(title)}</text>',
+        f'<text class="a m" transform="translate(14 {(TOP + HIGH - BOTTOM) / 2}) rotate(-90)">{as_text(up)}</text>',
     ]
     parts += [
         f'<line class="g" x1="{LEFT}" x2="{WIDE - RIGHT}" y1="{py(y):.1f}" y2="{py(y):.1f}"/>'
@@ -163,7 +163,7 @@ def bars(title: str, up: str, values: Sequence[tuple[str, float]]) -> str:
         x, top = LEFT + (k + 0.16) * each, py(value)
         parts.append(
             f'<rect x="{x:.1f}" y="{top:.1f}" width="{0.68 * each:.1f}" height="{py(0) - top:.1f}" fill="{FULL}"/>'
-            f'<text class="a m" x="{x + 0.34 * each:.1f}" y="{HIGH - BOTTOM + 16}">{escape(name)}</text>'
+            f'<text class="a m" x="{x + 0.34 * each:.1f}" y="{HIGH - BOTTOM + 16}">{as_text(name)}</text>'
         )
     return "\n".join([*parts, "</svg>"])
 
@@ -256,13 +256,13 @@ def share_bar(title: str, shares: Sequence[tuple[str, float]]) -> str:
     high, x = 34 + 17 * len(shares) + 40, 0.0
     said = "; ".join(f"{name}: {share:.1%}" for name, share in shares)
     wide = WIDE * 2
-    parts = [f'<svg class="bar" viewBox="0 0 {wide} {high}" role="img" aria-label="{escape(f"{title}. {said}")}">']
+    parts = [f'<svg class="bar" viewBox="0 0 {wide} {high}" role="img" aria-label="{as_text(f"{title}. {said}")}">']
     for k, (name, share) in enumerate(shares):
         colour = SHADES[k % len(SHADES)]
         across = share * wide
         parts.append(f'<rect x="{x:.1f}" y="0" width="{max(across - 1, 0.5):.1f}" height="34" fill="{colour}"/>')
         line = 34 + 26 + 17 * k
         parts.append(f'<rect x="0" y="{line - 10}" width="11" height="11" fill="{colour}"/>')
-        parts.append(f'<text class="a" x="18" y="{line}">{escape(f"{share:.1%}  {name}")}</text>')
+        parts.append(f'<text class="a" x="18" y="{line}">{as_text(f"{share:.1%}  {name}")}</text>')
         x += across
     return "\n".join([*parts, "</svg>"])

@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from types import TracebackType
 
 _FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
-WRITTEN: Final = "the results are written"
-"""Note on what was raised when all files were in place already."""
+placed = 0
+"""How often this process has put results in place: whoever is interrupted afterwards, be it in clearing up, can say so."""
 _LOCK: Final = "lock"
 
 
@@ -159,14 +159,10 @@ class OutputFolder:
             faults = tuple(Fault(what, str(self.folder), "move it away") for what in standing)
             raise SetoutError("", faults=faults)
         (staging / OLD).mkdir()
-        try:
-            self._exchange(staging, new, gone)
-        except BaseException as stopped:  # a signal held back until now
-            if not (staging / MOVES).exists() and not any((staging / NEW / name).exists() for name in new):
-                stopped.add_note(WRITTEN)
-            raise
+        self._exchange(staging, new, gone)
 
     def _exchange(self, staging: Path, new: list[str], gone: list[str]) -> None:
+        global placed  # noqa: PLW0603 - of the process, as the signals are that ask for it
         with _no_signals():
             marker = staging / (MOVES + ".part")
             marker.write_text(json.dumps({"new": new, "gone": gone}), encoding="utf-8")
@@ -178,6 +174,7 @@ class OutputFolder:
                 _undo(staging, self.folder, new, gone)
                 raise
             (staging / MOVES).unlink()
+            placed += 1
 
     def _earlier(self) -> list[str]:
         """Return the managed files by name, those with a star as they are found in the folder."""
