@@ -197,9 +197,9 @@ def spreads(title: str, across: str, rows: Sequence[tuple[str, Sequence[float], 
         for (name, values, limit), few in zip(rows, short, strict=True)
     )
     parts = [
-        f'<svg class="chart" viewBox="0 0 {wide} {base + BOTTOM}" role="img" aria-label="{escape(f"{title} [{across}]. {said}")}">',
-        f'<text class="t" x="{left}" y="18">{escape(title)}</text>',
-        f'<text class="a m" x="{px(xs[-1] / 2):.1f}" y="{base + 36}">{escape(across)}</text>',
+        f'<svg class="chart" viewBox="0 0 {wide} {base + BOTTOM}" role="img" aria-label="{as_text(f"{title} [{across}]. {said}")}">',
+        f'<text class="t" x="{left}" y="18">{as_text(title)}</text>',
+        f'<text class="a m" x="{px(xs[-1] / 2):.1f}" y="{base + 36}">{as_text(across)}</text>',
     ]
     parts += [
         f'<line class="g" x1="{px(x):.1f}" x2="{px(x):.1f}" y1="{TOP}" y2="{base}"/>'
@@ -209,7 +209,7 @@ def spreads(title: str, across: str, rows: Sequence[tuple[str, Sequence[float], 
     for k, ((name, values, limit), few) in enumerate(zip(rows, short, strict=True)):
         foot = TOP + each * (k + 1)
         text = name if len(name) <= 30 else name[:29] + "…"
-        parts.append(f'<text class="a e" x="{left - 8}" y="{foot - 12}">{escape(text)}</text>')
+        parts.append(f'<text class="a e" x="{left - 8}" y="{foot - 12}">{as_text(text)}</text>')
         for begin, end, number, high in _bins(values, limit, unit):
             tall, colour = high * (each - 10), MARK if begin < limit else FULL
             parts.append(
