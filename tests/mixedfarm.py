@@ -21,6 +21,7 @@ APPLES = [{"plant": "apple, semi-dwarf", "variety": "Jonathan"},
           {"plant": "apple, semi-dwarf", "variety": "Grimes Golden", "role": "pollinizer"}]  # fmt: skip
 GRAPES = [{"plant": "table grape, trellis", "variety": "Concord"}]
 TRELLIS = {"post": "24 ft", "end": "4 ft", "anchor": "6 ft", "wires": 3}
+# distances, sizes of beds and of pairs: common practice, as check values; no product data
 SYSTEMS: dict[str, dict[str, Any]] = {
     "offset": {"pattern": "offset", "step": "16 ft", "row_distance": "12 ft", "spread": "15 ft", "direction": "north-south",
                "plants": APPLES, "pollinizer": {"every_tree": 3, "every_row": 3}},

@@ -205,7 +205,7 @@ def test_rows_go_the_way_the_plan_says(farm: Farm) -> None:
 
 
 def test_beds(farm: Farm) -> None:
-    """10 ft by 6 ft: 60 sq ft each, 3 ft apart in the row, 4 ft of path; two plants 5 ft apart; 3 in of mulch are 15 cu ft."""
+    """10 ft by 6 ft (common practice): 60 sq ft each, 3 ft apart in the row, 4 ft of path; two plants 5 ft apart; 3 in of mulch are 15 cu ft."""
     beds = farm.layer("beds")
     ground = farm.ground(beds)
     assert shapely.area(ground) / FOOT**2 == pytest.approx(60.0, abs=0.02)

@@ -29,7 +29,7 @@ PATTERNS: dict[str, str] = {
     "offset": 'pattern = "offset"\nstep = "16 ft"\ndirection = "north-south"',
     "hedge": 'pattern = "hedgerow"\nstep = "4 ft"\nrow_distance = "16 ft"\nlines = 2\nline_distance = "3 ft"\ndirection = "north-south"',
     "vines": 'pattern = "trellis"\nstep = "8 ft"\nrow_distance = "10 ft"\ndirection = "N 20 E"',
-    "beds": 'pattern = "bed"\nstep = "5 ft"\nrow_distance = "10 ft"\ndirection = "north-south"\nbed = { length = "10 ft", width = "6 ft" }',
+    "beds": 'pattern = "bed"\nstep = "6 ft"\nrow_distance = "8 ft"\ndirection = "north-south"\nbed = { length = "12 ft", width = "4 ft" }',
     "guide": 'pattern = "rectangular"\nstep = "14 ft"\nrow_distance = "18 ft"\ndirection = "guide:strips.gpkg:guide"',
     "pairs": 'pattern = "rectangular"\nstep = "18 ft"\nrow_distance = "20 ft"\ndirection = "longest side"\npair = { distance = "2 ft" }',
 }

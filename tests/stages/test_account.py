@@ -177,7 +177,7 @@ def test_a_bent_row_is_as_long_as_its_wire() -> None:
 
 @pytest.fixture
 def beds() -> tuple[list[Block], Trees, Rows, Works]:
-    """Five beds of 10 x 6 ft: 60 sq ft and 32 ft round each."""
+    """Five beds of 10 x 6 ft (common practice): 60 sq ft and 32 ft round each."""
     pattern = Pattern("bed", 2 * FT, 10 * FT, bed=Bed(10 * FT, 6 * FT, 2 * FT, 3 * FT / 12))
     block = block_of("R", (Plant("raspberry", habit="cane"),), pattern)
     works = Works(

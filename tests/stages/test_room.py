@@ -349,7 +349,7 @@ def test_a_load_is_told_as_a_share_and_its_hours_with_their_grade() -> None:
         (Pattern("offset", 5.0, 4.0, 0.5), 20.0),
         (Pattern("quincunx", 8.0, 4.0, 0.5), 32.0),
         (Pattern("square", 5.0, 5.0, alley_every=4, alley_width_m=9.0), 30.0),
-        # 10 x 6 ft beds 3 ft apart in rows 10 ft apart, two lines of five: 130 sq ft to ten plants
+        # 10 x 6 ft beds (common practice) 3 ft apart in rows 10 ft apart, two lines of five: 130 sq ft to ten plants
         (Pattern("bed", 2.0, 10.0, lines=2, line_distance_m=2.0, bed=Bed(10.0, 6.0, 3.0, 0.2)), 13.0),
         (Pattern("contour rows", 5.0, 4.0, row_distance_max_m=6.0), 25.0),
     ],

@@ -176,7 +176,7 @@ BEDS, POSTS = 6, 9
 def systems(*, names: tuple[str, ...] = (), units: str = "us") -> Planting:
     """The same property with beds in block A, a trellis in B, a screen along a bent line in C, a pair and fillers.
 
-    Beds are 10 ft by 6 ft with 3 in of mulch. Whatever it shows is invented: nothing here was laid out by a stage.
+    Beds are 10 ft by 6 ft (common practice) with 3 in of mulch. Whatever it shows is invented: nothing here was laid out by a stage.
     """
     base = planting(names=names, units=units)
     evil = names[1] if names else ""

@@ -151,7 +151,7 @@ def test_cautions_defer_to_local_practice(tmp_path: Path) -> None:
 
 
 def test_planting_systems_tell_what_belongs_to_them(tmp_path: Path) -> None:
-    """Six beds of 10 ft by 6 ft are 360 sq ft, and 3 in on them 90 cubic feet, 3.3 cubic yards of 27."""
+    """Six beds of 10 ft by 6 ft (common practice) are 360 sq ft, and 3 in on them 90 cubic feet, 3.3 cubic yards of 27."""
     text = written(tmp_path, sample_planting.systems())
     for said in (
         "Beds 10 ft long and 6 ft wide, 3 ft apart in the row, with paths of 4 ft between rows", "6 of 60 sq ft",

@@ -286,7 +286,7 @@ def _block(site: SurveyedSite) -> list[str]:
         "[[block]]",
         'name = "A"  # no area: all ground that nothing above takes out',
         'pattern = "offset"  # every second row shifted by half a step; or square, rectangular, quincunx',
-        f"step = {_quoted(Figure('16 ft', '4.9 m'), units)}  # in the row; room for the plant below",
+        f"step = {_quoted(Figure('18 ft', '5.5 m'), units)}  # in the row; room for the plant below",
         'row_distance = "equilateral"  # 0.866 of the step, all six neighbours equally far; or a length',
         'direction = "best"  # fits most trees; or "north-south" (better light), "longest side", "N 20 E"',
         f"headland = {_quoted(Figure('20 ft', '6.1 m'), units)}  # clear ground at row ends to turn on",

@@ -197,7 +197,7 @@ def _system_faults(block: BlockSection) -> list[str]:
         if getattr(block, key) is not None and kind != owner:
             found.append(f'{key} belongs to pattern = "{owner}"; leave it out, or change the pattern')
     if kind == "bed" and block.bed is None:
-        found.append('a bed pattern needs its beds; add bed = { length = "10 ft", width = "6 ft" }')
+        found.append('a bed pattern needs its beds; add bed = { length = "12 ft", width = "3 ft" }')
     if block.bed is not None and block.row_distance is not None and block.bed.width > block.row_distance:
         found.append("beds are wider than their row distance; widen row_distance to the bed and a path")
     if block.bed is not None and block.lines > 1 and (block.lines - 1) * (block.line_distance or 0.0) > block.bed.width:

@@ -66,12 +66,12 @@ def short_words(pattern: Pattern, units: str) -> str:
     """Say a pattern in a few words.
 
     >>> from setout.nouns import Bed, Pair, Pattern
-    >>> short_words(Pattern("offset", 4.8768, 3.6576, 0.5), "us")
-    'offset rows, 16 ft by 12 ft'
-    >>> short_words(Pattern("bed", 1.524, 3.048, bed=Bed(3.048, 1.8288, 0.9144, 0.0762)), "us")
-    'raised beds of 10 ft by 6 ft'
-    >>> short_words(Pattern("square", 6.096, 6.096, pair=Pair(0.6096)), "us")
-    'square, 20 ft by 20 ft, pairs 2 ft apart'
+    >>> short_words(Pattern("offset", 5.4864, 4.2672, 0.5), "us")
+    'offset rows, 18 ft by 14 ft'
+    >>> short_words(Pattern("bed", 0.9144, 2.4384, bed=Bed(3.6576, 0.9144, 0.9144, 0.0762)), "us")
+    'raised beds of 12 ft by 3 ft'
+    >>> short_words(Pattern("square", 6.096, 6.096, pair=Pair(1.8288)), "us")
+    'square, 20 ft by 20 ft, pairs 6 ft apart'
     """
     step, rows = show_length(pattern.step_m, units), show_length(pattern.row_distance_m, units)
     title = title_of(pattern)
