@@ -139,7 +139,7 @@ def test_no_anchors_without_room_for_them_and_braces_for_long_rows(
     vineyard: tuple[list[Block], Trees, Rows, Works],
 ) -> None:
     (block,), trees, _, works = vineyard
-    long = materials_of([block], trees, rows_of([0, 0], 601 * FT), works)
+    long = materials_of([block], trees, rows_of([0, 0], 593 * FT), replace(works, post_x=6.01 * works.post_x))
     assert "brace the ends of rows over 600 ft" in found(long, "anchor").where
     assert "brace" not in found(materials_of(*vineyard), "anchor").where
     bare = replace(block, pattern=replace(block.pattern, trellis=Trellis(20 * FT, 4 * FT, 0.0, 3)))

@@ -141,10 +141,12 @@ class _Buying:
     def for_rows(self, block: Block, index: int, rows: Rows, works: Works) -> Iterator[MaterialLine]:
         """Yield posts, anchors and wire of a block's rows."""
         allow, own = self.allow, rows.block == index
-        end = works.post_end[works.post_block == index]
+        mine = works.post_block == index
+        end, posts = works.post_end[mine], np.column_stack([works.post_x, works.post_y])[mine]
         ends = int(end.sum())
         where = f"block {block.name}: {int(own.sum()):,} rows"
-        longest = float(np.hypot(rows.x1 - rows.x0, rows.y1 - rows.y0)[own].max(initial=0.0))
+        # wires run from one end post to the next
+        longest = float(np.hypot(*(posts[end][1::2] - posts[end][::2]).T).max(initial=0.0))
         yield from self._each("end post", allow.end_post, ends, where)
         yield from self._each("line post", allow.line_post, len(end) - ends, where)
         trellis = block.pattern.trellis

@@ -54,7 +54,6 @@ def outcome_of(
     pattern = block.pattern
     own = rows.block == room.block
     bearing = float(rows.bearing_deg[own][0]) if own.any() else NAN
-    along = np.hypot(rows.x1 - rows.x0, rows.y1 - rows.y0)[own]
     known = {
         "ground_m2": NAN, "work_h": NAN, "sun_h": NAN, "sun_low_h": NAN, "need_lpd": NAN, "given_lpd": NAN, "plants": 0,
         "posts": 0, "first_cost": NAN, "yearly_cost": NAN,
@@ -66,7 +65,7 @@ def outcome_of(
         crowding=room.crowding_median, overlap_m=room.overlap_m, pruning_load=room.pruning_load_median,
         pruning_class=room.pruning_class, pruning_h=room.hours_per_year, work_h=known["work_h"], sun_h=known["sun_h"],
         sun_low_h=known["sun_low_h"], need_lpd=known["need_lpd"], given_lpd=known["given_lpd"], alley_m=room.clear_alley_m,
-        meet_year=room.meet_year, plants=int(known["plants"]), posts=int(known["posts"]), pipe_m=float(along.sum()),
+        meet_year=room.meet_year, plants=int(known["plants"]), posts=int(known["posts"]), pipe_m=float(rows.length_m[own].sum()),
         first_cost=known["first_cost"], yearly_cost=known["yearly_cost"],
     )  # fmt: skip
     return replace(outcome, unknown=_unknown(outcome))

@@ -14,7 +14,6 @@ from setout.units import FOOT, show_area, show_length
 
 from . import palette, picture_works, wording
 from .rings import rings_of
-from .rowlines import row_lines
 from .systemwords import FILLER
 
 if TYPE_CHECKING:
@@ -205,10 +204,8 @@ def _hatches(planting: Planting) -> dict[str, palette.Hatch]:
 
 def _planted(sheet: _Sheet, planting: Planting) -> Iterator[str]:
     yield from picture_works.below_trees(sheet, planting)
-    lines = row_lines(planting)
-    lines = lines[shapely.length(lines) > 0]
-    if lines.size:
-        path = sheet.path(shapely.MultiLineString(list(lines)))
+    if len(planting.rows.line):
+        path = sheet.path(shapely.MultiLineString(shapely.get_parts(planting.rows.line).tolist()))
         yield f'<path d="{path}" fill="none" stroke="{palette.ROW}" stroke-width="0.7" stroke-opacity="0.7"/>'
     if 0 < len(planting.trees) <= DOTS:
         yield from _dots(sheet, planting)

@@ -16,10 +16,9 @@ from setout.geometry.outlines import polygonal
 from setout.geometry.polymap import FEW, PolyMap, over
 from setout.layers import CONTRACTS
 from setout.nouns import Exclusion, Finding, Floats, Frame, Geometries, Planting
-from setout.write.chunks import Chunked, Coded, Points, Segments, several, texts
+from setout.write.chunks import Chunked, Coded, Points, several, texts
 from setout.write.geopackage import LayerData
 from setout.write.report_need import need_layer
-from setout.write.rowlines import row_lines
 from setout.write.water_layers import tree_columns, water_layers, zones_of_points
 from setout.write.works_layers import works_layers
 from setout.write.year_layers import year_layers
@@ -134,7 +133,7 @@ def _to_survey(frame: Frame, box: tuple[float, float, float, float]) -> Callable
     return outer
 
 
-def _layer(layer: str, geometry: Geometries | Points | Segments | None, **columns: Any) -> LayerData:
+def _layer(layer: str, geometry: Geometries | Points | None, **columns: Any) -> LayerData:
     arrays = {
         key: np.asarray(v, object) if isinstance(v, list) and v and isinstance(v[0], str) else v
         for key, v in columns.items()
@@ -189,23 +188,16 @@ def _water(planting: Planting, outer: Callable[..., Geometries]) -> Iterator[Lay
 
 
 def _rows(planting: Planting, outer: Callable[..., Geometries]) -> LayerData:
-    rows, frame = planting.rows, planting.site.frame
+    rows = planting.rows
     names = [block.name for block in planting.site.blocks]
-    x0, y0 = frame.to(frame.survey_crs, rows.x0, rows.y0)
-    x1, y1 = frame.to(frame.survey_crs, rows.x1, rows.y1)
-    length = np.hypot(rows.x1 - rows.x0, rows.y1 - rows.y0)
-    geometry: Segments | Geometries = Segments(x0, y0, x1, y1)
-    if planting.works.row_line:
-        lines = row_lines(planting)
-        length, geometry = shapely.length(lines), outer(lines)
     return _layer(
         "rows",
-        geometry,
+        outer(rows.line),
         row_id=row_ids(names, rows.block, rows.row),
         block=Coded(names, rows.block),
         row=rows.row,
         bearing_deg=rows.bearing_deg,
-        length_m=length,
+        length_m=rows.length_m,
         trees=rows.trees,
     )
 

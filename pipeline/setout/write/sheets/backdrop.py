@@ -32,8 +32,6 @@ BLOCK_EDGE: Final = Ink("#7f8f55", 0.2)
 DASHES: Final = ((), (2.4, 1.0), (1.0, 0.8), (3.6, 1.0, 0.8, 1.0), (0.3, 1.0), (4.5, 1.5))
 BEYOND: Final = 4.0
 """How far beyond the frame shapes are cut [mm of paper]: no name finds room along a cut."""
-GAP: Final = 3.2
-"""Distance between neighbours in a row, over the step, beyond which the row's line is broken."""
 FINE: Final = 0.06
 """How far a drawn outline of ground may lie from the true one [mm of paper]."""
 
@@ -109,7 +107,7 @@ class Backdrop:
         self._exclusions = [_Parts(e.geometry, turn) for e in planting.usable.exclusions]
         self._limits = [_Parts(e.geometry, turn) for e in planting.usable.height_limits]
         self._features = [_Parts(f.shape, turn) for f in self.features]
-        self._rows = _Parts(row_runs(planting), turn)
+        self._rows = _Parts(planting.rows.line, turn)
         self._beds = _Parts(works.bed, turn)
         self._posts = turned(np.column_stack([works.post_x, works.post_y]), turn)
         self._ends = works.post_end
@@ -214,26 +212,6 @@ class Backdrop:
                 kind = Type(size, colour=reason.ink.stroke, halo=0.5)
                 out += not _along(pen, view, places, shapes, pen.cut(reason.name, size, 60), kind)
         return out
-
-
-def row_runs(planting: Planting) -> Geometries:
-    """Return the rows as lines, broken where a gap of more than two trees lies; bent rows as they run.
-
-    A row that goes on beyond a road or outside the property is no line to follow there.
-    """
-    trees, works = planting.trees, planting.works
-    order = np.lexsort((trees.position, trees.row, trees.block))
-    block, row = trees.block[order], trees.row[order]
-    xy = np.column_stack([trees.x, trees.y])[order]
-    step = np.array([b.pattern.step_m for b in planting.site.blocks])[block]
-    apart = np.hypot(*np.diff(xy, axis=0).T)
-    ends = (np.diff(block) != 0) | (np.diff(row) != 0) | (apart > GAP * step[1:])
-    stop = np.concatenate([np.flatnonzero(ends), [len(order) - 1]])
-    start = np.concatenate([[0], stop[:-1] + 1])
-    bent = [key in works.row_line for key in zip(block[start].tolist(), row[start].tolist(), strict=True)]
-    kept = (stop > start) & ~np.array(bent, bool)
-    lines = np.asarray(shapely.linestrings(np.stack([xy[start[kept]], xy[stop[kept]]], axis=1)), object)
-    return np.concatenate([lines, np.array(list(works.row_line.values()), object)])
 
 
 def lines_on(view: View, shapes: Geometries, fine: float) -> list[NDArray[np.float64]]:
