@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from setout.geometry.outlines import polygonal
 from setout.geometry.polymap import FEW, PolyMap, over
 from setout.layers import CONTRACTS
-from setout.nouns import Exclusion, Finding, Floats, Frame, Geometries, Planting
+from setout.nouns import Exclusion, Floats, Frame, Geometries, Planting
 from setout.write.chunks import Chunked, Coded, Points, several, texts
 from setout.write.geopackage import LayerData
 from setout.write.report_need import need_layer
@@ -63,7 +63,7 @@ def plan_layers(planting: Planting, contours: Sequence[tuple[float, BaseGeometry
     yield _trees(planting)
     yield from works_layers(planting, outer)
     yield from water_layers(planting)
-    yield _findings(planting.findings, outer)
+    yield _findings(planting, outer)
     if contours:
         yield _layer("contours", outer([line for _, line in contours]), elevation_m=[z for z, _ in contours])
     account = usable.account
@@ -278,15 +278,24 @@ def _by_code(values: Floats, code: NDArray[np.int32]) -> Chunked | None:
     return Chunked(len(code), lambda part: table[code[part]])
 
 
-def _findings(findings: Sequence[Finding], outer: Callable[..., Geometries]) -> LayerData:
-    return _layer(
-        "findings",
-        outer([f.geometry for f in findings]),
-        **{
-            name: np.array([getattr(f, name) for f in findings] or [""], object)[: len(findings)]
-            for name in ("code", "severity", "tree_id", "message", "measured", "required", "remedy")
-        },
-    )
+def _findings(planting: Planting, outer: Callable[..., Geometries]) -> LayerData:
+    """Return a row a finding; of one that is of many trees, a row each."""
+    findings = planting.findings
+    columns = {
+        name: np.repeat(texts([getattr(f, name) for f in findings]), [f.count for f in findings])
+        for name in ("code", "severity", "tree_id", "message", "measured", "required", "remedy")
+    }
+    geometry = np.repeat(texts([f.geometry for f in findings]), [f.count for f in findings])  # type: ignore[misc]
+    start = 0
+    for finding in findings:
+        if finding.trees is not None:
+            own = slice(start, start + finding.count)
+            names = np.asarray(planting.facts["tree_id"])[finding.trees]
+            columns["tree_id"][own] = names
+            columns["message"][own] = [f"tree {name} {finding.each}" for name in names.tolist()]
+            geometry[own] = shapely.points(planting.trees.x[finding.trees], planting.trees.y[finding.trees])
+        start += finding.count
+    return _layer("findings", outer(geometry), **columns)
 
 
 def _order(planting: Planting) -> LayerData:
