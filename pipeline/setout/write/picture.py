@@ -259,12 +259,16 @@ def _marks(sheet: _Sheet, planting: Planting) -> Iterator[str]:
     if water is not None:
         for x, y in sheet.px(water.points.x, water.points.y).tolist():
             yield f'<g transform="translate({_n(x - 10)} {_n(y - 10)}) scale(0.84)">{palette.mark_svg("water")}</g>'
-    named = list(zip(planting.usable.block, planting.usable.geometry, strict=True))
-    widest = {name: max(shape.area for other, shape in named if other == name) for name, _ in named}
-    for name, shape in named:
-        if not name or shape.is_empty or shape.area < LABELLED * widest[name]:
+    usable = planting.usable
+    areas = shapely.area(usable.geometry).tolist()
+    widest: dict[str, float] = {}
+    for name, area in zip(usable.block, areas, strict=True):
+        widest[name] = max(area, widest.get(name, 0.0))
+    for name, shape, area in zip(usable.block, usable.geometry, areas, strict=True):
+        if not name or shape.is_empty or area < LABELLED * widest[name]:
             continue
-        largest = max(shapely.get_parts(shape), key=lambda part: part.area)
+        parts = shapely.get_parts(shape)
+        largest = parts[int(np.argmax(shapely.area(parts)))]
         spot = shapely.maximum_inscribed_circle(largest, tolerance=max(math.sqrt(largest.area) / 50, 0.5))
         at = sheet.px(*(np.array([v]) for v in shapely.get_coordinates(spot)[0]))[0]
         yield (

@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
 
+from setout.geometry.nearby import bins_of, in_boxes
 from setout.units import show_length
 from setout.write import palette
 from setout.write.rings import rings_of
@@ -21,7 +22,7 @@ from .pen import CAP, Ink, Pen, Type
 from .places import Places
 
 if TYPE_CHECKING:
-    from setout.nouns import Geometries, Planting
+    from setout.nouns import Geometries, Ints, Planting
 
 BOUNDARY: Final = Ink(palette.INK, 0.5, dash=(6.0, 1.4, 1.2, 1.4, 1.2, 1.4))
 ROW: Final = Ink("#9aa79a", 0.12)
@@ -32,6 +33,8 @@ BLOCK_EDGE: Final = Ink("#7f8f55", 0.2)
 DASHES: Final = ((), (2.4, 1.0), (1.0, 0.8), (3.6, 1.0, 0.8, 1.0), (0.3, 1.0), (4.5, 1.5))
 BEYOND: Final = 4.0
 """How far beyond the frame shapes are cut [mm of paper]: no name finds room along a cut."""
+POST_BINS: Final = 25.0
+"""Posts are looked up in squares of this side [m]."""
 FINE: Final = 0.06
 """How far a drawn outline of ground may lie from the true one [mm of paper]."""
 
@@ -111,6 +114,7 @@ class Backdrop:
         self._beds = _Parts(works.bed, turn)
         self._posts = turned(np.column_stack([works.post_x, works.post_y]), turn)
         self._ends = works.post_end
+        self._post_bins = bins_of(self._posts[:, 0], self._posts[:, 1], POST_BINS) if len(self._posts) else None
         water = site.water
         self._water = None if water is None else turned(np.column_stack([water.points.x, water.points.y]), turn)
         self._water_names = () if water is None else water.points.name
@@ -121,7 +125,14 @@ class Backdrop:
 
     def posts_on(self, view: View) -> NDArray[np.float64]:
         """Return the posts that a view shows, on paper [mm]."""
-        return view.page(self._posts[_inside(self._posts, view.extent())])
+        return view.page(self._posts[self._posts_in(view.extent())])
+
+    def _posts_in(self, extent: tuple[float, float, float, float]) -> Ints:
+        """Return the posts in an extent, ascending."""
+        if self._post_bins is None:
+            return np.empty(0, np.int64)
+        near = np.sort(in_boxes(self._post_bins, np.array([extent]))[1])
+        return near[_inside(self._posts[near], extent)]
 
     def heavy(self, view: View) -> shapely.MultiLineString:
         """Return the features that a view shows as lines on paper [mm]."""
@@ -134,7 +145,8 @@ class Backdrop:
     def seen(self, view: View) -> Seen:
         """Return what of it a view shows."""
         extent = view.extent(BEYOND)
-        posts, water = (uv is not None and bool(_inside(uv, extent).any()) for uv in (self._posts, self._water))
+        posts = len(self._posts_in(extent)) > 0
+        water = self._water is not None and bool(_inside(self._water, extent).any())
         return Seen(
             frozenset(f.kind for f, parts in zip(self.features, self._features, strict=True) if parts.any(extent)),
             tuple(r for r, parts in zip(self.reasons, self._exclusions, strict=True) if parts.any(extent)),
@@ -178,9 +190,9 @@ class Backdrop:
             pen.stamps(spots, ((-1.3, 0), (0, -1.3), (1.3, 0), (0, 1.3)), Ink(ink.stroke, 0.35, "#ffffff"))
 
     def _draw_marks(self, pen: Pen, view: View, extent: tuple[float, float, float, float]) -> None:
-        posts = _inside(self._posts, extent)
-        ends = self._ends.astype(bool) if len(self._ends) == len(self._posts) else np.zeros(len(self._posts), bool)
-        for chosen, half in ((posts & ~ends, 0.35), (posts & ends, 0.6)):
+        posts = self._posts_in(extent)
+        ends = self._ends[posts] if len(self._ends) == len(self._posts) else np.zeros(len(posts), bool)
+        for chosen, half in ((posts[~ends], 0.35), (posts[ends], 0.6)):
             corners = ((-half, -half), (half, -half), (half, half), (-half, half))
             pen.stamps(view.page(self._posts[chosen]), corners, Ink(fill=palette.POST))
         if self._water is not None:
