@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from setout.nouns import Rows, Trees
 from setout.write import picture
-from setout.write.sheets import tilesheet, treemarks
+from setout.write.sheets import backdrop, tilesheet, treemarks
 from setout.write.sheets.backdrop import Backdrop
 from setout.write.sheets.furniture import Column
 from setout.write.sheets.layout import layout_of, turned
@@ -125,3 +125,33 @@ def test_the_bearing_of_a_row_is_found_among_many() -> None:
     rows = replace(square(9).rows, bearing_deg=np.array([np.nan, *range(8)], float))
     assert [treemarks._bearing(rows, 0, row) for row in (1, 2, 9, 10)] == pytest.approx([0.0, 0.0, np.radians(7), 0.0])
     assert treemarks._bearing(rows, 3, 1) == 0.0
+
+
+def test_large_ground_is_cut_band_by_band() -> None:
+    """One polygon with thousands of holes: points cut in all, per point and tile, fall as tiles grow; what is shown is the same."""
+    shares = []
+    for side in (40, 80):
+        book = book_of(side, 100.0)
+        middles = np.stack(np.meshgrid(np.arange(side) * 5.0, np.arange(side) * 5.0), axis=-1).reshape(-1, 2) + 2.0
+        ring = np.column_stack([np.cos(np.arange(16) * np.pi / 8), np.sin(np.arange(16) * np.pi / 8)])
+        whole = shapely.Polygon(
+            [(-5, -5), (5 * side, -5), (5 * side, 5 * side), (-5, 5 * side)], [m + ring for m in middles]
+        )
+        parts = backdrop._Parts(whole, book.tiles[0].view.turn)
+        assert parts.large
+        given: list[int] = []
+        cut = backdrop._cut
+
+        def counted(shapes: Any, extent: Any, given: list[int] = given, cut: Any = cut) -> Any:
+            given.append(int(shapely.get_num_coordinates(shapes).sum()))
+            return cut(shapes, extent)
+
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(backdrop, "_cut", counted)
+            for tile in book.tiles:
+                extent = tile.view.extent()
+                shown = parts.within(extent)
+                area = shapely.area(shapely.intersection(parts.parts[0], shapely.box(*extent)))
+                assert shapely.area(shown).sum() == pytest.approx(float(area))
+        shares.append(sum(given) / (len(book.tiles) * shapely.get_num_coordinates(whole)))
+    assert shares[1] < 0.6 * shares[0] < 0.3

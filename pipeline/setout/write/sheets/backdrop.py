@@ -33,6 +33,8 @@ BLOCK_EDGE: Final = Ink("#7f8f55", 0.2)
 DASHES: Final = ((), (2.4, 1.0), (1.0, 0.8), (3.6, 1.0, 0.8, 1.0), (0.3, 1.0), (4.5, 1.5))
 BEYOND: Final = 4.0
 """How far beyond the frame shapes are cut [mm of paper]: no name finds room along a cut."""
+LARGE: Final = 20_000
+"""Points of shapes from which on they are cut band by band, and only then to a sheet."""
 POST_BINS: Final = 25.0
 """Posts are looked up in squares of this side [m]."""
 FINE: Final = 0.06
@@ -68,7 +70,9 @@ class _Parts:
         parts = parts[~shapely.is_empty(parts)] if len(parts) else parts
         self.parts = shapely.transform(parts, lambda xy: turned(xy, turn)) if len(parts) else parts
         self.tree = STRtree(self.parts)
+        self.large = int(shapely.get_num_coordinates(self.parts).sum()) > LARGE if len(parts) else False
         self._last: tuple[tuple[float, float, float, float], NDArray[np.object_]] | None = None
+        self._band: tuple[tuple[float, float], NDArray[np.object_]] | None = None
 
     def any(self, extent: tuple[float, float, float, float]) -> bool:
         """Tell whether anything lies in an extent."""
@@ -77,12 +81,29 @@ class _Parts:
     def within(self, extent: tuple[float, float, float, float]) -> NDArray[np.object_]:
         """Return what lies in an extent; large shapes are cut to it. The last answer is kept: a sheet asks several times."""
         if self._last is None or self._last[0] != extent:
-            found = self.parts[np.sort(self.tree.query(shapely.box(*extent)))]
+            found = self._across(extent) if self.large else self._met(extent)
             if len(found):
                 found = shapely.get_parts(_cut(found, extent))
                 found = found[~shapely.is_empty(found)]
             self._last = extent, np.asarray(found, object)
         return self._last[1]
+
+    def _met(self, extent: tuple[float, float, float, float]) -> NDArray[np.object_]:
+        """Return the shapes whose boxes meet an extent."""
+        return np.asarray(self.parts[np.sort(self.tree.query(shapely.box(*extent)))], object)
+
+    def _across(self, extent: tuple[float, float, float, float]) -> NDArray[np.object_]:
+        """Return what may lie in an extent, cut to its band from side to side: tiles follow each other along a band."""
+        low, high = extent[1], extent[3]
+        if self._band is None or self._band[0] != (low, high):
+            left, _, right, _ = shapely.total_bounds(self.parts)
+            band = (float(left) - 1.0, low, float(right) + 1.0, high)
+            found = self._met(band)
+            found = np.asarray(shapely.get_parts(_cut(found, band)), object) if len(found) else found
+            self._band = (low, high), found
+        found = self._band[1]
+        bounds = shapely.bounds(found)
+        return found[(bounds[:, 0] <= extent[2]) & (bounds[:, 2] >= extent[0])] if len(found) else found
 
 
 @dataclass(frozen=True, slots=True)
