@@ -512,6 +512,7 @@ def rows(look: Look) -> Iterator[str]:
     if len(groups) != len(lines):
         yield f"{len(lines)} rows are drawn, trees stand in {len(groups)}"
     lonlat = lines.geometry.to_crs(look.geographic)
+    land = shapely.buffer(look.land, 0.01)
     for k, line in enumerate(lines.itertuples(index=False)):
         own = groups.get((line.block, line.row), np.empty(0, int))
         if len(own) != line.trees:
@@ -533,8 +534,18 @@ def rows(look: Look) -> Iterator[str]:
         if steps.min() < step - 1e-3:
             yield f"two trees of row {line.row_id} stand {steps.min():.4f} m apart, the step is {step:.4f}"
             return
-        if abs(line.length_m - shapely.length(drawn[k])) > 0.002 or abs(steps.sum() - line.length_m) > 0.005:
-            yield f"row {line.row_id} says {line.length_m:.4f} m, its trees span {steps.sum():.4f}"
+        pieces = shapely.get_parts(drawn[k])
+        of = np.argmin([shapely.distance(piece, look.points[own]) for piece in pieces], axis=0)
+        lone = int((np.bincount(of, minlength=len(pieces)) == 1).sum())
+        span = float(steps[of[1:] == of[:-1]].sum()) + 0.01 * lone  # a single tree has a line of 1 cm
+        if abs(line.length_m - shapely.length(drawn[k])) > 0.002 or abs(span - line.length_m) > 0.005:
+            yield f"row {line.row_id} says {line.length_m:.4f} m, its trees span {span:.4f}"
+            return
+        if np.diff(of).min() < 0:
+            yield f"pieces of row {line.row_id} are not in walking order"
+            return
+        if shapely.length(shapely.difference(drawn[k], land)) > 0:
+            yield f"row {line.row_id} leaves the property"
             return
 
 

@@ -246,13 +246,52 @@ def test_searches_end_at_the_edge_of_what_keeps_the_limit() -> None:
     def at(step: float) -> Outcome | None:
         return outcome("s", step_m=step, work_h=100 / step, trees=int(1000 / step)) if step < 9 else None
 
-    found = closest(at, lambda o: o.work_h <= 25, 1.0, 8.0, 0.5)
+    found, _ = closest(at, lambda o: o.work_h <= 25, 1.0, 8.0, 0.5)
     assert found is not None
     assert found.step_m == 4.0
-    found = widest(at, lambda o: o.trees >= 250, 1.0, 8.0, 0.5)
+    found, _ = widest(at, lambda o: o.trees >= 250, 1.0, 8.0, 0.5)
     assert found is not None
     assert found.step_m == 4.0
-    assert closest(at, lambda o: False, 1.0, 8.0, 0.5) is None
+    assert closest(at, lambda o: False, 1.0, 8.0, 0.5) == (None, (5.0, 8.0))
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_searches_find_what_trying_every_step_finds(seed: int) -> None:
+    """Counts go up and down by a tenth from step to step, as rows fit now better, now worse; some steps cannot be laid out."""
+    rng = np.random.default_rng(seed)
+    steps = np.arange(1, 301)
+    trees = (4e6 / steps**2 * rng.uniform(0.9, 1.1, len(steps))).astype(int)
+    gone = rng.random(len(steps)) < 0.05
+
+    def at(step: float) -> Outcome | None:
+        k = round(step / 0.1) - 1
+        return None if gone[k] else outcome("s", step_m=round(step, 6), trees=int(trees[k]), work_h=float(trees[k]))
+
+    limit = int(4e6 / rng.uniform(10, 290) ** 2)
+    every = [o for k in steps.tolist() if (o := at(k * 0.1)) is not None]
+    found, tried = widest(at, lambda o: o.trees >= limit, 0.1, 30.0, 0.1)
+    best = max((o.step_m for o in every if o.trees >= limit), default=None)
+    assert (found.step_m if found else None) == best
+    assert tried[0] < 30.0
+    found, _ = closest(at, lambda o: o.work_h <= limit, 0.1, 30.0, 0.1)
+    best = min((o.step_m for o in every if o.work_h <= limit), default=None)
+    assert (found.step_m if found else None) == best
+
+
+def test_the_widest_step_for_a_number_of_trees_on_real_rows(farm: Farm) -> None:
+    """Every step that the answer names is laid out by itself; the widest that gives the trees is the answer."""
+    path = farm.write()
+    (fit,) = setout.compare(path, farm.folder / "out", steps=["16 ft"], limits=Limits(trees=150)).fits
+    assert fit.outcome is not None
+    unit = 0.3048 / 4
+    every = [
+        k
+        for k in range(round(fit.tried[0] / unit), round(fit.tried[1] / unit) + 1)
+        if k * unit > fit.outcome.step_m - 1e-6
+    ]
+    wider = setout.compare(path, farm.folder / "out", steps=[f"{k / 4} ft" for k in every]).outcomes[1:]
+    assert wider[0].trees >= 150
+    assert [o.step_m for o in wider[1:] if o.trees >= 150] == []
 
 
 @pytest.mark.parametrize(

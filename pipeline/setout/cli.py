@@ -24,9 +24,10 @@ from setout.errors import SetAside, SetoutError
 
 if TYPE_CHECKING:
     from setout.nouns import Block, Planting, Rows
+    from setout.write.findings import Kind
 
 SHOWN = 12
-"""Findings of one kind shown on the screen; all are in the report."""
+"""Lines of findings of one code shown on the screen; all are in the report."""
 _WARNED = warnings.showwarning
 
 
@@ -191,6 +192,7 @@ def _progress(text: str) -> None:
 def _report(planting: Planting, out: Path, products: Sequence[str], *, as_json: bool) -> None:
     """Show the summary of a finished plan, and which of its files to open first."""
     from setout.units import show_area
+    from setout.write.findings import kinds_of, stops_of, stops_said
 
     site, account = planting.site, planting.usable.account
     counts = {block.name: int((planting.trees.block == k).sum()) for k, block in enumerate(site.blocks)}
@@ -198,7 +200,7 @@ def _report(planting: Planting, out: Path, products: Sequence[str], *, as_json: 
         record = {
             "out": str(out), "name": site.name, "trees": len(planting.trees), "trees_by_block": counts,
             "gross_m2": account[0].remaining_m2, "net_m2": account[-1].remaining_m2,
-            "findings": [f.told() for f in planting.findings],
+            "stops": stops_of(planting.findings), "findings": [f.told() for f in planting.findings],
         }  # fmt: skip
         _show(json.dumps(record, indent=1))
         return
@@ -206,18 +208,29 @@ def _report(planting: Planting, out: Path, products: Sequence[str], *, as_json: 
         show_area(account[0].remaining_m2, site.units),
         show_area(account[-1].remaining_m2, site.units),
     )
-    _show(f"{_one_line(site.name)}: {len(planting.trees):,} trees on {net} of usable ground ({gross} in all)")
+    stops = stops_said(planting.findings)
+    short = f"; to be put right before planting: {stops}" if stops else ""
+    _show(f"{_one_line(site.name)}: {len(planting.trees):,} trees on {net} of usable ground ({gross} in all){short}")
     for k, block in enumerate(site.blocks):
         _show(f"  {_one_line(block.name)}: {_set_out(block, counts[block.name], planting.rows, k, site.units)}")
-    shown: dict[str, int] = {}
-    for finding in planting.findings:
-        shown[finding.code] = shown.get(finding.code, 0) + 1
-        if finding.severity != "note" and shown[finding.code] <= SHOWN:
-            remedy = f"; {finding.remedy}" if finding.remedy else ""
-            _show(f"  {finding.severity}: {_one_line(finding.message + remedy)}")
+    _show_kinds(
+        [kind for kind in kinds_of(planting.findings, planting.facts["tree_id"]) if kind.worst.severity != "note"]
+    )
     pages = [file for product, file in (("map", "map.html"), ("report", "report.html")) if product in products]
     open_first = " or ".join(pages) or ("packet/README.txt" if "packet" in products else "")
     _show(f"Results in {out}{f': open {open_first} there' if open_first else ''}.\n{CAUTION}")
+
+
+def _show_kinds(kinds: Sequence[Kind]) -> None:
+    """Show findings, a line a kind; of very many of one code the first."""
+    shown: dict[str, int] = {}
+    for kind in kinds:
+        one = kind.worst
+        shown[one.code] = shown.get(one.code, 0) + 1
+        if shown[one.code] <= SHOWN:
+            _show(_one_line(f"  {one.severity}: {kind.line}"))
+    if more := sum(max(0, number - SHOWN) for number in shown.values()):
+        _show(f"  and {more:,} more lines like these; --json gives all")
 
 
 def _set_out(block: Block, count: int, rows: Rows, index: int, units: str) -> str:
@@ -242,6 +255,7 @@ def _set_out(block: Block, count: int, rows: Rows, index: int, units: str) -> st
 def _check(args: argparse.Namespace) -> int:
     from setout import run
     from setout.nouns.asbuilt import WHOLE
+    from setout.write.findings import kinds_of, stops_said
 
     judged = run.check(args.plan, args.trees, args.out, say=None if args.quiet else _progress)
     short = judged.short
@@ -255,24 +269,17 @@ def _check(args: argparse.Namespace) -> int:
     whole = [finding for finding in judged.findings if finding.code in WHOLE]
     for finding in whole:
         _show(_one_line(f"{finding.severity}: {finding.message}; {finding.remedy}"))
+    rest = [finding for finding in judged.findings if finding not in whole]
     systematic = judged.built is not None and judged.built.set_up.systematic
-    _show(f"{judged.trees:,} trees looked at, {short:,} fall short{' besides the whole' if systematic else ''}")
+    stops = stops_said(rest)
+    said = " besides the whole" if systematic else ""
+    _show(f"{judged.trees:,} trees looked at, {short:,} fall short{said}{f': {stops}' if stops else ''}")
     if judged.counts:
         _show(
             ("  among each other: " if systematic else "  ")
             + ", ".join(f"{number:,} {word}" for word, number in judged.counts.items() if number)
         )
-    shown: dict[str, int] = {}
-    rest = (finding for finding in judged.findings if finding not in whole)
-    for finding in sorted(rest, key=lambda f: bool(f.tree_id) or f.severity == "note"):
-        shown[finding.code] = shown.get(finding.code, 0) + 1
-        if shown[finding.code] > SHOWN:
-            continue
-        measured = f": {finding.measured}" if finding.measured else ""
-        required = f" (required {finding.required})" if finding.required else ""
-        _show(_one_line(f"  {finding.severity}: {finding.message}{measured}{required}; {finding.remedy}"))
-    if more := sum(max(0, number - SHOWN) for number in shown.values()):
-        _show(f"  and {more:,} more like these; --json gives all")
+    _show_kinds(kinds_of(sorted(rest, key=lambda f: bool(f.tree_id) or f.severity == "note")))
     if args.out:
         _show(f"Results in {args.out}: open asbuilt.html there.\n{CAUTION}")
     return code
@@ -316,7 +323,7 @@ def _batch(args: argparse.Namespace) -> int:
     else:
         for one in done:
             if one.trees is not None:
-                stops = f", {one.stops:,} findings that stop" if one.stops else ""
+                stops = f", {one.stops:,} to be put right before planting" if one.stops else ""
                 _show(
                     _one_line(
                         f"{one.plan}: {one.trees:,} trees on {show_area(one.net_m2, one.units)}{stops}; results in {one.out}"

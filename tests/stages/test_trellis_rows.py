@@ -123,7 +123,9 @@ def test_vines_on_contour_rows_have_posts() -> None:
         near = np.array([np.hypot(*(vines - end).T).min() for end in ends])
         assert 3.7 * FOOT <= near.min() <= near.max() <= 4 * FOOT + 1e-6
         assert (
-            shapely.distance(works.row_line[0, row], shapely.points(posts[own & ~works.post_end])).max(initial=0.0)
+            shapely.distance(plan.rows.line[plan.rows.row == row][0], shapely.points(posts[own & ~works.post_end])).max(
+                initial=0.0
+            )
             < 1e-6
         )
     assert gentle > 0.9 * len(np.unique(trees.row))
@@ -138,10 +140,11 @@ def test_rows_are_numbered_without_gaps_where_whole_rows_fall_to_another_block()
     plan = planned(GUIDED | {"trellis": TRELLIS}, limit="12 %")
     numbers = np.unique(plan.trees.row)
     assert numbers.tolist() == list(range(1, len(numbers) + 1))
-    assert {row for _, row in plan.works.row_line} == set(numbers.tolist())
+    own_rows = plan.rows.block == 0
+    assert plan.rows.row[own_rows].tolist() == numbers.tolist()
     for row in numbers.tolist():
         own = plan.trees.row == row
-        line = plan.works.row_line[0, row]
+        line = plan.rows.line[own_rows][row - 1]
         trees = shapely.points(plan.trees.x[own], plan.trees.y[own])
         assert shapely.distance(line, trees).max() < 1e-6
         if own.sum() > 1:

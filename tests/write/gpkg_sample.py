@@ -10,7 +10,7 @@ import shapely
 from pyproj import CRS
 
 from setout.layers import CONTRACTS
-from setout.write.chunks import Coded, Points, Segments, WalkIds
+from setout.write.chunks import Coded, Points, WalkIds
 from setout.write.geopackage import LayerData, write
 
 if TYPE_CHECKING:
@@ -47,6 +47,10 @@ def tree_layer(n: int, *, seed: int = 1, z: bool = True) -> LayerData:
 
 def small_layers() -> list[LayerData]:
     """One layer of every kind of geometry, and a table."""
+    rows = (
+        [[(7_600_000, 650_000), (7_600_000, 650_004)], [(7_600_000, 650_010), (7_600_000, 650_016)]],
+        [[(7_600_010, 650_020), (7_600_000, 650_020)]],
+    )
     square, other = (
         shapely.box(7_600_000, 650_000, 7_601_000, 651_000),
         shapely.box(7_602_000, 650_000, 7_602_500, 650_500),
@@ -83,9 +87,7 @@ def small_layers() -> list[LayerData]:
                 "length_m": np.array([10.0, 20.0]),
                 "trees": np.array([3, 5]),
             },
-            Segments(
-                *np.array([[7_600_000.0, 7_600_010], [650_000, 650_020], [7_600_000, 7_600_000], [650_100, 650_020]])
-            ),
+            np.array([shapely.MultiLineString(pieces) for pieces in rows], object),
         ),
         LayerData(
             CONTRACTS["water_points"],

@@ -202,8 +202,10 @@ def systems(*, names: tuple[str, ...] = (), units: str = "us") -> Planting:
     works = Works(
         np.array(boxes, object), np.zeros(BEDS, np.int64), np.arange(1, BEDS + 1),
         np.repeat([60.0, 63.0, 66.0], 3), np.tile([20.0, 27.0, 34.0], 3), np.ones(9, np.int64), np.repeat([1, 2, 3], 3), end,
-        {1: 100.0}, {(2, int(rows.row[bent])): shapely.LineString([ends[0], middle, ends[1]])},
+        {1: 100.0},
     )  # fmt: skip
+    line = rows.line.copy()
+    line[bent] = shapely.MultiLineString([[ends[0], middle, ends[1]]])
     partner = np.full(len(base.trees), -1, np.int32)
     partner[:2] = 1, 0
     nan = float("nan")
@@ -218,6 +220,7 @@ def systems(*, names: tuple[str, ...] = (), units: str = "us") -> Planting:
     materials = (MaterialLine("wire", evil or "high-tensile", 105.0, "m", f"block {blocks[1].name}", "345 ft"),)
     return replace(
         base, site=replace(base.site, blocks=blocks), trees=replace(base.trees, partner=partner), works=works,
+        rows=replace(rows, line=line),
         rooms=rooms, room_words=words, order=order, materials=materials,
     )  # fmt: skip
 

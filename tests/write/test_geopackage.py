@@ -16,9 +16,9 @@ import shapely
 from pyproj import CRS, Transformer
 
 from setout.errors import SetoutError
-from setout.layers import CONTRACTS
+from setout.layers import ASBUILT, CONTRACTS
 from setout.write import geopackage
-from setout.write.chunks import Chunked, Points
+from setout.write.chunks import Chunked, Points, Segments
 from setout.write.geopackage import LayerData
 from write.gpkg_sample import FEET, small_layers, sound, tree_layer, written
 
@@ -183,7 +183,8 @@ def test_polygons_are_all_multipolygons_and_keep_their_area(plan):
 
 def test_lines_points_and_whole_site_findings_come_back(plan):
     rows = geopandas.read_file(plan, layer="rows")
-    assert rows.geometry.to_wkt().tolist()[1] == "LINESTRING (7600010 650020, 7600000 650020)"
+    assert rows.geometry.to_wkt().tolist()[1] == "MULTILINESTRING ((7600010 650020, 7600000 650020))"
+    assert shapely.get_num_geometries(rows.geometry).tolist() == [2, 1]
     findings = geopandas.read_file(plan, layer="findings")
     assert [g.geom_type if g else None for g in findings.geometry] == ["Point", "Polygon", None]
     assert len(findings["message"][0]) == 5000
@@ -205,7 +206,11 @@ def test_two_writes_are_the_same_byte_for_byte(tmp_path):
 
 def test_laid_pages_hold_what_statements_would_have_written(tmp_path, monkeypatch):
     """SQLite's own insertion is the oracle for the pages that are laid down at once."""
-    layers = [small_layers()[2], tree_layer(2000)]
+    names = {"tree_id": np.array(["A-1", "A-2"]), "offset_m": np.array([5.0, 1.0]), "direction_deg": np.zeros(2)}
+    ends = Segments(
+        *np.array([[7_600_000.0, 7_600_010], [650_000, 650_020], [7_600_003, 7_600_010], [650_004, 650_021]])
+    )
+    layers = [LayerData(ASBUILT["offsets"], names, ends), tree_layer(2000)]
     laid = written(tmp_path, layers, name="laid.gpkg")
     monkeypatch.setattr(geopackage._Database, "lay", lambda *_: False)
     inserted = written(tmp_path, layers, name="inserted.gpkg")

@@ -137,11 +137,16 @@ def test_findings_stand_by_severity_with_remedy(tmp_path: Path) -> None:
 
 def test_thousands_of_findings_are_cut_and_counted(tmp_path: Path) -> None:
     plan = sample_planting.planting()
-    many = tuple(Finding("too_close", "warn", f"finding {i}") for i in range(2000))
+    many = tuple(Finding("too_close", "warn", f"finding {i}", remedy=f"remedy {i}") for i in range(2000))
     text = written(tmp_path, dataclasses.replace(plan, findings=many))
     assert "Warning (2,000)" in text
-    assert f"{2000 - report.MOST_FINDINGS:,} more are in the layer findings" in text
+    assert f"{2000 - report.MOST_KINDS:,} more are in the layer findings" in text
     assert len(text) < 400_000
+    alike = tuple(dataclasses.replace(finding, remedy="", tree_id=f"A-1-{k}") for k, finding in enumerate(many))
+    text = written(tmp_path, dataclasses.replace(plan, findings=alike))
+    assert "2,000 too close; the first: finding 0" in text
+    assert "First A-1-0, A-1-1, A-1-2 ..." in text
+    assert "more are in the layer findings" not in text
 
 
 def test_cautions_defer_to_local_practice(tmp_path: Path) -> None:
@@ -270,4 +275,4 @@ def test_the_first_page_says_in_short_what_is_in_the_way_water_order_and_work(tm
     assert f"{int(plan.irrigation.watered.sum()):,} of {len(plan.trees):,} trees get what they need" in head
     stop = (Finding("pollen", "stop", "<b>no</b> partner"), *found)
     head = written(tmp_path, dataclasses.replace(plan, findings=stop)).partition("<figure>")[0]
-    assert "1 finding to be put right before planting, first: &lt;b&gt;no&lt;/b&gt; partner." in head
+    assert "To be put right before planting: 1 pollen. Besides 2 warnings to weigh" in head

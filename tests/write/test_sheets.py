@@ -349,7 +349,8 @@ def test_of_bent_rows_a_long_one_is_the_baseline() -> None:
 
 def test_bent_rows_are_not_called_straight() -> None:
     plan = cornered(systems())
-    bend = next(iter(plan.works.row_line))
+    (bent,) = np.flatnonzero(shapely.get_num_coordinates(plan.rows.line) > 2)
+    bend = int(plan.rows.block[bent]), int(plan.rows.row[bent])
     trees = plan.trees
     own = np.flatnonzero((trees.block == bend[0]) & (trees.row == bend[1]))
     y = trees.y.copy()
@@ -433,20 +434,6 @@ def test_a_grey_print_tells_sixteen_plants_apart_by_shape() -> None:
     for corners in treemarks.FORMS[1:]:
         # the stake goes in at the middle of the mark
         assert np.mean(corners, axis=0) == pytest.approx([0, 0], abs=1e-9)
-
-
-def test_a_row_line_stops_where_its_trees_do() -> None:
-    plan = planting()
-    trees = plan.trees
-    own = np.flatnonzero((trees.block == 0) & (trees.row == trees.row[trees.block == 0].max()))
-    before = backdrop.row_runs(plan)
-    kept = np.setdiff1d(np.arange(len(trees)), own[10:16])
-    parts = {name: getattr(trees, name)[kept] for name in ("block", "row", "position", "x", "y", "plant")}
-    after = backdrop.row_runs(replace(plan, trees=replace(trees, **parts)))
-    assert len(after) == len(before) + 1
-    gap = shapely.LineString([(trees.x[n], trees.y[n]) for n in (own[10], own[15])])
-    assert not any(line.intersects(gap) for line in after)
-    assert any(line.intersects(gap) for line in before)
 
 
 def test_the_index_names_a_block_that_has_no_ground_of_its_own() -> None:

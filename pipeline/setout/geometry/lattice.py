@@ -16,6 +16,7 @@ from setout.geometry.rowcut import Cutters, Intervals, cut
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 ROUNDING = 1e-9
 """Share of a step by which a point may miss its piece: float rounding, nothing else."""
@@ -137,11 +138,16 @@ def best_phase(pieces: Intervals, base: Floats, step: float, group: Ints, groups
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """Points on lines: coordinates along and across, and the number of the line."""
+    """Points on lines: coordinates along and across, number of the line, and which piece of a line each stands on."""
 
     u: Floats
     v: Floats
     line: Ints
+    piece: Ints
+
+    def some(self, keep: Bools) -> Placed:
+        """Return some of the points."""
+        return Placed(self.u[keep], self.v[keep], self.line[keep], self.piece[keep])
 
 
 def points(pieces: Intervals, base: Floats, phase: float, step: float) -> tuple[Floats, Ints]:
@@ -315,7 +321,7 @@ def place(lattice: Lattice, turned: Cutters, layout: Layout) -> tuple[Placed, In
         base = lattice.shifts(number[pieces.line])
         u, piece = points(pieces, base, layout.phase, lattice.step)
     line = pieces.line[piece]
-    return Placed(u, v[line], number[line]), pieces
+    return Placed(u, v[line], number[line], piece), pieces
 
 
 def span_v(turned: Cutters) -> tuple[float, float]:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sized
 
 Kind = Literal["text", "int", "real", "bool"]
-GeometryKind = Literal["POINT Z", "POINT", "LINESTRING", "MULTIPOLYGON", "GEOMETRY"]
+GeometryKind = Literal["POINT Z", "POINT", "LINESTRING", "MULTILINESTRING", "MULTIPOLYGON", "GEOMETRY"]
 
 DTYPES: Final[Mapping[str, str]] = {"text": "OUT", "int": "iuf", "real": "fiu", "bool": "bf"}
 """numpy dtype kinds that may fill a column of each kind; NaN in a float array stands for null."""

@@ -118,13 +118,13 @@ _LAYERS: Final = (
     ),
     LayerContract(
         "rows",
-        "LINESTRING",
+        "MULTILINESTRING",
         (
             must("row_id", "text", "", "block-row"),
             must("block", "text", "", "name of the block"),
             must("row", "int", "", "row number in the block, from 1"),
             must("bearing_deg", "real", "deg", "bearing from true north, clockwise, 0 to 180"),
-            must("length_m", "real", "m", "from the first tree to the last"),
+            must("length_m", "real", "m", "length of its pieces: gaps where nothing is planted are left out"),
             must("trees", "int", "", "trees in the row"),
         ),
         "Rows",
@@ -156,12 +156,12 @@ _LAYERS: Final = (
     ),
     LayerContract(
         "screens",
-        "LINESTRING",
+        "MULTILINESTRING",
         (
             must("block", "text", "", "name of the block"),
             Column("purpose", "text", "", "hide or shade"),
             must("row", "int", "", "line of the screen, from 1"),
-            must("length_m", "real", "m", "from the first plant to the last"),
+            must("length_m", "real", "m", "length of its pieces: gaps where nothing is planted are left out"),
             must("trees", "int", "", "plants in the line"),
             Column("height_m", "real", "m", "mature height of its tallest plant"),
             Column("yard_m", "real", "m", "distance from the yard that it serves"),

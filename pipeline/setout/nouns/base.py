@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal, Protocol
 
@@ -149,6 +149,8 @@ class Finding:
     remedy : what mends it
     tree_id : the tree at fault, if one is
     geometry : where, in the frame; None for the whole site
+    by : how much it falls short by, greater for worse, to tell like findings apart; NaN where that cannot be told
+    trees, each : indices of the trees at fault where they are many, and what is said of each, such as "is not watered"
     """
 
     code: str
@@ -159,6 +161,14 @@ class Finding:
     remedy: str = ""
     tree_id: str = ""
     geometry: BaseGeometry | None = None
+    by: float = float("nan")
+    trees: Ints | None = field(default=None, compare=False)
+    each: str = ""
+
+    @property
+    def count(self) -> int:
+        """Return how many trees or other things it is of."""
+        return 1 if self.trees is None else len(self.trees)
 
     def told(self) -> dict[str, str]:
         """Return everything but its place, by name.

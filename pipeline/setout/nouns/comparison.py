@@ -94,7 +94,7 @@ class Fit:
     ----------
     limit : the limit in words, such as "4 hours of work a week"
     outcome : what that spacing gives; None where no step tried keeps the limit
-    tried : steps that were tried [m], from the closest
+    tried : between which steps every one was tried, as far as one was found [m]
     """
 
     limit: str

@@ -68,7 +68,17 @@ class Usable:
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """Row lines as planted: block index, row number (1, 2, ... in walking order), first and last tree [m], count."""
+    """Row lines as planted.
+
+    Attributes
+    ----------
+    block, row : index of the block, and number of the row (1, 2, ... in walking order)
+    x0, y0, x1, y1 : where its line begins and ends for good [m in the frame]
+    trees : how many stand in it
+    bearing_deg : of straight rows as they were laid, of others from end to end [deg]
+    line : its line in the frame, a multiline: it ends where trees end and begins again where they do; where none is
+        given, straight from end to end
+    """
 
     block: Ints
     row: Ints
@@ -78,6 +88,23 @@ class Rows:
     y1: Floats
     trees: Ints
     bearing_deg: Floats
+    line: Geometries = field(default_factory=lambda: np.empty(0, object))
+
+    def __post_init__(self) -> None:
+        """Draw rows straight where no lines are given."""
+        import shapely
+
+        if len(self.line) != len(self.row):
+            ends = np.column_stack([self.x0, self.y0, self.x1, self.y1]).reshape(-1, 1, 2, 2)
+            straight = np.asarray(shapely.linestrings(ends), object)
+            object.__setattr__(self, "line", np.asarray(shapely.multilinestrings(straight), object))
+
+    @property
+    def length_m(self) -> Floats:
+        """Return the length of every row, its gaps left out [m]."""
+        import shapely
+
+        return np.asarray(shapely.length(self.line), float)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +143,6 @@ class Works:
     post_x, post_y : posts [m in the frame]
     post_block, post_row, post_end : index of the block, number of the row, and whether it is an end post
     wire_m : wire to buy by block, index by block [m]
-    row_line : by (block, row) the line of a row that is not straight, in the frame
     """
 
     bed: Geometries = field(default_factory=lambda: np.empty(0, object))
@@ -128,7 +154,6 @@ class Works:
     post_row: Ints = field(default_factory=lambda: np.empty(0, np.int64))
     post_end: Bools = field(default_factory=lambda: np.empty(0, bool))
     wire_m: Mapping[int, float] = field(default_factory=dict)
-    row_line: Mapping[tuple[int, int], BaseGeometry] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -106,7 +106,7 @@ def plan_one(path: str) -> Done:
         planting = plan(path, out)
     except SetoutError as error:
         return Done(path, str(out), None, float("nan"), faults=tuple(error.faults))
-    stops = sum(finding.severity == "stop" for finding in planting.findings)
+    stops = sum(finding.count for finding in planting.findings if finding.severity == "stop")
     net = float(planting.usable.account[-1].remaining_m2)
     return Done(path, str(out), len(planting.trees), net, stops, units=planting.site.units)
 

@@ -252,12 +252,12 @@ class _Bench:
         if limits.hours_per_week is not None:
             most = limits.hours_per_week
             keeps = lambda o: bool(o.work_h / weigh.WEEKS <= most)  # noqa: E731 - one line says it
-            found = weigh.closest(partial(self._at_step, index), keeps, low, high, unit)
-            out.append(Fit(f"{most:g} hours of work a week", found, (low, high)))
+            found, tried = weigh.closest(partial(self._at_step, index), keeps, low, high, unit)
+            out.append(Fit(f"{most:g} hours of work a week", found, tried))
         if limits.trees is not None:
             number = limits.trees
-            found = weigh.widest(partial(self._at_step, index), lambda o: o.trees >= number, low, high, unit)
-            out.append(Fit(f"{number:,} trees", found, (low, high)))
+            found, tried = weigh.widest(partial(self._at_step, index), lambda o: o.trees >= number, low, high, unit)
+            out.append(Fit(f"{number:,} trees", found, tried))
         return out
 
     def _at_step(self, index: int, step_m: float) -> Outcome | None:

@@ -59,6 +59,7 @@ def curved_blocks(site: Site, ground: Ground, usable: Usable) -> CurvedBlocks:
             rows.y,
             rows.row,
             rows.position,
+            rows.piece,
             alone,
             float("nan"),
             dict(rows.row_line),

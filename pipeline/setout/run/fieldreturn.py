@@ -294,8 +294,9 @@ def _beside_emitters(planting: Planting, built: AsBuilt, labels: tuple[str, ...]
     y = np.where(held, planting.trees.y[place] + built.own_y, built.points.y)
     found = water.coverage(planting.irrigation, planting.trees, x, y)
     if found is None:
-        return []
-    told = water.uncovered(planting.irrigation, found, labels, (x, y), planting.site.units)
+        told = water.without_pipes(planting.irrigation, built.place, labels, (x, y))
+    else:
+        told = water.uncovered(planting.irrigation, found, labels, (x, y), planting.site.units)
     doubled = {labels[k] for k in np.flatnonzero(built.status == DOUBLED).tolist()}
     return [finding for finding in told if finding.tree_id not in doubled]
 

@@ -117,6 +117,9 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         (*land.findings, *short, *dealt, *seen.findings, *watered.findings, *lit.findings),
         key=lambda finding: ("stop", "warn", "note").index(finding.severity),
     )
+    facts = {**seen.facts, **watered.facts, **lit.facts}
+    if any(finding.tree_id or finding.trees is not None for finding in findings):
+        facts["findings"] = look.codes_by_tree(facts["tree_id"], findings)
     allow = the_plan.materials.value()
     rooms = seen.room.blocks
     needs = watered.need.classes if watered.need is not None else ()
@@ -127,7 +130,7 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
     work = calendar.calendar_of(site.blocks, trees, rooms, south=site.frame.lat < 0, watered=site.water is not None)
     prices = the_plan.prices.value()
     return Planting(
-        seen.site, land.ground, land.usable, filled.rows, trees, {**seen.facts, **watered.facts, **lit.facts}, tuple(findings), land.reached,
+        seen.site, land.ground, land.usable, filled.rows, trees, facts, tuple(findings), land.reached,
         filled.works,
         order, materials, rooms,
         tuple(tuple(room.plain_words(r, site.blocks[r.block], site.units)) for r in rooms),
@@ -174,6 +177,5 @@ def _look(land: Land, trees: Trees, rows: Rows, rates: Sequence[Rate], steps: St
         positions = look.Positions(facts["tree_id"], block, trees.x, trees.y, facts, trees.partner)
         short = look.check(site, positions, look.Checks(land.ground.max_slope), land.areas)
         notes = look.nearest_notes(site, positions, land.areas)
-        facts["findings"] = look.codes_by_tree(facts["tree_id"], short) if short else None
     known = {name: values for name, values in facts.items() if values is not None and not _unknown(values)}
     return _Seen(site, known, roomy, (*roomy.findings, *alone, *notes, *short))

@@ -395,7 +395,7 @@ def _worded(site: Site, positions: Positions, short: _Short) -> Iterator[Finding
         yield Finding(
             short.code, "stop", f"tree {name} {short.message}", _figure(float(short.measured[k]), short.unit, site.units),
             _figure(float(required[k]), short.unit, site.units), short.remedy, name,
-            shapely.Point(positions.x[tree], positions.y[tree]),
+            shapely.Point(positions.x[tree], positions.y[tree]), abs(float(short.measured[k] - required[k])),
         )  # fmt: skip
 
 
@@ -411,7 +411,7 @@ def _figure(value: float, unit: str, units: str) -> str:
 
 
 def codes_by_tree(tree_id: Sequence[str] | NDArray[np.str_], findings: Sequence[Finding]) -> NDArray[np.object_]:
-    """Gather the codes of the findings that name each tree.
+    """Gather the codes of the findings that name or count each tree.
 
     Parameters
     ----------
@@ -431,10 +431,13 @@ def codes_by_tree(tree_id: Sequence[str] | NDArray[np.str_], findings: Sequence[
     array(['', 'too_close'], dtype=object)
     """
     codes: dict[str, list[str]] = {}
+    out = np.full(len(tree_id), "", object)
     for finding in findings:
         if finding.tree_id:
             codes.setdefault(finding.tree_id, []).append(finding.code)
-    out = np.full(len(tree_id), "", object)
+        elif finding.trees is not None:
+            for name in np.asarray(tree_id)[finding.trees].tolist():
+                codes.setdefault(name, []).append(finding.code)
     if codes:
         for k, name in enumerate(tree_id):
             if name in codes:

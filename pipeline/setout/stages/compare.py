@@ -18,6 +18,8 @@ WEEKS: Final = 52
 """Weeks of a year over which hours of work are spread."""
 WATERING: Final = ("pipe", "emitters", "valves", "filters", "regulators")
 """What waters a block: the plan sizes it, an option does not."""
+ROUND_ABOUT: Final = 1.5
+"""How many times closer and wider than where a limit is about met every step is tried: some two to five times the trees."""
 CLOSE: Final = 0.005
 """Figures that differ by less than this share are alike where options are weighed."""
 _BETTER: Final[Mapping[str, int]] = {
@@ -61,7 +63,6 @@ def outcome_of(
     pattern = block.pattern
     own = rows.block == room.block
     bearing = float(rows.bearing_deg[own][0]) if own.any() else NAN
-    along = np.hypot(rows.x1 - rows.x0, rows.y1 - rows.y0)[own]
     known = {
         "ground_m2": NAN, "work_h": NAN, "sun_h": NAN, "sun_low_h": NAN, "need_lpd": NAN, "given_lpd": NAN, "plants": 0,
         "posts": 0, "first_cost": NAN, "yearly_cost": NAN, "watered": 0, "sun_dark_h": NAN, "sun_filler_h": NAN,
@@ -74,7 +75,7 @@ def outcome_of(
         crowding=room.crowding_median, overlap_m=room.overlap_m, pruning_load=room.pruning_load_median,
         pruning_h=room.hours_per_year, work_h=known["work_h"], sun_h=known["sun_h"],
         sun_low_h=known["sun_low_h"], need_lpd=known["need_lpd"], given_lpd=known["given_lpd"], alley_m=room.clear_alley_m,
-        meet_year=room.meet_year, plants=int(known["plants"]), posts=int(known["posts"]), pipe_m=float(along.sum()),
+        meet_year=room.meet_year, plants=int(known["plants"]), posts=int(known["posts"]), pipe_m=float(rows.length_m[own].sum()),
         first_cost=known["first_cost"], yearly_cost=known["yearly_cost"], lacks=WATERING if known["watered"] else (),
         sun_dark_h=known["sun_dark_h"], sun_filler_h=known["sun_filler_h"], sun_wall=bool(known["sun_wall"]),
     )  # fmt: skip
@@ -233,8 +234,11 @@ def _beats(one: Outcome, other: Outcome) -> bool:
 
 def closest(
     try_step: Callable[[float], Outcome | None], keeps: Callable[[Outcome], bool], low: float, high: float, unit: float
-) -> Outcome | None:
-    """Find the closest step that keeps a limit, where wider steps keep it more easily.
+) -> tuple[Outcome | None, tuple[float, float]]:
+    """Find the closest step that keeps a limit, where wider steps by and large keep it more easily.
+
+    Halving finds about where the limit is met. But rows fit the ground now better, now worse, so that a wider step may give
+    more trees: every step round about is then tried, from the closest on, as far as :data:`ROUND_ABOUT` times closer and wider.
 
     Parameters
     ----------
@@ -250,34 +254,58 @@ def closest(
     Returns
     -------
     Outcome or None
-        None where not even the widest step keeps it.
+        None where no step tried keeps it.
+    tuple of float
+        Between which steps every one was tried, as far as one was found [m].
     """
-    first, last = int(np.ceil(low / unit - 1e-9)), int(np.floor(high / unit + 1e-9))
-    found = None
-    while first <= last:
-        middle = (first + last) // 2
-        outcome = try_step(middle * unit)
-        if outcome is not None and keeps(outcome):
-            found, last = outcome, middle - 1
-        else:
-            first = middle + 1
-    return found
+    return _first_kept(try_step, keeps, (low, high, unit), 1)
 
 
 def widest(
     try_step: Callable[[float], Outcome | None], keeps: Callable[[Outcome], bool], low: float, high: float, unit: float
-) -> Outcome | None:
-    """Find the widest step that keeps a limit, where closer steps keep it more easily; as :func:`closest`."""
+) -> tuple[Outcome | None, tuple[float, float]]:
+    """Find the widest step that keeps a limit, where closer steps by and large keep it more easily; as :func:`closest`."""
+    return _first_kept(try_step, keeps, (low, high, unit), -1)
+
+
+def _first_kept(
+    try_step: Callable[[float], Outcome | None],
+    keeps: Callable[[Outcome], bool],
+    steps: tuple[float, float, float],
+    way: int,
+) -> tuple[Outcome | None, tuple[float, float]]:
+    """Return the first outcome that keeps a limit, of all steps round about where it is met, upward (1) or downward (-1)."""
+    low, high, unit = steps
+    known: dict[int, Outcome | None] = {}
+
+    def tried(number: int) -> Outcome | None:
+        if number not in known:
+            known[number] = try_step(number * unit)
+        return known[number]
+
+    def kept(number: int) -> Outcome | None:
+        outcome = tried(number)
+        return outcome if outcome is not None and keeps(outcome) else None
+
     first, last = int(np.ceil(low / unit - 1e-9)), int(np.floor(high / unit + 1e-9))
-    found = None
-    while first <= last:
-        middle = (first + last) // 2
-        outcome = try_step(middle * unit)
-        if outcome is not None and keeps(outcome):
-            found, first = outcome, middle + 1
+    if first > last:
+        return None, (low, high)
+    lower, upper, about = first, last, last if way > 0 else first
+    while lower <= upper:
+        middle = (lower + upper) // 2
+        # a step that cannot be laid out tells nothing of those beside it
+        beside = (*range(middle, upper + 1), *range(middle - 1, lower - 1, -1))
+        middle = next((number for number in beside if tried(number) is not None), middle)
+        if kept(middle) is not None:
+            about = middle
+        if (kept(middle) is not None) == (way > 0):
+            upper = middle - 1
         else:
-            last = middle - 1
-    return found
+            lower = middle + 1
+    lower, upper = max(first, int(about / ROUND_ABOUT)), min(last, int(np.ceil(about * ROUND_ABOUT)))
+    numbers = range(lower, upper + 1) if way > 0 else range(upper, lower - 1, -1)
+    found = next((outcome for number in numbers if (outcome := kept(number)) is not None), None)
+    return found, (lower * unit, upper * unit)
 
 
 def sun_figures(groups: Mapping[str, Floats]) -> dict[str, float]:

@@ -227,7 +227,7 @@ def fit_text(result: Comparison, limit: str) -> str:
         return f"{limit}: no step from {low} to {high} keeps it."
     o = fit.outcome
     work = f"{_number(o.work_h, 0)} hours of work a year" if math.isfinite(o.work_h) else "hours of work not known"
-    return f"{limit}: {o.name}, {o.trees:,} trees, {work}."
+    return f"{limit}: {o.name}, {o.trees:,} trees, {work} (of all steps from {low} to {high})."
 
 
 def _told(own: Sequence[Outcome], units: str) -> list[Figure]:

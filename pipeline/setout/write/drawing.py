@@ -20,7 +20,6 @@ import shapely
 
 from setout.units import FOOT, US_SURVEY_FOOT
 from setout.write import palette
-from setout.write.rowlines import row_lines
 from setout.write.stakeout import ROWS
 
 if TYPE_CHECKING:
@@ -168,12 +167,13 @@ class _Drawing:
             for ring in (part.exterior, *part.interiors):
                 self.space.add_lwpolyline(plane(ring)[:-1], close=True, dxfattribs={"layer": "BOUNDARY"})
         rows, size = planting.rows, self.stakes.size
-        for number, line in enumerate(row_lines(planting)):
-            places = plane(line)
-            self.space.add_lwpolyline(places, dxfattribs={"layer": "ROW"})
+        for number, line in enumerate(rows.line):
+            pieces = [plane(piece) for piece in shapely.get_parts(line)]
+            for places in pieces:
+                self.space.add_lwpolyline(places, dxfattribs={"layer": "ROW"})
             name = _plain(f"{site.blocks[int(rows.block[number])].name} row {int(rows.row[number])}")
             text = self.space.add_text(name, height=2 * TEXT_M / size, dxfattribs={"layer": "ROW"})
-            text.set_placement((places[0][0], places[0][1] - 4 * TEXT_M / size))
+            text.set_placement((pieces[0][0][0], pieces[0][0][1] - 4 * TEXT_M / size))
         for bed in works.bed:
             self.space.add_lwpolyline(
                 plane(shapely.get_parts(bed)[0].exterior)[:-1], close=True, dxfattribs={"layer": "BED"}

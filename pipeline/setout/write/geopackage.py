@@ -48,6 +48,7 @@ _ALLOWED: Final = {  # shapely type numbers; -1 is a missing geometry
     "POINT": {-1, 0},
     "POINT Z": {-1, 0},
     "LINESTRING": {-1, 1},
+    "MULTILINESTRING": {-1, 5},
     "MULTIPOLYGON": {-1, 3, 6, 7},
     "GEOMETRY": {-1, 0, 1, 2, 3, 4, 5, 6, 7},
 }

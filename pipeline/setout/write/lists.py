@@ -8,11 +8,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
-import shapely
 
 from setout.units import ACRE, FOOT, GALLON, PSI
 from setout.write.plan_layers import row_ids
-from setout.write.rowlines import row_lines
 from setout.write.workorder import work_order
 
 if TYPE_CHECKING:
@@ -215,7 +213,7 @@ def rows_list(planting: Planting, stakes: StakeSet) -> List:
         Field("first", width=14), Field("last", width=14), Field(length, "one", 10), Field("bearing_true_deg", "two", 16),
         Field("posts", "count", 8), Field("beds", "count", 8), Field("plants", width=70),
     )  # fmt: skip
-    rows, works, sizes = planting.rows, planting.works, shapely.length(row_lines(planting)) / (FOOT if us else 1.0)
+    rows, works, sizes = planting.rows, planting.works, planting.rows.length_m / (FOOT if us else 1.0)
     names = row_ids([block.name for block in planting.site.blocks], rows.block, rows.row)
     plants = _plants_by_row(stakes)
     posts = Counter(zip(works.post_block.tolist(), works.post_row.tolist(), strict=True))

@@ -13,7 +13,6 @@ from setout.units import show_area, show_length
 from . import palette, treedata, wording
 from .maplayer import Look, PlanLayer, line_layer, shape_layer
 from .rings import points_left, rings_of
-from .rowlines import row_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -190,9 +189,8 @@ class Drawer:
 
     def rows(self) -> Iterator[Drawn]:
         """Yield the row lines, as they run, on one canvas."""
-        lines = row_lines(self.planting)
-        lines = lines[shapely.length(lines) > 0]
-        if not lines.size:
+        lines = self.planting.rows.line
+        if not len(lines):
             return
         options = {"colours": [palette.ROW], "widths": [1.0], "opacity": 0.75, "pane": "lines", "thin": 1.2}
         packed = [self.rings(line)[:2] for line in lines.tolist()]

@@ -14,7 +14,6 @@ from setout.units import FOOT, show_area, show_length
 from . import palette, picture_works, wording
 from .pages import as_text
 from .rings import rings_of
-from .rowlines import row_lines
 from .systemwords import FILLER
 
 if TYPE_CHECKING:
@@ -192,10 +191,8 @@ def _hatches(planting: Planting) -> dict[str, palette.Hatch]:
 
 def _planted(sheet: _Sheet, planting: Planting) -> Iterator[str]:
     yield from picture_works.below_trees(sheet, planting)
-    lines = row_lines(planting)
-    lines = lines[shapely.length(lines) > 0]
-    if lines.size:
-        path = sheet.path(shapely.MultiLineString(list(lines)))
+    if len(planting.rows.line):
+        path = sheet.path(shapely.MultiLineString(shapely.get_parts(planting.rows.line).tolist()))
         yield f'<path d="{path}" fill="none" stroke="{palette.ROW}" stroke-width="0.7" stroke-opacity="0.7"/>'
     if 0 < len(planting.trees) <= DOTS:
         yield from _dots(sheet, planting)
@@ -249,12 +246,16 @@ def _marks(sheet: _Sheet, planting: Planting) -> Iterator[str]:
     if water is not None:
         for x, y in sheet.px(water.points.x, water.points.y).tolist():
             yield f'<g transform="translate({_n(x - 10)} {_n(y - 10)}) scale(0.84)">{palette.mark_svg("water")}</g>'
-    named = list(zip(planting.usable.block, planting.usable.geometry, strict=True))
-    widest = {name: max(shape.area for other, shape in named if other == name) for name, _ in named}
-    for name, shape in named:
-        if not name or shape.is_empty or shape.area < LABELLED * widest[name]:
+    usable = planting.usable
+    areas = shapely.area(usable.geometry).tolist()
+    widest: dict[str, float] = {}
+    for name, area in zip(usable.block, areas, strict=True):
+        widest[name] = max(area, widest.get(name, 0.0))
+    for name, shape, area in zip(usable.block, usable.geometry, areas, strict=True):
+        if not name or shape.is_empty or area < LABELLED * widest[name]:
             continue
-        largest = max(shapely.get_parts(shape), key=lambda part: part.area)
+        parts = shapely.get_parts(shape)
+        largest = parts[int(np.argmax(shapely.area(parts)))]
         spot = shapely.maximum_inscribed_circle(largest, tolerance=max(math.sqrt(largest.area) / 50, 0.5))
         at = sheet.px(*(np.array([v]) for v in shapely.get_coordinates(spot)[0]))[0]
         yield (

@@ -8,7 +8,6 @@ import numpy as np
 import shapely
 
 from . import palette
-from .rowlines import row_lines
 from .systemwords import PURPOSES
 
 if TYPE_CHECKING:
@@ -48,7 +47,7 @@ def below_trees(sheet: Sheet, planting: Planting) -> Iterator[str]:
         )
     own = screen_rows(planting)
     if own.size:
-        path = sheet.path(shapely.MultiLineString(list(row_lines(planting)[own])))
+        path = sheet.path(shapely.MultiLineString(shapely.get_parts(planting.rows.line[own]).tolist()))
         yield (
             f'<path d="{path}" fill="none" stroke="{palette.SCREEN}" stroke-width="5" stroke-opacity="0.8"'
             ' stroke-linecap="butt" stroke-linejoin="round"/>'

@@ -15,11 +15,10 @@ from shapely.geometry.base import BaseGeometry
 from setout.geometry.outlines import polygonal
 from setout.geometry.polymap import FEW, PolyMap, over
 from setout.layers import CONTRACTS
-from setout.nouns import Exclusion, Finding, Floats, Frame, Geometries, Planting
-from setout.write.chunks import Chunked, Coded, Points, Segments, several, texts
+from setout.nouns import Exclusion, Floats, Frame, Geometries, Planting
+from setout.write.chunks import Chunked, Coded, Points, several, texts
 from setout.write.geopackage import LayerData
 from setout.write.report_need import need_layer
-from setout.write.rowlines import row_lines
 from setout.write.water_layers import tree_columns, water_layers, zones_of_points
 from setout.write.works_layers import works_layers
 from setout.write.year_layers import year_layers
@@ -64,7 +63,7 @@ def plan_layers(planting: Planting, contours: Sequence[tuple[float, BaseGeometry
     yield _trees(planting)
     yield from works_layers(planting, outer)
     yield from water_layers(planting)
-    yield _findings(planting.findings, outer)
+    yield _findings(planting, outer)
     if contours:
         yield _layer("contours", outer([line for _, line in contours]), elevation_m=[z for z, _ in contours])
     account = usable.account
@@ -134,7 +133,7 @@ def _to_survey(frame: Frame, box: tuple[float, float, float, float]) -> Callable
     return outer
 
 
-def _layer(layer: str, geometry: Geometries | Points | Segments | None, **columns: Any) -> LayerData:
+def _layer(layer: str, geometry: Geometries | Points | None, **columns: Any) -> LayerData:
     arrays = {
         key: np.asarray(v, object) if isinstance(v, list) and v and isinstance(v[0], str) else v
         for key, v in columns.items()
@@ -189,23 +188,16 @@ def _water(planting: Planting, outer: Callable[..., Geometries]) -> Iterator[Lay
 
 
 def _rows(planting: Planting, outer: Callable[..., Geometries]) -> LayerData:
-    rows, frame = planting.rows, planting.site.frame
+    rows = planting.rows
     names = [block.name for block in planting.site.blocks]
-    x0, y0 = frame.to(frame.survey_crs, rows.x0, rows.y0)
-    x1, y1 = frame.to(frame.survey_crs, rows.x1, rows.y1)
-    length = np.hypot(rows.x1 - rows.x0, rows.y1 - rows.y0)
-    geometry: Segments | Geometries = Segments(x0, y0, x1, y1)
-    if planting.works.row_line:
-        lines = row_lines(planting)
-        length, geometry = shapely.length(lines), outer(lines)
     return _layer(
         "rows",
-        geometry,
+        outer(rows.line),
         row_id=row_ids(names, rows.block, rows.row),
         block=Coded(names, rows.block),
         row=rows.row,
         bearing_deg=rows.bearing_deg,
-        length_m=length,
+        length_m=rows.length_m,
         trees=rows.trees,
     )
 
@@ -286,15 +278,24 @@ def _by_code(values: Floats, code: NDArray[np.int32]) -> Chunked | None:
     return Chunked(len(code), lambda part: table[code[part]])
 
 
-def _findings(findings: Sequence[Finding], outer: Callable[..., Geometries]) -> LayerData:
-    return _layer(
-        "findings",
-        outer([f.geometry for f in findings]),
-        **{
-            name: np.array([getattr(f, name) for f in findings] or [""], object)[: len(findings)]
-            for name in ("code", "severity", "tree_id", "message", "measured", "required", "remedy")
-        },
-    )
+def _findings(planting: Planting, outer: Callable[..., Geometries]) -> LayerData:
+    """Return a row a finding; of one that is of many trees, a row each."""
+    findings = planting.findings
+    columns = {
+        name: np.repeat(texts([getattr(f, name) for f in findings]), [f.count for f in findings])
+        for name in ("code", "severity", "tree_id", "message", "measured", "required", "remedy")
+    }
+    geometry = np.repeat(texts([f.geometry for f in findings]), [f.count for f in findings])  # type: ignore[misc]
+    start = 0
+    for finding in findings:
+        if finding.trees is not None:
+            own = slice(start, start + finding.count)
+            names = np.asarray(planting.facts["tree_id"])[finding.trees]
+            columns["tree_id"][own] = names
+            columns["message"][own] = [f"tree {name} {finding.each}" for name in names.tolist()]
+            geometry[own] = shapely.points(planting.trees.x[finding.trees], planting.trees.y[finding.trees])
+        start += finding.count
+    return _layer("findings", outer(geometry), **columns)
 
 
 def _order(planting: Planting) -> LayerData:

@@ -21,15 +21,16 @@ from . import (
     systemwords,
     wording,
 )
+from .findings import kinds_of, stops_said
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
     from pathlib import Path
 
-    from setout.nouns import Block, Finding, Planting
+    from setout.nouns import Block, Planting
 
-MOST_FINDINGS: Final = 60
-"""Findings told one by one for each severity; the layer findings of plan.gpkg holds all."""
+MOST_KINDS: Final = 60
+"""Kinds of findings told for each severity; the layer findings of plan.gpkg holds all."""
 
 
 def write_report(
@@ -112,11 +113,11 @@ def _figures(planting: Planting) -> list[tuple[str, str]]:
 
 def _in_short(planting: Planting) -> Iterator[str]:
     """Yield what a grower wants to know first: what is in the way, water, what to order, the work."""
-    of = Counter(finding.severity for finding in planting.findings)
-    stops = [finding.message for finding in planting.findings if finding.severity == "stop"]
+    of = Counter(kind.worst.severity for kind in kinds_of(planting.findings))
+    stops = stops_said(planting.findings)
     rest = f"{_many(of['warn'], 'warning')} to weigh before planting and {_many(of['note'], 'note')} under Findings."
     if stops:
-        yield f"{_many(len(stops), 'finding')} to be put right before planting, first: {stops[0]}. Besides {rest}"
+        yield f"To be put right before planting: {stops}. Besides {rest}"
     else:
         yield f"No finding stops this plan; {rest}"
     water = report_water.water_section(planting)
@@ -175,25 +176,19 @@ def _plants(lines: Sequence[wording.BlockLine]) -> list[tuple[str, str, str]]:
 
 
 def _findings(planting: Planting) -> list[dict[str, Any]]:
+    kinds = kinds_of(planting.findings, planting.facts["tree_id"], few=0)
     groups = []
     for severity, word in wording.SEVERITY.items():
-        mine = [f for f in planting.findings if f.severity == severity]
+        mine = [kind for kind in kinds if kind.worst.severity == severity]
+        left = sum(kind.count for kind in mine[MOST_KINDS:])
         if mine:
             groups.append(
                 {
                     "severity": severity,
                     "word": word,
-                    "count": f"{len(mine):,}",
-                    "listed": _alike(mine[:MOST_FINDINGS]),
-                    "left": f"{len(mine) - MOST_FINDINGS:,}" if len(mine) > MOST_FINDINGS else "",
+                    "count": f"{sum(kind.count for kind in mine):,}",
+                    "listed": mine[:MOST_KINDS],
+                    "left": f"{left:,}" if left else "",
                 }
             )
     return groups
-
-
-def _alike(findings: Sequence[Finding]) -> list[list[Finding]]:
-    """Bring findings together that ask for the same and are mended by the same, in the order of the first of each."""
-    groups: dict[tuple[str, str, str], list[Finding]] = {}
-    for f in findings:
-        groups.setdefault((f.code, f.required, f.remedy), []).append(f)
-    return list(groups.values())

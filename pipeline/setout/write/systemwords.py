@@ -11,7 +11,6 @@ import shapely
 
 from setout.units import FOOT, show_area, show_length
 
-from .rowlines import row_lines
 from .wording import bearing_text, plant_label
 
 if TYPE_CHECKING:
@@ -121,13 +120,12 @@ def systems(planting: Planting) -> tuple[System, ...]:
     tuple of System
         In the order of the plan file.
     """
-    lines = row_lines(planting)
     return tuple(
         System(
             block.name,
             title_of(block.pattern),
             tuple(_sentences(block, planting.site.units)),
-            tuple(_facts(planting, index, lines)),
+            tuple(_facts(planting, index)),
         )
         for index, block in enumerate(planting.site.blocks)
     )
@@ -178,10 +176,10 @@ def _first_sentence(pattern: Pattern, units: str) -> str:
     return said.get(kind, f"Plants stand {step} apart in rows {rows} apart, lined up across the rows.")
 
 
-def _facts(planting: Planting, index: int, lines: np.ndarray) -> Iterator[tuple[str, str]]:
+def _facts(planting: Planting, index: int) -> Iterator[tuple[str, str]]:
     """Yield what belongs to one block; nothing that it has none of."""
     block, units = planting.site.blocks[index], planting.site.units
-    yield from _rows(planting, index, lines)
+    yield from _rows(planting, index)
     yield from _held(block, units)
     yield from _beds(planting, index)
     yield from _trellis(planting, index)
@@ -199,12 +197,12 @@ def _facts(planting: Planting, index: int, lines: np.ndarray) -> Iterator[tuple[
             label = plant_label(plant.name, plant.variety)
             yield "Comes out again", f"{label}: {count:,}" + (f", {when}" if when else "")
     if block.pattern.kind == "screen":
-        yield from _screen(planting, index, lines)
+        yield from _screen(planting, index)
 
 
-def _screen(planting: Planting, index: int, lines: np.ndarray) -> Iterator[tuple[str, str]]:
+def _screen(planting: Planting, index: int) -> Iterator[tuple[str, str]]:
     block, units = planting.site.blocks[index], planting.site.units
-    own = lines[planting.rows.block == index]
+    own = planting.rows.line[planting.rows.block == index]
     if block.purpose and block.yard is not None:
         away = float(shapely.distance(own, block.yard).min()) if own.size else math.nan
         far = f", {show_length(away, units)} away" if math.isfinite(away) else ""
@@ -215,9 +213,9 @@ def _screen(planting: Planting, index: int, lines: np.ndarray) -> Iterator[tuple
         yield "Height", f"{show_length(block.height_m, units)} when grown"
 
 
-def _rows(planting: Planting, index: int, lines: np.ndarray) -> Iterator[tuple[str, str]]:
+def _rows(planting: Planting, index: int) -> Iterator[tuple[str, str]]:
     own = np.flatnonzero(planting.rows.block == index)
-    length = float(shapely.length(lines[own]).sum()) if own.size else 0.0
+    length = float(planting.rows.length_m[own].sum())
     if not own.size or planting.site.blocks[index].pattern.kind == "points":
         return
     way = bearing_text(float(planting.rows.bearing_deg[own[0]]))

@@ -13,6 +13,7 @@ from markupsafe import Markup
 from setout.units import show_area, show_length, show_pressure
 
 from . import palette, treedata, wording
+from .findings import kinds_of
 from .growthtable import growth_options
 from .systemwords import FILLER, short_words
 
@@ -24,14 +25,15 @@ if TYPE_CHECKING:
 
     from setout.nouns import Finding, Floats, Planting
 
+    from .findings import Kind
     from .outlines import Drawn, Entry
 
 Bounds = tuple[float, float, float, float]
 
 MOST_LISTED: Final = 200
-"""Findings listed in the panel."""
+"""Kinds of findings listed in the panel."""
 MOST_FINDINGS: Final = 4000
-"""Findings that the map carries."""
+"""Findings of single trees that the map carries."""
 GROUPS: Final = ("Planting", "Water", "Ground", wording.KEPT_CLEAR, "Terrain")
 FIRST: Final = ("trees", "rows", "posts", "beds", "findings", "water", "valves", "mains", "laterals")
 """Layers that stand first under their heading, in this order."""
@@ -123,11 +125,12 @@ def _page(planting: Planting, entries: Sequence[Entry], tolerance: float) -> dic
     site, findings, ids = planting.site, planting.findings, planting.facts["tree_id"]
     drawn_last_first = list(reversed(entries))
     top_down = sorted(drawn_last_first, key=lambda e: FIRST.index(e.key) if e.key in FIRST else len(FIRST))
+    kinds = kinds_of(findings, ids)
     listed = [
-        {"index": i, "severity": f.severity, "word": wording.SEVERITY[f.severity], "message": f.message}
-        for i, f in enumerate(findings[:MOST_LISTED])
+        {"index": i, "severity": k.worst.severity, "word": wording.SEVERITY[k.worst.severity], "message": k.said}
+        for i, k in enumerate(kinds[:MOST_LISTED])
     ]
-    left = len(findings) - len(listed)
+    count, left = (sum(kind.count for kind in kinds[start:]) for start in (0, MOST_LISTED))
     hatches = palette.hatches_for(e.reason for e in planting.usable.exclusions)
     return {
         "title": site.name,
@@ -136,7 +139,7 @@ def _page(planting: Planting, entries: Sequence[Entry], tolerance: float) -> dic
         "groups": [{"title": t, "layers": [e for e in top_down if e.group == t]} for t in GROUPS],
         "swatches": {e.key: _trusted(e.swatch) for e in entries},
         "findings": listed,
-        "finding_count": f"{len(findings):,}",
+        "finding_count": f"{count:,}",
         "findings_left": f"{left:,} more are in the layer findings of plan.gpkg." if left else "",
         "marks": {name: _trusted(palette.mark_svg(name)) for name in palette.MARKS},
         "zones": tuple(pipelayer.zone_lines(planting)),
@@ -169,6 +172,7 @@ def plan_words(planting: Planting) -> Iterator[tuple[str, str]]:
 def _data(planting: Planting) -> dict[str, Any]:
     """Return what the page's script works with."""
     site = planting.site
+    named = [finding for finding in planting.findings if finding.tree_id]
     return {
         "units": site.units,
         "earth": treedata.earth(planting),
@@ -188,8 +192,20 @@ def _data(planting: Planting) -> dict[str, Any]:
             "zone": [zone.name for zone in planting.irrigation.zones] if planting.irrigation else [],
             "watered": ["yes", "no", ""],
         },
-        "findings": [_finding(planting, f) for f in planting.findings[:MOST_FINDINGS]],
+        "findings": [_finding(planting, f) for f in named[:MOST_FINDINGS]],
+        "kinds": [_kind(planting, k) for k in kinds_of(planting.findings, planting.facts["tree_id"])[:MOST_LISTED]],
     }
+
+
+def _kind(planting: Planting, kind: Kind) -> dict[str, Any]:
+    """Return like findings as one, and the box round all their places."""
+    told = _finding(planting, kind.worst)
+    if len(kind.alike) == 1:
+        return told
+    places = [f.geometry for f in kind.alike if f.geometry is not None and not f.geometry.is_empty]
+    where = [("First", ", ".join(kind.places))] if kind.places else []
+    box = _box(planting, shapely.box(*shapely.total_bounds(places))) if places else None
+    return told | {"message": kind.said, "tree": "", "about": [*where, *told["about"]], "box": box}
 
 
 def _finding(planting: Planting, finding: Finding) -> dict[str, Any]:

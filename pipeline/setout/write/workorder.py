@@ -10,7 +10,6 @@ import shapely
 
 from setout.nouns.irrigation import MAIN, MANIFOLD
 from setout.units import FOOT, show_area
-from setout.write.rowlines import row_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -134,13 +133,13 @@ class _Quantities:
                 yield name, None, "m2", "takes no ground of its own"
 
     def rip(self) -> Iterator[Line]:
-        rows, lengths = self.planting.rows, shapely.length(row_lines(self.planting))
+        rows = self.planting.rows
         for index, block in enumerate(self.planting.site.blocks):
             own = rows.block == index
             if block.pattern.kind == "points" or not own.any():
                 yield block.name, None, "m", "no rows"
             else:
-                total = float(lengths[own].sum())
+                total = float(rows.length_m[own].sum())
                 yield block.name, total, "m", f"{self._long(total)} in {int(own.sum()):,} rows"
 
     def trench(self) -> Iterator[Line]:

@@ -12,7 +12,6 @@ from setout.layers import CONTRACTS
 from setout.nouns import Geometries, Ints, Planting
 from setout.write.chunks import Coded, Points
 from setout.write.geopackage import LayerData
-from setout.write.rowlines import row_lines
 
 
 def works_layers(planting: Planting, outer: Callable[..., Geometries]) -> Iterator[LayerData]:
@@ -109,7 +108,7 @@ def _screens(planting: Planting, outer: Callable[..., Geometries]) -> Iterator[L
     own = np.flatnonzero(np.isin(rows.block, screens))
     if not len(own):
         return
-    lines = row_lines(planting)[own]
+    lines = rows.line[own]
     blocks = [site.blocks[k] for k in rows.block[own].tolist()]
     yard = [
         np.nan if block.yard is None else float(shapely.distance(block.yard, line))

@@ -12,7 +12,6 @@ from setout.units import show_area, show_length
 from . import palette, treedata
 from .maplayer import Look, PlanLayer, shape_layer
 from .outlines import COUNT, Entry
-from .rowlines import row_lines
 from .systemwords import PURPOSES, show_volume
 from .works_layers import numbered
 
@@ -80,7 +79,7 @@ def screens(drawer: Drawer) -> Iterator[Drawn]:
     if not own.size:
         return
     yield from _yards(drawer)
-    lines = row_lines(planting)
+    lines = rows.line
     for number, purpose in enumerate(dict.fromkeys(site.blocks[i].purpose for i in rows.block[own].tolist())):
         mine = [row for row in own.tolist() if site.blocks[int(rows.block[row])].purpose == purpose]
         features = [drawer.rings(lines[row], _about_screen(planting, row, float(lines[row].length))) for row in mine]

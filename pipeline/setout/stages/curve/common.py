@@ -12,12 +12,15 @@ from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
 from setout.geometry.braid import braided
-from setout.geometry.curves import Path, Spots, Stretch, set_along
+from setout.geometry.curves import Path, Spots, Stretch, path_of, set_along
+from setout.geometry.pathcut import Blade, cut
 from setout.nouns import Block, Finding, Floats, Ints, Pattern
 from setout.units import show_length
 
 ARCS_M = 0.006
 """How far the arcs of the ground's polygons may lie beyond the exact setback [m]."""
+PASSED = 2.0
+"""Two trees of a row more than so many steps apart leave ground between them that is not planted."""
 ABOUT = 1.6
 """Trees of the row before are looked for within this many row distances."""
 
@@ -30,6 +33,7 @@ class Curved:
     ----------
     x, y : trees [m in the frame], in walking order
     row, position : numbers from 1
+    piece : number of the piece of row: another one wherever ground between two trees is not planted
     row_line : the line of every row by its number, from its first tree to its last
     row_path : the same lines with what is kept free at both ends for posts and anchors; empty where there are none
     findings : what there is to say about them
@@ -39,6 +43,7 @@ class Curved:
     y: Floats
     row: Ints
     position: Ints
+    piece: Ints
     row_line: dict[int, shapely.LineString] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     row_path: dict[int, shapely.LineString] = field(default_factory=dict)
@@ -240,8 +245,8 @@ def _between(stretch: Stretch, before: Line, step: float, apart: float) -> float
     return float(shapely.line_locate_point(line, shapely.Point(before.x[k], before.y[k]))) + step / 2
 
 
-def numbered(rows: list[Line], pattern: Pattern, findings: tuple[Finding, ...] = ()) -> Curved:
-    """Number rows in the order given, and the positions along them.
+def numbered(rows: list[Line], pattern: Pattern, ground: BaseGeometry, findings: tuple[Finding, ...] = ()) -> Curved:
+    """Number rows in the order given, the positions along them, and the pieces that ground not planted parts them in.
 
     Parameters
     ----------
@@ -249,6 +254,8 @@ def numbered(rows: list[Line], pattern: Pattern, findings: tuple[Finding, ...] =
         In walking order.
     pattern : Pattern
         Step, and what is kept free at row ends.
+    ground : BaseGeometry
+        Usable ground [m in the frame].
     findings : tuple of Finding
         What there is to say.
 
@@ -259,7 +266,7 @@ def numbered(rows: list[Line], pattern: Pattern, findings: tuple[Finding, ...] =
     """
     if not rows:
         none, counts = np.empty(0), np.empty(0, np.int64)
-        return Curved(none, none, counts, counts, {}, findings)
+        return Curved(none, none, counts, counts, counts, {}, findings)
     sizes = np.array([len(row.s) for row in rows])
     position = np.arange(sizes.sum()) - np.repeat(np.cumsum(sizes) - sizes, sizes) + 1
     lines = {k: shapely.LineString(row.drawn(pattern.step_m)) for k, row in enumerate(rows, 1)}
@@ -269,10 +276,28 @@ def numbered(rows: list[Line], pattern: Pattern, findings: tuple[Finding, ...] =
         np.concatenate([row.y for row in rows]),
         np.repeat(np.arange(1, len(rows) + 1), sizes),
         position,
+        _pieces(rows, pattern.step_m, ground),
         lines,
         findings,
         paths,
     )
+
+
+def _pieces(rows: Sequence[Line], step: float, ground: BaseGeometry) -> Ints:
+    """Number the pieces of rows: a new one where the line leaves the ground between two trees, or passes a tree's place."""
+    new = [np.append(True, np.hypot(np.diff(row.x), np.diff(row.y)) > PASSED * step) for row in rows]
+    paths = {
+        k: Path(path.x, path.y, path.s, closed=False)
+        for k, row in enumerate(rows)
+        if len(row.s) > 1 and (path := path_of(row.path.part(float(row.s[0]), float(row.s[-1])))) is not None
+    }
+    owner = list(paths)
+    for number, stretch in cut(list(paths.values()), Blade(ground)):
+        row = rows[owner[number]]
+        # the first tree from where the ground begins again is the first of its piece
+        first = int(np.searchsorted(row.s - row.s[0], stretch.low - 1e-6))
+        new[owner[number]][first : first + 1] = True
+    return np.cumsum(np.concatenate(new))
 
 
 def line_of(path: Path, placed: list[tuple[float, float, float]]) -> Line:

@@ -94,7 +94,7 @@ def contour_rows(block: Block, ground_to_plant: BaseGeometry, height_at: HeightA
     mean = [float(np.round(z.mean(), 3)) for _, z in checked]
     order = sorted(range(len(mean)), key=lambda k: (mean[k], *np.round([checked[k][0].x[0], checked[k][0].y[0]], 3)))
     done = [(checked[k][0].moved(*corner.tolist()), checked[k][1]) for k in order]
-    return numbered([row for row, _ in done], pattern, doubts(block, done, units))
+    return numbered([row for row, _ in done], pattern, ground_to_plant, doubts(block, done, units))
 
 
 def _from(height_at: HeightAt, corner: Floats) -> HeightAt:

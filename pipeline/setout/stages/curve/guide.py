@@ -84,7 +84,7 @@ def guide_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curve
         *_short_guide(block, base, rows),
         *_stretched(block, rows, units),
     )
-    return numbered(rows, pattern, doubts)
+    return numbered(rows, pattern, ground_to_plant, doubts)
 
 
 def guide_line(block: Block, units: str) -> tuple[Floats, tuple[Finding, ...]]:

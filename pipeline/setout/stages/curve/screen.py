@@ -64,7 +64,8 @@ def screen_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curv
             "none of the screen's line lies on ground that may be planted", f"block {block.name}",
             "move the line clear of setbacks and other blocks, or shorten the setbacks",
         )  # fmt: skip
-    return numbered(lines, block.pattern, screen_report(block, *_all(lines), block.height_m, units))
+    report = screen_report(block, *_all(lines), block.height_m, units)
+    return numbered(lines, block.pattern, ground_to_plant, report)
 
 
 def _nearest(pattern: Pattern) -> float:

@@ -10,11 +10,11 @@ import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry.curves import path_of
 from setout.geometry.direction import lines_along
 from setout.geometry.rowcut import Cutters, capsules_of, left_at
 from setout.nouns import Block, Bools, Finding, Floats, Ints, Pattern, Rows, Trees, Works
 from setout.stages.fill.ends import Allowed, Along, ends_allowed
+from setout.stages.fill.lines import rows_of
 from setout.stages.fill.straight import Row, lay
 from setout.stages.fill.systems import Laid, paired, planted
 from setout.stages.fill.trellis import trellised
@@ -94,9 +94,9 @@ def _straight(pattern: Pattern, rows: Row) -> Laid:
 def _bent(bed: Bed, done: Sequence[tuple[Block, Laid]], laid: Laid, allowed: Allowed | None) -> Laid:
     """Take of rows that are not straight what may stand, and set their posts where they have any."""
     keep = _clear_of(bed, done, laid, allowed) & _lawful(bed.cutters, laid.x, laid.y)
-    trellis, step = bed.block.pattern.trellis, bed.block.pattern.step_m
+    trellis = bed.block.pattern.trellis
     if trellis is None or not len(laid.x):
-        return _kept(laid, keep, step)
+        return _kept(laid, keep)
 
     def may_stand(x: Floats, y: Floats) -> Bools:
         lawful = _lawful(bed.cutters, x, y)
@@ -106,7 +106,7 @@ def _bent(bed: Bed, done: Sequence[tuple[Block, Laid]], laid: Laid, allowed: All
     if len(own):
         u, along = _along_paths(laid, own)
         keep[own] = ends_allowed(trellis, u, laid.row[own], along, may_stand)
-    laid = _kept(laid, keep, step)
+    laid = _kept(laid, keep)
     return trellised(trellis, laid, *_along_paths(laid, np.arange(len(laid.x)))) if len(laid.x) else laid
 
 
@@ -158,8 +158,8 @@ def _beside(other: Laid, laid: Laid, apart: float) -> Floats:
     return np.column_stack([x[inside], y[inside]])
 
 
-def _kept(laid: Laid, keep: Bools, step: float) -> Laid:
-    """Return some of the trees, rows and positions counted anew, the lines of rows cut to them; of a pair both or none."""
+def _kept(laid: Laid, keep: Bools) -> Laid:
+    """Return some of the trees, rows, positions and pieces of rows counted anew; of a pair both or none."""
     paired_off = laid.partner >= 0
     keep = keep & (~paired_off | keep[laid.partner])
     if keep.all():
@@ -171,28 +171,15 @@ def _kept(laid: Laid, keep: Bools, step: float) -> Laid:
     position = np.arange(len(row)) - np.repeat(first, count) + 1
     number = np.cumsum(keep) - 1
     partner = np.where(laid.partner[keep] >= 0, number[laid.partner[keep]], -1)
-    xy, whole = np.column_stack([x, y]), np.bincount(laid.row, minlength=int(left.max(initial=0)) + 1)[left] == count
-    lines = {
-        new: laid.row_line[old]
-        if whole[new - 1]
-        else _cut_to(laid.row_line[old], xy[first[new - 1] : first[new - 1] + count[new - 1]], step)
-        for new, old in enumerate(left.tolist(), 1)
-        if old in laid.row_line
-    }
+    # where trees are gone between two that stay, the row's line is parted too
+    was = np.flatnonzero(keep)
+    parted = np.append(True, (np.diff(was) > 1) | (np.diff(laid.piece[keep]) != 0))[: len(was)]
+    lines = {new: laid.row_line[old] for new, old in enumerate(left.tolist(), 1) if old in laid.row_line}
     paths = {new: laid.row_path[old] for new, old in enumerate(left.tolist(), 1) if old in laid.row_path}
     return replace(
-        laid, x=x, y=y, row=row + 1, position=position, partner=partner, row_line=lines, row_path=paths,
+        laid, x=x, y=y, row=row + 1, position=position, piece=np.cumsum(parted), partner=partner, row_line=lines,
+        row_path=paths,
     )  # fmt: skip
-
-
-def _cut_to(line: shapely.LineString, trees: Floats, step: float) -> shapely.LineString:
-    """Cut a row's line to its first and last tree; that of a single tree is a step long."""
-    at = shapely.line_locate_point(line, np.asarray(shapely.points(trees), object))
-    low, high = float(at.min()), float(at.max())
-    if high - low < 1e-6:
-        low, high = max(low - step / 2, 0.0), min(high + step / 2, float(shapely.length(line)))
-    path = path_of(shapely.get_coordinates(line))
-    return line if path is None else shapely.LineString(path.part(low, min(high, path.length)))
 
 
 def _single(bed: Bed, done: Sequence[tuple[Block, Laid]], allowed: Allowed | None) -> tuple[Laid, list[Finding]]:
@@ -201,17 +188,18 @@ def _single(bed: Bed, done: Sequence[tuple[Block, Laid]], allowed: Allowed | Non
     assert block.points is not None
     x, y = block.points.T
     size = len(x)
-    laid = Laid(x, y, np.arange(1, size + 1), np.ones(size, np.int64), np.full(size, -1), float("nan"))
+    number, one = np.arange(1, size + 1), np.ones(size, np.int64)
+    laid = Laid(x, y, number, one, number, -one, float("nan"))
     keep = _clear_of(bed, done, laid, allowed) & _lawful(bed.cutters, x, y)
-    out = _kept(laid, keep, block.pattern.step_m)
+    out = _kept(laid, keep)
     if block.pattern.pair is not None:
         out = paired(out, block.pattern.pair)
     said = [
         Finding(
-            "point_dropped", "warn", f"block {block.name}: point {number + 1} from the west, of the {size} given, may not be planted where it lies",
-            remedy="move it clear of setbacks, steep ground and other blocks' trees", geometry=shapely.Point(x[number], y[number]),
+            "point_dropped", "warn", f"block {block.name}: point {k + 1} from the west, of the {size} given, may not be planted where it lies",
+            remedy="move it clear of setbacks, steep ground and other blocks' trees", geometry=shapely.Point(x[k], y[k]),
         )
-        for number in np.flatnonzero(~keep).tolist()
+        for k in np.flatnonzero(~keep).tolist()
     ]  # fmt: skip
     return out, said
 
@@ -253,30 +241,8 @@ def _numbered(done: Sequence[tuple[Block, Laid]]) -> tuple[Rows, Trees, Works]:
         np.concatenate([part.post_row for part in laid_all]).astype(np.int64),
         np.concatenate([part.post_end for part in laid_all]),
         {k: part.wire_m for k, part in enumerate(laid_all) if part.wire_m},
-        {(k, number): line for k, part in enumerate(laid_all) for number, line in part.row_line.items()},
     )
-    return _rows(done, trees), trees, works
-
-
-def _rows(done: Sequence[tuple[Block, Laid]], trees: Trees) -> Rows:
-    """Draw every row from its first tree to its last; a row of one position is drawn a step long."""
-    size = len(trees)
-    new = np.append(True, (trees.row[1:] != trees.row[:-1]) | (trees.block[1:] != trees.block[:-1]))[:size]
-    first = np.flatnonzero(new)
-    last = (np.append(first[1:], size) - 1)[: len(first)]
-    block = trees.block[first].astype(np.int64)
-    bearings = np.array([laid.bearing for _, laid in done])
-    steps = np.array([b.pattern.step_m for b, _ in done])
-    x0, y0, x1, y1 = trees.x[first], trees.y[first], trees.x[last], trees.y[last]
-    drawn = np.degrees(np.arctan2(x1 - x0, y1 - y0)) % 180.0
-    bearing = np.where(np.isfinite(bearings[block]), bearings[block], drawn)
-    short = np.hypot(x1 - x0, y1 - y0) < 1e-9
-    dx, dy = np.sin(np.radians(bearing)), np.cos(np.radians(bearing))
-    half = np.where(short, np.maximum(steps[block], 1.0) / 2, 0.0)
-    return Rows(
-        block, trees.row[first].astype(np.int64), x0 - half * dx, y0 - half * dy, x1 + half * dx, y1 + half * dy,
-        last - first + 1, bearing,
-    )  # fmt: skip
+    return rows_of(laid_all, trees), trees, works
 
 
 def _empty(bed: Bed, laid: Laid) -> list[Finding]:

@@ -17,7 +17,7 @@ from setout.geometry import direction as ways
 from setout.geometry.lattice import Lattice, Layout, Placed, place
 from setout.geometry.rowcut import Cutters
 from setout.nouns import Block, Bools, Floats, Ints, Pattern
-from setout.stages.fill.ends import Allowed, ends_allowed
+from setout.stages.fill.ends import LONGER, Allowed, ends_allowed
 
 TRIED_ON_CELLS = 12
 """How many of the best layouts are counted again with single cells (slope) taken out."""
@@ -35,6 +35,7 @@ class Row:
     ----------
     u, v : along the rows and to their left [m]
     row, position : numbers from 1
+    piece : number of the piece of row: another one wherever ground is not planted between two positions
     bearing : of the rows [deg], in [0, 180)
     """
 
@@ -42,6 +43,7 @@ class Row:
     v: Floats
     row: Ints
     position: Ints
+    piece: Ints
     bearing: float
 
     def to_xy(self, u: Floats, v: Floats) -> tuple[Floats, Floats]:
@@ -111,12 +113,14 @@ def lay(block: Block, area: BaseGeometry, cutters: Cutters, allowed: Allowed | N
     """
     placed, bearing = _one_way(*_search(block, area, cutters, allowed))
     order = np.lexsort((placed.u, -placed.v))
-    u, v, line = placed.u[order], placed.v[order], placed.line[order]
+    u, v, line, piece = placed.u[order], placed.v[order], placed.line[order], placed.piece[order]
     size = len(u)
-    first = np.flatnonzero(np.append(True, line[1:] != line[:-1])[:size])
+    new = np.append(True, line[1:] != line[:-1])[:size]
+    first = np.flatnonzero(new)
     count = np.diff(np.append(first, size))
     row = np.repeat(np.arange(1, len(first) + 1), count)
-    return Row(u, v, row, np.arange(size) - np.repeat(first, count) + 1, bearing)
+    new[1:] |= (piece[1:] != piece[:-1]) | (np.diff(u) > LONGER * lattice_of(block.pattern).step)
+    return Row(u, v, row, np.arange(size) - np.repeat(first, count) + 1, np.cumsum(new), bearing)
 
 
 def _search(block: Block, area: BaseGeometry, cutters: Cutters, allowed: Allowed | None) -> tuple[Placed, float]:
@@ -133,7 +137,7 @@ def _search(block: Block, area: BaseGeometry, cutters: Cutters, allowed: Allowed
     for layout in _unlike(layouts, tries):
         placed = _placed(lattice, cutters, layout)
         keep = _allowed_under(block.pattern, placed, layout.bearing, allowed)
-        placed = Placed(placed.u[keep], placed.v[keep], placed.line[keep])
+        placed = placed.some(keep)
         if best is None or len(placed.u) > len(best[0].u):
             best = placed, layout.bearing
         if keep.all():
@@ -144,7 +148,7 @@ def _search(block: Block, area: BaseGeometry, cutters: Cutters, allowed: Allowed
 
 def _allowed_under(pattern: Pattern, placed: Placed, bearing: float, allowed: Allowed) -> Bools:
     """Tell which positions may be planted, everywhere under what stands there."""
-    rows = Row(placed.u, placed.v, placed.line, placed.line, bearing)
+    rows = Row(placed.u, placed.v, placed.line, placed.line, placed.piece, bearing)
     x, y = rows.to_xy(placed.u, placed.v)
     keep = np.array(allowed(x, y), bool)
     if pattern.bed is not None:
@@ -169,7 +173,7 @@ def _one_way(placed: Placed, bearing: float) -> tuple[Placed, float]:
     bearing %= 360.0
     if bearing < 180.0:
         return placed, bearing
-    return Placed(-placed.u, -placed.v, -placed.line), bearing - 180.0
+    return Placed(-placed.u, -placed.v, -placed.line, placed.piece), bearing - 180.0
 
 
 def _unlike(layouts: Sequence[Layout], number: int) -> list[Layout]:

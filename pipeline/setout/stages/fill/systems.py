@@ -24,9 +24,10 @@ class Laid:
     ----------
     x, y : trees [m in the frame], in walking order
     row, position : numbers from 1
+    piece : number of the piece of row, in walking order: another one wherever ground between two trees is not planted
     partner : index of the other tree of the pair, counted in this block; -1 for none
     bearing : of its rows [deg]; NaN where they are not straight
-    row_line : lines of rows that are not straight, by row number
+    row_line : how rows that are not straight run, by row number, at least from their first tree to their last
     row_path : the same lines with what is kept free at their ends for posts and anchors
     beds, bed_row : beds and the numbers of their rows
     post_x, post_y, post_row, post_end : posts, the numbers of their rows, and which are end posts
@@ -37,6 +38,7 @@ class Laid:
     y: Floats
     row: Ints
     position: Ints
+    piece: Ints
     partner: Ints
     bearing: float
     row_line: dict[int, shapely.LineString] = field(default_factory=dict)
@@ -69,7 +71,7 @@ def planted(pattern: Pattern, rows: Row) -> Laid:
         return _beds(pattern, rows)
     x, y = rows.to_xy(rows.u, rows.v)
     alone = np.full(len(x), -1)
-    laid = Laid(x, y, rows.row, rows.position, alone, rows.bearing)
+    laid = Laid(x, y, rows.row, rows.position, rows.piece, alone, rows.bearing)
     if pattern.pair is not None:
         return paired(laid, pattern.pair)
     return laid
@@ -98,7 +100,7 @@ def paired(laid: Laid, pair: Pair) -> Laid:
     partner = np.arange(2 * size) ^ 1
     row = np.repeat(laid.row, 2)
     position = np.column_stack([2 * laid.position - 1, 2 * laid.position]).ravel()
-    return Laid(x, y, row, position, partner, laid.bearing, laid.row_line)
+    return Laid(x, y, row, position, np.repeat(laid.piece, 2), partner, laid.bearing, laid.row_line)
 
 
 def _beds(pattern: Pattern, rows: Row) -> Laid:
@@ -121,4 +123,5 @@ def _beds(pattern: Pattern, rows: Row) -> Laid:
     corner_v = rows.v[:, None] + np.array([-half_w, -half_w, half_w, half_w, -half_w])
     ring = np.stack(rows.to_xy(corner_u, corner_v), axis=-1)
     beds = np.asarray(shapely.polygons(ring), object) if len(ring) else no_geometry()
-    return Laid(x, y, row, position, np.full(len(x), -1), rows.bearing, {}, beds, rows.row)
+    piece = np.repeat(rows.piece, each)
+    return Laid(x, y, row, position, piece, np.full(len(x), -1), rows.bearing, {}, beds, rows.row)

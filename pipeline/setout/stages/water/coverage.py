@@ -10,6 +10,7 @@ import shapely
 
 from setout.nouns import Bools, Finding, Floats, Ints, Irrigation, Trees
 from setout.nouns.irrigation import REASONS
+from setout.stages.water.doubts import REMEDY
 from setout.units import show_length
 
 NEAR_M = 1.0
@@ -106,14 +107,44 @@ def uncovered(
                     "no_emitter_near", "stop", f"tree {labels[k]} has no emitter near enough; the nearest is of zone {zone}",
                     show_length(float(found.away_m[k]), units), show_length(float(found.allowed_m[k]), units),
                     "lead an emitter to it, or move the tree to the lateral", str(labels[k]), point,
+                    float(found.away_m[k] - found.allowed_m[k]),
                 )
             )  # fmt: skip
-            continue
-        reason = REASONS[int(irrigation.reason[found.tree[k]])]
-        out.append(
-            Finding(
-                "not_watered", "stop", f"tree {labels[k]} is not watered by zone {zone}: {reason}", "", "",
-                "see what the plan says of that zone", str(labels[k]), point,
-            )
-        )  # fmt: skip
+        else:
+            out.append(_dry(irrigation, int(found.tree[k]), f" by zone {zone}", str(labels[k]), point))
     return tuple(out)
+
+
+def without_pipes(
+    irrigation: Irrigation, tree: Ints, labels: Sequence[str], places: tuple[Floats, Floats]
+) -> tuple[Finding, ...]:
+    """Name the positions whose tree has no water in a plan that could lay no pipe at all.
+
+    Parameters
+    ----------
+    irrigation : Irrigation
+        The plan's.
+    tree : (n,) ndarray of int
+        The planned tree of each position; -1 for none.
+    labels : Sequence of str
+        What the positions are called.
+    places : tuple of (n,) ndarrays
+        x and y of the positions [m in the frame].
+
+    Returns
+    -------
+    tuple of Finding
+        One for each such position, in their order.
+    """
+    dry = np.append(irrigation.known & ~irrigation.watered, False)
+    return tuple(
+        _dry(irrigation, int(tree[k]), "", str(labels[k]), shapely.Point(places[0][k], places[1][k]))
+        for k in np.flatnonzero(dry[tree]).tolist()
+    )
+
+
+def _dry(irrigation: Irrigation, tree: int, where: str, label: str, point: shapely.Point) -> Finding:
+    """Say of a position that the plan does not water its tree, and why: as grave as the plan has it."""
+    reason = REASONS[int(irrigation.reason[tree])]
+    remedy = REMEDY.get(reason, "see what the plan says of its zone")
+    return Finding("not_watered", "stop", f"tree {label} is not watered{where}: {reason}", "", "", remedy, label, point)

@@ -159,11 +159,7 @@ def _dry_trees(out: Irrigation, stage: Stage) -> Iterator[Finding]:
         zones = [out.zones[z].name for z in np.unique(out.zone[own]).tolist() if z >= 0]
         where = f" in zone {', '.join(zones[:8])}{' ...' if len(zones) > 8 else ''}" if zones else ""
         measured, required = _figures(word, own, out, stage)
-        xy = np.column_stack([stage.trees.x[own], stage.trees.y[own]])
-        yield Finding(
-            "not_watered", "warn", f"{_trees(int(own.sum()))} not watered{where}: {word}", measured, required,
-            _remedy(word, own, out), geometry=shapely.MultiPoint(xy[:2000]),
-        )  # fmt: skip
+        yield _dry(stage.trees, own, where, word, (measured, required, _remedy(word, own, out)))
 
 
 def all_dry(trees: Trees, dry: Bools, reason: NDArray[np.int8]) -> Iterator[Finding]:
@@ -184,14 +180,20 @@ def all_dry(trees: Trees, dry: Bools, reason: NDArray[np.int8]) -> Iterator[Find
         One a reason.
     """
     for code in np.unique(reason[dry]).tolist():
-        own, word = dry & (reason == code), REASONS[code]
-        xy = np.column_stack([trees.x[own], trees.y[own]])
-        remedy = "take emitters of less flow or fewer of them, or find a water point of more flow"
-        yield Finding(
-            "not_watered", "warn", f"{_trees(int(own.sum()))} not watered: {word}",
-            "its water point gives less than the emitters of one tree" if word == LOW_FLOW else "", "",
-            remedy if word == LOW_FLOW else REMEDY.get(word, ""), geometry=shapely.MultiPoint(xy[:2000]),
-        )  # fmt: skip
+        word, figures = REASONS[code], ("", "", REMEDY.get(REASONS[code], ""))
+        if word == LOW_FLOW:
+            weak = "its water point gives less than the emitters of one tree"
+            figures = (weak, "", "take emitters of less flow or fewer of them, or find a water point of more flow")
+        yield _dry(trees, dry & (reason == code), "", word, figures)
+
+
+def _dry(trees: Trees, own: Bools, where: str, word: str, figures: tuple[str, str, str]) -> Finding:
+    """Say that some trees are not watered, and why: figures are measured, required and remedy."""
+    places = shapely.MultiPoint(np.column_stack([trees.x[own], trees.y[own]]))
+    return Finding(
+        "not_watered", "stop", f"{_trees(int(own.sum()))} not watered{where}: {word}", *figures, geometry=places,
+        trees=np.flatnonzero(own), each=f"is not watered: {word}",
+    )  # fmt: skip
 
 
 def _remedy(word: str, own: Bools, out: Irrigation) -> str:

@@ -98,7 +98,7 @@ def irrigate(given: Given, plan: IrrigationPlan, need: Need) -> Irrigation:
     assert water is not None
     unserved = given.unserved.copy()
     if plan.emitter is None:
-        return _dry(given, plan, need, doubts.no_emitter(given.site))
+        return _dry(given, plan, need, doubts.no_emitter(given.site), unserved)
     usable = np.isfinite(water.points.pressure_kpa) & np.isfinite(water.points.flow_lph)
     found = list(doubts.sources_unknown(given.site, np.unique(given.point[given.point >= 0]), usable))
     each = plan.emitter.flow_lph * max(plan.emitters_in(b) for b in range(len(given.site.blocks)))
@@ -336,17 +336,15 @@ def _dry(
     given: Given,
     plan: IrrigationPlan,
     need: Need,
-    found: list[Finding] | tuple[Finding, ...],
-    unserved: Ints | None = None,
+    found: list[Finding],
+    unserved: Ints,
 ) -> Irrigation:
     """Return what is known without a network: which trees no water point serves."""
     size = len(given.trees)
-    unserved = given.unserved if unserved is None else unserved
     none, nan = np.full(size, -1, np.int64), np.full(size, np.nan)
     unknown = np.where(np.isnan(need.need_lpd), CODE[NEED_UNKNOWN], CODE[FLOW_UNKNOWN])
     reason = np.where(unserved >= 0, unserved, unknown).astype(np.int8)
-    if plan.emitter is not None:
-        found = [*found, *doubts.all_dry(given.trees, unserved >= 0, reason)]
+    found = [*found, *doubts.all_dry(given.trees, unserved >= 0, reason)]
     return Irrigation(
         plan, None, (), (), none, none, nan, nan, nan, need.need_lpd, np.zeros(size, bool), unserved >= 0, reason, (),
         tuple(found), need,

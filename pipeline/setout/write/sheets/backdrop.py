@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
 
+from setout.geometry.nearby import bins_of, in_boxes
 from setout.units import show_length
 from setout.write import palette
 from setout.write.rings import rings_of
@@ -21,7 +22,7 @@ from .pen import CAP, Ink, Pen, Type
 from .places import Places
 
 if TYPE_CHECKING:
-    from setout.nouns import Geometries, Planting
+    from setout.nouns import Geometries, Ints, Planting
 
 BOUNDARY: Final = Ink(palette.INK, 0.5, dash=(6.0, 1.4, 1.2, 1.4, 1.2, 1.4))
 ROW: Final = Ink("#9aa79a", 0.12)
@@ -32,8 +33,10 @@ BLOCK_EDGE: Final = Ink("#7f8f55", 0.2)
 DASHES: Final = ((), (2.4, 1.0), (1.0, 0.8), (3.6, 1.0, 0.8, 1.0), (0.3, 1.0), (4.5, 1.5))
 BEYOND: Final = 4.0
 """How far beyond the frame shapes are cut [mm of paper]: no name finds room along a cut."""
-GAP: Final = 3.2
-"""Distance between neighbours in a row, over the step, beyond which the row's line is broken."""
+LARGE: Final = 20_000
+"""Points of shapes from which on they are cut band by band, and only then to a sheet."""
+POST_BINS: Final = 25.0
+"""Posts are looked up in squares of this side [m]."""
 FINE: Final = 0.06
 """How far a drawn outline of ground may lie from the true one [mm of paper]."""
 
@@ -67,7 +70,9 @@ class _Parts:
         parts = parts[~shapely.is_empty(parts)] if len(parts) else parts
         self.parts = shapely.transform(parts, lambda xy: turned(xy, turn)) if len(parts) else parts
         self.tree = STRtree(self.parts)
+        self.large = int(shapely.get_num_coordinates(self.parts).sum()) > LARGE if len(parts) else False
         self._last: tuple[tuple[float, float, float, float], NDArray[np.object_]] | None = None
+        self._band: tuple[tuple[float, float], NDArray[np.object_]] | None = None
 
     def any(self, extent: tuple[float, float, float, float]) -> bool:
         """Tell whether anything lies in an extent."""
@@ -76,12 +81,29 @@ class _Parts:
     def within(self, extent: tuple[float, float, float, float]) -> NDArray[np.object_]:
         """Return what lies in an extent; large shapes are cut to it. The last answer is kept: a sheet asks several times."""
         if self._last is None or self._last[0] != extent:
-            found = self.parts[np.sort(self.tree.query(shapely.box(*extent)))]
+            found = self._across(extent) if self.large else self._met(extent)
             if len(found):
                 found = shapely.get_parts(_cut(found, extent))
                 found = found[~shapely.is_empty(found)]
             self._last = extent, np.asarray(found, object)
         return self._last[1]
+
+    def _met(self, extent: tuple[float, float, float, float]) -> NDArray[np.object_]:
+        """Return the shapes whose boxes meet an extent."""
+        return np.asarray(self.parts[np.sort(self.tree.query(shapely.box(*extent)))], object)
+
+    def _across(self, extent: tuple[float, float, float, float]) -> NDArray[np.object_]:
+        """Return what may lie in an extent, cut to its band from side to side: tiles follow each other along a band."""
+        low, high = extent[1], extent[3]
+        if self._band is None or self._band[0] != (low, high):
+            left, _, right, _ = shapely.total_bounds(self.parts)
+            band = (float(left) - 1.0, low, float(right) + 1.0, high)
+            found = self._met(band)
+            found = np.asarray(shapely.get_parts(_cut(found, band)), object) if len(found) else found
+            self._band = (low, high), found
+        found = self._band[1]
+        bounds = shapely.bounds(found)
+        return found[(bounds[:, 0] <= extent[2]) & (bounds[:, 2] >= extent[0])] if len(found) else found
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,10 +131,11 @@ class Backdrop:
         self._exclusions = [_Parts(e.geometry, turn) for e in planting.usable.exclusions]
         self._limits = [_Parts(e.geometry, turn) for e in planting.usable.height_limits]
         self._features = [_Parts(f.shape, turn) for f in self.features]
-        self._rows = _Parts(row_runs(planting), turn)
+        self._rows = _Parts(planting.rows.line, turn)
         self._beds = _Parts(works.bed, turn)
         self._posts = turned(np.column_stack([works.post_x, works.post_y]), turn)
         self._ends = works.post_end
+        self._post_bins = bins_of(self._posts[:, 0], self._posts[:, 1], POST_BINS) if len(self._posts) else None
         water = site.water
         self._water = None if water is None else turned(np.column_stack([water.points.x, water.points.y]), turn)
         self._water_names = () if water is None else water.points.name
@@ -123,7 +146,14 @@ class Backdrop:
 
     def posts_on(self, view: View) -> NDArray[np.float64]:
         """Return the posts that a view shows, on paper [mm]."""
-        return view.page(self._posts[_inside(self._posts, view.extent())])
+        return view.page(self._posts[self._posts_in(view.extent())])
+
+    def _posts_in(self, extent: tuple[float, float, float, float]) -> Ints:
+        """Return the posts in an extent, ascending."""
+        if self._post_bins is None:
+            return np.empty(0, np.int64)
+        near = np.sort(in_boxes(self._post_bins, np.array([extent]))[1])
+        return near[_inside(self._posts[near], extent)]
 
     def heavy(self, view: View) -> shapely.MultiLineString:
         """Return the features that a view shows as lines on paper [mm]."""
@@ -136,7 +166,8 @@ class Backdrop:
     def seen(self, view: View) -> Seen:
         """Return what of it a view shows."""
         extent = view.extent(BEYOND)
-        posts, water = (uv is not None and bool(_inside(uv, extent).any()) for uv in (self._posts, self._water))
+        posts = len(self._posts_in(extent)) > 0
+        water = self._water is not None and bool(_inside(self._water, extent).any())
         return Seen(
             frozenset(f.kind for f, parts in zip(self.features, self._features, strict=True) if parts.any(extent)),
             tuple(r for r, parts in zip(self.reasons, self._exclusions, strict=True) if parts.any(extent)),
@@ -180,9 +211,9 @@ class Backdrop:
             pen.stamps(spots, ((-1.3, 0), (0, -1.3), (1.3, 0), (0, 1.3)), Ink(ink.stroke, 0.35, "#ffffff"))
 
     def _draw_marks(self, pen: Pen, view: View, extent: tuple[float, float, float, float]) -> None:
-        posts = _inside(self._posts, extent)
-        ends = self._ends.astype(bool) if len(self._ends) == len(self._posts) else np.zeros(len(self._posts), bool)
-        for chosen, half in ((posts & ~ends, 0.35), (posts & ends, 0.6)):
+        posts = self._posts_in(extent)
+        ends = self._ends[posts] if len(self._ends) == len(self._posts) else np.zeros(len(posts), bool)
+        for chosen, half in ((posts[~ends], 0.35), (posts[ends], 0.6)):
             corners = ((-half, -half), (half, -half), (half, half), (-half, half))
             pen.stamps(view.page(self._posts[chosen]), corners, Ink(fill=palette.POST))
         if self._water is not None:
@@ -214,26 +245,6 @@ class Backdrop:
                 kind = Type(size, colour=reason.ink.stroke, halo=0.5)
                 out += not _along(pen, view, places, shapes, pen.cut(reason.name, size, 60), kind)
         return out
-
-
-def row_runs(planting: Planting) -> Geometries:
-    """Return the rows as lines, broken where a gap of more than two trees lies; bent rows as they run.
-
-    A row that goes on beyond a road or outside the property is no line to follow there.
-    """
-    trees, works = planting.trees, planting.works
-    order = np.lexsort((trees.position, trees.row, trees.block))
-    block, row = trees.block[order], trees.row[order]
-    xy = np.column_stack([trees.x, trees.y])[order]
-    step = np.array([b.pattern.step_m for b in planting.site.blocks])[block]
-    apart = np.hypot(*np.diff(xy, axis=0).T)
-    ends = (np.diff(block) != 0) | (np.diff(row) != 0) | (apart > GAP * step[1:])
-    stop = np.concatenate([np.flatnonzero(ends), [len(order) - 1]])
-    start = np.concatenate([[0], stop[:-1] + 1])
-    bent = [key in works.row_line for key in zip(block[start].tolist(), row[start].tolist(), strict=True)]
-    kept = (stop > start) & ~np.array(bent, bool)
-    lines = np.asarray(shapely.linestrings(np.stack([xy[start[kept]], xy[stop[kept]]], axis=1)), object)
-    return np.concatenate([lines, np.array(list(works.row_line.values()), object)])
 
 
 def lines_on(view: View, shapes: Geometries, fine: float) -> list[NDArray[np.float64]]:

@@ -100,7 +100,8 @@ def write_sheets(path: Path, planting: Planting) -> Sheets:
         maps.append(Referenced(pen.pages - 1, tile.view, f"Tile {tile.number}"))
     for zone in zones:
         with pen.page(worded.width, worded.height, f"Water, zone {planting.irrigation.zones[zone].name}"):  # type: ignore[union-attr]
-            view = watersheet.draw_zone(pen, planting, worded, zone, north_up, (pen.pages, count))
+            page = watersheet.ZonePage(planting, worded, north_up, marks)
+            view = watersheet.draw_zone(pen, page, zone, (pen.pages, count))
         maps.append(Referenced(pen.pages - 1, view, f"Zone {zone + 1}"))
     pen.save()
     add_measures(path, planting.site.frame, maps)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from setout.geometry.nearby import Bins, bins_of, in_boxes
 from setout.write import palette
 
 from . import treemarks
@@ -20,12 +22,20 @@ from .places import Places
 from .tiles import Tile
 
 if TYPE_CHECKING:
-    from setout.nouns import Planting
+    from scipy.spatial import cKDTree
+
+    from setout.nouns import Ints, Planting
 
 MATCH: Final = Ink("#7d8a84", 0.2, dash=(0.6, 1.6))
 
 
-@dataclass(frozen=True, slots=True)
+MOST_KEYED: Final = 150
+"""Tiles drawn in the key of one of them: of more, those that lie nearest."""
+BINS: Final = 4.0
+"""Trees and posts are looked up in squares of so many to a tile's width."""
+
+
+@dataclass(frozen=True)
 class TileBook:
     """What all tiles of a plan share.
 
@@ -50,6 +60,59 @@ class TileBook:
     first: int
     count: int
 
+    @cached_property
+    def _bins(self) -> Bins:
+        """Return the trees in turned coordinates, by square."""
+        low_u, low_v, high_u, high_v = self.tiles[0].view.extent()
+        return bins_of(self.uv[:, 0], self.uv[:, 1], max(high_u - low_u, high_v - low_v) / BINS)
+
+    def trees_on(self, view: View) -> Ints:
+        """Return the trees that a view shows, ascending."""
+        u0, v0, u1, v1 = view.extent()
+        near = np.sort(in_boxes(self._bins, np.array([[u0, v0, u1, v1]]))[1])
+        u, v = self.uv[near].T
+        shown: Ints = near[(u > u0) & (u < u1) & (v > v0) & (v < v1)]
+        return shown
+
+    @cached_property
+    def key(self) -> Key:
+        """Return where all tiles lie, as small as the column at a sheet's side is wide."""
+        wide = self.layout.column.width
+        box = Box(self.layout.column.left, 0.0, wide, min(wide * 0.62, 34.0))
+        ground = np.array([_corners(tile) for tile in self.tiles])
+        view = fitting(box, ground.reshape(-1, 2), self.tiles[0].view.turn)
+        return Key(
+            box, lines_on(view, self.backdrop.outline(), 0.1), np.array([view.of_frame(ring) for ring in ground])
+        )
+
+
+@dataclass(frozen=True)
+class Key:
+    """A small map of all tiles, its frame standing at the foot of the paper.
+
+    Attributes
+    ----------
+    box : its frame [mm]
+    outline : the property on it [mm]
+    corners : (tiles, 4, 2) of every tile's own ground [mm]
+    """
+
+    box: Box
+    outline: list[NDArray[np.float64]]
+    corners: NDArray[np.float64]
+
+    @cached_property
+    def _middles(self) -> cKDTree:
+        from scipy.spatial import cKDTree
+
+        return cKDTree(self.corners.mean(axis=1))
+
+    def near(self, place: int) -> list[int]:
+        """Return the tiles drawn in the key of one: all, or of very many those nearest to it, in order."""
+        if len(self.corners) <= MOST_KEYED:
+            return list(range(len(self.corners)))
+        return sorted(self._middles.query(self.corners[place].mean(axis=0), MOST_KEYED)[1].tolist())
+
 
 def draw_tile(pen: Pen, book: TileBook, tile: Tile) -> treemarks.Shown:
     """Draw one tile's sheet.
@@ -73,7 +136,7 @@ def draw_tile(pen: Pen, book: TileBook, tile: Tile) -> treemarks.Shown:
     places = Places(box)
     with pen.clipped(box.left, box.bottom, box.width, box.height):
         book.backdrop.draw(pen, view)
-        treemarks.draw_elsewhere(pen, planting, tile, book.uv)
+        treemarks.draw_elsewhere(pen, tile, book.uv, book.trees_on(view))
         _match_lines(pen, book, tile, places)
         treemarks.draw_trees(pen, book.marks, tile, page)
         places.take_points(book.backdrop.posts_on(view), 0.4)
@@ -117,27 +180,19 @@ def _match_lines(pen: Pen, book: TileBook, tile: Tile, places: Places) -> None:
 def _key(column: Column, book: TileBook, tile: Tile) -> None:
     """Draw where the tile lies among the others."""
     column.heading("Where this tile lies")
-    tall = min(column.box.width * 0.62, 34.0)
-    box = Box(column.box.left, column.y - tall - 1, column.box.width, tall)
-    corners = np.concatenate([_corners(t) for t in book.tiles])
-    view = fitting(box, corners, tile.view.turn)
-    pen = column.pen
-    with pen.clipped(box.left, box.bottom, box.width, box.height):
-        pen.paths(lines_on(view, book.backdrop.outline(), 0.1), Ink("#8a938c", 0.2), close=True)
-        pen.paths([view.of_frame(_corners(tile))], Ink(palette.SCREEN, 0.35, "#d5e6d3"), close=True)
-        pen.paths([view.of_frame(_corners(t)) for t in book.tiles], Ink("#6a756e", 0.15), close=True)
-        each = view.of_frame(_corners(tile))
-        room = float(np.ptp(each[:, 0]))
-        near = book.tiles if room > 5 else [tile]
-        for other in near:
-            middle = view.of_frame(_corners(other)).mean(axis=0)
-            pen.text(
-                float(middle[0]),
-                float(middle[1]) - 0.75,
-                str(other.number),
-                Type(2.1, bold=other is tile, at="m", halo=0.3),
-            )
-    column.y -= tall + 2.2
+    key, pen, own = book.key, column.pen, tile.number - 1
+    box, up = key.box, np.array([0.0, column.y - key.box.height - 1])
+    near = key.near(own)
+    with pen.clipped(box.left, float(up[1]), box.width, box.height):
+        pen.paths([line + up for line in key.outline], Ink("#8a938c", 0.2), close=True)
+        pen.paths([key.corners[own] + up], Ink(palette.SCREEN, 0.35, "#d5e6d3"), close=True)
+        pen.paths(list(key.corners[near] + up), Ink("#6a756e", 0.15), close=True)
+        room = float(np.ptp(key.corners[own][:, 0]))
+        for other in near if room > 5 else [own]:
+            x, y = key.corners[other].mean(axis=0) + up
+            kind = Type(2.1, bold=other == own, at="m", halo=0.3)
+            pen.text(float(x), float(y) - 0.75, str(book.tiles[other].number), kind)
+    column.y -= box.height + 2.2
 
 
 def _corners(tile: Tile) -> NDArray[np.float64]:

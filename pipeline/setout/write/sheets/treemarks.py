@@ -21,7 +21,7 @@ from .tiles import Tile
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from setout.nouns import Floats, Ints, Planting
+    from setout.nouns import Floats, Ints, Planting, Rows
 
 DOT: Final = 1.1
 """Diameter of a tree's mark [mm]; its middle is where the stake goes."""
@@ -114,12 +114,10 @@ class Shown:
     names_left: int
 
 
-def draw_elsewhere(pen: Pen, planting: Planting, tile: Tile, uv: Floats) -> None:
-    """Draw pale marks for trees in the overlap, which are another sheet's own."""
-    u0, v0, u1, v1 = tile.view.extent()
-    seen = (uv[:, 0] > u0) & (uv[:, 0] < u1) & (uv[:, 1] > v0) & (uv[:, 1] < v1)
-    seen[tile.trees] = False
-    pen.dots(tile.view.page(uv[seen]), DOT * 0.8, ELSEWHERE)
+def draw_elsewhere(pen: Pen, tile: Tile, uv: Floats, seen: Ints) -> None:
+    """Draw pale marks for trees in the overlap, which are another sheet's own: of those that the tile's view shows."""
+    others = np.setdiff1d(seen, tile.trees, assume_unique=True)
+    pen.dots(tile.view.page(uv[others]), DOT * 0.8, ELSEWHERE)
 
 
 def draw_trees(pen: Pen, marks: Marks, tile: Tile, page: Floats) -> None:
@@ -181,23 +179,24 @@ def draw_labels(
 
 def _directions(planting: Planting, tile: Tile, runs: list[Ints], page: Floats) -> list[NDArray[np.float64]]:
     """Return the way each row runs on paper, as a unit vector; of single trees, the way their row runs."""
-    bearings = {
-        (b, r): bearing
-        for b, r, bearing in zip(
-            planting.rows.block.tolist(), planting.rows.row.tolist(), planting.rows.bearing_deg.tolist(), strict=True
-        )
-    }
     out = []
     for run in runs:
         step = page[run[-1]] - page[run[0]]
         length = math.hypot(*step)
         if length < 0.5:
             tree = tile.trees[run[0]]
-            key = int(planting.trees.block[tree]), int(planting.trees.row[tree])
-            bearing = math.radians(bearings.get(key, 0.0) if math.isfinite(bearings.get(key, 0.0)) else 0.0)
+            bearing = _bearing(planting.rows, int(planting.trees.block[tree]), int(planting.trees.row[tree]))
             step, length = turned(np.array([[math.sin(bearing), math.cos(bearing)]]), tile.view.turn)[0], 1.0
         out.append(np.asarray(step / length, float))
     return out
+
+
+def _bearing(rows: Rows, block: int, row: int) -> float:
+    """Return the bearing of a row [rad], rows being in walking order; 0 where it has none."""
+    first, last = np.searchsorted(rows.block, [block, block + 1])
+    at = first + int(np.searchsorted(rows.row[first:last], row))
+    known = at < last and rows.row[at] == row and math.isfinite(rows.bearing_deg[at])
+    return math.radians(float(rows.bearing_deg[at])) if known else 0.0
 
 
 def _row_name(pen: Pen, places: Places, ends: Floats, step: Floats, name: str) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -53,21 +54,27 @@ def zones_of(planting: Planting) -> list[int]:
     return [n for n in range(len(irrigation.zones)) if n in with_pipes]
 
 
-def draw_zone(pen: Pen, planting: Planting, layout: Layout, zone: int, backdrop: Backdrop, at: tuple[int, int]) -> View:
+@dataclass(frozen=True, slots=True)
+class ZonePage:
+    """What all zones' sheets share: the plan, a layout with a panel, what lies under the pipes north up, looks of plants."""
+
+    planting: Planting
+    layout: Layout
+    backdrop: Backdrop
+    marks: Marks
+
+
+def draw_zone(pen: Pen, page: ZonePage, zone: int, at: tuple[int, int]) -> View:
     """Draw one zone's sheet.
 
     Parameters
     ----------
     pen : Pen
         On its page.
-    planting : Planting
-        The plan; it has an irrigation network.
-    layout : Layout
-        With a panel.
+    page : ZonePage
+        What all zones' sheets share; the plan has an irrigation network.
     zone : int
         Index of the zone.
-    backdrop : Backdrop
-        North up.
     at : tuple
         Number of this sheet, and of all.
 
@@ -76,6 +83,7 @@ def draw_zone(pen: Pen, planting: Planting, layout: Layout, zone: int, backdrop:
     View
         Of the zone.
     """
+    planting, layout, backdrop = page.planting, page.layout, page.backdrop
     irrigation = planting.irrigation
     assert irrigation is not None
     assert irrigation.network is not None
@@ -83,7 +91,9 @@ def draw_zone(pen: Pen, planting: Planting, layout: Layout, zone: int, backdrop:
     nodes = np.flatnonzero(network.zone == zone)
     view = fitting(layout.frame, np.column_stack([network.x[nodes], network.y[nodes]]), 0.0, planting.site.units)
     box, places = view.box, Places(view.box)
-    page = view.of_frame(np.column_stack([network.x, network.y]))
+    spot = np.empty((len(network), 2))
+    seen = np.union1d(nodes, network.parent[nodes][network.parent[nodes] >= 0])
+    spot[seen] = view.of_frame(np.column_stack([network.x[seen], network.y[seen]]))
     with pen.clipped(box.left, box.bottom, box.width, box.height):
         backdrop.draw(pen, view, rows=False)
         trees = np.flatnonzero(irrigation.zone == zone)
@@ -92,9 +102,9 @@ def draw_zone(pen: Pen, planting: Planting, layout: Layout, zone: int, backdrop:
         pipes = nodes[network.parent[nodes] >= 0]
         for kind in (LATERAL, MANIFOLD, MAIN):
             mine = pipes[network.kind[pipes] == kind]
-            pen.paths((page[[network.parent[n], n]] for n in mine.tolist()), PIPE[kind])
-        _valves(pen, network, what, nodes, page, places)
-        left = _sizes(pen, planting, network, pipes, page, places)
+            pen.paths((spot[[network.parent[n], n]] for n in mine.tolist()), PIPE[kind])
+        _valves(pen, network, what, nodes, spot, places)
+        left = _sizes(pen, planting, network, pipes, spot, places)
         backdrop.name_things(pen, view, places)
     draw_ticks(pen, planting.site.frame, view)
     frame_line(pen, box)
@@ -104,7 +114,7 @@ def draw_zone(pen: Pen, planting: Planting, layout: Layout, zone: int, backdrop:
     column.cautions()
     column.north_and_bar(view, planting.site.units)
     _legend(column, left)
-    column.legend(Marks.of(planting), np.empty(0, np.int64), backdrop.seen(view), head="Ground")
+    column.legend(page.marks, np.empty(0, np.int64), backdrop.seen(view), head="Ground")
     _panel(pen, planting, layout, what, network, pipes)
     return view
 

@@ -115,7 +115,7 @@
     // ---- findings ------------------------------------------------------------------------------------
     _bindFindings() {
       for (const button of document.querySelectorAll("button[data-finding]")) {
-        button.addEventListener("click", () => this.showFinding(this.data.findings[Number(button.dataset.finding)]));
+        button.addEventListener("click", () => this.showFinding(this.data.kinds[Number(button.dataset.finding)]));
       }
     }
 
@@ -216,7 +216,8 @@
     _treeFindings(id, codes) {
       const told = this.byTree.get(id) || [], known = new Set(told.map((f) => f.code));
       const rest = (codes || "").split(" ").filter((code) => code && !known.has(code));
-      return told.concat(rest.map((code) => ({ severity: "note", message: code.replaceAll("_", " "), about: [] })));
+      const grave = (code) => (this.data.kinds.find((k) => k.code === code) || { severity: "note" }).severity;
+      return told.concat(rest.map((code) => ({ severity: grave(code), message: code.replaceAll("_", " "), about: [] })));
     }
 
     // rows: [heading, label, value], those of one heading together.
