@@ -62,7 +62,7 @@ def reach_of(water: Water) -> Reach:
             whole = (everywhere if area.is_empty else area for area in areas)
             left = [polygonal(shapely.difference(area, gone)) for area, gone in zip(whole, lost, strict=True)]
             areas, discs = np.array(left, object), False
-            findings += _cut_off(water, shapely.union_all(lost))
+            findings += _cut_off(water, shapely.difference(shapely.union_all(lost), shapely.union_all(areas)))
     barriers = None if obstacles is None else obstacles.shape
     return Reach(xy[:, 0], xy[:, 1], run, point, longest, barriers, ceiling, areas, tuple(findings), discs)
 
@@ -100,9 +100,11 @@ def _wide(area: BaseGeometry) -> BaseGeometry:
 
 
 def _cut_off(water: Water, lost: BaseGeometry) -> list[Finding]:
-    """Say how much ground lies in the run of a water point, but behind something."""
-    ground = polygonal(shapely.difference(lost, shapely.union_all(water.closed)))
-    planted = "its trees are told as dry" if water.plant_beyond else "it is not planted where no other serves it"
+    """Say how much ground lies in the run of a water point, but behind something, and no other point serves it."""
+    ground = _wide(shapely.difference(lost, shapely.union_all(water.closed)))
+    if ground.is_empty:
+        return []
+    planted = "its trees are told as dry" if water.plant_beyond else "it is not planted"
     return [
         Finding(
             "reach_cut_off", "warn", "ground near enough to a water point is cut off from it by what no pipe crosses: areas behind a "
