@@ -121,8 +121,8 @@ def test_what_nobody_expected_becomes_words(capsys, monkeypatch):
     (ZeroDivisionError("x"), 3, "the results are written; please report it"),
 ])  # fmt: skip
 def test_what_comes_after_the_results_are_in_place_says_so(capsys, monkeypatch, tmp_path, late, code, said):
-    def plan(*_args, **_how):
-        with OutputFolder(tmp_path / "out") as out:
+    def plan(*_args, placed, **_how):
+        with OutputFolder(tmp_path / "out", placed=placed) as out:
             (out.path / "run.json").write_text("{}")
         raise late
 

@@ -15,7 +15,7 @@ import signal
 import sys
 import traceback
 import warnings
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -44,7 +44,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     int
         The exit code.
     """
-    args, before = argparse.Namespace(many=False), _placed()
+    args = argparse.Namespace(written=False, many=False)
     try:
         _get_ready()
         return _run(argv, args)
@@ -53,7 +53,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             _say(f"setout: {_one_line(str(fault))}")
         return error.exit_code
     except (KeyboardInterrupt, _Stopped):
-        left = "the results are written" if _placed() > before else "earlier results are as they were"
+        left = "the results are written" if args.written else "earlier results are as they were"
         left = "each property has its earlier results or whole new ones" if args.many else left
         _say(f"setout: interrupted; {left}")
         return 3
@@ -64,16 +64,15 @@ def main(argv: Sequence[str] | None = None) -> int:
         if os.environ.get("SETOUT_TRACEBACK"):
             traceback.print_exc()
         said = _one_line(" ".join(str(error).split())[:300])
-        written = _placed() > before
-        left = "the results are written" if written else "nothing was written"
+        left = "the results are written" if args.written else "nothing was written"
         _say(f"setout: something went wrong that setout did not expect ({type(error).__name__}: {said}); {left}; "
              "please report it, with what SETOUT_TRACEBACK=1 in the environment adds")  # fmt: skip
-        return 3 if written else 2
+        return 3 if args.written else 2
 
 
-def _placed() -> int:
-    """Return how often this process has put results in place; what never loaded the writers has not."""
-    return getattr(sys.modules.get("setout.write.commit"), "placed", 0)
+def _noting(args: argparse.Namespace) -> Callable[[], None]:
+    """Return what notes that the results of a command are in place."""
+    return lambda: setattr(args, "written", True)
 
 
 def _run(argv: Sequence[str] | None, args: argparse.Namespace) -> int:
@@ -154,7 +153,7 @@ def _demo(args: argparse.Namespace) -> int:
 
     folder = Path(args.folder)
     path = demo.write_demo(folder)
-    planting = run.plan(path, folder / "out", say=None if args.quiet else _progress)
+    planting = run.plan(path, folder / "out", say=None if args.quiet else _progress, placed=_noting(args))
     _report(planting, folder / "out", run.PRODUCTS, as_json=args.json)
     return 0
 
@@ -180,7 +179,7 @@ def _plan(args: argparse.Namespace) -> int:
 
     out = Path(args.out) if args.out else Path(args.plan).parent / "out"
     products = run.PRODUCTS if args.only is None else tuple(args.only)
-    planting = run.plan(args.plan, out, products=products, say=None if args.quiet else _progress)
+    planting = run.plan(args.plan, out, products=products, say=None if args.quiet else _progress, placed=_noting(args))
     _report(planting, out, products, as_json=args.json)
     return 0
 
@@ -257,7 +256,7 @@ def _check(args: argparse.Namespace) -> int:
     from setout.nouns.asbuilt import WHOLE
     from setout.write.findings import kinds_of, stops_said
 
-    judged = run.check(args.plan, args.trees, args.out, say=None if args.quiet else _progress)
+    judged = run.check(args.plan, args.trees, args.out, say=None if args.quiet else _progress, placed=_noting(args))
     short = judged.short
     # trees that a survey cannot tell are none that are right
     code = 1 if short or (judged.built is not None and judged.built.set_up.coarse) else 0
@@ -267,8 +266,10 @@ def _check(args: argparse.Namespace) -> int:
         return code
     # what is wrong with the whole set-out comes first: it explains many of the rest
     whole = [finding for finding in judged.findings if finding.code in WHOLE]
+    if whole:
+        _show("The set-out as a whole:")
     for finding in whole:
-        _show(_one_line(f"{finding.severity}: {finding.message}; {finding.remedy}"))
+        _show(_one_line(f"  {finding.severity}: {finding.message}; {finding.remedy}"))
     rest = [finding for finding in judged.findings if finding not in whole]
     systematic = judged.built is not None and judged.built.set_up.systematic
     stops = stops_said(rest)
@@ -292,7 +293,9 @@ def _compare(args: argparse.Namespace) -> int:
     out = Path(args.out) if args.out else Path(args.plan).parent / "out"
     limits = run.Limits(args.hours_per_week, args.trees)
     say = None if args.quiet else _progress
-    result = run.compare(args.plan, out, steps=args.steps, block=args.block, limits=limits, say=say)
+    result = run.compare(
+        args.plan, out, steps=args.steps, block=args.block, limits=limits, say=say, placed=_noting(args)
+    )
     if args.json:
         _show(json.dumps(comparison.record(result), indent=1, allow_nan=False))
         return 0

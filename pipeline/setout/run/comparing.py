@@ -23,7 +23,7 @@ from setout.read.survey import read_survey
 from setout.run.joints import ground_by_block
 from setout.run.land import Land, filled_on, land_of, with_blocks
 from setout.run.lighting import ground_height, shade_at, sky_over
-from setout.run.steps import Say, Steps
+from setout.run.steps import Placed, Say, Steps
 from setout.run.watering import need_for, settings_of
 from setout.stages import account, assign, calendar, room, terrain
 from setout.stages import check as look
@@ -58,6 +58,7 @@ def compare(
     block: str | None = None,
     limits: Limits = Limits(),
     say: Say | None = None,
+    placed: Placed | None = None,
 ) -> Comparison:
     """Put several ways of planting the same ground side by side.
 
@@ -75,6 +76,8 @@ def compare(
         Limits to find the closest spacing for.
     say : callable, optional
         Takes a line of progress for people.
+    placed : callable, optional
+        Called when the results are in place.
 
     Returns
     -------
@@ -120,7 +123,7 @@ def compare(
     result = Comparison(
         site.name, site.units, prices.currency, weigh.weighed(outcomes), fits, tuple(bench.findings.values())
     )
-    with OutputFolder(folder, FILES["compare"]) as staging:
+    with OutputFolder(folder, FILES["compare"], placed) as staging:
         comparison.write_comparison(result, staging.path)
     return result
 

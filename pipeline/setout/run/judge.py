@@ -15,7 +15,7 @@ from setout.read.survey import read_survey
 from setout.run.fieldreturn import Seen, field_of, seen
 from setout.run.lighting import shade_at
 from setout.run.order import plan_site
-from setout.run.steps import Say, Steps
+from setout.run.steps import Placed, Say, Steps
 from setout.stages import exclude
 from setout.write.commit import OutputFolder, check_writable
 from setout.write.products import FILES
@@ -52,7 +52,14 @@ class Judged:
         return {"counts": self.counts, "set_up": known}
 
 
-def check(path: str | Path, trees: str, out: str | Path | None = None, *, say: Say | None = None) -> Judged:
+def check(
+    path: str | Path,
+    trees: str,
+    out: str | Path | None = None,
+    *,
+    say: Say | None = None,
+    placed: Placed | None = None,
+) -> Judged:
     """Judge positions, from a plan or surveyed after planting, against a plan file.
 
     Parameters
@@ -65,6 +72,8 @@ def check(path: str | Path, trees: str, out: str | Path | None = None, *, say: S
         Folder for ``asbuilt.gpkg``, ``asbuilt.html`` and ``asbuilt_map.html``; nothing is written when absent.
     say : callable, optional
         Takes a line of progress for people.
+    placed : callable, optional
+        Called when the results are in place.
 
     Returns
     -------
@@ -96,7 +105,7 @@ def check(path: str | Path, trees: str, out: str | Path | None = None, *, say: S
         areas, _ = exclude.block_areas(planting.site)
         found = seen(the_plan, planting, shade, came, areas)
     if out is not None:
-        with steps.step("write"), OutputFolder(Path(out), FILES["asbuilt"]) as staging:
+        with steps.step("write"), OutputFolder(Path(out), FILES["asbuilt"], placed) as staging:
             _write(planting, found, staging.path, Path(trees).name)
     return Judged(len(came.points), (*file.findings, *found.findings), found.built, found.built.counts)
 

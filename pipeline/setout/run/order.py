@@ -18,7 +18,7 @@ from setout.run.joints import facts_of, ground_by_block
 from setout.run.land import Land, filled_on, land_of
 from setout.run.lighting import Stand, lighting, shade_at
 from setout.run.results import PRODUCTS, write, write_run
-from setout.run.steps import Say, Steps, undisturbed
+from setout.run.steps import Placed, Say, Steps, undisturbed
 from setout.run.watering import planted_on, watering
 from setout.stages import account, assign, calendar, compare, pollinate, room
 from setout.stages import check as look
@@ -33,6 +33,7 @@ def plan(
     *,
     products: Sequence[str] = PRODUCTS,
     say: Say | None = None,
+    placed: Placed | None = None,
 ) -> Planting:
     """Plan a property: from its plan file to written results.
 
@@ -46,6 +47,8 @@ def plan(
         Which of ``geopackage, map, terrain, report, packet`` to write.
     say : callable, optional
         Takes a line of progress for people.
+    placed : callable, optional
+        Called when the results are in place.
 
     Returns
     -------
@@ -72,7 +75,7 @@ def plan(
         with steps.step("read the survey"):
             surveyed = read_survey(the_plan, path.parent)
         planting = plan_site(the_plan, surveyed, steps)
-        with OutputFolder(folder, managed_by(products)) as staging:
+        with OutputFolder(folder, managed_by(products), placed) as staging:
             write(planting, staging.path, products, steps)
             write_run(path, the_plan, planting, staging.path, steps)
     return planting

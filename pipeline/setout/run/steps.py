@@ -40,6 +40,10 @@ class Steps:
         )
 
 
+Placed = Callable[[], None]
+"""Called when results have been put in place: what is interrupted afterwards can say so."""
+
+
 @contextmanager
 def undisturbed() -> Iterator[None]:
     """Keep what is loaded already out of the rounds of the garbage collector: a tenth of a second each with our libraries."""

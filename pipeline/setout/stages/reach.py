@@ -58,9 +58,11 @@ def reach_of(water: Water) -> Reach:
     if obstacles is not None and water.land is not None:
         lost = _shut_off(water.land, obstacles, (xy, run, point), areas, longest)
         if not shapely.is_empty(lost).all():
-            whole = np.where(shapely.is_empty(areas), shapely.buffer(water.land, 1.0), areas)
-            areas, discs = np.array([polygonal(g) for g in shapely.difference(whole, lost)], object), False
-            findings += _cut_off(water, shapely.union_all(lost))
+            everywhere = shapely.buffer(water.land, 1.0)
+            whole = (everywhere if area.is_empty else area for area in areas)
+            left = [polygonal(shapely.difference(area, gone)) for area, gone in zip(whole, lost, strict=True)]
+            areas, discs = np.array(left, object), False
+            findings += _cut_off(water, shapely.difference(shapely.union_all(lost), shapely.union_all(areas)))
     barriers = None if obstacles is None else obstacles.shape
     return Reach(xy[:, 0], xy[:, 1], run, point, longest, barriers, ceiling, areas, tuple(findings), discs)
 
@@ -98,9 +100,11 @@ def _wide(area: BaseGeometry) -> BaseGeometry:
 
 
 def _cut_off(water: Water, lost: BaseGeometry) -> list[Finding]:
-    """Say how much ground lies in the run of a water point, but behind something."""
-    ground = polygonal(shapely.difference(lost, shapely.union_all(water.closed)))
-    planted = "its trees are told as dry" if water.plant_beyond else "it is not planted where no other serves it"
+    """Say how much ground lies in the run of a water point, but behind something, and no other point serves it."""
+    ground = _wide(shapely.difference(lost, shapely.union_all(water.closed)))
+    if ground.is_empty:
+        return []
+    planted = "its trees are told as dry" if water.plant_beyond else "it is not planted"
     return [
         Finding(
             "reach_cut_off", "warn", "ground near enough to a water point is cut off from it by what no pipe crosses: areas behind a "
@@ -131,7 +135,7 @@ def _ways_out(water: Water) -> Geometries:
     A water point in a pump house, a pond or beyond the line is no use otherwise; a sleeve that leads out takes its place.
     """
     ways = []
-    at = np.atleast_1d(shapely.points(water.points.x, water.points.y))
+    at = np.asarray(shapely.points(np.column_stack([water.points.x, water.points.y])), object)
     inside = [(edge, at[shapely.contains(edge, at)]) for edge in water.closed]
     if water.land is not None:
         inside.append((water.land, at[~shapely.dwithin(water.land, at, SKIN)]))
@@ -240,7 +244,7 @@ def _straight_to(
     source = np.flatnonzero(reach.run == 0)
     straight, nearest = cKDTree(np.column_stack([reach.x, reach.y])[source]).query(np.column_stack([x, y]), workers=-1)
     node = source[nearest]
-    ok = (straight <= reach.max_run_m + 5e-7) & ~(z > reach.ceiling_m[reach.point[node]] + 1e-9)
+    ok: NDArray[np.bool_] = (straight <= reach.max_run_m + 5e-7) & ~(z > reach.ceiling_m[reach.point[node]] + 1e-9)
     if obstacles is not None:
         own = np.flatnonzero(ok)
         ok[own] = sees(obstacles, x[own], y[own], reach.x[node[own]], reach.y[node[own]])

@@ -26,12 +26,10 @@ from setout.write.leftover import MOVES, NEW, OLD
 from setout.write.products import MANAGED, is_product
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from types import TracebackType
 
 _FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
-placed = 0
-"""How often this process has put results in place: whoever is interrupted afterwards, be it in clearing up, can say so."""
 _LOCK: Final = "lock"
 
 
@@ -73,6 +71,8 @@ class OutputFolder:
         The output folder; made when everything is written.
     managed : tuple
         Paths, relative to the folder, that this run owns: those it does not write are removed at the end.
+    placed : callable, optional
+        Called when everything is in place, before any signal: what is interrupted afterwards can say so.
 
     Raises
     ------
@@ -93,9 +93,12 @@ class OutputFolder:
     (['run.json'], ['out'])
     """
 
-    def __init__(self, folder: Path, managed: tuple[str, ...] = MANAGED) -> None:
+    def __init__(
+        self, folder: Path, managed: tuple[str, ...] = MANAGED, placed: Callable[[], None] | None = None
+    ) -> None:
         self.folder = folder.absolute().resolve()
         self.managed = managed
+        self.placed = placed
         self._staging: Path | None = None
         self._lock = -1
 
@@ -162,7 +165,6 @@ class OutputFolder:
         self._exchange(staging, new, gone)
 
     def _exchange(self, staging: Path, new: list[str], gone: list[str]) -> None:
-        global placed  # noqa: PLW0603 - of the process, as the signals are that ask for it
         with _no_signals():
             marker = staging / (MOVES + ".part")
             marker.write_text(json.dumps({"new": new, "gone": gone}), encoding="utf-8")
@@ -174,7 +176,8 @@ class OutputFolder:
                 _undo(staging, self.folder, new, gone)
                 raise
             (staging / MOVES).unlink()
-            placed += 1
+            if self.placed is not None:
+                self.placed()
 
     def _earlier(self) -> list[str]:
         """Return the managed files by name, those with a star as they are found in the folder."""

@@ -264,7 +264,7 @@ def _told(
     points: FieldPoints,
     place: Ints,
     status: NDArray[np.int8],
-    offsets: tuple[Floats, ...],
+    offsets: tuple[Floats, Floats, Floats, Floats],
     set_up: SetUp,
 ) -> AsBuilt:
     """Say what became of planned places without a tree, and count."""
@@ -280,7 +280,10 @@ def _told(
     words = Counter(STATUS_WORDS[code] for code in status.tolist())
     lacking = 0 if unsure else int((~seen[planned.block]).sum())
     counts = {**words, "missing": len(missing), "not surveyed": lacking}
-    return AsBuilt(points, place, status, *offsets, missing, unsurveyed, set_up, counts=counts)
+    off_x, off_y, own_x, own_y = offsets
+    return AsBuilt(
+        points, place, status, off_x, off_y, own_x, own_y, missing, unsurveyed, set_up, counts=counts,
+    )  # fmt: skip
 
 
 def _exchanged(points: FieldPoints, place: Ints, trees: Ints) -> NDArray[np.int8]:
