@@ -77,6 +77,13 @@ class HeightLimitSection(Section):
     why: Label = ""
 
 
+class LeftOutSection(Section):
+    """Features that no other table is about; without a reason the plan has a finding that stops."""
+
+    from_: str = Field(alias="from")
+    why: Label = ""
+
+
 class WaterSection(WaterSettings, NeedKeys):
     """Water points, how far and how high they serve, and what the water goes through."""
 

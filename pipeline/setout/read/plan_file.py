@@ -165,7 +165,7 @@ def references(mapping: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     site = _table(mapping.get("site"))
     yield from _texts("site.boundary", site.get("boundary"))
     yield from _texts("site.dem", site.get("dem"))
-    for name in ("setback", "no_plant", "height_limit", "shade"):
+    for name in ("setback", "no_plant", "height_limit", "left_out", "shade"):
         for number, section in enumerate(_tables(mapping.get(name)), 1):
             if section.get("from") != "boundary" or name != "setback":
                 yield from _texts(f"{name}[{number}].from", section.get("from"))
