@@ -39,8 +39,8 @@ def write_new_plan(
     dem : Sequence of Path
         Rasters of the DEM; none leaves slope and elevation unknown.
     features : Sequence of Path
-        Files of features. Each layer whose name says what it is gets a setback, a height limit or a place in
-        the water section; the others are named in comments.
+        Files of features. Each feature that says what it is, or whose layer does, gets a setback, a height limit or a
+        place in the water section; the others stand in tables ``[[left_out]]``, which stop the plan without a reason.
     units : str or None
         "us" or "si"; when None, "us" for a boundary in feet or in the United States.
     crs : str or None

@@ -87,7 +87,7 @@ class LeftOutSection(Section):
 class WaterSection(WaterSettings, NeedKeys):
     """Water points, how far and how high they serve, and what the water goes through."""
 
-    points: str
+    points: tuple[str, ...] = Field(min_length=1)
     pressure: Pressure | None = None
     flow: Flow | None = None
     max_run: Distance | None = None
@@ -96,4 +96,4 @@ class WaterSection(WaterSettings, NeedKeys):
     sleeves: tuple[str, ...] = ()
     beyond_reach: Literal["exclude", "plant"] = "exclude"
 
-    _lists = field_validator("barriers", "sleeves", mode="before")(one_or_many)
+    _lists = field_validator("points", "barriers", "sleeves", mode="before")(one_or_many)

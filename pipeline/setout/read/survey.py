@@ -173,7 +173,10 @@ def _layer_references(plan: Plan) -> Iterator[tuple[str, str]]:
     for number, shade in enumerate(plan.shade, 1):
         yield f"shade[{number}].from", shade.from_
     if plan.water is not None:
-        yield "water.points", plan.water.points
+        points = plan.water.points
+        yield from (
+            (f"water.points[{n}]" if len(points) > 1 else "water.points", text) for n, text in enumerate(points, 1)
+        )
         yield from ((f"water.barriers[{n}]", text) for n, text in enumerate(plan.water.barriers, 1))
         yield from ((f"water.sleeves[{n}]", text) for n, text in enumerate(plan.water.sleeves, 1))
     for number, block in enumerate(plan.block, 1):
@@ -198,8 +201,8 @@ def _unused(plan: Plan, base: Path, layers: Mapping[str, VectorLayer | None]) ->
         if len(names) == 1:
             parts.setdefault((found.path, names[0].casefold()), []).append(found)
     for path, taken in sorted(used.items()):
-        names = vector.layer_names(path)
-        yield from (f"{path.name}:{name}" for name in names if len(names) > 1 and name.casefold() not in taken)
+        there = vector.layer_names(path)
+        yield from (f"{path.name}:{name}" for name in there if len(there) > 1 and name.casefold() not in taken)
     for (path, name), refs in sorted(parts.items()):
         if all(ref.where is not None for ref in refs) and line not in refs:
             yield from _left_over(refs, path.name if name == path.stem.casefold() else f"{path.name}:{name}")

@@ -35,7 +35,7 @@ from setout.nouns import (
 from setout.plan import Plan
 from setout.plan.block import BlockSection
 from setout.stages.survey.frame import frame_of
-from setout.stages.survey.water_points import water_points
+from setout.stages.survey.water_points import joined, water_points
 
 T = TypeVar("T")
 
@@ -295,9 +295,12 @@ def _water(plan: Plan, survey: Survey, layers: dict[str, Geometries], frame: Fra
         found = [layers[ref] for ref in references]
         return np.concatenate(found) if found else np.empty(0, object)
 
-    points = water_points(survey.layers[section.points], layers[section.points], section.pressure, section.flow)
+    points = joined(
+        [water_points(survey.layers[ref], layers[ref], section.pressure, section.flow) for ref in section.points]
+    )
+    source = ", ".join(section.points)
     return Water(
-        points, gathered(section.barriers), section.max_run, section.min_pressure, section.points, gathered(section.sleeves),
+        points, gathered(section.barriers), section.max_run, section.min_pressure, source, gathered(section.sleeves),
         section.beyond_reach == "plant",
     )  # fmt: skip
 

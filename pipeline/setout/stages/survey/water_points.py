@@ -67,6 +67,17 @@ def water_points(layer: VectorLayer, geometry: Geometries, pressure: float | Non
     )
 
 
+def joined(layers: list[WaterPoints]) -> WaterPoints:
+    """Return the water points of several layers as those of one; names are numbered where one is there twice."""
+    if len(layers) == 1:
+        return layers[0]
+    out: dict[str, None] = {}
+    for number, name in enumerate((name for layer in layers for name in layer.name), 1):
+        out[name if name not in out else f"{name} ({number})"] = None
+    columns = zip(*((p.x, p.y, p.z, p.pressure_kpa, p.flow_lph) for p in layers), strict=True)
+    return WaterPoints(tuple(out), *(np.concatenate(column) for column in columns))
+
+
 def _names(columns: dict[str, NDArray[Any]], size: int) -> tuple[str, ...]:
     """Return unique names: the column ``name`` (or an id), numbered where one is missing or there twice."""
     by_lower = {name.lower(): name for name in columns}
