@@ -277,7 +277,7 @@ def _batch(args: argparse.Namespace) -> int:
         told = [
             {
                 "plan": one.plan, "out": one.out, "trees": one.trees, "net_m2": None if one.trees is None else one.net_m2,
-                "stops": one.stops, "faults": [str(fault) for fault in one.faults],
+                "stops": one.stops, "lost": one.lost, "faults": [str(fault) for fault in one.faults],
             }
             for one in done
         ]  # fmt: skip
@@ -292,7 +292,7 @@ def _batch(args: argparse.Namespace) -> int:
                     )
                 )
         _show(CAUTION)
-    return 2 if any(one.faults for one in done) else 0
+    return 3 if any(one.lost for one in done) else 2 if any(one.faults for one in done) else 0
 
 
 def _plants(args: argparse.Namespace) -> int:
