@@ -60,7 +60,7 @@ def read_with_mapping(path: Path) -> tuple[Plan, dict[str, Any], Mapping[str, Ca
     PlanFaults
         Every fault of the file.
     """
-    mapping = _mapping(path)
+    mapping = mapping_of(path)
     faults: list[Fault] = []
     plan = None
     own, own_faults = own_plants(mapping, path)
@@ -98,7 +98,7 @@ def read_own_plants(path: Path) -> tuple[dict[str, CatalogueEntry], str]:
     SetoutError
         The file cannot be read; or every fault of its plants.
     """
-    mapping = _mapping(path)
+    mapping = mapping_of(path)
     found, faults = own_plants(mapping, path)
     faults += tuple(fault for fault in _missing_files(mapping, path) if fault.where.endswith(": catalogue"))
     if faults:
@@ -106,7 +106,8 @@ def read_own_plants(path: Path) -> tuple[dict[str, CatalogueEntry], str]:
     return found, "si" if mapping.get("units") == "si" else "us"
 
 
-def _mapping(path: Path) -> dict[str, Any]:
+def mapping_of(path: Path) -> dict[str, Any]:
+    """Return what the TOML file holds; SetoutError where it cannot be read as TOML."""
     where = str(path)
     if path.is_dir():
         raise SetoutError("is a folder, not a plan file", where, 'name the .toml file in it, such as "plan.toml"')
