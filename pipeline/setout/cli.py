@@ -14,12 +14,12 @@ import os
 import signal
 import sys
 import traceback
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from setout.arguments import CAUTION, parser
-from setout.errors import SetoutError
+from setout.errors import Interrupted, SetoutError
 
 if TYPE_CHECKING:
     from setout.nouns import Block, Planting, Rows
@@ -78,8 +78,7 @@ def _run(argv: Sequence[str] | None, args: argparse.Namespace) -> int:
         code: int = _WORK[args.run](args)
         return code
     finally:
-        if sys.stdout is not None:
-            sys.stdout.flush()
+        _unwritten(lambda: sys.stdout.flush() if sys.stdout is not None else None)
 
 
 def _get_ready() -> None:
@@ -121,7 +120,21 @@ def _one_line(text: str) -> str:
 
 
 def _show(text: str) -> None:
-    print(text)  # noqa: T201
+    _unwritten(lambda: print(text))  # noqa: T201
+
+
+def _unwritten(work: Callable[[], None]) -> None:
+    """Say so where the standard output takes no more: a full disk, say; what is still held back is thrown away."""
+    try:
+        work()
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise Interrupted(
+            f"what the command has to show cannot be written ({error.strerror})", "standard output",
+            "free some space there, or send it elsewhere; results that are written stay",
+        ) from None  # fmt: skip
 
 
 def _demo(args: argparse.Namespace) -> int:

@@ -9,7 +9,19 @@ from pydantic import Field, field_validator
 from setout import units
 from setout.plan.irrigation import WaterSettings
 from setout.plan.need import NeedKeys
-from setout.plan.quantities import Area, Distance, Flow, Height, Label, Length, Pressure, Section, Slope, one_or_many
+from setout.plan.quantities import (
+    Area,
+    Distance,
+    Elevation,
+    Flow,
+    GeoidHeight,
+    Label,
+    Length,
+    Pressure,
+    Section,
+    Slope,
+    one_or_many,
+)
 
 
 class SiteSection(Section):
@@ -23,8 +35,8 @@ class SiteSection(Section):
     dem_unit: str | None = None
     adjust: Literal["compass"] | None = None
     start: tuple[float, float] | None = None
-    elevation: Height | None = None
-    geoid_height: Height = 0.0
+    elevation: Elevation | None = None
+    geoid_height: GeoidHeight = 0.0
 
     _dem = field_validator("dem", mode="before")(one_or_many)
 

@@ -16,6 +16,9 @@ from setout.read.own_plants import own_plants
 from setout.read.own_rates import own_rates
 from setout.tables.catalogue import CatalogueEntry
 
+MOST_SHOWN, MOST_PATH = 100, 400
+"""Characters of a name and of a path that a message quotes."""
+
 
 def read_plan_file(path: Path) -> Plan:
     """Read and check a plan file.
@@ -191,12 +194,24 @@ def _missing_files(mapping: Mapping[str, Any], path: Path) -> Iterator[Fault]:
         except SetoutError as error:
             yield from (Fault(f.what, where, f.remedy) for f in error.faults)
             continue
-        if not file.exists():
-            near = sorted(p.name for p in file.parent.glob(f"*{file.suffix}"))[:6] if file.parent.is_dir() else []
+        if not reference.is_there(file):
+            near = near_to(file)
             remedy = f"there are {', '.join(near)}" if near else "paths count from the plan file's folder"
             if "\\" in text or any(sign < " " for sign in text):
                 remedy = 'write folders with "/", such as "survey/boundary.gpkg"'
-            yield Fault(f'"{text}": there is no file {file}', where, remedy)
+            shown = text if len(text) <= MOST_SHOWN else f"{text[:MOST_SHOWN]}..."
+            place = file if len(str(file)) <= MOST_PATH else f"of so long a name ({len(str(file)):,} characters)"
+            yield Fault(f'"{shown}": there is no file {place}', where, remedy)
+
+
+def near_to(file: Path) -> list[str]:
+    """Return the names of files of the same kind beside one that is not there."""
+    try:
+        return (
+            sorted(p.name for p in file.parent.iterdir() if p.suffix == file.suffix)[:6] if file.parent.is_dir() else []
+        )
+    except OSError:
+        return []
 
 
 def _table(value: Any) -> Mapping[str, Any]:

@@ -88,6 +88,18 @@ def parse(text: str, base: Path) -> Reference:
     return Reference(_path(base, name), layer or None, where, text)
 
 
+def is_there(path: Path, *, file: bool = False) -> bool:
+    """Tell whether there is a file or folder, or just a file; a name that no system can hold is of none.
+
+    >>> is_there(Path("x" * 5000)), is_there(Path("/"))
+    (False, True)
+    """
+    try:
+        return path.is_file() if file else path.exists()
+    except (OSError, ValueError, RuntimeError):
+        return False
+
+
 def did_you_mean(word: str, options: Iterable[str]) -> str:
     """Say which of the options the user may have meant, and all of them when they are few.
 
@@ -139,8 +151,8 @@ def _path(base: Path, name: str) -> Path:
 
 def _exists(base: Path, name: str) -> bool:
     try:
-        return _path(base, name).exists()
-    except (OSError, ValueError, RuntimeError):
+        return is_there(_path(base, name))
+    except (ValueError, RuntimeError):
         return False
 
 

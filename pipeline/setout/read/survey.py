@@ -118,11 +118,11 @@ def file_faults(section: object, references: Sequence[tuple[str, str]], base: Pa
         except SetoutError:  # told already
             continue
         try:
-            if found.path.exists():
+            if reference.is_there(found.path):
                 work(found)
         except SetoutError as error:
             faults += _at(key, error)
-    names = [name for name in site.dem if (base / name).exists()]
+    names = [name for name in site.dem if reference.is_there(base / name)]
     try:
         dem_crs = crs_words.understood(site.dem_crs, "") or given
         if names:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from setout.errors import SetoutError
 from setout.nouns import Floats, Geometries, VectorLayer, WaterPoints
-from setout.units import FLOW, GALLON, PRESSURE, quantity
+from setout.units import FLOW, GALLON, PRESSURE, meant, quantity
 
 PRESSURE_SUFFIX = {
     "psi": PRESSURE["psi"],
@@ -111,6 +111,8 @@ def _column(columns: dict[str, NDArray[Any]], kind: str, suffixes: dict[str, flo
 def _value(value: Any, factor: float | None, kind: str, where: str) -> float:
     try:
         number = quantity(value, kind) if factor is None else float(value) * factor
+        if np.isfinite(number) and number > 0:
+            meant(number, kind, str(value))
     except (ValueError, TypeError) as error:
         what, _, remedy = str(error).partition("; ")
         hint = f"{remedy or 'give a number'}, or name the column with its unit, such as {'pressure_psi' if kind == 'pressure' else 'flow_gpm'}"
