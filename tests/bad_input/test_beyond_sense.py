@@ -264,3 +264,27 @@ def test_no_text_that_goes_onto_labels_holds_a_control_character(key: str) -> No
         with pytest.raises(PlanFaults) as caught:
             parse_plan(mapping, "plan.toml")
         assert "control character" in str(caught.value), repr(sign)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names of files are bytes there")
+@pytest.mark.parametrize("name", ["n" * 300, os.fsdecode(b"o\xe4t")], ids=["long", "not UTF-8"])
+def test_an_output_folder_that_can_never_be(tmp_path: Path, name: str) -> None:
+    from setout.errors import SetoutError
+    from setout.write.commit import check_writable
+
+    with pytest.raises(SetoutError, match="there can be no such folder") as caught:
+        check_writable(tmp_path / name)
+    assert caught.value.faults[0].remedy
+
+
+@pytest.mark.parametrize("command", [["plan"], ["plants", "--plan"], ["new", "out", "--boundary"], ["new"]])
+def test_a_path_too_long_for_any_system(tmp_path: Path, warm: Callable[..., Any], command: list[str]) -> None:
+    more = ["--boundary", "b.gpkg"] if command == ["new"] else []
+    lines = proper(warm(*command, "n" * 300, *more, *(["--quiet"] if command == ["plan"] else []), cwd=tmp_path))
+    assert any("File name too long" in line for line in lines)
+
+
+def test_a_name_of_a_water_point_without_an_end_is_cut() -> None:
+    from setout.stages.survey.water_points import _names
+
+    assert [len(name) for name in _names({"name": np.array(["x" * 100_000, "y"], object)}, 2)] == [60, 1]

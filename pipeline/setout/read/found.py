@@ -76,8 +76,21 @@ def objects(items: list[Any]) -> NDArray[np.object_]:
     return out
 
 
+def named_in_utf8(path: Path, source: str) -> None:
+    """Refuse a path that is not text in UTF-8: the libraries that read survey files cannot open it."""
+    try:
+        str(path.absolute()).encode()
+    except UnicodeEncodeError:
+        raise SetoutError(
+            "lies in a folder, or has a name, that is not text in UTF-8",
+            source,
+            "give the folder or the file another name",
+        ) from None
+
+
 def exists(path: Path, source: str) -> None:
     """Refuse a file that is missing, empty or no file."""
+    named_in_utf8(path, source)
     try:
         if not path.exists():
             beside = [p.name for p in path.parent.iterdir()] if path.parent.is_dir() else []

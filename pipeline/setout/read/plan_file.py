@@ -112,9 +112,9 @@ def read_own_plants(path: Path) -> tuple[dict[str, CatalogueEntry], str]:
 def mapping_of(path: Path) -> dict[str, Any]:
     """Return what the TOML file holds; SetoutError where it cannot be read as TOML."""
     where = str(path)
-    if path.is_dir():
-        raise SetoutError("is a folder, not a plan file", where, 'name the .toml file in it, such as "plan.toml"')
     try:
+        if path.is_dir():
+            raise SetoutError("is a folder, not a plan file", where, 'name the .toml file in it, such as "plan.toml"')
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         raise SetoutError(

@@ -17,6 +17,8 @@ from setout.errors import SetoutError
 from setout.nouns import Finding, RasterGrid
 from setout.read import crs as crs_words
 from setout.read import height_unit
+from setout.read.found import named_in_utf8
+from setout.read.reference import is_there
 
 if TYPE_CHECKING:
     from rasterio.io import DatasetReader
@@ -159,10 +161,11 @@ def open_file(path: Path, name: str) -> DatasetReader:
     from rasterio.errors import RasterioError
 
     file, layer = path, ""
-    if not path.exists() and ":" in path.name:
+    named_in_utf8(path, name)
+    if not is_there(path) and ":" in path.name:
         head, _, layer = path.name.rpartition(":")
         file = path.with_name(head)
-    if not file.exists():
+    if not is_there(file):
         raise SetoutError("there is no such file", name, "mend site.dem in the plan file")
     if file.is_file() and file.stat().st_size == 0:
         raise SetoutError("the file is empty (0 bytes)", name, WHOLE_AGAIN)

@@ -12,6 +12,8 @@ from setout.errors import SetoutError
 from setout.nouns import Floats, Geometries, VectorLayer, WaterPoints
 from setout.units import FLOW, GALLON, PRESSURE, meant, quantity
 
+MOST_SIGNS = 60
+"""Characters of a water point's name; it goes onto labels."""
 PRESSURE_SUFFIX = {
     "psi": PRESSURE["psi"],
     "kpa": 1.0,
@@ -87,7 +89,8 @@ def _names(columns: dict[str, NDArray[Any]], size: int) -> tuple[str, ...]:
     ]
     out: dict[str, None] = {}
     for number, text in enumerate(given, 1):
-        name = text or f"W{number}"
+        name = text if len(text) <= MOST_SIGNS else f"{text[: MOST_SIGNS - 3]}..."
+        name = name or f"W{number}"
         out[name if name not in out else f"{name} ({number})"] = None
     return tuple(out)
 
