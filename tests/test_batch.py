@@ -5,15 +5,19 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
+import signal
+import sys
 from pathlib import Path
 
 import pytest
 
+import deadly
 import setout
 from command import cold
 from farm import Farm, write_survey
 from setout.errors import SetoutError
-from setout.run import batch
+from setout.run import Done, batch
+from setout.run.batch import plan_one
 
 
 @pytest.fixture(scope="module")
@@ -64,6 +68,54 @@ def test_plans_that_share_a_folder_of_results_are_refused(farms: list[Path]) -> 
     shutil.copy(farms[0], other)
     with pytest.raises(SetoutError, match="share the folder of results"):
         batch([farms[0], other])
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="processes cannot be killed so")
+def test_a_property_that_is_killed_does_not_hold_up_the_others(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two of nine are killed, among others at work; those are done, and each is accounted for in its place."""
+    monkeypatch.setattr(sys.modules["setout.run.batch"], "plan_one", deadly.work)
+    names = ["a", "killed", "b", "c", "d", "killed too", "e", "f", "g"]
+    said: list[str] = []
+    done = batch([tmp_path / name / "plan.toml" for name in names], workers=3, say=said.append)
+    assert [Path(one.plan).parent.name for one in done] == names
+    assert [one.lost for one in done] == [name.startswith("killed") for name in names]
+    assert [one.trees for one in done] == [None if name.startswith("killed") else 7 for name in names]
+    (fault,) = done[1].faults
+    assert "SIGKILL" in fault.what
+    assert "memory" in fault.what
+    assert fault.remedy
+    assert len(said) == len(names)
+    assert sum("was lost" in line for line in said) == 2
+
+
+@pytest.mark.parametrize(("error", "lost"), [(MemoryError(), True), (RuntimeError("odd"), False)])
+def test_whatever_goes_wrong_is_of_its_own_property(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, error: Exception, *, lost: bool
+) -> None:
+    import setout.run.order
+
+    def fail(*_args: object, **_named: object) -> None:
+        raise error
+
+    monkeypatch.setattr(setout.run.order, "plan", fail)
+    done = plan_one(str(tmp_path / "plan.toml"))
+    assert done.lost == lost
+    assert done.trees is None
+    assert str(error) in done.faults[0].what
+
+
+@pytest.mark.parametrize(("ends", "code"), [("done", 0), ("done refused", 2), ("done refused lost", 3)])
+def test_exit_codes(ends: str, code: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    from setout import cli, run
+    from setout.errors import Fault
+
+    ways = {
+        "done": Done("a/plan.toml", "a/out", 7, 1.0), "refused": Done("b/plan.toml", "b/out", None, 0.0, faults=(Fault("x", "y", "z"),)),
+        "lost": Done("c/plan.toml", "c/out", None, 0.0, faults=(Fault("k", "l", "m"),), lost=True),
+    }  # fmt: skip
+    monkeypatch.setattr(run, "batch", lambda *_args, **_named: tuple(ways[end] for end in ends.split()))
+    assert cli.main(["batch", "a", "b", "c", "--json"]) == code
+    assert [one["lost"] for one in json.loads(capsys.readouterr().out)] == [end == "lost" for end in ends.split()]
 
 
 def test_a_cluster_that_does_not_answer_is_a_fault() -> None:

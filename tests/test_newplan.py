@@ -17,7 +17,7 @@ from setout.demo import write_demo
 from setout.demo.property import survey_files
 from setout.errors import PlanFaults, SetoutError
 from setout.newplan import write_new_plan
-from setout.newplan.recognise import RULES, recognise
+from setout.newplan.recognise import RULES, meaning
 from setout.newplan.text import SurveyedLayer, SurveyedSite, comment, plan_text, toml_string
 from setout.read.plan_file import read_plan_file
 from setout.read.survey import read_survey
@@ -65,42 +65,60 @@ def section(tables: list[dict[str, Any]], ending: str) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize(
-    ("name", "shape", "why"),
+    ("name", "why"),
     [
-        ("road", "line", "road"), ("Roads_2023", "line", "road"), ("driveway", "line", "road"),
-        ("farm lanes", "line", "road"), ("house", "polygon", "building"),
-        ("BUILDINGS", "polygon", "building"),
-        ("pole barn", "polygon", "building"), ("house_well", "point", "well"), ("Wellhead", "point", "well"),
-        ("septicField", "polygon", "septic field"), ("drainfield", "polygon", "septic field"),
-        ("creek", "line", "water"), ("Streams", "line", "water"), ("pond", "polygon", "water"),
-        ("river bank", "line", "water"), ("fence", "line", "fence"),
-        ("propane_tank", "point", "propane tank"),
-        ("overhead_line", "line", "overhead power line"), ("PowerLines", "line", "overhead power line"),
-        ("power", "line", "overhead power line"), ("buried power line", "line", "buried utility"), ("gas line", "line", "buried utility"),
-        ("underground_electric", "line", "buried utility"), ("no_plant", "polygon", "no planting"),
-        ("risers", "point", "water points"), ("hydrants", "point", "water points"),
+        ("road", "road"), ("Roads_2023", "road"), ("driveway", "road"), ("farm lanes", "road"), ("Camino vecinal", "road"),
+        ("house", "building"), ("BUILDINGS", "building"), ("pole barn", "building"), ("galpón", "building"),
+        ("house_well", "well"), ("Wellhead", "well"), ("POZOS", "well"), ("pozo de la casa", "well"), ("borehole", "well"),
+        ("septicField", "septic field"), ("drainfield", "septic field"), ("Fosa séptica", "septic field"), ("fosas_septicas", "septic field"),
+        ("pozo negro", "septic field"),
+        ("creek", "water"), ("Streams", "water"), ("pond", "water"), ("river bank", "water"), ("arroyo", "water"),
+        ("Acequias", "water"), ("irrigation ditch", "water"), ("ditches", "water"),
+        ("fence", "fence"), ("cerca eléctrica", "fence"),
+        ("propane_tank", "propane tank"), ("tanque de gas", "propane tank"), ("diesel tank", "propane tank"),
+        ("Tank", "tank"), ("water tank", "cistern"), ("cisterna", "cistern"),
+        ("overhead_line", "overhead power line"), ("PowerLines", "overhead power line"), ("power", "overhead power line"),
+        ("O.H.L.", "overhead power line"), ("LÍNEAS ELÉCTRICAS", "overhead power line"), ("poste de luz", "overhead power line"),
+        ("buried power line", "buried utility"), ("gas line", "buried utility"), ("gaslines", "buried utility"),
+        ("underground_electric", "buried utility"), ("U/G elec", "buried utility"), ("irrigation main", "buried utility"),
+        ("MAIN", "buried utility"), ("Tubería", "buried utility"), ("línea eléctrica subterránea", "buried utility"),
+        ("gas valve", "buried utility"), ("tile drain", "tile drain"), ("drenes", "tile drain"), ("TILE_LINE", "tile drain"),
+        ("no_plant", "no planting"), ("road to the well", "road"), ("Creek Road", "road"),
     ],
 )  # fmt: skip
-def test_layers_recognised_by_name(name: str, shape: Any, why: str) -> None:
-    rule = recognise(name, shape)
-    assert rule is not None
-    assert rule.why == why
+def test_names_that_are_recognised(name: str, why: str) -> None:
+    assert meaning(name).rules == {why}
+    assert not meaning(name).water
 
 
 @pytest.mark.parametrize(
-    ("name", "shape"),
-    [("sidewalk", "line"), ("soil samples", "point"), ("farewell", "line"), ("Layer 1", "polygon"),
-     ("slopes", "polygon"), ("powerlines", "point"), ("water power", "line"), ("easement", "line")],
-)  # fmt: skip
-def test_layers_that_are_not_what_part_of_their_name_says(name: str, shape: Any) -> None:
-    assert recognise(name, shape) is None
+    "name",
+    [
+        "risers",
+        "hydrants",
+        "hidrante",
+        "toma de riego",
+        "barn riser",
+        "Riser 3",
+        "VALVE",
+        "boca de riego",
+        "water_points",
+    ],
+)
+def test_names_of_water_points(name: str) -> None:
+    assert meaning(name).water
+    assert not meaning(name).rules
 
 
-def test_points_with_pressure_or_flow_are_water_points() -> None:
-    rule = recognise("gps", "point", ("id", "Flow_GPM"))
-    assert rule is not None
-    assert rule.use == "water"
-    assert recognise("gps", "point", ("id", "flowering")) is None
+@pytest.mark.parametrize("name", ["sidewalk", "farewell", "Layer 1", "slopes", "Marl Run", "R1", ""])
+def test_names_that_are_not_what_part_of_them_says(name: str) -> None:
+    assert not meaning(name).known
+
+
+def test_what_may_do_harm_counts_wherever_it_stands_in_a_name() -> None:
+    assert meaning("well house").rules == {"well", "building"}
+    assert meaning("septic riser").rules == {"septic field"}
+    assert not meaning("septic riser").water
 
 
 def test_usual_figures() -> None:
@@ -138,8 +156,8 @@ def test_any_text_comes_back_from_toml(text: str) -> None:
 
 def test_a_hostile_name_stays_a_name() -> None:
     evil = 'x"\n[[block]]\nname = "evil" # \r\u2028'
-    layer = SurveyedLayer(evil + " road", evil + " road", "line", 1, kinds=((evil, (evil,)),))
-    other = SurveyedLayer(evil, evil, "mixed", 2)
+    layer = SurveyedLayer(evil + " road", evil + " road", "line", 1, "road", kinds=((evil, (evil,)),))
+    other = SurveyedLayer(evil, evil, "mixed", 2, "unsaid", kinds=((evil, (evil,)),), water_doubt=evil)
     site = SurveyedSite(evil, "us", evil, evil, evil, (evil,), evil, (layer, other))
     plan = tomllib.loads(plan_text(site))
     assert plan["name"] == plan["site"]["boundary"] == plan["site"]["dem"][0] == evil
@@ -180,7 +198,9 @@ def test_the_demo_survey_gives_a_plan_that_reads(survey: Path, tmp_path: Path) -
     assert len(plan.block) == 1
     assert plan.block[0].area is None
     assert "its kind is road, lane" in text.lower()
-    assert "not used: " in text
+    assert {left["from"].rpartition("/")[2]: left["why"] for left in mapping["left_out"]} == {
+        "blocks.gpkg": "an area to plant", "features.gpkg:screen_line": "a line or a mark of the survey",
+    }  # fmt: skip
     assert text.count("usual figure - check local code") == len(setbacks) + 1
 
 
@@ -250,8 +270,98 @@ def test_a_column_that_says_what_features_are(tmp_path: Path) -> None:
     assert [s["from"] for s in mapping["setback"]] == [
         "boundary", "../f.gpkg:survey lines[kind=road]", "../f.gpkg:survey lines[kind=creek]",
     ]  # fmt: skip
-    assert "not used: ../f.gpkg:survey lines[kind=swale edge]" in text
-    assert "not used: ../f.gpkg:other" in text
+    assert mapping["left_out"] == [{"from": "../f.gpkg:survey lines[kind=swale edge]"}, {"from": "../f.gpkg:other"}]
+    assert "not understood; kind is swale edge" in text
+
+
+def points(count: int) -> list[shapely.Point]:
+    return [shapely.Point(2_068_600.0 + 60 * k, 241_700.0) for k in range(count)]
+
+
+def test_a_well_with_pressure_and_flow_stays_a_well(tmp_path: Path) -> None:
+    """What a feature is comes before which of its columns are filled; its trees stand 50 ft off, as the plan file says."""
+    from setout import run
+
+    boundary = write(tmp_path / "b.gpkg", "b", [SQUARE])
+    at = points(4)
+    file = write(
+        tmp_path / "f.gpkg", "water", at, type=["Well", "tank", "riser", "RISERS"], pressure_psi=[45.0, 40.0, 41.0, 42.0],
+        flow_gpm=[30.0, 20.0, 12.0, 12.0],
+    )  # fmt: skip
+    path = write_new_plan(tmp_path / "n", boundary=boundary, features=[file])
+    _, mapping, _ = made(path)
+    assert {s["from"]: s["distance"] for s in mapping["setback"][1:]} == {
+        "../f.gpkg[type=Well]": "50 ft", "../f.gpkg[type=tank]": "25 ft",
+    }  # fmt: skip
+    assert mapping["water"]["points"] == "../f.gpkg[type=riser|RISERS]"
+    planting = run.plan(path, tmp_path / "out", products=("geopackage",))
+    well = shapely.get_coordinates(planting.site.setbacks[1].geometry)[0]
+    assert np.hypot(planting.trees.x - well[0], planting.trees.y - well[1]).min() >= 50 * 0.3048 - 0.01
+    assert planting.site.water is not None
+    assert len(planting.site.water.points.name) == 2
+
+
+def test_what_nobody_understood_stops_the_plan(tmp_path: Path) -> None:
+    from setout import run
+
+    boundary = write(tmp_path / "b.gpkg", "b", [SQUARE])
+    file = write(tmp_path / "f.gpkg", "misc", points(3), tipo=["pozo", "qanat", "qanat"])
+    path = write_new_plan(tmp_path / "n", boundary=boundary, features=[file])
+    (stop,) = [f for f in run.plan(path, tmp_path / "out", products=()).findings if f.severity == "stop"]
+    assert "2 features of ../f.gpkg[tipo=qanat]" in stop.message
+    assert "[[setback]]" in stop.remedy
+    text = path.read_text(encoding="utf-8").replace('[tipo=qanat]"', '[tipo=qanat]"\nwhy = "dry since 1950"')
+    path.write_text(text, encoding="utf-8")
+    findings = run.plan(path, tmp_path / "out", products=()).findings
+    assert [f for f in findings if f.severity == "stop"] == []
+    assert any("dry since 1950" in f.message for f in findings)
+
+
+def test_a_column_of_any_name_may_say_what_features_are(tmp_path: Path) -> None:
+    boundary = write(tmp_path / "b.gpkg", "b", [SQUARE])
+    file = write(
+        tmp_path / "f.gpkg", "features", points(4), que_es=["FOSA_SÉPTICA", "hidrante", "Tubería de gas", "pozos"], pressure_psi=[40.0] * 4
+    )  # fmt: skip
+    _, mapping, _ = made(write_new_plan(tmp_path / "n", boundary=boundary, features=[file]))
+    assert [s["distance"] for s in mapping["setback"][1:]] == ["25 ft", "10 ft", "50 ft"]
+    assert mapping["water"]["points"] == "../f.gpkg[que_es=hidrante]"
+
+
+def test_the_sort_comes_before_the_name_and_the_name_before_the_layer(tmp_path: Path) -> None:
+    boundary = write(tmp_path / "b.gpkg", "b", [SQUARE])
+    file = write(
+        tmp_path / "f.gpkg", "risers", points(4), kind=["riser", None, "well", None], name=["Barn", "Creek", "Riser 3", "Old well"]
+    )  # fmt: skip
+    _, mapping, text = made(write_new_plan(tmp_path / "n", boundary=boundary, features=[file]))
+    (well,) = mapping["setback"][1:]
+    assert well["distance"] == "50 ft"
+    assert well["from"] == "../f.gpkg[name=Riser 3|Old well]", text
+    assert mapping["water"]["points"] == '../f.gpkg[kind=riser|""]'
+
+
+def test_lines_that_may_run_over_or_under_ground_count_as_both(tmp_path: Path) -> None:
+    boundary = write(tmp_path / "b.gpkg", "b", [SQUARE])
+    line = shapely.LineString([(2_068_500, 241_300), (2_069_300, 241_900)])
+    write(tmp_path / "f.gpkg", "utility line", [line])
+    write(tmp_path / "f.gpkg", "power lines", [line], placement=["underground"])
+    _, mapping, _ = made(write_new_plan(tmp_path / "n", boundary=boundary, features=[tmp_path / "f.gpkg"]))
+    both = ["../f.gpkg:utility line", "../f.gpkg:power lines"]
+    assert [s["from"] for s in mapping["setback"][1:]] == both
+    assert [s["from"] for s in mapping["height_limit"]] == both
+
+
+def test_water_points_of_several_layers_are_all_taken(tmp_path: Path) -> None:
+    from setout import run
+
+    boundary = write(tmp_path / "b.gpkg", "b", [SQUARE])
+    at = points(4)
+    write(tmp_path / "f.gpkg", "hydrants", at[:2], name=["H1", "H2"], pressure_psi=[45.0, 50.0])
+    write(tmp_path / "f.gpkg", "risers", at[2:], name=["H1", "R"], pressure_psi=[40.0, 42.0])
+    path = write_new_plan(tmp_path / "n", boundary=boundary, features=[tmp_path / "f.gpkg"])
+    water = run.plan(path, tmp_path / "out", products=()).site.water
+    assert water is not None
+    assert water.points.name == ("H1", "H2", "H1 (3)", "R")
+    assert water.points.pressure_kpa / units.PSI == pytest.approx([45, 50, 40, 42])
 
 
 def test_shapefiles_are_known_by_their_names(tmp_path: Path) -> None:

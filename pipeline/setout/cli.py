@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from setout.arguments import CAUTION, parser
-from setout.errors import SetAside, SetoutError
+from setout.errors import Interrupted, SetAside, SetoutError
 
 if TYPE_CHECKING:
     from setout.nouns import Block, Planting, Rows
@@ -86,8 +86,7 @@ def _run(argv: Sequence[str] | None, args: argparse.Namespace) -> int:
         code: int = _WORK[args.run](args)
         return code
     finally:
-        if sys.stdout is not None:
-            sys.stdout.flush()
+        _unwritten(lambda: sys.stdout.flush() if sys.stdout is not None else None)
 
 
 def _get_ready() -> None:
@@ -145,7 +144,21 @@ def _one_line(text: str) -> str:
 
 
 def _show(text: str) -> None:
-    print(text)  # noqa: T201
+    _unwritten(lambda: print(text))  # noqa: T201
+
+
+def _unwritten(work: Callable[[], None]) -> None:
+    """Say so where the standard output takes no more: a full disk, say; what is still held back is thrown away."""
+    try:
+        work()
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise Interrupted(
+            f"what the command has to show cannot be written ({error.strerror})", "standard output",
+            "free some space there, or send it elsewhere; results that are written stay",
+        ) from None  # fmt: skip
 
 
 def _demo(args: argparse.Namespace) -> int:
@@ -318,7 +331,7 @@ def _batch(args: argparse.Namespace) -> int:
         told = [
             {
                 "plan": one.plan, "out": one.out, "trees": one.trees, "net_m2": None if one.trees is None else one.net_m2,
-                "stops": one.stops, "faults": [str(fault) for fault in one.faults],
+                "stops": one.stops, "lost": one.lost, "faults": [str(fault) for fault in one.faults],
             }
             for one in done
         ]  # fmt: skip
@@ -333,7 +346,7 @@ def _batch(args: argparse.Namespace) -> int:
                     )
                 )
         _show(CAUTION)
-    return 2 if any(one.faults for one in done) else 0
+    return 3 if any(one.lost for one in done) else 2 if any(one.faults for one in done) else 0
 
 
 def _plants(args: argparse.Namespace) -> int:

@@ -5,7 +5,10 @@ Doubts that do not stop the work are not errors but findings (:class:`setout.nou
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+
+_ENDLESS = re.compile(r"""([^\s"';:,]{100})[^\s"';:,]{150,}""")
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,13 +27,13 @@ class Fault:
     remedy: str = ""
 
     def __str__(self) -> str:
-        """Return the fault as one line: where, what, remedy.
+        """Return the fault as one line: where, what, remedy; what it quotes is cut where it runs on without an end.
 
         >>> print(Fault("distance = 15 has no unit", "plan.toml: setback[1].distance", 'write "15 ft"'))
         plan.toml: setback[1].distance: distance = 15 has no unit; write "15 ft"
         """
         text = f"{self.where}: {self.what}" if self.where else self.what
-        return f"{text}; {self.remedy}" if self.remedy else text
+        return _ENDLESS.sub(r"\1...", f"{text}; {self.remedy}" if self.remedy else text)
 
 
 class SetoutError(Exception):

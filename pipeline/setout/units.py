@@ -60,6 +60,8 @@ ANGLE: Final[dict[str, float]] = {
     "rad": math.degrees(1.0),
 }
 
+MOST_SHOWN: Final = 60
+"""Characters of a text that a message quotes; a quantity has no more."""
 KINDS: Final[dict[str, dict[str, float]]] = {
     "length": LENGTH, "area": AREA, "pressure": PRESSURE, "flow": FLOW, "angle": ANGLE, "velocity": VELOCITY,
     "rate": RATE,
@@ -70,8 +72,21 @@ EXAMPLE: Final[dict[str, str]] = {
     "velocity": '"5 ft/s" or "1.5 m/s"', "rate": '"0.28 in/day" or "7 mm/day"',
 }  # fmt: skip
 
+LIMITS: Final[dict[str, tuple[float, float, str]]] = {
+    "length": (1e-7, 1e5, "lengths are from 0.0001 mm to 100 km (62 miles)"),
+    "area": (1e-6, 1e11, "areas are from 1 mm2 to 100,000 km2 (25 million acres)"),
+    "pressure": (1e-3, 1e4, "pressures are from 1 Pa to 10,000 kPa (1,450 psi)"),
+    "flow": (1e-4, 1e7, "flows are from 0.0001 l/h to 10,000 m3/h (44,000 gal/min)"),
+    "angle": (0.0, 360.0, "angles are from -360 to 360 deg"),
+    "slope": (0.0, 10.0, "slopes are up to 1,000 % (84 deg)"),
+    "velocity": (1e-4, 100.0, "velocities are from 0.1 mm/s to 100 m/s (328 ft/s)"),
+    "rate": (0.0, 1000.0, "depths a day are up to 1,000 mm/day (39 in/day)"),
+}
+"""What can be meant on a property, by kind, on either side of zero: the least beside zero, the greatest, both in words."""
+
+_NUMBER: Final = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?", re.ASCII)
 _TERM: Final = re.compile(
-    r"([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*"  # the number
+    rf"({_NUMBER.pattern})\s*"
     r"((?:[A-Za-z°'\"][A-Za-z°'\"/ -]*)(?:(?<=[A-Za-z])[23](?:/[A-Za-z]+)?)?)?"  # its unit; m2 and m3/h end in a digit
 )
 _BEARING: Final = re.compile(r"^([NS])\s*(\d+(?:\.\d+)?)\s*(?:deg|°)?\s*([EW])$", re.IGNORECASE)
@@ -117,9 +132,49 @@ def quantity(text: object, kind: str) -> float:
         raise ValueError(f"{text} has no unit; write {EXAMPLE[kind]}")
     if not isinstance(text, str) or not text.strip():
         raise ValueError(f"{text!r} is not a {kind}; write {EXAMPLE[kind]}")
-    if kind == "slope":
-        return _slope(text)
-    return _sum_of_terms(text, kind)
+    shown = text if len(text) <= MOST_SHOWN else f"{text[:MOST_SHOWN]}..."
+    if not text.isascii() and any(sign.isdigit() and not sign.isascii() for sign in text):
+        raise ValueError(f'"{shown}" has digits that are not 0 to 9; write {EXAMPLE[kind]}')
+    if len(text) > MOST_SHOWN:
+        raise ValueError(f'"{shown}" has {len(text):,} characters, which is no {kind}; write {EXAMPLE[kind]}')
+    return _slope(text) if kind == "slope" else _sum_of_terms(text, kind)
+
+
+def sensible(text: object, kind: str) -> float:
+    """Read one quantity that can be meant on a property.
+
+    Parameters
+    ----------
+    text : object
+        As for :func:`quantity`.
+    kind : str
+        As for :func:`quantity`.
+
+    Returns
+    -------
+    float
+        The value in the SI unit of its kind, within :data:`LIMITS`.
+
+    Raises
+    ------
+    ValueError
+        As for :func:`quantity`, or it is beyond what can be meant.
+
+    Examples
+    --------
+    >>> sensible("1e300 m", "length")
+    Traceback (most recent call last):
+    ValueError: "1e300 m" cannot be meant: lengths are from 0.0001 mm to 100 km (62 miles); look at its number and its unit
+    """
+    return meant(quantity(text, kind), kind, f'"{text}"')
+
+
+def meant(value: float, kind: str, shown: str) -> float:
+    """Return a value in SI that can be meant as a quantity of its kind; ValueError for one that cannot, as it is shown."""
+    least, most, said = LIMITS[kind]
+    if not (value == 0 or least <= abs(value) <= most):
+        raise ValueError(f"{shown} cannot be meant: {said}; look at its number and its unit")
+    return value
 
 
 def _sum_of_terms(text: str, kind: str) -> float:
@@ -147,10 +202,9 @@ def _slope(text: str) -> float:
     stripped = text.strip().lower()
     if stripped.endswith(("%", "percent")):
         number = stripped.removesuffix("percent").removesuffix("%").strip()
-        try:
-            value = float(number) / 100
-        except ValueError:
-            raise ValueError(f'"{text}" is not a slope; write {EXAMPLE["slope"]}') from None
+        if not _NUMBER.fullmatch(number):
+            raise ValueError(f'"{text}" is not a slope; write {EXAMPLE["slope"]}')
+        value = float(number) / 100
     else:
         try:
             degrees = _sum_of_terms(stripped, "angle")
@@ -200,7 +254,7 @@ def bearing(text: str) -> float:
         if angle > 90:
             raise ValueError(f'"{text}": a quadrant bearing is at most 90 deg; write "N 20 E" or "110 deg"')
         return (angle if north == east else -angle) % 180.0
-    return _sum_of_terms(stripped, "angle") % 180.0
+    return sensible(stripped, "angle") % 180.0
 
 
 def show_length(metres: float, units: str = "us", digits: int | None = None) -> str:

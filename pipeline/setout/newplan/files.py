@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 from setout.errors import Interrupted, SetoutError
 from setout.newplan.look import SurveyFiles, look
 from setout.newplan.text import plan_text
+from setout.read.reference import is_there
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,8 +40,8 @@ def write_new_plan(
     dem : Sequence of Path
         Rasters of the DEM; none leaves slope and elevation unknown.
     features : Sequence of Path
-        Files of features. Each layer whose name says what it is gets a setback, a height limit or a place in
-        the water section; the others are named in comments.
+        Files of features. Each feature that says what it is, or whose layer does, gets a setback, a height limit or a
+        place in the water section; the others stand in tables ``[[left_out]]``, which stop the plan without a reason.
     units : str or None
         "us" or "si"; when None, "us" for a boundary in feet or in the United States.
     crs : str or None
@@ -65,9 +66,9 @@ def write_new_plan(
     plan = folder / PLAN_NAME
     if units not in (None, "us", "si"):
         raise SetoutError(f'"{units}" is no system of units', "units", 'write "us" or "si"')
-    if plan.exists() or plan.is_symlink():
+    if is_there(plan) or (is_there(folder) and plan.is_symlink()):
         raise _there_already(plan)
-    new_folders = [part for part in (folder, *folder.absolute().parents) if not part.exists()]
+    new_folders = [part for part in (folder, *folder.absolute().parents) if not is_there(part)]
     try:
         folder.mkdir(parents=True, exist_ok=True)
         files = SurveyFiles(boundary, tuple(dem), tuple(features), crs, dem_unit)
@@ -77,10 +78,11 @@ def write_new_plan(
     except FileExistsError:
         raise (_there_already(plan) if folder.is_dir() else _unwritable(folder, errno.ENOTDIR)) from None
     except OSError as error:
-        plan.unlink(missing_ok=True)
+        if is_there(plan):
+            plan.unlink()
         raise _unwritable(folder, error.errno) from error
     finally:
-        if not plan.exists():
+        if not is_there(plan):
             _remove_empty(new_folders)
     return plan
 

@@ -14,17 +14,20 @@ import shapely
 
 from setout import units as quantities
 from setout.errors import Fault, PlanFaults, SetoutError
-from setout.newplan.recognise import BOUNDARY, Shape, names, recognise
+from setout.newplan.features import SORTING, UNSAID, WATER, brackets_for, groups_of
+from setout.newplan.recognise import Shape, meaning
 from setout.newplan.text import SurveyedLayer, SurveyedSite, as_label
+from setout.newplan.vocabulary import words_of
 from setout.nouns import transformer
 from setout.read import crs as crs_words
 from setout.read import raster, reference, vector
-from setout.read.found import box_of
+from setout.read.found import box_of, chosen, is_blank
 from setout.stages.survey.water_points import water_points
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
+    from numpy.typing import NDArray
     from pyproj import CRS
 
     from setout.nouns import Elevations, Finding, VectorLayer
@@ -32,8 +35,6 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-SORTING: Final = ("kind", "type", "class", "category", "feature", "fclass", "use")
-"""Columns that usually say what a feature is."""
 MOST_KINDS: Final = 12
 """A column with more different values than this does not sort its features."""
 Layer = tuple[str, str, int]
@@ -144,16 +145,19 @@ def _doubts(findings: Iterable[Finding]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(said))
 
 
-def _named(path: Path, layer: str | None, where: tuple[str, str] | None, folder: Path) -> str:
-    """Return the reference that a plan file in the folder names the data by, sure to be read back so."""
+def _named(path: Path, layer: str | None, where: tuple[str, str] | None, folder: Path, brackets: str = "") -> str:
+    """Return the reference that a plan file in the folder names the data by, sure to be read back so.
+
+    Brackets of a reference to be can be given in place of the ``where`` of one that is.
+    """
     try:
         file = Path(os.path.relpath(path.absolute(), folder.absolute())).as_posix()
     except ValueError:  # another drive
         file = path.absolute().as_posix()
-    text = file + (f":{layer}" if layer is not None else "") + (f"[{where[0]}={where[1]}]" if where else "")
+    text = file + (f":{layer}" if layer is not None else "") + (f"[{where[0]}={where[1]}]" if where else brackets)
     try:
         back = reference.parse(text, folder)
-        found = (back.path.resolve(), back.layer, back.where) == (path.resolve(), layer, where)
+        found = (back.path.resolve(), back.layer) == (path.resolve(), layer) and (bool(brackets) or back.where == where)
     except SetoutError:
         found = False
     if not found:
@@ -181,7 +185,7 @@ def _boundary_layer(infos: Sequence[Layer], place: Reference) -> str | None:
     if len(infos) <= 1:
         return None
     fitting = [(name, kind) for name, kind, count in infos if "Point" not in kind and count]
-    named = [name for name, _ in fitting if names(BOUNDARY, name)]
+    named = [name for name, _ in fitting if meaning(name).harmless == "a property line"]
     areal = [name for name, kind in fitting if "Polygon" in kind]
     for choice in (named, areal):
         if len(choice) == 1:
@@ -244,36 +248,44 @@ def _places(given: Path, taken: Reference | None) -> list[Reference]:
 
 
 def _layers(place: Reference, folder: Path, crs: CRS | None) -> list[SurveyedLayer]:
-    """Return what one layer is: one entry, or one for each kind where a column says what its features are."""
+    """Return what the features of one layer are: one entry for each kind of thing."""
     named = reference.parse(_named(place.path, place.layer, place.where, folder), folder)
     layer = vector.read_vector(named, crs=crs)
-    title = place.where[1] if place.where else place.layer or place.text
-    if place.layer is None and recognise(title, _shape(layer), tuple(layer.columns)) is None:
-        title = place.path.stem
-    whole = _surveyed(named.text, title, layer)
-    if place.where is not None or recognise(title, whole.shape, whole.columns) or not whole.kinds:
-        return [whole]
-    column, values = whole.kinds[0]
-    parts = []
-    for value in values:
-        text = _named(place.path, place.layer, (column, value), folder)
-        part = vector.read_vector(reference.parse(text, folder), crs=crs)
-        parts.append(_surveyed(text, value, part))
-    return parts if any(recognise(p.title, p.shape, p.columns) for p in parts) else [whole]
+    titles = [place.where[1] if place.where else place.layer or place.text]
+    if place.layer is None and place.where is None:
+        titles.append(place.path.stem)
+    title = next((text for text in titles if meaning(text).known), titles[0])
+    found = []
+    for group, mask in groups_of(layer, titles).items():
+        text, taken = _referred(place, layer, mask, folder)
+        part = replace(layer, geometry=layer.geometry[taken], columns={k: v[taken] for k, v in layer.columns.items()})
+        found.append(_surveyed(text, group, title, part, whole=bool(taken.all())))
+    return found
 
 
-def _surveyed(text: str, title: str, layer: VectorLayer) -> SurveyedLayer:
-    pressure, flow, doubt = _water_columns(layer)
+def _referred(
+    place: Reference, layer: VectorLayer, mask: NDArray[np.bool_], folder: Path
+) -> tuple[str, NDArray[np.bool_]]:
+    """Return the reference that takes some features of a layer, and the features that it takes."""
+    for brackets in brackets_for(dict(layer.columns), mask) if place.where is None else [""]:
+        try:
+            text = _named(place.path, place.layer, place.where, folder, brackets)
+            taken = chosen(layer.columns, reference.parse(text, folder)) if brackets else np.ones(mask.size, bool)
+        except SetoutError:  # signs that a reference cannot hold
+            if not brackets:
+                raise
+            continue
+        if taken[mask].all():
+            return text, taken
+    raise AssertionError(place)  # the whole layer takes every feature
+
+
+def _surveyed(text: str, group: str, title: str, part: VectorLayer, *, whole: bool) -> SurveyedLayer:
+    pressure, flow, doubt = _water_columns(part) if group == WATER else (False, False, "")
+    values = [one for one in _kinds(part) if len(one[1]) == 1]
+    why = title if whole else values[0][1][0] if values and group != UNSAID else group
     return SurveyedLayer(
-        text,
-        title,
-        _shape(layer),
-        len(layer.geometry),
-        tuple(layer.columns),
-        _kinds(layer),
-        pressure,
-        flow,
-        doubt,
+        text, why, _shape(part), len(part.geometry), group, tuple(part.columns), _kinds(part), pressure, flow, doubt
     )
 
 
@@ -286,9 +298,9 @@ def _kinds(layer: VectorLayer) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """Return the columns that sort the features, with their values in the order they turn up."""
     out = []
     for column, values in layer.columns.items():
-        if column.lower() not in SORTING or values.dtype.kind not in "OU":
+        if not SORTING & set(words_of(column).split()) or values.dtype.kind not in "OU":
             continue
-        texts = list(dict.fromkeys(str(v).strip() for v in values if v is not None and str(v).strip()))
+        texts = list(dict.fromkeys(str(v).strip() for v in values if not is_blank(v)))
         if 1 <= len(texts) <= MOST_KINDS:
             out.append((column, tuple(texts)))
     return tuple(out)
@@ -296,8 +308,6 @@ def _kinds(layer: VectorLayer) -> tuple[tuple[str, tuple[str, ...]], ...]:
 
 def _water_columns(layer: VectorLayer) -> tuple[bool, bool, str]:
     """Return whether pressure and flow of water points can be read, and why not."""
-    if _shape(layer) != "point":
-        return False, False, ""
     try:
         points = water_points(layer, layer.geometry, None, None)
     except SetoutError as error:

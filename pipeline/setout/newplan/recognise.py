@@ -1,4 +1,4 @@
-"""What a survey layer most likely is, and how much room such a thing usually wants.
+"""What a name most likely means, and how much room such a thing usually wants.
 
 The figures are usual ones: public guidance where it is named, common practice elsewhere. None of them is a
 law, and every plan file that carries them says so.
@@ -6,14 +6,13 @@ law, and every plan file that carries them says so.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal
+from functools import lru_cache
+from typing import Final, Literal
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
+from setout.newplan.vocabulary import is_spanish, things_in, words_of
 
-Use = Literal["setback", "height_limit", "no_plant", "water", "note"]
+Use = Literal["setback", "height_limit", "no_plant"]
 Shape = Literal["point", "line", "polygon", "mixed", "none"]
 
 
@@ -47,25 +46,23 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """How one class of things is recognised and what a plan file says about it.
+    """What a plan file says about one class of things.
 
     Attributes
     ----------
-    why : the reason as the plan file and the land account give it
-    words : regular expression that a layer's name, in lower case with single spaces, must contain
-    use : which table of the plan file such a layer goes into
+    why : the reason as the plan file and the land account give it; its words are in the vocabulary
+    use : which table of the plan file such features go into
     remark : where the figure comes from, for the comment
-    shapes : kinds of geometry the rule is meant for; empty for every kind
+    place : things that others are named after, as in "barn riser" and "creek road": they count where they are meant themselves
     distance : usual clear distance, or width of the strip under a height limit
     height : mature height that a height limit allows
     measured_to : trunk or canopy
     """
 
     why: str
-    words: str
     use: Use
     remark: str
-    shapes: tuple[Shape, ...] = ()
+    place: bool = False
     distance: Figure = Figure("0 ft", "0 m")
     height: Figure | None = None
     measured_to: str = "trunk"
@@ -76,168 +73,165 @@ _TEN_FT: Final = Figure("10 ft", "3.1 m")
 RULES: Final[tuple[Rule, ...]] = (
     Rule(
         "buried utility",
-        r"buried|underground|pipeline|fib(er|re)|telecom|sewers?|cables?|(gas|water) (lines?|mains?|pipes?)",
         "setback",
         "the hand-digging strip beside the marks, and room for roots; have it marked before you dig",
         distance=_TEN_FT,
     ),
     Rule(
         "overhead power line",
-        r"overhead|power ?lines?|^power$|electric(ity)?( lines?)?|transmission( lines?)?|utility lines?|high voltage",
         "height_limit",
         "no tree that grows above the height below stands nearer to a line; its owner may want more",
-        shapes=("line", "polygon", "mixed"),
         distance=Figure("20 ft", "6.1 m"),
         height=Figure("15 ft", "4.5 m"),
     ),
     Rule(
         "propane tank",
-        r"propane|lpg|(gas|fuel) tanks?",
         "setback",
         "ground free of dry growth around a tank (NFPA 58)",
         distance=_TEN_FT,
     ),
     Rule(
         "septic field",
-        r"septic|drain ?fields?|leach( ?fields?)?|absorption field",
         "setback",
         "at least the mature height of the trees planted",
         distance=Figure("25 ft", "7.7 m"),
     ),
     Rule(
         "well",
-        r"wells?|well ?heads?|bore ?holes?",
         "setback",
         "no mixing or spraying of chemicals nearer to a well head (practice)",
         distance=Figure("50 ft", "15.3 m"),
     ),
     Rule(
+        "tank",
+        "setback",
+        "as for a septic tank until somebody says what is in it (practice)",
+        distance=Figure("25 ft", "7.7 m"),
+    ),
+    Rule("cistern", "setback", "room to work around it, and for roots (practice)", distance=_TEN_FT),
+    Rule(
+        "tile drain",
+        "setback",
+        "roots grow into open joints; water-loving trees want far more (practice)",
+        distance=Figure("25 ft", "7.7 m"),
+    ),
+    Rule(
         "no planting",
-        r"no ?plant(ing)?|keep ?out|exclu\w+|turning (yard|area|place)|parking|easements?|rights? of way",
         "no_plant",
         "its name says that nothing is planted there",
-        shapes=("polygon",),
     ),
     Rule(
         "water",
-        r"creeks?|streams?|rivers?|brooks?|ditch(es)?|canals?|ponds?|lakes?|wetlands?|marsh(es)?|swamps?|springs?"
-        r"|water ?(courses?|ways?|bod(y|ies))|reservoirs?",
         "setback",
         "first zone of a forest buffer along water (NRCS practice standard 391), from the normal water line",
+        place=True,
         distance=Figure("35 ft", "10.7 m"),
     ),
     Rule(
         "building",
-        r"houses?|homes?|dwellings?|residences?|buildings?|structures?|barns?|sheds?|garages?|green ?houses?"
-        r"|shops?|cabins?|silos?|footprints?",
         "setback",
         "between the wall and the mature canopy (practice)",
+        place=True,
         distance=Figure("5 ft", "1.6 m"),
         measured_to="canopy",
     ),
     Rule(
         "road",
-        r"roads?|streets?|drive ?ways?|lanes?|tracks?|highways?|railways?|railroads?",
         "setback",
         "outside the right of way (practice); from the middle of a line, from the edge of an area",
+        place=True,
         distance=Figure("25 ft", "7.7 m"),
     ),
     Rule(
         "fence",
-        r"fences?|walls?|hedges?",
         "setback",
         "with the canopy: half of the mature spread, so that nothing hangs over (practice)",
+        place=True,
         measured_to="canopy",
     ),
 )
-
-WATER_POINT: Final = Rule(
-    "water points",
-    r"water ?points?|risers?|hydrants?|stand ?pipes?|spigots?|taps?|hose bibs?|irrigation( points?)?",
-    "water",
-    "points with pressure or flow, or named so",
-    shapes=("point",),
+"""What trees keep clear of, in the order in which a plan file has it."""
+RULE: Final = {rule.why: rule for rule in RULES}
+HARMLESS: Final = ("an area to plant", "a property line", "a line or a mark of the survey")
+"""What may be left out, in the words of the reason."""
+NO_SOURCE: Final = frozenset(
+    {"buried", "buried utility", "overhead power line", "utility", "propane tank", "septic field", "tile drain"}
 )
-PLANTABLE: Final = r"blocks?|fields?|plots?|paddocks?|orchards?|planting( areas?)?"
-BOUNDARY: Final = r"boundar(y|ies)|parcels?|propert(y|ies)|lots?|property lines?"
-METERED: Final = r"press(ure)?|psi|kpa|bar|flow|gpm|gph|lph|lpm|lps|discharge"
+"""A valve or a riser of one of these gives no water for trees."""
+METERED: Final = frozenset(
+    ["press", "pressure", "psi", "kpa", "bar", "flow", "gpm", "gph", "lph", "lpm", "lps", "discharge", "presion", "caudal", "gasto"]
+)  # fmt: skip
+"""Words of columns in which water points have their pressure or flow."""
 
 
-def words_of(name: str) -> str:
-    """Return a layer's name as words: lower case, single spaces, camel case parted.
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """What a text says that something is.
+
+    Attributes
+    ----------
+    rules : reasons of the rules that apply, all of them; "utility" for a line that may run over or under ground
+    water : it is a water point
+    harmless : why it may be left out; empty for no reason
+    """
+
+    rules: frozenset[str] = frozenset()
+    water: bool = False
+    harmless: str = ""
+
+    @property
+    def known(self) -> bool:
+        """Return whether the text says anything."""
+        return bool(self.rules) or self.water or bool(self.harmless)
+
+    @property
+    def grave(self) -> frozenset[str]:
+        """Return the rules of things that nothing else is named after."""
+        return frozenset(why for why in self.rules if why == "utility" or not RULE[why].place)
+
+
+NOTHING: Final = Meaning()
+
+
+@lru_cache(maxsize=4096)
+def meaning(text: str) -> Meaning:
+    """Return what a name says that something is.
 
     Parameters
     ----------
-    name : str
-        Name of a layer or of a file.
+    text : str
+        Name of a layer or of a file, or what stands in a column.
 
     Returns
     -------
-    str
-        The words.
+    Meaning
+        Everything that may do harm counts wherever it stands in the text; what things are named after, only as the thing
+        itself: the last in English, the first in Spanish.
 
     Examples
     --------
-    >>> words_of("OverheadLine_2"), words_of("septic-field")
-    ('overhead line 2', 'septic field')
+    >>> sorted(meaning("Well house").rules), sorted(meaning("barn riser").rules), meaning("barn riser").water
+    (['building', 'well'], [], True)
+    >>> sorted(meaning("buried power line").rules), meaning("gas valve").water, meaning("Creek block").harmless
+    (['buried utility'], False, 'an area to plant')
     """
-    parted = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
-    return " ".join(re.sub(r"[\W_]+", " ", parted).lower().split())
+    found = things_in(text)
+    if not found:
+        return NOTHING
+    names = {key for key, _ in found}
+    itself = found[0][0] if is_spanish(text) else found[-1][0]
+    rules = {key for key in names if key == "utility" or (key in RULE and (key == itself or not RULE[key].place))}
+    if "buried" in names:
+        rules -= {"utility", "overhead power line"}
+        rules |= set() if rules - {"buried utility"} else {"buried utility"}
+    water = itself == "water points" and NO_SOURCE.isdisjoint(names)
+    return Meaning(frozenset(rules), water, itself if itself in HARMLESS and not rules else "")
 
 
-def names(pattern: str, name: str) -> bool:
-    """Return whether a name contains the words of a pattern, whole.
+def is_metered(column: str) -> bool:
+    """Tell whether a column has pressure or flow.
 
-    Parameters
-    ----------
-    pattern : str
-        Regular expression.
-    name : str
-        Name of a layer or of a file.
-
-    Returns
-    -------
-    bool
-        True when it does.
-
-    Examples
-    --------
-    >>> names("wells?", "House_well"), names("wells?", "dwelling")
-    (True, False)
+    >>> is_metered("Flow_GPM"), is_metered("presión kPa"), is_metered("flowering")
+    (True, True, False)
     """
-    return re.search(rf"\b(?:{pattern})\b", words_of(name)) is not None
-
-
-def recognise(name: str, shape: Shape, columns: Sequence[str] = ()) -> Rule | None:
-    """Return the rule for a layer.
-
-    Parameters
-    ----------
-    name : str
-        Name of the layer, or of its file where the layer's name says nothing.
-    shape : str
-        Kind of its geometry.
-    columns : Sequence of str
-        Names of its attributes.
-
-    Returns
-    -------
-    Rule or None
-        None when nothing about the layer says what it is.
-
-    Examples
-    --------
-    >>> recognise("Farm_Buildings", "polygon").measured_to
-    'canopy'
-    >>> recognise("pts", "point", ("id", "pressure_psi")).use
-    'water'
-    >>> recognise("soil_samples", "point") is None
-    True
-    """
-    metered = any(names(METERED, column) for column in columns)
-    if shape == "point" and (metered or names(WATER_POINT.words, name)):
-        return WATER_POINT
-    for rule in RULES:
-        if names(rule.words, name) and (not rule.shapes or shape in rule.shapes):
-            return rule
-    return None
+    return not METERED.isdisjoint(words_of(column).split())

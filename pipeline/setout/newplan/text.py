@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from setout.newplan.recognise import BOUNDARY, PLANTABLE, Figure, Rule, Shape, names, recognise
+from setout.newplan.recognise import HARMLESS, RULE, Figure, Rule, Shape
 from setout.nouns.text import one_line
 from setout.plan.quantities import LONGEST_LABEL
 
@@ -18,14 +18,15 @@ _ESCAPES: Final = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\r": "\\r", "\t": "\\
 
 @dataclass(frozen=True, slots=True)
 class SurveyedLayer:
-    """One layer of a feature file, as far as a plan file needs to know it.
+    """Features of one layer that are the same kind of thing, as far as a plan file needs to know them.
 
     Attributes
     ----------
-    reference : how the plan file names it, "file:layer" or "file"
-    title : the name that says what it is
-    shape : kind of its geometry
+    reference : how the plan file names them, "file:layer" or "file:layer[column=value]"
+    title : the name that says what they are
+    shape : kind of their geometry
     count : number of features
+    group : the reason of a rule, "water points", a reason for leaving them out, or "unsaid"
     columns : names of its attributes
     kinds : attributes that sort the features, with their values
     pressure, flow : whether a water point's pressure and flow can be read
@@ -36,6 +37,7 @@ class SurveyedLayer:
     title: str
     shape: Shape
     count: int
+    group: str
     columns: tuple[str, ...] = ()
     kinds: tuple[tuple[str, tuple[str, ...]], ...] = ()
     pressure: bool = False
@@ -54,7 +56,7 @@ class SurveyedSite:
     units_why : why these
     boundary, boundary_note : reference, and what was found there
     dem, dem_note : references, and what was found
-    layers : layers of the feature files
+    layers : what the features of the feature files are
     crs, dem_unit : what was said for files that do not say it themselves; empty for nothing
     doubts : what the files left in doubt, to be looked at
     """
@@ -137,12 +139,13 @@ def plan_text(site: SurveyedSite) -> str:
     str
         TOML, ending in a line break.
     """
-    known = [(layer, recognise(layer.title, layer.shape, layer.columns)) for layer in site.layers]
+    known = [(layer, RULE.get(layer.group)) for layer in site.layers]
     sections = [_head(site), _site(site), _ground(site), _boundary_setback(site.units)]
     sections += [_setback(layer, rule, site.units) for layer, rule in known if rule and rule.use == "setback"]
     sections += [_no_plant(layer, rule) for layer, rule in known if rule and rule.use == "no_plant"]
     sections += [_height_limit(layer, rule, site.units) for layer, rule in known if rule and rule.height]
-    sections += [_unused(layer) for layer, rule in known if rule is None]
+    sections += [_left_out(layer) for layer in site.layers if layer.group in HARMLESS]
+    sections += [_unsaid(layer) for layer in site.layers if layer.group == "unsaid" or layer.water_doubt]
     sections += [_water(known, site.units), _block(site)]
     return "\n".join("\n".join(section) + "\n" for section in sections if section)
 
@@ -228,39 +231,48 @@ def _height_limit(layer: SurveyedLayer, rule: Rule, units: str) -> list[str]:
     ]
 
 
-def _unused(layer: SurveyedLayer) -> list[str]:
-    """Return comments about a layer that nothing is done with, and what could be."""
-    lines = [comment(f"not used: {layer.reference} ({_seen(layer)})")]
-    if layer.shape == "polygon" and names(PLANTABLE, layer.title):
+def _left_out(layer: SurveyedLayer) -> list[str]:
+    """Return the table of features that may be left out, and what else could be done with them."""
+    lines = [
+        "[[left_out]]",
+        f"from = {toml_string(layer.reference)}  {comment(_seen(layer))}",
+        f"why = {toml_string(layer.group)}",
+    ]
+    if layer.group == "an area to plant":
         one = ", or one of its areas: [name=...] behind it" if "name" in layer.columns else ""
-        hint = f"# To plant just there, write in a [[block]]:  area = {toml_string(layer.reference)}{one}"
-    elif names(BOUNDARY, layer.title):
-        hint = "# It looks like a property line; the boundary comes from [site]."
-    else:
-        hint = f'# To keep clear of it:  [[setback]] from = {toml_string(layer.reference)}, distance = "10 ft"'
-    return [*lines, hint]
+        lines.append(f"# To plant just there, write in a [[block]]:  area = {toml_string(layer.reference)}{one}")
+    return lines
+
+
+def _unsaid(layer: SurveyedLayer) -> list[str]:
+    """Return the table of features that were not understood: without a reason it stops the plan."""
+    values = [f"{column} is {', '.join(texts)}" for column, texts in layer.kinds]
+    doubt = f"not used: {layer.reference}: {layer.water_doubt}" if layer.water_doubt else "not understood"
+    return [
+        comment("; ".join([doubt, *values])),
+        "# Find out what it is. To keep clear of it, put [[setback]] here instead, with a distance; or [[no_plant]],",
+        '# [[height_limit]]. If nobody comes to harm by trees and digging there, say so:  why = "..."',
+        "[[left_out]]",
+        f"from = {toml_string(layer.reference)}  {comment(_seen(layer))}",
+    ]
 
 
 def _water(known: list[tuple[SurveyedLayer, Rule | None]], units: str) -> list[str]:
-    found = [layer for layer, rule in known if rule and rule.use == "water"]
-    doubts = [comment(f"not used: {point.reference}: {point.water_doubt}") for point in found if point.water_doubt]
-    points = [layer for layer in found if not layer.water_doubt]
+    points = [layer for layer, _ in known if layer.group == "water points" and not layer.water_doubt]
     if not points:
         return [
-            *doubts,
             "# No usable water points were found, so nothing is said about water. Water points are points",
             "# with the columns name, pressure_psi and flow_gpm:",
             "#   [water]",
             '#   points = "survey/features.gpkg:water_points"',
         ]
-    first, *others = sorted(points, key=lambda layer: -(2 * layer.pressure + layer.flow))
-    sign = "" if first.pressure else "# "
+    sign = "" if any(point.pressure for point in points) else "# "
     pressure = _quoted(Figure("12 psi", "83 kPa"), units)
     run = _quoted(Figure("1000 ft", "300 m"), units)
     roads = [layer.reference for layer, rule in known if rule and rule.why == "road" and layer.shape != "point"]
     lines = [
         "[water]",
-        f"points = {toml_string(first.reference)}  {comment(_seen(first))}",
+        *_points(points),
         f"max_run = {run}  # longest pipe from a water point to a tree; yours to choose",
         f"{sign}min_pressure = {pressure}  # left after the lift; for drip emitters",
         'beyond_reach = "plant"  # or "exclude": plant only what a water point can serve',
@@ -277,7 +289,15 @@ def _water(known: list[tuple[SurveyedLayer, Rule | None]], units: str) -> list[s
     barriers = ", ".join(toml_string(road) for road in roads)
     if barriers:
         lines.append(f"# barriers = [{barriers}]  # remove the first sign to let no pipe cross these")
-    return lines + [comment(f"water points too, but a plan takes one layer: {other.reference}") for other in others]
+    return lines
+
+
+def _points(points: list[SurveyedLayer]) -> list[str]:
+    """Return the key that names the water points, of one layer or of several."""
+    lines = [f"  {toml_string(point.reference)},  {comment(_seen(point))}" for point in points]
+    if len(points) == 1:
+        return [f"points = {toml_string(points[0].reference)}  {comment(_seen(points[0]))}"]
+    return ["points = [", *lines, "]"]
 
 
 def _block(site: SurveyedSite) -> list[str]:

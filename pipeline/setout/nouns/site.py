@@ -26,7 +26,7 @@ class Survey:
     boundary : the property line, polygons
     layers : features by the reference that the plan file uses for them
     elevations : the DEM, or None
-    unused : layers of the same files that the plan file does not use
+    unused : layers of the same files, and features of the same layers, that the plan file does not use
     findings : doubts that the readers had
     weather : the climate file, or None
     """

@@ -9,7 +9,7 @@ from pydantic import Field, field_validator, model_validator
 
 from setout import units
 from setout.nouns import Dealing, Pattern, Plant
-from setout.plan.quantities import EQUILATERAL, Distance, Length, Name, Section, one_or_many
+from setout.plan.quantities import EQUILATERAL, Distance, Length, Name, Section, Size, one_or_many
 from setout.plan.systems import (
     AlleySection,
     BedSection,
@@ -55,9 +55,9 @@ class BlockSection(Section):
     points: str | None = None
     purpose: Literal["hide", "shade"] | None = None
     yard: str | None = None
-    spread: Distance | None = None
-    height: Distance | None = None
-    held_to: Distance | None = None
+    spread: Size | None = None
+    height: Size | None = None
+    held_to: Size | None = None
     plants: tuple[PlantSection, ...] = ()
     plants_by: Literal["share", "rows"] = "share"
     pollinizer: PollinizerSection | None = None

@@ -107,6 +107,8 @@ def _faults(item: Any, where: str) -> list[Fault]:
 def _of_kind(item: Any, location: tuple[str | int, ...]) -> tuple[str, str]:
     """Return what is wrong with a value of the wrong kind or size, and the remedy."""
     kind, shown, limits = item["type"], _quoted(item["input"]), item.get("ctx", {})
+    if kind == "float_type" and isinstance(item["input"], int):
+        return f"{shown} is more than any number can be", "write a smaller number"
     if kind in _KINDS:
         noun, remedy = _KINDS[kind]
         if kind == "tuple_type" and len(location) == 1:

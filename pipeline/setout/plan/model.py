@@ -15,6 +15,7 @@ from setout.plan.quantities import Label, Section
 from setout.plan.sections import (
     GroundSection,
     HeightLimitSection,
+    LeftOutSection,
     NoPlantSection,
     SetbackSection,
     SiteSection,
@@ -34,6 +35,7 @@ class Plan(Section):
     setback: tuple[SetbackSection, ...] = ()
     no_plant: tuple[NoPlantSection, ...] = ()
     height_limit: tuple[HeightLimitSection, ...] = ()
+    left_out: tuple[LeftOutSection, ...] = ()
     water: WaterSection | None = None
     shade: tuple[ShadeSection, ...] = ()
     light: LightSection = LightSection()
@@ -56,7 +58,9 @@ class Plan(Section):
         """Return the grower's own hours of pruning; none where the table of the project holds."""
         return self._rates
 
-    @field_validator("setback", "no_plant", "height_limit", "shade", "block", "plant", "option", mode="before")
+    @field_validator(
+        "setback", "no_plant", "height_limit", "left_out", "shade", "block", "plant", "option", mode="before"
+    )
     @classmethod
     def _tables(cls, value: object) -> object:
         if isinstance(value, Mapping):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 from setout import units
 from setout.nouns.text import ODD
@@ -13,15 +13,17 @@ EQUILATERAL = 3**0.5 / 2
 """Row distance over step at which an offset set-out has all six neighbours equally far: half the root of three."""
 
 
-def _reader(kind: str, least: float, *, above: bool) -> BeforeValidator:
-    """Return a validator that reads a quantity of one kind and holds it to a least value."""
+def _reader(kind: str, least: float, *, above: bool, most: tuple[float, str] | None = None) -> BeforeValidator:
+    """Return a validator that reads a quantity of one kind and holds it to a least value, and to a greatest with its words."""
 
     def read(text: object) -> float:
-        value = units.quantity(text, kind)
+        value = units.sensible(text, kind)
         if value < least or (above and value == least):
             raise ValueError(
                 f'"{text}" must be {"more than" if above else "at least"} {least:g}; write {units.EXAMPLE[kind]}'
             )
+        if most is not None and value > most[0]:
+            raise ValueError(f'"{text}" cannot be meant: {most[1]}; look at its number and its unit')
         return value
 
     return BeforeValidator(read)
@@ -29,7 +31,14 @@ def _reader(kind: str, least: float, *, above: bool) -> BeforeValidator:
 
 Length = Annotated[float, _reader("length", 0.0, above=False)]
 Distance = Annotated[float, _reader("length", 0.0, above=True)]
-Height = Annotated[float, _reader("length", -1e6, above=False)]
+Size = Annotated[float, _reader("length", 0.0, above=True, most=(150.0, "no plant is larger than 150 m (490 ft)"))]
+Elevation = Annotated[
+    float, _reader("length", -500.0, above=False, most=(9000.0, "no ground is higher than 9,000 m (29,500 ft)"))
+]
+GeoidHeight = Annotated[
+    float, _reader("length", -200.0, above=False, most=(200.0, "geoids lie within 200 m (660 ft) of the ellipsoid"))
+]
+Count = Annotated[int, Field(ge=1, le=1_000_000)]
 Area = Annotated[float, _reader("area", 0.0, above=False)]
 Slope = Annotated[float, _reader("slope", 0.0, above=True)]
 Pressure = Annotated[float, _reader("pressure", 0.0, above=False)]

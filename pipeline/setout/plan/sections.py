@@ -9,7 +9,19 @@ from pydantic import Field, field_validator
 from setout import units
 from setout.plan.irrigation import WaterSettings
 from setout.plan.need import NeedKeys
-from setout.plan.quantities import Area, Distance, Flow, Height, Label, Length, Pressure, Section, Slope, one_or_many
+from setout.plan.quantities import (
+    Area,
+    Distance,
+    Elevation,
+    Flow,
+    GeoidHeight,
+    Label,
+    Length,
+    Pressure,
+    Section,
+    Slope,
+    one_or_many,
+)
 
 
 class SiteSection(Section):
@@ -23,8 +35,8 @@ class SiteSection(Section):
     dem_unit: str | None = None
     adjust: Literal["compass"] | None = None
     start: tuple[float, float] | None = None
-    elevation: Height | None = None
-    geoid_height: Height = 0.0
+    elevation: Elevation | None = None
+    geoid_height: GeoidHeight = 0.0
 
     _dem = field_validator("dem", mode="before")(one_or_many)
 
@@ -77,10 +89,17 @@ class HeightLimitSection(Section):
     why: Label = ""
 
 
+class LeftOutSection(Section):
+    """Features that no other table is about; without a reason the plan has a finding that stops."""
+
+    from_: str = Field(alias="from")
+    why: Label = ""
+
+
 class WaterSection(WaterSettings, NeedKeys):
     """Water points, how far and how high they serve, and what the water goes through."""
 
-    points: str
+    points: tuple[str, ...] = Field(min_length=1)
     pressure: Pressure | None = None
     flow: Flow | None = None
     max_run: Distance | None = None
@@ -89,4 +108,4 @@ class WaterSection(WaterSettings, NeedKeys):
     sleeves: tuple[str, ...] = ()
     beyond_reach: Literal["exclude", "plant"] = "exclude"
 
-    _lists = field_validator("barriers", "sleeves", mode="before")(one_or_many)
+    _lists = field_validator("points", "barriers", "sleeves", mode="before")(one_or_many)

@@ -11,7 +11,7 @@ from pydantic.functional_validators import ModelWrapValidatorHandler
 
 from setout import units
 from setout.nouns import Bed, Pair, Plant, Trellis
-from setout.plan.quantities import Distance, Label, Length, Section, Slope
+from setout.plan.quantities import Count, Distance, Label, Length, Section, Size, Slope
 from setout.tables import catalogue
 
 FOOT = units.FOOT
@@ -26,7 +26,7 @@ def _bearing(value: object) -> float:
 class AlleySection(Section):
     """A wider gap after every so many rows."""
 
-    every: int = Field(ge=1)
+    every: Count
     width: Distance
 
 
@@ -70,7 +70,7 @@ class PairSection(Section):
 class FallSection(Section):
     """How much contour rows may fall along their length. The greatest fall is common practice, from memory."""
 
-    least: Annotated[float, BeforeValidator(lambda v: units.quantity(v, "slope"))] = Field(0.0, ge=0)
+    least: Annotated[float, BeforeValidator(lambda v: units.sensible(v, "slope"))] = Field(0.0, ge=0)
     most: Slope = 0.02
 
     @model_validator(mode="after")
@@ -83,15 +83,15 @@ class FallSection(Section):
 class PollinizerSection(Section):
     """Each so-many-th tree of each so-many-th row is the block's second plant."""
 
-    every_tree: int = Field(ge=1)
-    every_row: int = Field(1, ge=1)
+    every_tree: Count
+    every_row: Count = 1
 
 
 class GrowthSection(Section):
     """How wide a plant has been seen so many years after planting."""
 
     year: float = Field(gt=0, le=200)
-    spread: Distance
+    spread: Size
 
     @field_validator("year", mode="before")
     @classmethod
@@ -107,7 +107,7 @@ class PlantSection(Section):
     role: Label = ""
     share: float = Field(1.0, gt=0, le=1e6)
     count: int | None = Field(None, ge=1, le=10**9)
-    remove_year: int = Field(0, ge=0)
+    remove_year: int = Field(0, ge=0, le=9999)
     growth: tuple[GrowthSection, ...] = ()
     _entry: Any = PrivateAttr(None)
     _percent: bool = PrivateAttr(default=False)

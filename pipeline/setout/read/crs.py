@@ -21,6 +21,8 @@ SLIP_M = 1000.0
 """Two CRS that put the same numbers nearer together than this [m] are a slip: a foot, a datum."""
 AGREE_M = 1e-3
 """Two CRS that put the same numbers nearer together than this [m] are the same for a survey."""
+LEAST_UNIT, MOST_UNIT = 1e-7, 1e5
+"""Units of coordinates are between these [m or rad]: a tenth of a second of arc and a hundred kilometres are outside."""
 GEODETIC = CRS.from_epsg(4326)
 SAY_CRS = 'write site.crs = "EPSG:..." in the plan file, as the survey names it'
 DEGREES = "longitudes are within 180, latitudes within 90 degrees; see that they are not swapped"
@@ -65,6 +67,10 @@ def understood(text: str | None, source: str = "") -> CRS | None:
         raise SetoutError(f"{crs.name} is geocentric", source, "give the survey in geographic or plane coordinates")
     if crs.is_vertical:
         raise SetoutError(f"{show(crs)} is for heights alone", source, SAY_CRS)
+    factors = [float(axis.unit_conversion_factor) for axis in crs.axis_info]
+    if not all(LEAST_UNIT <= factor <= MOST_UNIT for factor in factors):
+        sizes = ", ".join(f'"{axis.unit_name}" of {axis.unit_conversion_factor:g}' for axis in crs.axis_info)
+        raise SetoutError(f"its CRS counts in units that cannot be ({sizes})", source, SAY_CRS)
     return crs
 
 

@@ -10,7 +10,7 @@ import shapely
 
 from setout.errors import SetoutError
 from setout.nouns import Finding, Geometries
-from setout.read.reference import Reference, did_you_mean
+from setout.read.reference import Reference, did_you_mean, values_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -76,8 +76,21 @@ def objects(items: list[Any]) -> NDArray[np.object_]:
     return out
 
 
+def named_in_utf8(path: Path, source: str) -> None:
+    """Refuse a path that is not text in UTF-8: the libraries that read survey files cannot open it."""
+    try:
+        str(path.absolute()).encode()
+    except UnicodeEncodeError:
+        raise SetoutError(
+            "lies in a folder, or has a name, that is not text in UTF-8",
+            source,
+            "give the folder or the file another name",
+        ) from None
+
+
 def exists(path: Path, source: str) -> None:
     """Refuse a file that is missing, empty or no file."""
+    named_in_utf8(path, source)
     try:
         if not path.exists():
             beside = [p.name for p in path.parent.iterdir()] if path.parent.is_dir() else []
@@ -106,40 +119,48 @@ def text_of(path: Path, source: str) -> str:
 
 
 def filtered(found: Found, ref: Reference) -> Found:
-    """Take the features that a reference's [column=value] asks for.
+    """Take the features that a reference's [column=value] asks for; SetoutError where there are none."""
+    return found if ref.where is None else found.take(chosen(found.columns, ref))
+
+
+def chosen(columns: Mapping[str, NDArray[Any]], ref: Reference) -> NDArray[np.bool_]:
+    """Tell which features a reference's [column=value] asks for.
 
     Parameters
     ----------
-    found : Found
-        All features.
+    columns : Mapping
+        Attribute columns of all features of the layer.
     ref : Reference
-        What is asked.
+        What is asked; it has a part in brackets.
 
     Returns
     -------
-    Found
-        The features whose column equals the value, as number where the column is numeric, else as text.
+    ndarray of bool
+        The features whose column equals the value, or one of several values, as number where the column is numeric,
+        else as text.
 
     Raises
     ------
     SetoutError
-        There is no such column, or nothing equals the value.
+        There is no such column, or nothing equals a value.
     """
-    if ref.where is None:
-        return found
-    name, value = ref.where
-    names = {c.casefold(): c for c in reversed(list(found.columns))}
-    column = name if name in found.columns else names.get(name.casefold())
+    name, value = ref.where or ("", "")
+    names = {c.casefold(): c for c in reversed(list(columns))}
+    column = name if name in columns else names.get(name.casefold())
     if column is None:
-        raise SetoutError(f'there is no column "{name}"', ref.text, did_you_mean(name, found.columns))
-    keep = _equal(found.columns[column], value)
-    if not keep.any():
-        shown = list(dict.fromkeys(str(v) for v in found.columns[column].tolist() if v is not None))
-        raise SetoutError(f'no feature has {column} = "{value}"', ref.text, did_you_mean(value, shown))
-    return found.take(keep)
+        raise SetoutError(f'there is no column "{name}"', ref.text, did_you_mean(name, columns))
+    whole = _equal(columns[column], value)
+    keeps = {value: whole} if whole.any() else {one: _equal(columns[column], one) for one in values_of(value)}
+    for one, keep in keeps.items():
+        if not keep.any():
+            shown = list(dict.fromkeys(str(v) for v in columns[column].tolist() if v is not None))
+            raise SetoutError(f'no feature has {column} = "{one}"', ref.text, did_you_mean(one, shown))
+    return np.asarray(np.logical_or.reduce(list(keeps.values())), bool)
 
 
 def _equal(column: NDArray[Any], value: str) -> NDArray[np.bool_]:
+    if not value:
+        return np.array([is_blank(v) for v in column.tolist()], bool)
     if column.dtype.kind in "iuf":
         try:
             return np.asarray(column == float(value), bool)
@@ -149,6 +170,15 @@ def _equal(column: NDArray[Any], value: str) -> NDArray[np.bool_]:
         truth = {"true": True, "yes": True, "1": True, "false": False, "no": False, "0": False}.get(value.casefold())
         return np.asarray(column == truth, bool) if truth is not None else np.zeros(column.shape, bool)
     return np.array([v is not None and str(v).strip() == value for v in column.tolist()], bool)
+
+
+def is_blank(value: object) -> bool:
+    """Tell whether a feature's column says nothing: null, not a number, or only spaces.
+
+    >>> is_blank(None), is_blank(float("nan")), is_blank("  "), is_blank(0)
+    (True, True, True, False)
+    """
+    return value is None or value != value or not str(value).strip()
 
 
 def solid(found: Found, source: str) -> Found:

@@ -63,7 +63,7 @@ def layers(path: Path, source: str, *, count: bool = True) -> tuple[LayerInfo, .
 
     found: list[LayerInfo] = []
     for opener, name in _openers(path, source):
-        with _gdal(source):
+        with _gdal(source, names=True):
             listed = pyogrio.list_layers(opener)
         for layer, kind in listed.tolist():
             if kind is None:
@@ -186,8 +186,11 @@ def _rings_as_lines(opener: str) -> str | bytes:
 
 
 @contextmanager
-def _gdal(source: str) -> Iterator[list[str]]:
-    """Turn what GDAL raises into SetoutError, collect what it warns of, and flatten arcs finely meanwhile."""
+def _gdal(source: str, *, names: bool = False) -> Iterator[list[str]]:
+    """Turn what GDAL raises into SetoutError, collect what it warns of, and flatten arcs finely meanwhile.
+
+    Text in an unknown encoding is refused where it is that of ``names``.
+    """
     import pyogrio
     from pyogrio.errors import DataSourceError, FieldError, GeometryError
 
@@ -203,8 +206,15 @@ def _gdal(source: str) -> Iterator[list[str]]:
         texts = [str(w.message) for w in caught if issubclass(w.category, RuntimeWarning)]
         warned += [t for t in texts if "organizePolygons" not in t and "winding order" not in t]
     except (DataSourceError, FieldError, GeometryError, RuntimeError, ValueError) as error:
-        if isinstance(error, UnicodeDecodeError):
+        if isinstance(error, UnicodeDecodeError) and not names:
             raise
+        if isinstance(error, UnicodeDecodeError):
+            shown = error.object[:60].decode("utf-8", errors="backslashreplace")
+            raise SetoutError(
+                f'has a layer whose name is not text in UTF-8 ("{shown}")',
+                source,
+                "give the layer another name, or export it again",
+            ) from None
         raise SetoutError(
             f"cannot be read: {_short(error)}", source, f"it must be {KNOWN}, whole and undamaged"
         ) from None

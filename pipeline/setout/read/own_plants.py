@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from setout.errors import Fault, SetoutError
+from setout.read.reference import is_there
 from setout.tables import catalogue
 
 Found = tuple[dict[str, catalogue.CatalogueEntry], tuple[Fault, ...]]
@@ -29,7 +30,7 @@ def own_plants(mapping: Mapping[str, Any], plan: Path) -> Found:
         no fault here: it is among the plan file's missing files.
     """
     named, own, faults = mapping.get("catalogue"), dict[str, catalogue.CatalogueEntry](), tuple[Fault, ...]()
-    if isinstance(named, str) and named.strip() and (plan.parent / named).is_file():
+    if isinstance(named, str) and named.strip() and is_there(plan.parent / named, file=True):
         own, faults = read_plants_csv(plan.parent / named)
     tables = mapping.get("plant")
     sound = [table for table in tables if isinstance(table, Mapping)] if isinstance(tables, list) else []

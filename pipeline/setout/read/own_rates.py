@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from setout.errors import Fault
+from setout.read.reference import is_there
 from setout.tables import labour
 
 
@@ -27,7 +28,7 @@ def own_rates(mapping: Mapping[str, Any], plan: Path) -> tuple[tuple[labour.Rate
         here: it is among the plan file's missing files.
     """
     named = mapping.get("labour")
-    if not isinstance(named, str) or not named.strip() or not (plan.parent / named).is_file():
+    if not isinstance(named, str) or not named.strip() or not is_there(plan.parent / named, file=True):
         return (), ()
     path = plan.parent / named
     try:

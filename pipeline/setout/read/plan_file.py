@@ -16,6 +16,9 @@ from setout.read.own_plants import own_plants
 from setout.read.own_rates import own_rates
 from setout.tables.catalogue import CatalogueEntry
 
+MOST_SHOWN, MOST_PATH = 100, 400
+"""Characters of a name and of a path that a message quotes."""
+
 
 def read_plan_file(path: Path) -> Plan:
     """Read and check a plan file.
@@ -60,7 +63,7 @@ def read_with_mapping(path: Path) -> tuple[Plan, dict[str, Any], Mapping[str, Ca
     PlanFaults
         Every fault of the file.
     """
-    mapping = _mapping(path)
+    mapping = mapping_of(path)
     faults: list[Fault] = []
     plan = None
     own, own_faults = own_plants(mapping, path)
@@ -98,7 +101,7 @@ def read_own_plants(path: Path) -> tuple[dict[str, CatalogueEntry], str]:
     SetoutError
         The file cannot be read; or every fault of its plants.
     """
-    mapping = _mapping(path)
+    mapping = mapping_of(path)
     found, faults = own_plants(mapping, path)
     faults += tuple(fault for fault in _missing_files(mapping, path) if fault.where.endswith(": catalogue"))
     if faults:
@@ -106,11 +109,12 @@ def read_own_plants(path: Path) -> tuple[dict[str, CatalogueEntry], str]:
     return found, "si" if mapping.get("units") == "si" else "us"
 
 
-def _mapping(path: Path) -> dict[str, Any]:
+def mapping_of(path: Path) -> dict[str, Any]:
+    """Return what the TOML file holds; SetoutError where it cannot be read as TOML."""
     where = str(path)
-    if path.is_dir():
-        raise SetoutError("is a folder, not a plan file", where, 'name the .toml file in it, such as "plan.toml"')
     try:
+        if path.is_dir():
+            raise SetoutError("is a folder, not a plan file", where, 'name the .toml file in it, such as "plan.toml"')
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         raise SetoutError(
@@ -165,7 +169,7 @@ def references(mapping: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     site = _table(mapping.get("site"))
     yield from _texts("site.boundary", site.get("boundary"))
     yield from _texts("site.dem", site.get("dem"))
-    for name in ("setback", "no_plant", "height_limit", "shade"):
+    for name in ("setback", "no_plant", "height_limit", "left_out", "shade"):
         for number, section in enumerate(_tables(mapping.get(name)), 1):
             if section.get("from") != "boundary" or name != "setback":
                 yield from _texts(f"{name}[{number}].from", section.get("from"))
@@ -190,12 +194,24 @@ def _missing_files(mapping: Mapping[str, Any], path: Path) -> Iterator[Fault]:
         except SetoutError as error:
             yield from (Fault(f.what, where, f.remedy) for f in error.faults)
             continue
-        if not file.exists():
-            near = sorted(p.name for p in file.parent.glob(f"*{file.suffix}"))[:6] if file.parent.is_dir() else []
+        if not reference.is_there(file):
+            near = near_to(file)
             remedy = f"there are {', '.join(near)}" if near else "paths count from the plan file's folder"
             if "\\" in text or any(sign < " " for sign in text):
                 remedy = 'write folders with "/", such as "survey/boundary.gpkg"'
-            yield Fault(f'"{text}": there is no file {file}', where, remedy)
+            shown = text if len(text) <= MOST_SHOWN else f"{text[:MOST_SHOWN]}..."
+            place = file if len(str(file)) <= MOST_PATH else f"of so long a name ({len(str(file)):,} characters)"
+            yield Fault(f'"{shown}": there is no file {place}', where, remedy)
+
+
+def near_to(file: Path) -> list[str]:
+    """Return the names of files of the same kind beside one that is not there."""
+    try:
+        return (
+            sorted(p.name for p in file.parent.iterdir() if p.suffix == file.suffix)[:6] if file.parent.is_dir() else []
+        )
+    except OSError:
+        return []
 
 
 def _table(value: Any) -> Mapping[str, Any]:

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from setout.errors import SetoutError
 from setout.read import kinds
+from setout.read.found import named_in_utf8
+from setout.read.reference import is_there
 
 if TYPE_CHECKING:
     from rasterio.io import DatasetReader
@@ -58,10 +60,11 @@ def open_file(path: Path, name: str) -> DatasetReader:
     from rasterio.io import DatasetReader
 
     file, layer = path, ""
-    if not path.exists() and ":" in path.name:
+    named_in_utf8(path, name)
+    if not is_there(path) and ":" in path.name:
         head, _, layer = path.name.rpartition(":")
         file = path.with_name(head)
-    if not file.exists():
+    if not is_there(file):
         raise SetoutError("there is no such file", name, "mend site.dem in the plan file")
     if file.is_file() and file.stat().st_size == 0:
         raise SetoutError("the file is empty (0 bytes)", name, WHOLE_AGAIN)

@@ -27,6 +27,10 @@ NO_HEIGHT = 1e10
 USUAL_GAPS = {"f": (-9999.0, -32768.0, -32767.0, -99999.0), "i": (-9999.0, -32768.0, -32767.0, -99999.0, 32767.0),
               "u": (65535.0,)}  # fmt: skip
 """Numbers that stand for "no height" by custom, by kind of number (common practice)."""
+LEAST_SCALE, MOST_SCALE = 1e-9, 1e9
+"""What one stored step may be [m], and how far the zero of the stored numbers may be off."""
+LOWEST_M, HIGHEST_M = -12_000.0, 9000.0
+"""No ground and no sea bed is lower or higher [m]."""
 _PLAIN = 9000.0
 """Stored numbers between this and its negative are none of the usual gaps."""
 _PROBE = 256
@@ -152,6 +156,12 @@ def look(path: Path, name: str, crs: CRS | None, unit: str | None) -> tuple[Tile
         nodata = dataset.nodatavals[band - 1]
         scale, offset = float(dataset.scales[band - 1]), float(dataset.offsets[band - 1])
         number = None if nodata is None or not abs(nodata) < NO_HEIGHT else float(nodata)
+        factor = abs((scale or 1.0) * unit_m)
+        if not (LEAST_SCALE <= factor <= MOST_SCALE and abs(offset * unit_m) <= MOST_SCALE):
+            raise SetoutError(
+                f"its band has the scale {scale:g}, the offset {offset:g} and a unit of {unit_m:g} m", name,
+                "mend them: write the DEM again in metres, without scale and offset",
+            )  # fmt: skip
         tile = Tile(
             dataset.name, name, band, grid, dtype.kind, number, masked, 0 if masked else alpha, scale or 1.0, offset, unit_m,
             vertical.name if vertical is not None else "",
@@ -283,6 +293,13 @@ def _probe(dataset: DatasetReader, tile: Tile) -> tuple[Finding, ...]:
     stored = np.concatenate([part.ravel() for part in parts])
     heights = np.concatenate([tile.metres(part).ravel() for part in parts])
     known = heights[~np.isnan(heights)]
+    far = known[~((known > LOWEST_M) & (known < HIGHEST_M))]
+    if far.size > known.size / 2:
+        how = f"scale {tile.scale:g}, offset {tile.offset:g}, unit {tile.unit_m:g} m"
+        raise SetoutError(
+            f"has heights such as {float(far[0]):.6g} m ({how}), which no ground has", tile.name,
+            "mend scale, offset and unit of its band; ground is between -12,000 m and 9,000 m",
+        )  # fmt: skip
     if whole and not known.size:
         raise SetoutError("holds no height at all: every cell is nodata", tile.name, "give the DEM of the site")
     findings: list[Finding] = []

@@ -1,7 +1,8 @@
 """What a plan file writes to name survey data: a file, a layer in it, the features to take from it.
 
 ``survey/features.gpkg:road[kind=farm track]`` is the file ``survey/features.gpkg`` beside the plan file, its
-layer ``road``, and of that the features whose column ``kind`` reads ``farm track``.
+layer ``road``, and of that the features whose column ``kind`` reads ``farm track``. Several values stand beside each
+other, ``[kind=road|lane]``; two quotes, ``[kind=""]``, are the features whose column is empty.
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ class Reference:
     ----------
     path : the file
     layer : layer in it; None: the only one, or the one the reader can tell
-    where : (column, value) of the features to take; None: all
+    where : (column, value) of the features to take, or several values with "|" between them; None: all
     text : the reference as it was written
     """
 
@@ -89,6 +90,18 @@ def parse(text: str, base: Path) -> Reference:
     return Reference(_path(base, name), layer or None, where, text)
 
 
+def is_there(path: Path, *, file: bool = False) -> bool:
+    """Tell whether there is a file or folder, or just a file; a name that no system can hold is of none.
+
+    >>> is_there(Path("x" * 5000)), is_there(Path("/"))
+    (False, True)
+    """
+    try:
+        return path.is_file() if file else path.exists()
+    except (OSError, ValueError, RuntimeError):
+        return False
+
+
 def did_you_mean(word: str, options: Iterable[str]) -> str:
     """Say which of the options the user may have meant, and all of them when they are few.
 
@@ -140,10 +153,32 @@ def _path(base: Path, name: str) -> Path:
 
 def _exists(base: Path, name: str) -> bool:
     try:
-        return _path(base, name).exists()
-    except (OSError, ValueError, RuntimeError):
+        return is_there(_path(base, name))
+    except (ValueError, RuntimeError):
         return False
 
 
 def _unquote(value: str) -> str:
-    return value[1:-1] if len(value) >= 2 and value[0] == value[-1] and value[0] in "'\"" else value
+    quoted = len(value) >= 2 and value[0] == value[-1] and value[0] in "'\"" and value[0] not in value[1:-1]
+    return value[1:-1] if quoted else value
+
+
+def values_of(value: str) -> tuple[str, ...]:
+    """Return the several values that stand in one, with their quotes taken off.
+
+    Parameters
+    ----------
+    value : str
+        What stands behind the "=".
+
+    Returns
+    -------
+    tuple of str
+        One or more; an empty text is an empty column.
+
+    Examples
+    --------
+    >>> values_of('well|"old well"|""'), values_of("farm track")
+    (('well', 'old well', ''), ('farm track',))
+    """
+    return tuple(_unquote(part.strip()) for part in value.split("|"))

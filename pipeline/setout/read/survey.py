@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
+import numpy as np
 from pydantic import ValidationError
 from pyproj import CRS
 
@@ -16,6 +17,7 @@ from setout.plan import Plan
 from setout.plan.sections import SiteSection
 from setout.read import climate, raster, reference, vector
 from setout.read import crs as crs_words
+from setout.read.found import chosen
 
 T = TypeVar("T")
 
@@ -69,7 +71,7 @@ def read_survey(plan: Plan, base: Path) -> Survey:
             if layer is not None:
                 layers[text] = layer
     elevations, doubts = attempt("site.dem", lambda: _elevations(plan, base, dem_crs)) or (None, ())
-    unused = attempt("site", lambda: tuple(_unused(plan, base)))
+    unused = attempt("site", lambda: tuple(_unused(plan, base, {**layers, site.boundary: boundary})))
     named = plan.water.climate if plan.water is not None else None
     weather = attempt("water.climate", lambda: climate.read_climate(base / named)) if named is not None else None
     if faults or boundary is None:
@@ -116,11 +118,11 @@ def file_faults(section: object, references: Sequence[tuple[str, str]], base: Pa
         except SetoutError:  # told already
             continue
         try:
-            if found.path.exists():
+            if reference.is_there(found.path):
                 work(found)
         except SetoutError as error:
             faults += _at(key, error)
-    names = [name for name in site.dem if (base / name).exists()]
+    names = [name for name in site.dem if reference.is_there(base / name)]
     try:
         dem_crs = crs_words.understood(site.dem_crs, "") or given
         if names:
@@ -166,10 +168,15 @@ def _layer_references(plan: Plan) -> Iterator[tuple[str, str]]:
         yield f"no_plant[{number}].from", area.from_
     for number, limit in enumerate(plan.height_limit, 1):
         yield f"height_limit[{number}].from", limit.from_
+    for number, left in enumerate(plan.left_out, 1):
+        yield f"left_out[{number}].from", left.from_
     for number, shade in enumerate(plan.shade, 1):
         yield f"shade[{number}].from", shade.from_
     if plan.water is not None:
-        yield "water.points", plan.water.points
+        points = plan.water.points
+        yield from (
+            (f"water.points[{n}]" if len(points) > 1 else "water.points", text) for n, text in enumerate(points, 1)
+        )
         yield from ((f"water.barriers[{n}]", text) for n, text in enumerate(plan.water.barriers, 1))
         yield from ((f"water.sleeves[{n}]", text) for n, text in enumerate(plan.water.sleeves, 1))
     for number, block in enumerate(plan.block, 1):
@@ -180,15 +187,30 @@ def _layer_references(plan: Plan) -> Iterator[tuple[str, str]]:
             yield f"block[{number}].direction", block.guide
 
 
-def _unused(plan: Plan, base: Path) -> Iterator[str]:
-    """Yield the layers of the named files that the plan does not use."""
-    used: dict[Path, set[str | None]] = {}
-    for text in [plan.site.boundary, *(text for _, text in _layer_references(plan))]:
+def _unused(plan: Plan, base: Path, layers: Mapping[str, VectorLayer | None]) -> Iterator[str]:
+    """Yield the layers of the named files, and the features of the named layers, that the plan does not use."""
+    line = reference.parse(plan.site.boundary, base)
+    used: dict[Path, set[str]] = {}
+    parts: dict[tuple[Path, str], list[reference.Reference]] = {}
+    for text, layer in layers.items():
         found = reference.parse(text, base)
-        used.setdefault(found.path, set()).add(found.layer)
-    for path, names in sorted(used.items()):
-        if None in names or not path.is_file():
+        if layer is None or not found.path.is_file():
             continue
-        for name in vector.layer_names(path):
-            if name not in names:
-                yield f"{path.name}:{name}"
+        names = vector.layers_read(found, layer, boundary=found == line)
+        used.setdefault(found.path, set()).update(name.casefold() for name in names)
+        if len(names) == 1:
+            parts.setdefault((found.path, names[0].casefold()), []).append(found)
+    for path, taken in sorted(used.items()):
+        there = vector.layer_names(path)
+        yield from (f"{path.name}:{name}" for name in there if len(there) > 1 and name.casefold() not in taken)
+    for (path, name), refs in sorted(parts.items()):
+        if all(ref.where is not None for ref in refs) and line not in refs:
+            yield from _left_over(refs, path.name if name == path.stem.casefold() else f"{path.name}:{name}")
+
+
+def _left_over(refs: Sequence[reference.Reference], name: str) -> Iterator[str]:
+    """Yield the features of a layer that none of some references takes."""
+    columns = vector.read_columns(refs[0])
+    taken = np.logical_or.reduce([chosen(columns, ref) for ref in refs])
+    if not taken.all():
+        yield f"{int((~taken).sum())} of {taken.size} features of {name}"

@@ -23,6 +23,7 @@ from setout.read.reference import Reference, did_you_mean
 from setout.units import FOOT, US_SURVEY_FOOT
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -169,6 +170,45 @@ def layer_names(path: Path) -> list[str]:
     if path.suffix.lower() in {".dxf", ".gpx", *TABLES, *TEXTS}:
         return [line.name for line in list_layers(path)]
     return [info.name for info in ogr.layers(path, path.name, count=False)]
+
+
+def layers_read(ref: Reference, layer: VectorLayer, *, boundary: bool) -> tuple[str, ...]:
+    """Return the names of the file's layers that a reference reads.
+
+    Parameters
+    ----------
+    ref : Reference
+        To a file that can be read.
+    layer : VectorLayer
+        What was read by it.
+    boundary : bool
+        It was read as a boundary.
+
+    Returns
+    -------
+    tuple of str
+        One name; of a drawing or a track without a layer named, those that the features stand on.
+
+    Raises
+    ------
+    SetoutError
+        The file cannot be read.
+    """
+    if ref.layer is not None:
+        return (ref.layer,)
+    suffix = ref.path.suffix.lower()
+    if suffix == ".dxf" and "layer" in layer.columns:
+        return tuple(dict.fromkeys(str(name) for name in layer.columns["layer"].tolist()))
+    if suffix in {".dxf", ".gpx", *TABLES, *TEXTS}:
+        return tuple(layer_names(ref.path))
+    infos = ogr.layers(ref.path, ref.text, count=False)
+    return ((infos[0] if len(infos) == 1 else _meant(ref, boundary=boundary)).name,)
+
+
+def read_columns(ref: Reference) -> Mapping[str, NDArray[Any]]:
+    """Return the attribute columns of all features of a layer, those too that the reference does not take."""
+    found, _ = _find(replace(ref, where=None), None, "m", boundary=False)
+    return solid(found, ref.text).columns
 
 
 def _is_deed(ref: Reference) -> bool:
@@ -332,4 +372,4 @@ def _shown(values: NDArray[Any]) -> NDArray[Any]:
     return objects([one_line(v) if isinstance(v, str) else v for v in values.tolist()])
 
 
-__all__ = ["list_layers", "read_boundary", "read_vector"]
+__all__ = ["layer_names", "layers_read", "list_layers", "read_boundary", "read_columns", "read_vector"]

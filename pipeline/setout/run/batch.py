@@ -1,10 +1,17 @@
-"""Many properties at once: each plan in a process of its own, on this machine or on a cluster."""
+"""Many properties at once: each plan in a process of its own, on this machine or on a cluster.
+
+Every plan is accounted for: done, refused with its faults, or lost with its process. Where a process of this machine is
+killed, those that were at work then are planned again, one at a time, so that the one that is killed is known and the rest
+goes on.
+"""
 
 from __future__ import annotations
 
+import os
+import signal
 import socket
 from collections.abc import Callable, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor, as_completed
+from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor, as_completed
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from multiprocessing import get_context
@@ -16,6 +23,7 @@ from setout.errors import Fault, SetoutError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from multiprocessing.connection import Connection
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +38,7 @@ class Done:
     net_m2 : usable ground [m2]; NaN where it could not be planned
     stops : findings that stop
     faults : why it could not be planned
+    lost : its process was killed, or ran out of memory
     units : what people read in its plan, us or si
     """
 
@@ -40,6 +49,7 @@ class Done:
     stops: int = 0
     faults: tuple[Fault, ...] = ()
     units: str = "us"
+    lost: bool = False
 
 
 def batch(
@@ -65,7 +75,7 @@ def batch(
     Returns
     -------
     tuple of Done
-        In the order of the plans.
+        In the order of the plans; one for every plan, whatever became of it.
 
     Raises
     ------
@@ -75,15 +85,74 @@ def batch(
     paths = [Path(plan).absolute() for plan in plans]
     _apart(paths)
     found: dict[Path, Done] = {}
-    with _executor(scheduler, min(workers or len(paths), len(paths)) if workers else None) as pool:
-        waiting = {pool.submit(plan_one, str(path)): path for path in dict.fromkeys(paths)}
-        for future in as_completed(waiting):
-            path = waiting[future]
-            found[path] = future.result()
-            if say is not None:
-                done = found[path]
-                say(f"{path}: {f'{done.trees:,} trees' if done.trees is not None else 'cannot be planned'}")
+
+    def keep(path: Path, done: Done) -> None:
+        found[path] = done
+        if say is not None:
+            said = (
+                f"{done.trees:,} trees" if done.trees is not None else "was lost" if done.lost else "cannot be planned"
+            )
+            say(f"{path}: {said}")
+
+    left = list(dict.fromkeys(paths))
+    while left:
+        count = min(workers or os.cpu_count() or 1, len(left))
+        with _executor(scheduler, count) as pool:
+            _round(pool, left, keep)
+        left = [path for path in left if path not in found]
+        for path in left[:count]:  # those that were at work when a process was killed
+            keep(path, _alone(path))
+        left = left[count:]
     return tuple(found[path] for path in paths)
+
+
+def _round(pool: Executor, paths: Sequence[Path], keep: Callable[[Path, Done], None]) -> None:
+    """Plan until all are done, or until a process is killed: the pool takes no more work then."""
+    waiting = {pool.submit(plan_one, str(path)): path for path in paths}
+    for future in as_completed(waiting):
+        try:
+            done = future.result()
+        except BrokenExecutor:
+            continue
+        except Exception as error:  # noqa: BLE001 - of a cluster, whose workers may be lost in many ways
+            done = _lost(
+                waiting[future], f"its worker was lost ({type(error).__name__}: {' '.join(str(error).split())[:200]})"
+            )
+        keep(waiting[future], done)
+
+
+def _alone(path: Path) -> Done:
+    """Plan one property in a process that nothing else runs in, and say how that ended."""
+    context = get_context("spawn")
+    here, there = context.Pipe(duplex=False)
+    process = context.Process(target=_answer, args=(there, plan_one, str(path)))
+    process.start()
+    there.close()
+    try:
+        done: Done = here.recv()
+    except EOFError:
+        process.join()
+        code = process.exitcode or 0
+        how = f"killed ({signal.Signals(-code).name})" if code < 0 else f"ended (exit code {code})"
+        return _lost(path, f"its process was {how}, as the system does where memory runs out")
+    else:
+        process.join()
+        return done
+    finally:
+        if process.is_alive():
+            process.terminate()
+
+
+def _answer(answer: Connection, work: Callable[[str], Done], path: str) -> None:
+    answer.send(work(path))
+
+
+def _lost(path: Path | str, what: str) -> Done:
+    """Return what became of a plan whose process did not live to tell."""
+    fault = Fault(
+        what, str(path), "plan it alone; if it is killed again, use a machine with more memory, or a coarser DEM"
+    )
+    return Done(str(path), str(Path(path).parent / "out"), None, float("nan"), faults=(fault,), lost=True)
 
 
 def plan_one(path: str) -> Done:
@@ -106,6 +175,15 @@ def plan_one(path: str) -> Done:
         planting = plan(path, out)
     except SetoutError as error:
         return Done(path, str(out), None, float("nan"), faults=tuple(error.faults))
+    except MemoryError:
+        return _lost(path, "there was not enough memory")
+    except Exception as error:  # noqa: BLE001 - whatever it is, the other properties go on
+        said = " ".join(str(error).split())[:200]
+        fault = Fault(
+            f"something went wrong that setout did not expect ({type(error).__name__}: {said})", path,
+            "please report it, with what SETOUT_TRACEBACK=1 in the environment adds to setout plan",
+        )  # fmt: skip
+        return Done(path, str(out), None, float("nan"), faults=(fault,))
     stops = sum(finding.count for finding in planting.findings if finding.severity == "stop")
     net = float(planting.usable.account[-1].remaining_m2)
     return Done(path, str(out), len(planting.trees), net, stops, units=planting.site.units)
@@ -123,7 +201,7 @@ def _apart(paths: Sequence[Path]) -> None:
             )  # fmt: skip
 
 
-def _executor(scheduler: str | None, workers: int | None) -> AbstractContextManager[Executor]:
+def _executor(scheduler: str | None, workers: int) -> AbstractContextManager[Executor]:
     if scheduler is None:
         return ProcessPoolExecutor(max_workers=workers, mp_context=get_context("spawn"))
     return _cluster(scheduler)

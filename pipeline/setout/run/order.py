@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,7 @@ from setout.nouns import Finding, Planting, Rows, Site, Survey, Trees
 from setout.plan import Plan
 from setout.read import plan_file
 from setout.read.survey import read_survey
+from setout.run.inputs import changed, changed_finding, inputs_of
 from setout.run.joints import facts_of, ground_by_block
 from setout.run.land import Land, filled_on, land_of
 from setout.run.lighting import Stand, lighting, shade_at
@@ -70,14 +71,17 @@ def plan(
     steps = Steps(say)
     with undisturbed():
         with steps.step("read the plan file"):
+            inputs = inputs_of(path)
             the_plan = plan_file.read_plan_file(path)
             check_writable(folder)
         with steps.step("read the survey"):
             surveyed = read_survey(the_plan, path.parent)
         planting = plan_site(the_plan, surveyed, steps)
+        if names := changed(inputs):
+            planting = replace(planting, findings=by_severity((*planting.findings, changed_finding(names))))
         with OutputFolder(folder, managed_by(products), placed) as staging:
             write(planting, staging.path, products, steps)
-            write_run(path, the_plan, planting, staging.path, steps)
+            write_run(path, inputs, the_plan, planting, staging.path, steps)
     return planting
 
 
@@ -116,10 +120,7 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         watered = watering(the_plan, planted_on(land, seen.site, trees, filled.rows, seen.facts), surveyed.weather)
     with steps.step("light"):
         lit = lighting(the_plan, shade, Stand(seen.site, land.ground, trees, filled.rows, seen.facts))
-    findings = sorted(
-        (*land.findings, *short, *dealt, *seen.findings, *watered.findings, *lit.findings),
-        key=lambda finding: ("stop", "warn", "note").index(finding.severity),
-    )
+    findings = by_severity((*land.findings, *short, *dealt, *seen.findings, *watered.findings, *lit.findings))
     facts = {**seen.facts, **watered.facts, **lit.facts}
     if any(finding.tree_id or finding.trees is not None for finding in findings):
         facts["findings"] = look.codes_by_tree(facts["tree_id"], findings)
@@ -133,7 +134,7 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
     work = calendar.calendar_of(site.blocks, trees, rooms, south=site.frame.lat < 0, watered=site.water is not None)
     prices = the_plan.prices.value()
     return Planting(
-        seen.site, land.ground, land.usable, filled.rows, trees, facts, tuple(findings), land.reached,
+        seen.site, land.ground, land.usable, filled.rows, trees, facts, findings, land.reached,
         filled.works,
         order, materials, rooms,
         tuple(tuple(room.plain_words(r, site.blocks[r.block], site.units)) for r in rooms),
@@ -147,6 +148,11 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         costs=compare.costs_of(prices, [block.name for block in site.blocks], order, materials, work),
         currency=prices.currency,
     )  # fmt: skip
+
+
+def by_severity(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Return findings with those that stop first, each kind in the order in which it was found."""
+    return tuple(sorted(findings, key=lambda finding: ("stop", "warn", "note").index(finding.severity)))
 
 
 def _unknown(values: Any) -> bool:

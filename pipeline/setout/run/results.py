@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
-import os
 import sys
 from collections.abc import Sequence
 from importlib import metadata
@@ -13,7 +11,7 @@ from pathlib import Path
 from setout import __version__
 from setout.nouns import Planting
 from setout.plan import Plan
-from setout.read import plan_file, reference
+from setout.run.inputs import Input, changed
 from setout.run.steps import Steps
 from setout.stages import terrain
 
@@ -61,12 +59,15 @@ def write(planting: Planting, folder: Path, products: Sequence[str], steps: Step
             irrigation_files.write_irrigation(planting, folder / "packet")
 
 
-def write_run(path: Path, the_plan: Plan, planting: Planting, folder: Path, steps: Steps) -> None:
+def write_run(
+    path: Path, inputs: Sequence[Input], the_plan: Plan, planting: Planting, folder: Path, steps: Steps
+) -> None:
     """Write run.json: what went in, with what, and how long each stage took."""
     record = {
         "setout": __version__,
         "plan_file": path.name,
-        "inputs": {name: _digest(file) for name, file in sorted(_inputs(path, the_plan).items())},
+        "inputs": {one.name: one.digest for one in inputs},
+        "inputs_changed": changed(inputs),
         "settings": json.loads(the_plan.model_dump_json(by_alias=True)),
         "site": {
             "survey_crs": planting.site.frame.survey_crs.to_string(),
@@ -99,19 +100,3 @@ def write_run(path: Path, the_plan: Plan, planting: Planting, folder: Path, step
         "stages": steps.log,
     }
     (folder / "run.json").write_text(json.dumps(record, indent=1, allow_nan=False) + "\n", encoding="utf-8")
-
-
-def _inputs(path: Path, the_plan: Plan) -> dict[str, Path]:
-    found = {path.name: path}
-    for _, text in plan_file.references(the_plan.model_dump(mode="json", by_alias=True, exclude_none=True)):
-        file = reference.parse(text, path.parent).path
-        found[Path(os.path.relpath(file, path.parent)).as_posix()] = file
-    return found
-
-
-def _digest(file: Path) -> str | None:
-    """Return the SHA-256 of a file; None for what is not one file."""
-    if not file.is_file():
-        return None
-    with file.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()

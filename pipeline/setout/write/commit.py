@@ -8,6 +8,7 @@ killed during the renames is brought to its end by the next run. Files that seto
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import json
 import os
@@ -47,9 +48,16 @@ def check_writable(folder: Path) -> None:
         The folder, or the place where it would be made, cannot be written.
     """
     place = folder.absolute()
+    remedy = "choose another folder with --out"
+    try:
+        str(place).encode()
+        with contextlib.suppress(FileNotFoundError, NotADirectoryError):
+            place.lstat()
+    except (OSError, ValueError) as error:  # a name that is too long, or that is not text in UTF-8
+        reason = error.strerror if isinstance(error, OSError) else "its name is not text in UTF-8"
+        raise SetoutError(f"there can be no such folder ({reason})", str(folder), remedy) from None
     while not os.path.lexists(place) and place != place.parent:
         place = place.parent
-    remedy = "choose another folder with --out"
     if not place.is_dir():
         raise SetoutError(f"{place} is not a folder", str(folder), remedy)
     try:

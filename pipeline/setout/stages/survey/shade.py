@@ -93,6 +93,10 @@ def _left_out(section: ShadeSection, geometry: Geometries, height: Floats, keep:
             )  # fmt: skip
 
 
+TALLEST_M = 1000.0
+"""Nothing that stands on a property is higher or wider [m]."""
+
+
 def _lengths(layer: VectorLayer, kind: str, given: float | None) -> Floats:
     """Return a length of every feature [m]: from a column with its unit in the name or in the text, else as given."""
     size = len(layer.geometry)
@@ -112,4 +116,10 @@ def _lengths(layer: VectorLayer, kind: str, given: float | None) -> Floats:
                 raise SetoutError(what, where, remedy or f"name the column with its unit, such as {kind}_ft") from None
             if not np.isfinite(out[k]) or out[k] <= 0:
                 raise SetoutError(f"{value} is not a {kind} above zero", where, "correct it or leave it empty")
+            if out[k] > TALLEST_M:
+                raise SetoutError(
+                    f"{value} is no {kind}: nothing on a farm is larger than 1 km",
+                    where,
+                    "look at its number and its unit",
+                )
     return out

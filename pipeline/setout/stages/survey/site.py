@@ -35,7 +35,7 @@ from setout.nouns import (
 from setout.plan import Plan
 from setout.plan.block import BlockSection
 from setout.stages.survey.frame import frame_of
-from setout.stages.survey.water_points import water_points
+from setout.stages.survey.water_points import joined, water_points
 
 T = TypeVar("T")
 
@@ -74,11 +74,7 @@ def site_of(plan: Plan, survey: Survey) -> Site:
     moved = {name: tried(partial(_layer_in_frame, layer, frame, findings)) for name, layer in survey.layers.items()}
     tried.give_up()
     layers = {name: geometry for name, geometry in moved.items() if geometry is not None}
-    findings += [
-        Finding("layer_unused", "note", f"{name} is in the survey files but the plan file does not use it",
-                remedy="use it in a setback, no_plant or height_limit, or leave it")
-        for name in survey.unused
-    ]  # fmt: skip
+    findings += _left_out(plan, survey, layers)
     no_plant = [(s, tried(partial(_areas_only, layers[s.from_], s.from_))) for s in plan.no_plant]
     water = tried(partial(_water, plan, survey, layers, frame))
     blocks = [tried(partial(_block, section, layers)) for section in plan.block]
@@ -211,6 +207,27 @@ def _layer_in_frame(layer: VectorLayer, frame: Frame, findings: list[Finding]) -
     return geometry
 
 
+def _left_out(plan: Plan, survey: Survey, layers: dict[str, Geometries]) -> Iterator[Finding]:
+    """Name what no table of the plan file keeps clear of: for a reason, for none, or without a word."""
+    for section in plan.left_out:
+        count = len(layers[section.from_])
+        what = f"{count} feature{'' if count == 1 else 's'} of {section.from_}"
+        place = shapely.union_all(shapely.centroid(layers[section.from_]))
+        if section.why:
+            yield Finding("left_out", "note", f"left out: {what} ({section.why})", str(count), geometry=place)
+            continue
+        yield Finding(
+            "left_out_unsaid", "stop", f"{what}: nobody has said what this is, and no tree keeps clear of it",
+            str(count), "0", "find out what it is: write it as a [[setback]], [[no_plant]] or [[height_limit]], or as [[left_out]] with "
+            'why = "..." if nobody comes to harm by trees and digging there', geometry=place,
+        )  # fmt: skip
+    for what in survey.unused:
+        yield Finding(
+            "layer_unused", "warn", f"the plan file does not use {what}",
+            remedy='use it in a [[setback]], [[no_plant]] or [[height_limit]], or write [[left_out]] with its from and why = "..."',
+        )  # fmt: skip
+
+
 def _setbacks(plan: Plan, layers: dict[str, Geometries], land: BaseGeometry) -> Iterator[Setback]:
     for section in plan.setback:
         own = section.from_ == "boundary"
@@ -291,9 +308,12 @@ def _water(plan: Plan, survey: Survey, layers: dict[str, Geometries], frame: Fra
         found = [layers[ref] for ref in references]
         return np.concatenate(found) if found else np.empty(0, object)
 
-    points = water_points(survey.layers[section.points], layers[section.points], section.pressure, section.flow)
+    points = joined(
+        [water_points(survey.layers[ref], layers[ref], section.pressure, section.flow) for ref in section.points]
+    )
+    source = ", ".join(section.points)
     return Water(
-        points, gathered(section.barriers), section.max_run, section.min_pressure, section.points, gathered(section.sleeves),
+        points, gathered(section.barriers), section.max_run, section.min_pressure, source, gathered(section.sleeves),
         section.beyond_reach == "plant",
     )  # fmt: skip
 

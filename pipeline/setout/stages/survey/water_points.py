@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 
 from setout.errors import SetoutError
 from setout.nouns import Floats, Geometries, VectorLayer, WaterPoints
-from setout.units import FLOW, GALLON, PRESSURE, quantity
+from setout.units import FLOW, GALLON, PRESSURE, meant, quantity
 
+MOST_SIGNS = 60
+"""Characters of a water point's name; it goes onto labels."""
 PRESSURE_SUFFIX = {
     "psi": PRESSURE["psi"],
     "kpa": 1.0,
@@ -67,6 +69,17 @@ def water_points(layer: VectorLayer, geometry: Geometries, pressure: float | Non
     )
 
 
+def joined(layers: list[WaterPoints]) -> WaterPoints:
+    """Return the water points of several layers as those of one; names are numbered where one is there twice."""
+    if len(layers) == 1:
+        return layers[0]
+    out: dict[str, None] = {}
+    for number, name in enumerate((name for layer in layers for name in layer.name), 1):
+        out[name if name not in out else f"{name} ({number})"] = None
+    columns = zip(*((p.x, p.y, p.z, p.pressure_kpa, p.flow_lph) for p in layers), strict=True)
+    return WaterPoints(tuple(out), *(np.concatenate(column) for column in columns))
+
+
 def _names(columns: dict[str, NDArray[Any]], size: int) -> tuple[str, ...]:
     """Return unique names: the column ``name`` (or an id), numbered where one is missing or there twice."""
     by_lower = {name.lower(): name for name in columns}
@@ -76,7 +89,8 @@ def _names(columns: dict[str, NDArray[Any]], size: int) -> tuple[str, ...]:
     ]
     out: dict[str, None] = {}
     for number, text in enumerate(given, 1):
-        name = text or f"W{number}"
+        name = text if len(text) <= MOST_SIGNS else f"{text[: MOST_SIGNS - 3]}..."
+        name = name or f"W{number}"
         out[name if name not in out else f"{name} ({number})"] = None
     return tuple(out)
 
@@ -100,6 +114,8 @@ def _column(columns: dict[str, NDArray[Any]], kind: str, suffixes: dict[str, flo
 def _value(value: Any, factor: float | None, kind: str, where: str) -> float:
     try:
         number = quantity(value, kind) if factor is None else float(value) * factor
+        if np.isfinite(number) and number > 0:
+            meant(number, kind, str(value))
     except (ValueError, TypeError) as error:
         what, _, remedy = str(error).partition("; ")
         hint = f"{remedy or 'give a number'}, or name the column with its unit, such as {'pressure_psi' if kind == 'pressure' else 'flow_gpm'}"
