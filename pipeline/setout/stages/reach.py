@@ -14,8 +14,9 @@ from scipy.ndimage import maximum_filter
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
+from setout.geometry import overlay
 from setout.geometry.detour import SKIN, Obstacles, in_sight, obstacles_of, opened, sees, ways_from
-from setout.geometry.outlines import arc_segments, discs_around, polygonal
+from setout.geometry.outlines import arc_segments, discs_around
 from setout.nouns import Finding, Floats, Geometries, Ground, Ints, Reach, Served, Water
 from setout.units import KPA_PER_M
 
@@ -78,7 +79,7 @@ def _areas(xy: Floats, run: Floats, point: Ints, size: int, longest: float, obst
             # these cut the rows: arcs just inside the true ones
             disc = shapely.Point(x, y).buffer(left, quad_segs=arc_segments(left))
             parts.append(in_sight(obstacles, float(x), float(y), disc, left))
-        areas[index] = polygonal(parts[0] if len(parts) == 1 else shapely.union_all(parts))
+        areas[index] = parts[0] if len(parts) == 1 else overlay.union(parts)
     return areas
 
 
@@ -86,8 +87,8 @@ def _open_to(obstacles: Obstacles, x: float, y: float) -> BaseGeometry:
     """Return the ground that pipes of any length lead to: all that obstacles do not shut off, as far as FAR."""
     here = shapely.Point(x, y)
     around = shapely.box(*shapely.union(obstacles.shape.envelope, here).bounds).buffer(FAR, join_style="mitre")
-    parts = shapely.get_parts(shapely.difference(around, obstacles.shape))
-    return polygonal(shapely.union_all(parts[shapely.distance(parts, here) < 0.01]))
+    parts = shapely.get_parts(overlay.difference(around, obstacles.shape))
+    return overlay.union(parts[shapely.distance(parts, here) < 0.01])
 
 
 def serve(reach: Reach, water: Water, x: Floats, y: Floats, z: Floats) -> Served:
@@ -184,12 +185,12 @@ def _sleeves_shut(water: Water) -> list[Finding]:
     """Name sleeves that lead through no barrier: they lie beside it, or end in it as a point does on a wide road."""
     if not len(water.sleeves) or not len(water.barriers):
         return []
-    wall = shapely.union_all(shapely.buffer(water.barriers, SKIN, quad_segs=1))
+    wall = overlay.union(shapely.buffer(water.barriers, SKIN, quad_segs=1))
     openings = opened(water.sleeves, SLEEVE_WIDTH)
     shut = [
         k
         for k, opening in enumerate(openings)
-        if not opening.intersects(wall) or shapely.get_num_geometries(shapely.difference(opening, wall)) < 2
+        if not opening.intersects(wall) or shapely.get_num_geometries(overlay.difference(opening, wall)) < 2
     ]
     if not shut:
         return []
@@ -197,7 +198,7 @@ def _sleeves_shut(water: Water) -> list[Finding]:
         Finding(
             "sleeve_shut", "warn", f"{len(shut)} of {len(openings)} sleeves lead through no barrier",
             remedy="draw each as a line or an area from one side of the barrier to the other",
-            geometry=shapely.union_all(openings[shut]),
+            geometry=overlay.union(openings[shut]),
         )
     ]  # fmt: skip
 

@@ -14,7 +14,7 @@ from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
-from setout.geometry import cellmask, contours, gridmap, polymap, relief
+from setout.geometry import cellmask, contours, gridmap, overlay, polymap, relief
 from setout.geometry.cellsize import CellSize, Window, cell_size
 from setout.geometry.strips import STRIP, Groups, chunks, group_step, overview, squared_slopes
 from setout.nouns import Bools, Elevations, Finding, Floats, Ground, RasterGrid, Site
@@ -371,7 +371,7 @@ def contour_lines(ground: Ground, site: Site, interval_m: float | None = None) -
         drawn = shapely.from_ragged_array(shapely.GeometryType.LINESTRING, np.column_stack([x, y]), (ends,))
         drawn = shapely.simplify(drawn, simpler)
         within = shapely.contains_properly(site.boundary, drawn)
-        cut = shapely.intersection(drawn[~within], site.boundary)
+        cut = overlay.intersection(drawn[~within], site.boundary)
         parts = shapely.get_parts(shapely.line_merge(cut))
         parts = parts[(shapely.get_dimensions(parts) == 1) & ~shapely.is_empty(parts)]
         both = [*drawn[within], *shapely.get_parts(parts)]

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from setout.geometry import overlay
 from setout.hydraulics.friction import velocity_ms
 from setout.nouns import Bools, Finding, Ints, Irrigation, Site, Trees
 from setout.nouns.irrigation import (
@@ -295,7 +296,7 @@ def _off_the_property(stage: Stage) -> Iterator[Finding]:
     lines = np.atleast_1d(np.asarray(shapely.linestrings(ends.reshape(-1, 2, 2)), object))
     land = shapely.buffer(site.boundary, ON_THE_LINE_M)
     shapely.prepare(land)
-    beyond = shapely.difference(lines[~shapely.covers(land, lines)], land)
+    beyond = overlay.difference(lines[~shapely.covers(land, lines)], land)
     beyond = beyond[shapely.length(beyond) > OUTSIDE_M]
     if len(beyond):
         total = float(shapely.length(beyond).sum())
