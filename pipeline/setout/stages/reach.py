@@ -22,6 +22,8 @@ from setout.units import KPA_PER_M
 
 SLEEVE_WIDTH = 1.0
 """Width of the opening that a sleeve under a road makes in a barrier [m]; common practice, no source."""
+HAIR = 1e-6
+"""How far into a barrier's drawn outline a pipe may come [m]: rounding of coordinates."""
 FAR = 1e5
 """How far beyond the barriers ground is looked at where pipes may be of any length [m]: further than any site reaches."""
 
@@ -113,7 +115,11 @@ def serve(reach: Reach, water: Water, x: Floats, y: Floats, z: Floats) -> Served
     size = len(x)
     best, run = np.full(size, -1, np.int64), np.full(size, np.nan)
     open_, tree = np.arange(size), cKDTree(np.column_stack([reach.x, reach.y]))
-    obstacles = None if reach.barriers is None else Obstacles(reach.barriers, np.empty((0, 2)))
+    # a position at the very edge of its ground may stand on a barrier's drawn outline, where water does come to it
+    thinner = None if reach.barriers is None else shapely.buffer(reach.barriers, -HAIR, join_style="mitre")
+    if thinner is not None:
+        shapely.prepare(thinner)
+    obstacles = None if thinner is None else Obstacles(thinner, np.empty((0, 2)))
     # with nothing in the way the nearest water point is it, unless the tree stands too high for it
     wide = 1 if obstacles is None else min(4, len(reach.x))
     while len(open_):
