@@ -56,13 +56,15 @@ def union(geometries: Geometries | Sequence[BaseGeometry]) -> BaseGeometry:
     return whole
 
 
-def intersection(one: Shape, other: BaseGeometry | Geometries) -> Shape:
+def intersection(one: Shape, other: BaseGeometry | Geometries, grid: float | None = GRID) -> Shape:
     """Return the part of areas or lines that lies in others, or of each of several in each of others.
 
     Parameters
     ----------
     one, other : BaseGeometry or ndarray of shapely geometries
         They are broadcast; the second has areas.
+    grid : float, optional
+        Side of the grid; None for cells, whose corners are whole numbers already: a third of the time.
 
     Returns
     -------
@@ -76,16 +78,18 @@ def intersection(one: Shape, other: BaseGeometry | Geometries) -> Shape:
     >>> intersection(shapely.box(0, 0, 2, 2), shapely.box(2, 0, 4, 2)).is_empty
     True
     """
-    return _overlaid(shapely.intersection, one, other)
+    return _overlaid(shapely.intersection, one, other, grid)
 
 
-def difference(one: Shape, other: BaseGeometry | Geometries) -> Shape:
+def difference(one: Shape, other: BaseGeometry | Geometries, grid: float | None = GRID) -> Shape:
     """Return areas or lines less other areas.
 
     Parameters
     ----------
     one, other : BaseGeometry or ndarray of shapely geometries
         They are broadcast; the second has areas.
+    grid : float, optional
+        Side of the grid; None for cells, whose corners are whole numbers already: a third of the time.
 
     Returns
     -------
@@ -97,13 +101,13 @@ def difference(one: Shape, other: BaseGeometry | Geometries) -> Shape:
     >>> difference(shapely.box(0, 0, 2, 2), shapely.box(1e-10, -1, 2, 3)).is_empty
     True
     """
-    return _overlaid(shapely.difference, one, other)
+    return _overlaid(shapely.difference, one, other, grid)
 
 
-def _overlaid(work: Callable[..., Any], one: Shape, other: BaseGeometry | Geometries) -> Shape:
+def _overlaid(work: Callable[..., Any], one: Shape, other: BaseGeometry | Geometries, grid: float | None) -> Shape:
     """Do an overlay on the grid; where areas cross themselves so that it cannot be done, with these mended."""
     try:
-        found = work(one, other, grid_size=GRID)
+        found = work(one, other, grid_size=grid)
     except GEOSException:
         found = work(sound(one), sound(other), grid_size=GRID)
     dimension = np.broadcast_to(shapely.get_dimensions(cast(Any, one)), np.shape(found))

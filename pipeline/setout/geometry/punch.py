@@ -50,7 +50,7 @@ def punched(area: BaseGeometry, patches: Geometries) -> BaseGeometry:
     simple = ~_entangled(patches, inside)
     rest = patches[~simple]
     if len(rest):
-        area = overlay.difference(area, np.asarray(shapely.multipolygons(rest), object).item())
+        area = overlay.difference(area, np.asarray(shapely.multipolygons(rest), object).item(), None)
     return _with_holes(area, patches[simple])
 
 

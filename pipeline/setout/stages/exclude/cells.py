@@ -140,7 +140,7 @@ def _clipped(outlines: NDArray[np.object_], land: BaseGeometry) -> tuple[NDArray
     whole = int(within.sum())
     if not len(crossing):
         return outlines[within], whole
-    cut = parts_of(overlay.intersection(np.asarray(shapely.multipolygons(crossing), object).item(), land))
+    cut = parts_of(overlay.intersection(np.asarray(shapely.multipolygons(crossing), object).item(), land, None))
     return np.concatenate([outlines[within], cut]), whole
 
 
