@@ -58,6 +58,13 @@ def dem(*args: object, **how: object) -> Callable[[Farm], None]:
     return lambda farm: farm.dem(*args, **how)
 
 
+def wild(value: float) -> np.ndarray:
+    """Return level heights with another one on the field, in row 21 and column 31."""
+    z = np.full((35, 45), 100.0)
+    z[20, 30] = value
+    return z
+
+
 def risers(**columns: object) -> Callable[[Farm], None]:
     points = [shapely.Point(EAST + 40, NORTH + 30), shapely.Point(EAST + 80, NORTH + 30)]
 
@@ -90,6 +97,7 @@ CASES: dict[str, tuple[Callable[[Farm], object], list[str]]] = {
     "far from the DEM": (dem(east=EAST + 50_000), ["the DEM misses the site", "510000", "559970", "check site.boundary"]),
     "DEM all nodata": (dem(np.full((35, 45), -9999.0)), ["survey/dem.tif", "no height at all"]),
     "DEM all NaN": (dem(np.full((35, 45), np.nan)), ["survey/dem.tif", "no height at all"]),
+    "a wild height": (dem(wild(1e6)), ["survey/dem.tif", "1e+06 m in row 21, column 31", "510092.0, 4990033.0", "as nodata"]),
     "crosses itself": (
         boundary(corners((0, 0), (120, 90), (120, 0), (0, 90))), ["survey/field.gpkg", "crosses itself", "510060.000, 4990045.000"],
     ),

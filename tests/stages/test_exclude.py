@@ -10,6 +10,9 @@ import shapely
 from pyproj import CRS
 
 from invented import Property, field, objects, plan_of
+from setout.geometry import cellmask, overlay
+from setout.stages import exclude
+from setout.stages.exclude.cells import without_cells
 
 LINE = shapely.LineString([(-90, 5), (90, 12)])
 
@@ -60,3 +63,31 @@ def test_a_tall_screen_takes_no_ground_from_a_low_block() -> None:
     assert [r.reason for r in both.usable.account] == [r.reason for r in alone.usable.account]
     assert np.isclose(both.usable.account[-1].remaining_m2, alone.usable.account[-1].remaining_m2)
     assert gap(both) < 3.0
+
+
+def test_ground_cut_in_cells_is_sound_when_it_is_drawn_in_the_frame_again() -> None:
+    """Straight edges of the frame are bent among the cells by microns: a cell's corner a hair inside comes to lie outside."""
+
+    def bend(x: np.ndarray) -> np.ndarray:
+        return 1e-6 * x * (100 - x) / 2500
+
+    taken = np.zeros((45, 104), bool)
+    taken[5, 50:53] = True
+    reason = exclude.CellReason(exclude.SLOPE, "dem.tif", cellmask.pack(taken))
+    cells = exclude.Cells(
+        (reason,), (0, 45, 0, 104), lambda x, y: (x, y + bend(x)), lambda u, v: (u, v - bend(np.asarray(u)))
+    )
+    land = shapely.box(0, 5 - 1e-9, 100, 40)
+    pieces, (found,) = without_cells(land, land, cells)
+    assert shapely.is_valid(np.array(pieces, object)).all()
+    assert shapely.area(np.array(pieces, object)).sum() == pytest.approx(100 * 35 - 3, abs=1e-3)
+    assert sum(e.newly_m2 for e in found) == pytest.approx(3, abs=1e-3)
+
+
+def test_overlays_go_on_where_an_area_crosses_itself_by_a_rounding() -> None:
+    hole = [(50, 4 - 1e-6), (53, 4 - 1e-6), (53, 6), (50, 6)]
+    crossed = shapely.Polygon([(0, 4), (100, 4), (100, 40), (0, 40)], [hole])
+    half = shapely.box(-1, -1, 51, 60)
+    assert overlay.intersection(crossed, half).area == pytest.approx(51 * 36 - 2, abs=1e-3)
+    assert overlay.difference(crossed, half).area == pytest.approx(49 * 36 - 4, abs=1e-3)
+    assert overlay.union([crossed, half]).area == pytest.approx(52 * 61 + 49 * 36 - 4, abs=1e-3)

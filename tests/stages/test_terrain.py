@@ -15,7 +15,7 @@ from shapely.geometry import Polygon
 
 from dem_in_memory import UTM13, Memory, frame_at, hills, site_on, survey
 from setout.errors import SetoutError
-from setout.geometry import cellmask, strips
+from setout.geometry import cellmask, contours, strips
 from setout.geometry.cellsize import cell_size
 from setout.nouns import RasterGrid, Site
 from setout.read.raster import open_elevations
@@ -506,6 +506,57 @@ def test_interval_suits_the_relief_and_the_units(relief_m, units, interval):
     levels = sorted({level for level, _ in terrain.contour_lines(survey(site, elevations), site)})
     assert np.diff(levels) == pytest.approx(interval)
     assert np.allclose(np.array(levels) / interval, np.round(np.array(levels) / interval))
+
+
+@pytest.mark.parametrize(
+    ("value", "refused"),
+    [(1e6, True), (9001, True), (-501, True), (-9999 * 0.3048, True), (8849, False), (-430, False)],
+)
+def test_heights_that_no_land_has_are_refused_with_their_place(value, refused):
+    """The highest summit is at 8,848.86 m (survey of 2020), the Dead Sea's shore at about -430 m."""
+    z = hills(60, 50)
+    z[31, 12] = value
+    elevations = Memory(z)
+    site = site_on(elevations, (5, 55), (5, 45))
+    if not refused:
+        assert survey(site, elevations).highest_m == z[4:57, 4:47].max()  # the site and a cell more on every side
+        return
+    with pytest.raises(SetoutError) as caught:
+        survey(site, elevations)
+    (fault,) = caught.value.faults
+    # cells of 1 m from (500000, 4400000): the middle of the cell in row 32, column 13
+    assert f"{value:,.6g} m in row 32, column 13, at 500012.5, 4399968.5" in fault.what
+    assert fault.where == "dem.tif"
+    assert "nodata" in fault.remedy
+    assert "dem_unit" in fault.remedy
+
+
+def test_gaps_are_no_wild_heights():
+    z = hills(60, 50)
+    z[20:30, 10:20] = np.nan
+    z[40, 40] = 1e6
+    elevations = Memory(z)
+    with pytest.raises(SetoutError, match="row 41, column 41"):
+        survey(site_on(elevations, (5, 55), (5, 45)), elevations)
+
+
+@pytest.mark.parametrize("ground", ["cliff", "rough"])
+def test_contours_come_to_an_end_on_any_ground(ground):
+    row, col = np.mgrid[0:400, 0:400]
+    rng = np.random.default_rng(1)
+    z = 8000.0 * (col > 200) if ground == "cliff" else rng.uniform(0, 40, (400, 400))
+    elevations = Memory(z + 0.01 * row)
+    site = site_on(elevations, (5, 395), (5, 395))
+    found = survey(site, elevations, max_slope=np.inf)
+    lines = terrain.contour_lines(found, site)
+    levels = {level for level, _ in lines}
+    assert len(levels) <= contours.MOST_LEVELS
+    # every passage from one cell to the next is a corner: counted here level by level
+    crossed = sum(int((np.diff(z > level, axis=axis) != 0).sum()) for level in levels for axis in (0, 1))
+    assert crossed <= 1.1 * contours.MOST_CORNERS
+    assert [f.code for f in found.findings if f.code == "contours_wide"] == (
+        ["contours_wide"] if ground == "cliff" else []
+    )
 
 
 def test_level_ground_has_no_contours():

@@ -14,7 +14,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry import gridmap
+from setout.geometry import gridmap, overlay
 from setout.nouns import Bools, Floats, Ground, Ints
 
 Packed = NDArray[np.uint8]
@@ -232,7 +232,7 @@ def share(polygon: BaseGeometry, packed: Packed, window: tuple[int, int, int, in
     if (row1 - row0) * (col1 - col0) <= FEW_CELLS:
         row, col = np.nonzero(~unpack(packed, col1 - col0))
         free = shapely.box(col + col0, row + row0, col + col0 + 1, row + row0 + 1)
-        return float(1 - shapely.area(shapely.intersection(free, polygon)).sum() / polygon.area)
+        return float(1 - shapely.area(overlay.intersection(free, polygon)).sum() / polygon.area)
     spans = spans_inside(polygon)
     inside = clip(spans, window)
     moved = Spans(inside.row - row0, inside.first - col0, inside.stop - col0)

@@ -11,12 +11,19 @@ Heights = NDArray[np.float32]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+MOST_LEVELS = 100
+"""Levels beyond which an interval is doubled: no sheet shows more."""
+MOST_CORNERS = 1_000_000
+"""Corners of all lines beyond which an interval is doubled: what a map still draws."""
 ABOVE = 1e-6
 """How far above its level a contour is drawn, so that level ground of exactly that height has none."""
 
 
 def fitting_interval(z: Heights, choices: Sequence[float], most: int) -> float:
-    """Return the smallest interval that gives no more than so many contours.
+    """Return the smallest interval that gives no more than so many contours; wider ones where lines would be without end.
+
+    A line has a corner where it passes from one cell to the next: there are as many as the climbs from cell to cell, all
+    together, hold intervals. A single wild height or rough ground makes millions of them.
 
     Parameters
     ----------
@@ -30,15 +37,22 @@ def fitting_interval(z: Heights, choices: Sequence[float], most: int) -> float:
     Returns
     -------
     float
-        One of the choices, the last one where none fits.
+        One of the choices, the last one where none fits, or that doubled until no more than :data:`MOST_LEVELS` levels
+        and about :data:`MOST_CORNERS` corners are left.
 
     Examples
     --------
     >>> fitting_interval(np.array([[100, 130.0]]), (0.5, 1.0, 2.0, 5.0), 25)
     2.0
+    >>> fitting_interval(np.array([[100, 1e6]]), (0.5, 1.0, 2.0, 5.0), 25)
+    10240.0
     """
     span = float(np.nanmax(z)) - float(np.nanmin(z))
-    return next((interval for interval in choices if span / interval <= most), choices[-1])
+    climbs = sum(float(np.nansum(np.abs(np.diff(z, axis=axis)), dtype=float)) for axis in (0, 1))
+    interval = next((one for one in choices if span / one <= most), choices[-1])
+    while span / interval > MOST_LEVELS or climbs / interval > MOST_CORNERS:
+        interval *= 2
+    return interval
 
 
 def lines(z: Heights, interval: float, *, beyond: bool = False) -> Iterator[tuple[float, Floats, Floats, Ints]]:

@@ -14,6 +14,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from setout.geometry import overlay
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -56,12 +58,12 @@ def obstacles_of(
     """
     if not len(geometry):
         return None
-    shape = shapely.union_all(shapely.buffer(geometry, SKIN, quad_segs=1, join_style="mitre"))
-    wide = shapely.union_all(shapely.buffer(geometry, 2 * SKIN, quad_segs=1, join_style="mitre"))
+    shape = overlay.union(shapely.buffer(geometry, SKIN, quad_segs=1, join_style="mitre"))
+    wide = overlay.union(shapely.buffer(geometry, 2 * SKIN, quad_segs=1, join_style="mitre"))
     gap = None
     if len(openings):
-        gap = shapely.union_all(opened(openings, opening_width))
-        shape, wide = shapely.difference(shape, gap), shapely.difference(wide, shapely.buffer(gap, -SKIN))
+        gap = overlay.union(opened(openings, opening_width))
+        shape, wide = overlay.difference(shape, gap), overlay.difference(wide, shapely.buffer(gap, -SKIN))
     if shape.is_empty:
         return None
     shapely.prepare(shape)
@@ -202,10 +204,10 @@ def in_sight(obstacles: Obstacles, x: float, y: float, disc: BaseGeometry, radiu
     >>> round(seen.bounds[3], 3)
     0.996
     """
-    edges = shapely.get_parts(shapely.boundary(shapely.intersection(obstacles.shape, disc)))
+    edges = shapely.get_parts(shapely.boundary(overlay.intersection(obstacles.shape, disc)))
     if not len(edges):
         return disc
-    shadows = [shapely.intersection(obstacles.shape, disc)]
+    shadows = [overlay.intersection(obstacles.shape, disc)]
     for line in edges:
         xy = shapely.get_coordinates(line)
         ray = xy - (x, y)
@@ -215,5 +217,5 @@ def in_sight(obstacles: Obstacles, x: float, y: float, disc: BaseGeometry, radiu
         between /= np.maximum(np.hypot(between[:, 0], between[:, 1]), 1e-12)[:, None]
         far, middle = (np.array([x, y]) + 3 * radius * part for part in (way, between))
         shade = np.stack([xy[:-1], xy[1:], far[1:], middle, far[:-1]], axis=1)
-        shadows.append(shapely.union_all(shapely.make_valid(shapely.polygons(shade))))
-    return shapely.difference(disc, shapely.union_all(shadows))
+        shadows.append(overlay.union(np.asarray(shapely.make_valid(shapely.polygons(shade)), object)))
+    return overlay.difference(disc, overlay.union(shadows))

@@ -7,6 +7,9 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from setout.geometry import overlay
+from setout.geometry.overlay import polygonal
+
 ARC_TOLERANCE = 0.005
 """How far a drawn arc may lie off the true circle [m]."""
 
@@ -59,8 +62,8 @@ def around(geometry: NDArray[np.object_], distance: float) -> BaseGeometry:
     if not len(geometry):
         return shapely.MultiPolygon()
     if distance <= 0:
-        return polygonal(shapely.union_all(geometry[shapely.get_dimensions(geometry) == 2]))
-    return shapely.union_all(shapely.buffer(geometry, distance, quad_segs=arc_segments(distance)))
+        return polygonal(overlay.union(geometry[shapely.get_dimensions(geometry) == 2]))
+    return overlay.union(shapely.buffer(geometry, distance, quad_segs=arc_segments(distance)))
 
 
 def discs_around(x: NDArray[np.float64], y: NDArray[np.float64], radius: float) -> BaseGeometry:
@@ -85,57 +88,7 @@ def discs_around(x: NDArray[np.float64], y: NDArray[np.float64], radius: float) 
     """
     quarter = arc_segments(radius)
     outer = radius / np.cos(np.pi / (4 * quarter))
-    return shapely.union_all(shapely.buffer(shapely.points(x, y), outer, quad_segs=quarter))
-
-
-def polygonal(geometry: BaseGeometry) -> BaseGeometry:
-    """Return the polygons in a geometry and nothing else.
-
-    Parameters
-    ----------
-    geometry : BaseGeometry
-        Anything, such as the result of an overlay.
-
-    Returns
-    -------
-    BaseGeometry
-        Polygon or multipolygon, possibly empty.
-
-    Examples
-    --------
-    >>> polygonal(shapely.GeometryCollection([shapely.Point(0, 0), shapely.box(0, 0, 1, 1)])).area
-    1.0
-    """
-    if geometry.geom_type in ("Polygon", "MultiPolygon"):
-        return geometry
-    parts = shapely.get_parts(geometry)
-    parts = parts[shapely.get_dimensions(parts) == 2]
-    if not len(parts):
-        return shapely.MultiPolygon()
-    return parts[0] if len(parts) == 1 else shapely.MultiPolygon(list(shapely.get_parts(parts)))
-
-
-def parts_of(geometry: BaseGeometry) -> NDArray[np.object_]:
-    """Return the single polygons of a geometry.
-
-    Parameters
-    ----------
-    geometry : BaseGeometry
-        Anything.
-
-    Returns
-    -------
-    ndarray of shapely polygons
-        Non-empty ones only.
-
-    Examples
-    --------
-    >>> len(parts_of(shapely.MultiPolygon()))
-    0
-    """
-    parts = shapely.get_parts(polygonal(geometry))
-    kept: NDArray[np.object_] = parts[~shapely.is_empty(parts)]
-    return kept
+    return overlay.union(shapely.buffer(shapely.points(x, y), outer, quad_segs=quarter))
 
 
 def without_narrow(geometry: BaseGeometry, width: float) -> BaseGeometry:
@@ -165,4 +118,4 @@ def without_narrow(geometry: BaseGeometry, width: float) -> BaseGeometry:
     radius = width / 2
     core = shapely.buffer(geometry, -radius * (1 - 1e-6), quad_segs=8)
     grown = shapely.buffer(core, radius * 1.5, quad_segs=8)
-    return polygonal(shapely.intersection(geometry, grown))
+    return overlay.intersection(geometry, grown)

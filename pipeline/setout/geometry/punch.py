@@ -15,7 +15,8 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry.outlines import parts_of, polygonal
+from setout.geometry import overlay
+from setout.geometry.overlay import parts_of
 
 Geometries = NDArray[np.object_]
 
@@ -49,7 +50,7 @@ def punched(area: BaseGeometry, patches: Geometries) -> BaseGeometry:
     simple = ~_entangled(patches, inside)
     rest = patches[~simple]
     if len(rest):
-        area = polygonal(shapely.difference(area, np.asarray(shapely.multipolygons(rest), object).item()))
+        area = overlay.difference(area, np.asarray(shapely.multipolygons(rest), object).item(), None)
     return _with_holes(area, patches[simple])
 
 

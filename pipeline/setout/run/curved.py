@@ -8,7 +8,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry.outlines import polygonal
+from setout.geometry import overlay
+from setout.geometry.overlay import polygonal
 from setout.nouns import Block, Finding, Floats, Ground, Site, Usable
 from setout.stages import curve, exclude, terrain
 from setout.stages.fill import Laid, paired
@@ -77,4 +78,4 @@ def _own_ground(block: Block, site: Site, usable: Usable) -> BaseGeometry:
         pieces = np.asarray(shapely.geometrycollections(shapely.get_parts(np.array(own, object))), object)
         return polygonal(pieces.item())
     taken = [e.geometry for e in usable.exclusions if e.reason not in NOT_GROUND]
-    return polygonal(shapely.difference(site.boundary, shapely.union_all(taken)))
+    return overlay.difference(site.boundary, overlay.union(taken))

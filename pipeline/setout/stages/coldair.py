@@ -16,7 +16,7 @@ import shapely
 from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry import gridmap
+from setout.geometry import gridmap, overlay
 from setout.geometry.hollows import Drainage, drainage, ways_down
 from setout.nouns import Block, Bools, ColdAir, Finding, Floats, Ground, Hollow, Ints, Plant, Site, Trees
 from setout.nouns.kinds import kinds_of
@@ -117,7 +117,7 @@ def _hollows(grid: _Cells, found: Drainage, site: Site) -> Iterator[Hollow]:
             continue
         whole = np.zeros(depth.shape, bool)
         whole[where] = mine
-        area = shapely.intersection(grid.outline(whole), site.boundary)
+        area = overlay.intersection(grid.outline(whole), site.boundary)
         if area.is_empty:
             continue
         through = np.where(whole, found.through, 0)

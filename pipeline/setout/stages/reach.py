@@ -15,6 +15,7 @@ from scipy.ndimage import maximum_filter
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
+from setout.geometry import overlay
 from setout.geometry.detour import SKIN, Obstacles, in_sight, obstacles_of, opened, sees, ways_from
 from setout.geometry.outlines import arc_segments, discs_around, polygonal
 from setout.nouns import Finding, Floats, Geometries, Ground, Ints, Reach, Served, Water
@@ -22,6 +23,8 @@ from setout.units import KPA_PER_M, show_area
 
 SLEEVE_WIDTH = 1.0
 """Width of the opening that a sleeve under a road makes in a barrier [m]; common practice, no source."""
+HAIR = 1e-6
+"""How far into a barrier's drawn outline a pipe may come [m]: rounding of coordinates."""
 SLIVER_M = 0.1
 """Half the width of strips that are no ground to plant [m]."""
 BATCH = 4_000_000
@@ -60,9 +63,9 @@ def reach_of(water: Water) -> Reach:
         if not shapely.is_empty(lost).all():
             everywhere = shapely.buffer(water.land, 1.0)
             whole = (everywhere if area.is_empty else area for area in areas)
-            left = [polygonal(shapely.difference(area, gone)) for area, gone in zip(whole, lost, strict=True)]
+            left = [overlay.difference(area, gone) for area, gone in zip(whole, lost, strict=True)]
             areas, discs = np.array(left, object), False
-            findings += _cut_off(water, shapely.difference(shapely.union_all(lost), shapely.union_all(areas)))
+            findings += _cut_off(water, overlay.difference(overlay.union(lost), overlay.union(areas)))
     barriers = None if obstacles is None else obstacles.shape
     return Reach(xy[:, 0], xy[:, 1], run, point, longest, barriers, ceiling, areas, tuple(findings), discs)
 
@@ -75,13 +78,13 @@ def _shut_off(
     A building's shadow is seen from the corners round which the pipe goes: few of them are needed.
     """
     xy, run, point = ways
-    free = shapely.difference(shapely.buffer(land, SKIN, join_style="mitre"), obstacles.shape)
+    free = overlay.difference(shapely.buffer(land, SKIN, join_style="mitre"), obstacles.shape)
     lost = np.full(len(areas), shapely.MultiPolygon(), object)
     for index, area in enumerate(areas):
-        left = free if area.is_empty else shapely.intersection(area, free)
+        left = free if area.is_empty else overlay.intersection(area, free)
         own = np.flatnonzero(point == index)
         if not np.isfinite(longest):
-            lost[index] = _wide(shapely.difference(left, _open_to(obstacles, *xy[own[0]])))
+            lost[index] = _wide(overlay.difference(left, _open_to(obstacles, *xy[own[0]])))
             continue
         for k in own[np.argsort(run[own], kind="stable")].tolist():
             (x, y), far = xy[k], longest - run[k]
@@ -89,7 +92,7 @@ def _shut_off(
                 break
             if shapely.distance(left, shapely.Point(x, y)) < far:
                 disc = shapely.Point(x, y).buffer(far, quad_segs=arc_segments(far))
-                left = _wide(shapely.difference(left, in_sight(obstacles, float(x), float(y), disc, far)))
+                left = _wide(overlay.difference(left, in_sight(obstacles, float(x), float(y), disc, far)))
         lost[index] = left
     return lost
 
@@ -101,7 +104,7 @@ def _wide(area: BaseGeometry) -> BaseGeometry:
 
 def _cut_off(water: Water, lost: BaseGeometry) -> list[Finding]:
     """Say how much ground lies in the run of a water point, but behind something, and no other point serves it."""
-    ground = _wide(shapely.difference(lost, shapely.union_all(water.closed)))
+    ground = _wide(overlay.difference(lost, overlay.union(water.closed)))
     if ground.is_empty:
         return []
     planted = "its trees are told as dry" if water.plant_beyond else "it is not planted"
@@ -180,7 +183,7 @@ def _areas(ways: tuple[Floats, Floats, Ints], size: int, longest: float, obstacl
             # these cut the rows: arcs just inside the true ones
             disc = shapely.Point(x, y).buffer(left, quad_segs=arc_segments(left))
             parts.append(in_sight(obstacles, float(x), float(y), disc, left))
-        areas[index] = polygonal(parts[0] if len(parts) == 1 else shapely.union_all(parts))
+        areas[index] = parts[0] if len(parts) == 1 else overlay.union(parts)
     return areas
 
 
@@ -188,8 +191,8 @@ def _open_to(obstacles: Obstacles, x: float, y: float) -> BaseGeometry:
     """Return the ground that pipes of any length lead to: all that obstacles do not shut off, as far as FAR."""
     here = shapely.Point(x, y)
     around = shapely.box(*shapely.union(obstacles.shape.envelope, here).bounds).buffer(FAR, join_style="mitre")
-    parts = shapely.get_parts(shapely.difference(around, obstacles.shape))
-    return polygonal(shapely.union_all(parts[shapely.distance(parts, here) < 0.01]))
+    parts = shapely.get_parts(overlay.difference(around, obstacles.shape))
+    return overlay.union(parts[shapely.distance(parts, here) < 0.01])
 
 
 def serve(reach: Reach, water: Water, x: Floats, y: Floats, z: Floats) -> Served:
@@ -213,7 +216,11 @@ def serve(reach: Reach, water: Water, x: Floats, y: Floats, z: Floats) -> Served
     """
     size = len(x)
     best, run = np.full(size, -1, np.int64), np.full(size, np.nan)
-    obstacles = None if reach.barriers is None else Obstacles(reach.barriers, np.empty((0, 2)))
+    # a position at the very edge of its ground may stand on a barrier's drawn outline, where water does come to it
+    thinner = None if reach.barriers is None else shapely.buffer(reach.barriers, -HAIR, join_style="mitre")
+    if thinner is not None:
+        shapely.prepare(thinner)
+    obstacles = None if thinner is None else Obstacles(thinner, np.empty((0, 2)))
     left = np.arange(size)
     left = left[~_straight_to(reach, obstacles, (x, y, z), best, run)]
     if obstacles is not None and len(left):
@@ -260,7 +267,7 @@ def _open_ground(reach: Reach, x: Floats, y: Floats) -> NDArray[np.bool_]:
         1.0, join_style="mitre"
     )
     out = np.zeros(len(x), bool)
-    for part in shapely.get_parts(shapely.difference(around, reach.barriers)):
+    for part in shapely.get_parts(overlay.difference(around, reach.barriers)):
         shapely.prepare(part)
         if shapely.contains_xy(part, reach.x, reach.y).any():
             out |= np.asarray(shapely.contains_xy(part, x, y), bool)
@@ -309,12 +316,12 @@ def _sleeves_shut(water: Water) -> list[Finding]:
     closed = _closed(water)
     if not len(water.sleeves) or not len(closed):
         return []
-    wall = shapely.union_all(shapely.buffer(closed, SKIN, quad_segs=1))
+    wall = overlay.union(shapely.buffer(closed, SKIN, quad_segs=1))
     openings = opened(water.sleeves, SLEEVE_WIDTH)
     shut = [
         k
         for k, opening in enumerate(openings)
-        if not opening.intersects(wall) or shapely.get_num_geometries(shapely.difference(opening, wall)) < 2
+        if not opening.intersects(wall) or shapely.get_num_geometries(overlay.difference(opening, wall)) < 2
     ]
     if not shut:
         return []
@@ -322,7 +329,7 @@ def _sleeves_shut(water: Water) -> list[Finding]:
         Finding(
             "sleeve_shut", "warn", f"{len(shut)} of {len(openings)} sleeves lead through no barrier",
             remedy="draw each as a line or an area from one side of the barrier to the other",
-            geometry=shapely.union_all(openings[shut]),
+            geometry=overlay.union(openings[shut]),
         )
     ]  # fmt: skip
 

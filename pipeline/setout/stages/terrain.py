@@ -7,6 +7,7 @@ and takes that cell's slope. A cell is steep when its slope is strictly over the
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -14,11 +15,11 @@ from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
-from setout.geometry import cellmask, contours, gridmap, polymap, relief
+from setout.geometry import cellmask, contours, gridmap, overlay, polymap, relief
 from setout.geometry.cellsize import CellSize, Window, cell_size
 from setout.geometry.strips import STRIP, Groups, chunks, group_step, overview, squared_slopes
 from setout.nouns import Bools, Elevations, Finding, Floats, Ground, RasterGrid, Site
-from setout.units import FOOT
+from setout.units import FOOT, show_length
 
 OVERVIEW_CELLS = 2_500_000
 """Most heights kept for contours and pictures."""
@@ -36,6 +37,8 @@ COARSE_M = 5.0
 """Cells wider than this hide banks and ditches that a row of trees meets (common practice)."""
 LOWEST_M, HIGHEST_M = -450.0, 6000.0
 """Heights outside these are taken for a wrong unit: the Dead Sea's shore lies at -430 m, no tree crop above 5000 m."""
+LAND_M = (-500.0, 9000.0)
+"""No land is lower or higher: the Dead Sea's shore lies at -430 m, the highest summit at 8849 m."""
 
 
 def survey_ground(site: Site, elevations: Elevations | None, *, max_slope: float, allow_blank: bool) -> Ground:
@@ -60,7 +63,7 @@ def survey_ground(site: Site, elevations: Elevations | None, *, max_slope: float
     Raises
     ------
     SetoutError
-        The site has no elevation at all.
+        The site has no elevation at all, or heights that no land has.
     """
     if elevations is None:
         none = np.empty((0, 0), np.uint8)
@@ -82,14 +85,19 @@ def survey_ground(site: Site, elevations: Elevations | None, *, max_slope: float
     step = group_step(window, OVERVIEW_CELLS)
     groups = Groups(step, (row1 - row0) // step, (col1 - col0) // step)
     limit, highest = _squared_limit(max_slope), -np.inf
+    wild: list[tuple[float, int, int]] = []
     for chunk in chunks(elevations, window):
         here = slice(chunk.row0 - row0, chunk.row1 - row0)
         unknown = np.isnan(chunk.z)
         steep[here] = cellmask.pack(squared_slopes(chunk, size, unknown) > limit)
         blank[here] = cellmask.pack(unknown[1:-1, 1:-1])
         groups.add(chunk.row0 - row0, chunk.heights)
-        top = chunk.heights.max()
-        highest = max(highest, float(top if np.isfinite(top) else np.nanmax(chunk.heights, initial=-np.inf)))
+        low, top = _extremes(chunk.heights)
+        highest = max(highest, top)
+        if low < LAND_M[0] or top > LAND_M[1]:
+            wild += _wild(chunk.heights, chunk.row0, col0)
+    if wild:
+        raise _no_land(wild, grid, elevations.source)
     share = cellmask.share(outline, blank, window)
     if share >= 1.0:
         raise _no_elevation(site, grid, outline, elevations.source)
@@ -97,9 +105,39 @@ def survey_ground(site: Site, elevations: Elevations | None, *, max_slope: float
         *_gap(site, share, elevations.source, allow_blank=allow_blank),
         *_odd(size, grid, groups.means(), elevations.source),
     )
-    return Ground(
+    ground = Ground(
         elevations, site.frame, window, steep, blank, max_slope, share, allow_blank, findings, groups.means(), step,
         highest,
+    )  # fmt: skip
+    return replace(ground, findings=(*findings, *_contours_wide(ground, site)))
+
+
+def _extremes(z: relief.Heights) -> tuple[float, float]:
+    """Return the lowest and the highest of some heights; inf and -inf where there is none."""
+    low, top = float(z.min()), float(z.max())
+    if np.isnan(low):
+        low, top = float(np.nanmin(z, initial=np.inf)), float(np.nanmax(z, initial=-np.inf))
+    return low, top
+
+
+def _wild(z: relief.Heights, row0: int, col0: int) -> list[tuple[float, int, int]]:
+    """Return the heights that no land has, with their row and column in the grid."""
+    rows, cols = np.nonzero((z < LAND_M[0]) | (z > LAND_M[1]))
+    return list(zip(z[rows, cols].tolist(), (rows + row0).tolist(), (cols + col0).tolist(), strict=True))
+
+
+def _no_land(wild: list[tuple[float, int, int]], grid: RasterGrid, source: str) -> SetoutError:
+    """Say which cells hold heights that no land has."""
+    value, row, col = wild[0]
+    x, y = grid.corner(np.array([row + 0.5]), np.array([col + 0.5]))
+    digits = 6 if grid.crs.is_geographic else 1
+    place = f"row {row + 1}, column {col + 1}, at {x[0]:.{digits}f}, {y[0]:.{digits}f}"
+    many = (
+        f"{len(wild):,} cells round the site hold heights" if len(wild) > 1 else "a cell round the site holds a height"
+    )
+    return SetoutError(
+        f"{many} that no land has: {value:,.6g} m in {place}; land lies between {LAND_M[0]:,.0f} and {LAND_M[1]:,.0f} m",
+        source, "if the number stands for no height, declare it in the file as nodata; else mend site.dem_unit, or the cell",
     )  # fmt: skip
 
 
@@ -371,12 +409,24 @@ def contour_lines(ground: Ground, site: Site, interval_m: float | None = None) -
         drawn = shapely.from_ragged_array(shapely.GeometryType.LINESTRING, np.column_stack([x, y]), (ends,))
         drawn = shapely.simplify(drawn, simpler)
         within = shapely.contains_properly(site.boundary, drawn)
-        cut = shapely.intersection(drawn[~within], site.boundary)
+        cut = overlay.intersection(drawn[~within], site.boundary)
         parts = shapely.get_parts(shapely.line_merge(cut))
         parts = parts[(shapely.get_dimensions(parts) == 1) & ~shapely.is_empty(parts)]
         both = [*drawn[within], *shapely.get_parts(parts)]
         out += [(level, line) for line in sorted(both, key=lambda line: line.coords[0])]
     return out
+
+
+def _contours_wide(ground: Ground, site: Site) -> Iterator[Finding]:
+    """Say so where contours stand further apart than maps have them, so that they are not without end."""
+    z, widest = _coarse(ground)[0], INTERVALS[site.units][-1]
+    interval = contours.fitting_interval(z, INTERVALS[site.units], MOST_CONTOURS) if np.isfinite(z).any() else 0.0
+    if interval > widest:
+        said, usual = (show_length(length, site.units) for length in (interval, widest))
+        yield Finding(
+            "contours_wide", "note", f"contours are drawn every {said}, for the ground is so high or so rough that closer ones would cover the map",
+            said, usual, "look at the DEM for wild heights, if the ground is not like that",
+        )  # fmt: skip
 
 
 def _coarse(ground: Ground) -> tuple[relief.Heights, int]:

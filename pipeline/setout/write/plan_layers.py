@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry.outlines import polygonal
+from setout.geometry.overlay import polygonal
 from setout.geometry.polymap import FEW, PolyMap, over
 from setout.layers import CONTRACTS
 from setout.nouns import Exclusion, Floats, Frame, Geometries, Planting

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from setout.geometry import overlay
 from setout.geometry.levellines import Surface, fair, steep_faces, too_steep, traced
 from setout.nouns import Floats, Pattern
 
@@ -112,7 +113,7 @@ def _fitted(terms: Terms, area: BaseGeometry, start: tuple[float, float]) -> tup
     far = float(np.hypot(high_x - low_x, high_y - low_y))
     here = np.array(start)
     ray = shapely.LineString([here - far * way, here + far * way])
-    pieces = [p for p in shapely.get_parts(shapely.intersection(ray, area)) if p.length > 0]
+    pieces = [p for p in shapely.get_parts(overlay.intersection(ray, area)) if p.length > 0]
     own = min(pieces, key=lambda p: float(shapely.distance(p, shapely.Point(start))), default=None)
     if own is None:
         return start

@@ -19,6 +19,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
+from setout.geometry import overlay
 from setout.geometry.beside import Rule, next_line, resampled, within
 from setout.geometry.curves import Spots
 from setout.geometry.levellines import HeightAt, surface
@@ -184,10 +185,10 @@ def _covered(terms: Terms, ground: BaseGeometry, spots: Spots) -> tuple[list[Lin
         shapely.prepare(around)
         touched = [other for other in todo if shapely.intersects(around, other)]
         todo = [other for other in todo if not shapely.intersects(around, other)]
-        left = [shapely.difference(other, around) for other in left]
+        left = [overlay.difference(other, around) for other in left]
         for other in (area, *touched):
-            todo += _worthwhile(terms, shapely.difference(other, around))
-    return rows, shapely.union_all(np.array([*left, *todo], object))
+            todo += _worthwhile(terms, overlay.difference(other, around))
+    return rows, overlay.union(np.array([*left, *todo], object))
 
 
 def _halved(area: BaseGeometry) -> BaseGeometry:
@@ -198,16 +199,15 @@ def _halved(area: BaseGeometry) -> BaseGeometry:
     one = shapely.box(low_x, low_y, x, high_y) if wide else shapely.box(low_x, low_y, high_x, y)
     other = shapely.box(x, low_y, high_x, high_y) if wide else shapely.box(low_x, y, high_x, high_y)
     return shapely.MultiPolygon(
-        [part for half in (one, other) for part in shapely.get_parts(shapely.intersection(area, half))
-         if shapely.get_dimensions(part) == 2]
-    )  # fmt: skip
+        [part for half in (one, other) for part in shapely.get_parts(overlay.intersection(area, half))]
+    )
 
 
 def _worthwhile(terms: Terms, ground: BaseGeometry) -> list[BaseGeometry]:
     """Return the parts of some ground in which the shortest row might lie, the largest first."""
     pattern = terms.pattern
     length = (FEWEST - 1) * pattern.step_m + 2 * end_m(pattern)
-    parts = [p for p in shapely.get_parts(shapely.normalize(ground)) if shapely.get_dimensions(p) == 2]
+    parts = shapely.get_parts(shapely.normalize(ground))
     kept = [p for p in parts if p.area >= 0.1 * length * pattern.row_distance_m and _long_enough(terms, p, length)]
     return sorted(kept, key=lambda p: (-round(p.area, 3), tuple(np.round(p.bounds, 3))))
 

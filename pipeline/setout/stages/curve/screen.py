@@ -7,6 +7,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
+from setout.geometry import overlay
 from setout.geometry.curves import Path, Spots, Stretch, path_of
 from setout.geometry.measured import Base
 from setout.geometry.parallels import distance_grid, exact, prolonged
@@ -114,13 +115,12 @@ def _stretches(block: Block, xy: Floats, track: int, ground: BaseGeometry) -> li
     wide = 2 * abs(off) + pattern.line_distance_m
     closed = np.hypot(*(xy[0] - xy[-1])) < 1e-6
     beside = shapely.buffer(shapely.LineString(xy), wide, quad_segs=16, cap_style="flat")
-    strip = shapely.intersection(ground, beside)
+    strip = overlay.intersection(ground, beside)
     if strip.is_empty or strip.area <= 0:
         return []
     base = Base(xy if closed else prolonged(xy, 4 * wide))
     grid = distance_grid(base, beside, abs(off) / 2)
     paths = [path for _, path in exact(grid, [off])]
-    strip = shapely.multipolygons([p for p in shapely.get_parts(strip) if shapely.get_dimensions(p) == 2])
     found = [stretch for _, stretch in cut(paths, Blade(strip))]
     line = shapely.LineString(xy)
     return sorted(found, key=lambda s: float(shapely.line_locate_point(line, shapely.Point(*s.path.at(s.low)[:2]))))

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry.outlines import polygonal
+from setout.geometry import overlay
 from setout.nouns import Block, Finding, Geometries, HeightLimit, Setback, Site
 from setout.units import show_area
 
@@ -32,13 +32,13 @@ def block_areas(site: Site) -> tuple[Geometries, tuple[Finding, ...]]:
     for index, block in enumerate(site.blocks):
         if block.area is None:
             continue
-        inside = polygonal(shapely.intersection(block.area, site.boundary))
+        inside = overlay.intersection(block.area, site.boundary)
         outside = block.area.area - inside.area
         if outside > max(1.0, 1e-6 * block.area.area):
             findings.append(
                 _area_finding("block_outside", site, block, outside, "reaches over the boundary", "draw it inside")
             )
-        own = polygonal(shapely.difference(inside, taken))
+        own = overlay.difference(inside, taken)
         shared = inside.area - own.area
         if shared > max(1.0, 1e-6 * inside.area):
             findings.append(
@@ -52,11 +52,10 @@ def block_areas(site: Site) -> tuple[Geometries, tuple[Finding, ...]]:
                 )
             )
         areas[index] = own
-        taken = shapely.union(taken, inside)
+        taken = overlay.union([taken, inside])
     for index, block in enumerate(site.blocks):
         if block.area is None:
-            rest = site.boundary if block.stands_where_drawn else shapely.difference(site.boundary, taken)
-            areas[index] = polygonal(rest)
+            areas[index] = site.boundary if block.stands_where_drawn else overlay.difference(site.boundary, taken)
     return areas, tuple(findings)
 
 

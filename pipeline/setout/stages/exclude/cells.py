@@ -14,9 +14,9 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry import cellmask
+from setout.geometry import cellmask, overlay
 from setout.geometry.celltrace import cell_polygons
-from setout.geometry.outlines import parts_of, polygonal
+from setout.geometry.overlay import parts_of
 from setout.geometry.punch import punched
 from setout.nouns import Exclusion
 
@@ -67,22 +67,13 @@ class Cells:
 
 
 def _mapped(geometry: NDArray[np.object_], mapping: Mapping2D) -> NDArray[np.object_]:
-    """Take polygons to other coordinates, vertex by vertex."""
+    """Take polygons to other coordinates, vertex by vertex; rings that only just touched may cross then."""
 
     def move(xy: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.column_stack(mapping(xy[:, 0], xy[:, 1]))
 
     out: NDArray[np.object_] = shapely.transform(geometry, move)
     return out
-
-
-def _mended(polygons: NDArray[np.object_]) -> NDArray[np.object_]:
-    """Mend polygons whose rings only just touched and cross since they were moved: overlays need them valid."""
-    broken = ~shapely.is_valid(polygons)
-    if broken.any():
-        mended = shapely.make_valid(polygons[broken], method="structure", keep_collapsed=False)
-        polygons[broken] = [polygonal(one) for one in mended]
-    return polygons
 
 
 def without_cells(
@@ -106,7 +97,7 @@ def without_cells(
     list of lists of Exclusion
         For every reason its ground, one entry a tile; at least one entry.
     """
-    whole, edge = _mended(_mapped(shapely.segmentize(np.array([remaining, boundary]), 100.0), cells.to_cell))
+    whole, edge = overlay.sound(_mapped(shapely.segmentize(np.array([remaining, boundary]), 100.0), cells.to_cell))
     row0, row1, col0, col1 = cells.window
     pieces, taken = _beyond_dem(whole, edge, shapely.box(col0, row0, col1, row1), cells)
     for tile, left, land in _tiles(whole, edge, cells.window, cells.tile):
@@ -131,7 +122,7 @@ def without_cells(
     for reason, found in zip(cells.reasons, taken, strict=True):
         if not found:
             found.append(Exclusion(reason.reason, reason.source, np.nan, 0.0, 0.0, shapely.MultiPolygon()))
-    return list(np.concatenate(pieces)) if pieces else [], taken
+    return list(overlay.sound(np.concatenate(pieces))) if pieces else [], taken
 
 
 def _outlines(packed: cellmask.Packed, tile: Window, window: Window) -> NDArray[np.object_]:
@@ -149,7 +140,7 @@ def _clipped(outlines: NDArray[np.object_], land: BaseGeometry) -> tuple[NDArray
     whole = int(within.sum())
     if not len(crossing):
         return outlines[within], whole
-    cut = parts_of(shapely.intersection(np.asarray(shapely.multipolygons(crossing), object).item(), land))
+    cut = parts_of(overlay.intersection(np.asarray(shapely.multipolygons(crossing), object).item(), land, None))
     return np.concatenate([outlines[within], cut]), whole
 
 
@@ -167,11 +158,11 @@ def _beyond_dem(
     taken: list[list[Exclusion]] = [[] for _ in cells.reasons]
     if shapely.covers(window, whole):
         return [], taken
-    beyond = _mapped(parts_of(shapely.difference(whole, window)), cells.to_frame)
+    beyond = _mapped(parts_of(overlay.difference(whole, window)), cells.to_frame)
     blank = [number for number, reason in enumerate(cells.reasons) if reason.reason == NO_ELEVATION]
     if not blank:
         return [beyond], taken
-    alone = _mapped(parts_of(shapely.difference(edge, window)), cells.to_frame)
+    alone = _mapped(parts_of(overlay.difference(edge, window)), cells.to_frame)
     if len(alone):
         taken[blank[0]].append(_exclusion(cells.reasons[blank[0]], alone, float(shapely.area(beyond).sum())))
     return [], taken
@@ -186,8 +177,8 @@ def _tiles(
     height, width = (row1 - row0, col1 - col0) if single else (size, size)
     for top in range(row0, row1, max(height, 1)):
         bottom = min(top + height, row1)
-        band = shapely.intersection(np.array([ground, land]), shapely.box(col0, top, col1, bottom))
+        band = overlay.intersection(np.array([ground, land]), shapely.box(col0, top, col1, bottom))
         for left in range(col0, col1, max(width, 1)):
             right = min(left + width, col1)
-            part = shapely.intersection(band, shapely.box(left, top, right, bottom))
-            yield (top, bottom, left, right), polygonal(part[0]), polygonal(part[1])
+            part = overlay.intersection(band, shapely.box(left, top, right, bottom))
+            yield (top, bottom, left, right), part[0], part[1]

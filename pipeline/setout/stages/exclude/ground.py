@@ -9,7 +9,9 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry.outlines import around, parts_of, polygonal, without_narrow
+from setout.geometry import overlay
+from setout.geometry.outlines import around, without_narrow
+from setout.geometry.overlay import parts_of
 from setout.nouns import AccountRow, Exclusion, Geometries, Reach, Site, Usable
 from setout.stages.exclude.blocks import setback_distance, too_tall
 from setout.stages.exclude.cells import Cells, without_cells
@@ -65,8 +67,8 @@ def usable_ground(
     exclusions: list[Exclusion] = []
     remaining = site.boundary
     for reason, source, distance, ground in _vector_reasons(site, areas, reach, sources):
-        alone = polygonal(shapely.intersection(site.boundary, ground))
-        left = polygonal(shapely.difference(remaining, ground))
+        alone = overlay.intersection(site.boundary, ground)
+        left = overlay.difference(remaining, ground)
         newly = max(remaining.area - left.area, 0.0)
         account.append(_row(account, reason, alone.area, newly))
         exclusions.append(Exclusion(reason, source, distance, alone.area, newly, alone))
@@ -90,7 +92,7 @@ def usable_ground(
         size = sum(float(g.area) for g in gone)
         account.append(_row(account, reason, size, size))
         if gone:
-            union = polygonal(shapely.union_all(gone))
+            union = overlay.union(gone)
             exclusions.append(Exclusion(reason, "", np.nan, size, size, union))
             dropped.append(union)
         pieces = kept
@@ -98,7 +100,7 @@ def usable_ground(
     account.append(AccountRow(len(account), "net", net, 0.0, net))
     names, polygons = _by_block(site, areas, pieces)
     usable = Usable(names, polygons, tuple(exclusions), _height_limits(site), tuple(account))
-    return usable, shapely.union_all(dropped) if dropped else None
+    return usable, overlay.union(dropped) if dropped else None
 
 
 def _row(account: Sequence[AccountRow], reason: str, alone: float, newly: float) -> AccountRow:
@@ -115,23 +117,23 @@ def _vector_reasons(
         ground = around(setback.geometry, setback.distance_m)
         if setback.measured_to == "canopy":
             wider = [
-                shapely.intersection(area, around(setback.geometry, setback_distance(setback, block)))
+                overlay.intersection(area, around(setback.geometry, setback_distance(setback, block)))
                 for block, area in grounded
             ]
-            ground = polygonal(shapely.union_all([ground, *wider]))
+            ground = overlay.union([ground, *wider])
         yield setback.why, setback.source, setback.distance_m, ground
     for no_plant in site.no_plant:
         yield no_plant.why, no_plant.source, 0.0, around(no_plant.geometry, 0.0)
     for limit in site.height_limits:
         tall = [area for block, area in grounded if too_tall(limit, block)]
         if tall:
-            ground = shapely.intersection(around(limit.geometry, limit.within_m), shapely.union_all(tall))
-            yield limit.why, limit.source, limit.within_m, polygonal(ground)
+            ground = overlay.intersection(around(limit.geometry, limit.within_m), overlay.union(tall))
+            yield limit.why, limit.source, limit.within_m, ground
     if reach is not None and reach.is_limited:
-        served = shapely.union_all(reach.areas)
+        served = overlay.union(reach.areas)
         longest = reach.max_run_m if np.isfinite(reach.max_run_m) else np.nan
-        yield BEYOND_REACH, sources[0], longest, polygonal(shapely.difference(site.boundary, served))
-    outside = polygonal(shapely.difference(site.boundary, shapely.union_all([area for _, area in grounded])))
+        yield BEYOND_REACH, sources[0], longest, overlay.difference(site.boundary, served)
+    outside = overlay.difference(site.boundary, overlay.union([area for _, area in grounded]))
     if grounded and outside.area > 1e-6 * site.boundary.area:
         yield NO_BLOCK, sources[1], np.nan, outside
 
@@ -139,7 +141,7 @@ def _vector_reasons(
 def _height_limits(site: Site) -> tuple[Exclusion, ...]:
     out = []
     for limit in site.height_limits:
-        ground = polygonal(shapely.intersection(site.boundary, around(limit.geometry, limit.within_m)))
+        ground = overlay.intersection(site.boundary, around(limit.geometry, limit.within_m))
         out.append(Exclusion(limit.why, limit.source, limit.height_m, ground.area, 0.0, ground))
     return tuple(out)
 
@@ -150,11 +152,11 @@ def _leftovers(
     """Yield reason, ground kept and ground dropped, for pieces too narrow and then for pieces too small."""
     if limits.min_width_m <= 0 and limits.min_area_m2 <= 0:
         return
-    whole = shapely.union_all(pieces)
+    whole = overlay.union(pieces)
     kept = list(parts_of(whole))
     if limits.min_width_m > 0:
         wide = [without_narrow(part, limits.min_width_m) for part in kept]
-        gone = [g for part, core in zip(kept, wide, strict=True) for g in parts_of(shapely.difference(part, core))]
+        gone = [g for part, core in zip(kept, wide, strict=True) for g in parts_of(overlay.difference(part, core))]
         kept = [part for core in wide for part in parts_of(core)]
         yield TOO_NARROW, kept, gone
     if limits.min_area_m2 > 0:
@@ -181,7 +183,7 @@ def _by_block(site: Site, areas: Geometries, pieces: list[BaseGeometry]) -> tupl
         near = ground[touching]
         within = shapely.contains_properly(area, near)
         for piece, whole in zip(near, within, strict=True):
-            parts = [piece] if whole else list(parts_of(shapely.intersection(piece, area)))
+            parts = [piece] if whole else list(parts_of(overlay.intersection(piece, area)))
             polygons += parts
             names += [block.name] * len(parts)
     out = np.empty(len(polygons), object)

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from setout.errors import Fault, PlanFaults, SetoutError
+from setout.geometry import overlay
 from setout.nouns import Bools, Finding, Floats, Frame, Geometries, Survey, VectorLayer
 from setout.nouns.shade import Shade
 from setout.plan import Plan
@@ -89,7 +90,7 @@ def _left_out(section: ShadeSection, geometry: Geometries, height: Floats, keep:
                 f"shade_without_{word}", "warn",
                 f"{int(which.sum())} of {len(geometry)} features of {section.from_} have no {word}: their shade is not counted",
                 f"{int(which.sum())} without", f"a {word} of each", f"give them a {word}, or one for all in the plan file",
-                geometry=shapely.union_all(geometry[which]),
+                geometry=overlay.union(geometry[which]),
             )  # fmt: skip
 
 

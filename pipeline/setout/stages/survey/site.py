@@ -17,7 +17,8 @@ from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import Fault, PlanFaults, SetoutError
-from setout.geometry.outlines import parts_of, polygonal
+from setout.geometry import overlay
+from setout.geometry.overlay import parts_of, polygonal
 from setout.nouns import (
     Block,
     Finding,
@@ -67,7 +68,7 @@ def site_of(plan: Plan, survey: Survey) -> Site:
     """
     boundary, repairs = _whole(survey.boundary)
     frame = frame_of(boundary, survey.boundary.crs, survey.elevations, plan.site.elevation, plan.site.geoid_height)
-    land = polygonal(_in_frame(np.array([boundary], object), survey.boundary.crs, frame)[0])
+    land = overlay.sound(_in_frame(np.array([boundary], object), survey.boundary.crs, frame)[0])
     findings = [*survey.findings, *survey.boundary.findings, *_placed(repairs, survey.boundary.crs, frame)]
     findings += _grid_findings(frame, land)
     tried = _Tried()
@@ -140,7 +141,7 @@ def _whole(layer: VectorLayer) -> tuple[BaseGeometry, list[tuple[str, Floats, fl
             )
         mended.append((reason.partition("[")[0].strip(), place, changed))
         parts.append(fixed)
-    whole = polygonal(shapely.union_all(parts))
+    whole = polygonal(overlay.union(parts))
     if whole.is_empty or whole.area <= 0:
         raise SetoutError(
             "the boundary encloses no area", layer.source, "give at least three corners that are not in line"
@@ -262,7 +263,7 @@ def _block(section: BlockSection, layers: dict[str, Geometries]) -> Block:
     def area_of(reference: str | None) -> BaseGeometry | None:
         if reference is None:
             return None
-        return polygonal(shapely.union_all(_areas_only(layers[reference], reference)))
+        return polygonal(overlay.union(_areas_only(layers[reference], reference)))
 
     line = section.guide or section.line
     return Block(
