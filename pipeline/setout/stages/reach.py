@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 
 from setout.geometry import overlay
 from setout.geometry.detour import SKIN, Obstacles, in_sight, obstacles_of, opened, sees, ways_from
-from setout.geometry.outlines import arc_segments, discs_around, polygonal
+from setout.geometry.outlines import arc_segments, discs_around
 from setout.nouns import Finding, Floats, Geometries, Ground, Ints, Reach, Served, Water
 from setout.units import KPA_PER_M, show_area
 
@@ -99,7 +99,7 @@ def _shut_off(
 
 def _wide(area: BaseGeometry) -> BaseGeometry:
     """Return what is wide enough for a tree: no slivers beside arcs and walls."""
-    return polygonal(shapely.buffer(shapely.buffer(area, -SLIVER_M, join_style="mitre"), SLIVER_M, join_style="mitre"))
+    return overlay.polygonal(shapely.buffer(shapely.buffer(area, -SLIVER_M, join_style="mitre"), SLIVER_M, join_style="mitre"))
 
 
 def _cut_off(water: Water, lost: BaseGeometry) -> list[Finding]:
