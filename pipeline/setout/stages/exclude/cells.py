@@ -177,8 +177,8 @@ def _tiles(
     height, width = (row1 - row0, col1 - col0) if single else (size, size)
     for top in range(row0, row1, max(height, 1)):
         bottom = min(top + height, row1)
-        band = overlay.intersection(np.array([ground, land]), shapely.box(col0, top, col1, bottom))
+        band = overlay.intersection(np.array([ground, land]), shapely.box(col0, top, col1, bottom), None)
         for left in range(col0, col1, max(width, 1)):
             right = min(left + width, col1)
-            part = overlay.intersection(band, shapely.box(left, top, right, bottom))
+            part = overlay.intersection(band, shapely.box(left, top, right, bottom), None)
             yield (top, bottom, left, right), part[0], part[1]
