@@ -173,6 +173,15 @@ class Look:
         return shapely.union_all(shapely.make_valid(self.ground(self.boundary)))
 
     @cached_property
+    def closed(self) -> list[shapely.Geometry]:
+        """Areas with an outline of their own behind setbacks, and no-plant areas: no pipe runs through them."""
+        names = [
+            s["from"] for key in ("setback", "no_plant") for s in self.plan.get(key, []) if s["from"] != "boundary"
+        ]
+        shapes = [shapely.make_valid(g) for name in names for g in self.ground(self.source(name))]
+        return [g for g in shapes if shapely.get_dimensions(g) == 2]
+
+    @cached_property
     def points(self) -> np.ndarray:
         return self.ground(self.trees)
 
@@ -722,23 +731,58 @@ def water(look: Look) -> Iterator[str]:
     if np.any(run < straight - 0.002):
         yield f"a run is {(straight - run).max():.4f} m shorter than the straight line"
     barriers, sleeves = section.get("barriers", []), section.get("sleeves", [])
+    named = [
+        g for text in ([barriers] if isinstance(barriers, str) else barriers) for g in look.ground(look.source(text))
+    ]
     crossed = np.zeros(len(run), bool)
-    for text in [barriers] if isinstance(barriers, str) else barriers:
-        ways = shapely.linestrings(
-            np.stack([shapely.get_coordinates([at[n] for n in used]), shapely.get_coordinates(ours)], 1)
-        )
-        for barrier in look.ground(look.source(text)):
-            crossed |= shapely.dwithin(barrier, ways, 0.02)
-            direct = shapely.crosses(ways, barrier) & ~shapely.dwithin(shapely.boundary(barrier), ways, 0.02)
-            if not sleeves and np.any(run[direct] < straight[direct] + 1e-6):
-                yield "a pipe runs straight through a barrier"
+    ways = shapely.linestrings(
+        np.stack([shapely.get_coordinates([at[n] for n in used]), shapely.get_coordinates(ours)], 1)
+    )
+    for barrier in named:
+        crossed |= shapely.dwithin(barrier, ways, 0.02)
+        direct = shapely.crosses(ways, barrier) & ~shapely.dwithin(shapely.boundary(barrier), ways, 0.02)
+        if not sleeves and np.any(run[direct] < straight[direct] + 1e-6):
+            yield "a pipe runs straight through a barrier"
+    for area in look.closed:
+        crossed |= shapely.dwithin(area, ways, 0.02)
+    crossed |= ~shapely.contains(shapely.buffer(look.land, -0.02), ways)
+    yield from _pipes(look, section, list(at.values()))
     if np.abs(run - straight)[~crossed].max(initial=0) > 0.005:
         yield f"a run without barrier is {np.abs(run - straight)[~crossed].max():.4f} m off the straight line"
     yield from _pressure(look, section, points, served)
-    if not barriers:
+    if not crossed.any():
         all_points = np.stack([shapely.distance(p, ours) for p in at.values()])
         if "min_pressure" not in section and np.abs(all_points.min(axis=0) - run).max() > 0.005:
             yield "a tree is not served by its nearest water point"
+
+
+def _pipes(look: Look, section: Mapping[str, Any], points: list[shapely.Geometry]) -> Iterator[str]:
+    """Measure pipes on the original vectors: none through a building, no-plant ground or over the property line but in a sleeve."""
+    pipes = [look.ground(look.layer(name)) for name in ("laterals", "manifolds") if name in look.names]
+    lines = np.concatenate(pipes) if pipes else np.empty(0, object)
+    sleeves = section.get("sleeves", [])
+    free = [
+        shapely.buffer(g, 0.03 if shapely.get_dimensions(g) == 2 else 0.51)
+        for text in ([sleeves] if isinstance(sleeves, str) else sleeves)
+        for g in look.ground(look.source(text))
+    ]
+    rings = shapely.boundary(np.array([look.land, *look.closed], object))
+    # a water point in a pump house or at the street has a way out of its own
+    inside = [(ring, p) for ring, area in zip(rings[1:], look.closed, strict=True) for p in points if area.contains(p)]
+    inside += [(rings[0], p) for p in points if not look.land.dwithin(p, 0.005)]
+    free += [shapely.buffer(shapely.shortest_line(p, ring), 0.51) for ring, p in inside]
+    rest = shapely.difference(lines, shapely.union_all(free)) if free else lines
+    shut = (
+        shapely.buffer(np.array(look.closed, object), -0.01, join_style="mitre") if look.closed else np.empty(0, object)
+    )
+    for area in shut:
+        shapely.prepare(area)
+        through = shapely.length(shapely.intersection(rest[shapely.intersects(rest, area)], area)).sum()
+        if through > 0.01:
+            yield f"{through:.3f} m of pipe lie in an area that is kept clear"
+    outer = shapely.boundary(shapely.buffer(look.land, 0.01, join_style="mitre"))
+    if shapely.intersects(outer, rest).any():
+        yield "a pipe crosses the property line"
 
 
 def _pressure(look: Look, section: Mapping[str, Any], points: Any, served: np.ndarray) -> Iterator[str]:

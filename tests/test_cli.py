@@ -13,6 +13,7 @@ from setout import __version__, cli, run
 from setout.errors import Fault, Interrupted, PlanFaults, SetoutError
 from setout.nouns import Finding
 from setout.tables import catalogue
+from setout.write.commit import OutputFolder
 from write import sample_planting
 
 
@@ -115,11 +116,20 @@ def test_what_nobody_expected_becomes_words(capsys, monkeypatch):
     assert "Traceback" in ran(capsys, "plan", "x")[2]
 
 
-def test_a_note_says_that_results_are_in_place(capsys, monkeypatch):
-    late = KeyboardInterrupt()
-    late.add_note("the results are written")
-    raising(monkeypatch, late)
-    assert ran(capsys, "plan", "x") == (3, "", "setout: interrupted; the results are written\n")
+@pytest.mark.parametrize(("late", "code", "said"), [
+    (KeyboardInterrupt(), 3, "setout: interrupted; the results are written"),
+    (ZeroDivisionError("x"), 3, "the results are written; please report it"),
+])  # fmt: skip
+def test_what_comes_after_the_results_are_in_place_says_so(capsys, monkeypatch, tmp_path, late, code, said):
+    def plan(*_args, **_how):
+        with OutputFolder(tmp_path / "out") as out:
+            (out.path / "run.json").write_text("{}")
+        raise late
+
+    monkeypatch.setattr(run, "plan", plan)
+    found, out, err = ran(capsys, "plan", "x", "--quiet")
+    assert (found, out) == (code, "")
+    assert said in err
 
 
 def test_plants(capsys):

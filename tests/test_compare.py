@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import json
 import math
 from dataclasses import replace
 from pathlib import Path
@@ -15,6 +16,7 @@ import pytest
 
 import setout
 from farm import Farm, write_survey
+from setout import cli
 from setout.errors import SetoutError
 from setout.nouns import OrderLine
 from setout.nouns.comparison import Outcome
@@ -50,7 +52,7 @@ def farm(tmp_path: Path, sound: Path) -> Farm:
 
 def outcome(name: str, **figures: Any) -> Outcome:
     base = Outcome(
-        name, "A", "", False, "square", 5.0, 5.0, 0.0, 1e4, 100, 5.0, 4.0, 0.8, 0.0, 0.0, "none", 10.0, 20.0, 7.0, 6.0, 900.0,
+        name, "A", "", False, "square", 5.0, 5.0, 0.0, 1e4, 100, 5.0, 4.0, 0.8, 0.0, 0.0, 10.0, 20.0, 7.0, 6.0, 900.0,
         2000.0, 1.0, None, 105, 0, 500.0, NAN, NAN,
     )  # fmt: skip
     return replace(base, **figures)
@@ -93,7 +95,7 @@ def test_the_closer_the_more_trees_and_the_more_work(farm: Farm) -> None:
         assert values == sorted(values, reverse=True), name
     alleys = [o.alley_m for o in close_to_wide]
     assert alleys == sorted(alleys)
-    assert close_to_wide[-1].pruning_class == "none"
+    assert close_to_wide[-1].pruning_load == 0
     # more room, never less sun
     assert (np.diff([o.sun_h for o in close_to_wide]) > 0).all()
 
@@ -181,6 +183,65 @@ def test_costs_add_up_by_hand() -> None:
     assert price("1 / ft").amount == pytest.approx(1 / 0.3048)
 
 
+def test_a_first_cost_says_what_it_is_without(farm: Farm, capsys: pytest.CaptureFixture[str]) -> None:
+    """An option sizes no pipes, so its first cost holds none: table, page, CSV and JSON say so."""
+    prices = {"plant": "38 / each", '"tree stake"': "6 / each", '"trunk guard"': "3 / each"}
+    path = farm.write(option=[{"step": "12 ft"}], prices=prices)
+    assert cli.main(["compare", str(path), "--quiet"]) == 0
+    assert "First cost is without pipe, emitters, valves, filters, regulators." in capsys.readouterr().out
+    page = (farm.folder / "out" / "compare.html").read_text(encoding="utf-8")
+    assert "First cost is without pipe, emitters, valves, filters, regulators</b>" in page
+    for line in csv.DictReader((farm.folder / "out" / "compare.csv").open(encoding="utf-8", newline="")):
+        assert float(line["first_cost"]) > 0
+        assert line["first_cost_lacks"].startswith("pipe, emitters")
+    assert cli.main(["compare", str(path), "--json", "--quiet"]) == 0
+    for option in json.loads(capsys.readouterr().out)["options"]:
+        assert option["first_cost_lacks"][0] == "pipe"
+    dry = setout.compare(farm.write(option=[{"step": "12 ft"}], prices=prices, water=None), farm.folder / "dry")
+    assert not any(o.lacks for o in dry.outcomes)
+    assert "is without" not in (farm.folder / "dry" / "compare.html").read_text(encoding="utf-8")
+
+
+def test_a_first_cost_that_is_not_known_names_what_has_no_price(farm: Farm) -> None:
+    path = farm.write(option=[{"step": "12 ft"}], prices={"plant": "38 / each", '"tree stake"': "6 / each"})
+    for o in setout.compare(path, farm.folder / "out").outcomes:
+        assert o.unknown["first_cost"] == "no price for trunk guard"
+
+
+def test_a_misspelt_price_ends_the_command_with_the_near_name(farm: Farm, capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["plan", str(farm.write(prices={'"trunk gard"': "3 / each"})), "--quiet"]) == 2
+    assert 'did you mean "trunk guard"' in capsys.readouterr().err
+    assert not (farm.folder / "out").exists()
+
+
+def test_every_fault_of_the_prices_is_told_at_once(farm: Farm) -> None:
+    prices = {"wires": 3, "plant": "9 / ft", '" tree\\nstakes"': "6 / each"}
+    with pytest.raises(SetoutError) as caught:
+        setout.plan(farm.write(prices=prices), farm.folder / "out")
+    assert [fault.what for fault in caught.value.faults] == [
+        "wires: is nothing that a plan counts", "wires: 3 does not say for how much",
+        'plant: "9 / ft" is for what is counted by length, but this is counted by number',
+        "tree stakes: is nothing that a plan counts",
+    ]  # fmt: skip
+
+
+def test_all_that_a_plan_lists_may_have_a_price(farm: Farm) -> None:
+    """Prices by the names and units of the materials, one each, leave nothing out of the sums."""
+    farm.sections["water"] |= {"eto": "0.25 in/day", "flow": "600 gal/h", "hours_per_day": 10, "kc": 0.9,
+                               "emitter": {"flow": "4 l/h", "at": "12 psi", "per_tree": 2}}  # fmt: skip
+    vines = {"name": "B", "area": "survey/features.gpkg:blocks[name=east]", "pattern": "trellis", "step": "8 ft",
+             "row_distance": "10 ft", "direction": "north-south", "plants": [{"plant": "table grape"}]}  # fmt: skip
+    blocks = [BLOCK | {"area": "survey/features.gpkg:blocks[name=west]"}, vines]
+    bare = setout.plan(farm.write(block=blocks, prices={"plant": "38 / each"}), farm.folder / "bare", products=())
+    assert {"pipe, lateral", "drip emitter"} <= {item for line in bare.costs for item in line.missing}
+    prices = {f'"{line.item}"': f"2 / {line.unit}" for line in bare.materials} | {"plant": "38 / each"}
+    full = setout.plan(farm.write(block=blocks, prices=prices), farm.folder / "out", products=("report",))
+    assert not any(line.missing for line in full.costs)
+    plants = 38 * sum(line.plants for line in full.order)
+    assert sum(line.first for line in full.costs) == pytest.approx(plants + 2 * sum(m.quantity for m in full.materials))
+    assert "for want of a price" not in (farm.folder / "out" / "report.html").read_text(encoding="utf-8")
+
+
 def test_searches_end_at_the_edge_of_what_keeps_the_limit() -> None:
     def at(step: float) -> Outcome | None:
         return outcome("s", step_m=step, work_h=100 / step, trees=int(1000 / step)) if step < 9 else None
@@ -207,6 +268,16 @@ def test_searches_end_at_the_edge_of_what_keeps_the_limit() -> None:
         ({"prices": {"plant": 38}}, "38 does not say for how much"),
         ({"prices": {"plant": "9" * 400 + " / each"}}, "more than anything costs"),
         ({"prices": {"wire": "3 / kg"}}, "which nothing is counted in"),
+        ({"prices": {"wires": "0.12 / ft"}}, 'prices: wires: is nothing that a plan counts; did you mean "wire"?'),
+        ({"prices": {"pipe": "0.2 / ft"}}, 'did you mean "pipe, main" or "pipe, lateral" or "pipe, manifold"'),
+        ({"prices": {'"drip emiter"': "0.2 / each"}}, 'did you mean "drip emitter"?'),
+        ({"prices": {'"aple, dwarf"': "20 / each"}}, 'did you mean "apple, dwarf"'),
+        ({"prices": {"xyzzy": "20 / each"}}, "write plant, work, a plant of the catalogue, or one of tree stake"),
+        (
+            {"prices": {"wire": "3 / each"}},
+            'counted by number, but this is counted by length; write such as "0.12 / ft"',
+        ),
+        ({"prices": {"wire": "3 / m", "Wire": "4 / m"}}, "prices: Wire: has a price already"),
     ],
 )
 def test_faults_of_options_and_prices_are_told_by_every_command(
@@ -237,9 +308,61 @@ def test_the_report_tells_costs_sources_and_pictures(farm: Farm) -> None:
     page = (farm.folder / "out" / "report.html").read_text(encoding="utf-8")
     for text in ("What it costs", "Sources of the figures", f"{38 * plants:,}", "Where the ground goes", "Horn"):
         assert text in page
+    assert "The first sum is without, for want of a price" in page
+    for line in planting.costs:
+        assert f"<td>{'; '.join(line.missing)}</td>" in page
+    assert "<td>all of these</td>" in page  # the sum of sums says so too
     assert "What it costs" not in _report_without_prices(farm)
 
 
 def _report_without_prices(farm: Farm) -> str:
     setout.plan(farm.write(), farm.folder / "plain", products=("report",))
     return (farm.folder / "plain" / "report.html").read_text(encoding="utf-8")
+
+
+def test_fillers_and_darker_partners_are_told_apart(farm: Farm) -> None:
+    """The figures of each population against the layers of the plans themselves, counted with another library."""
+    block = {"name": "A", "pattern": "square", "step": "16 ft", "direction": "north-south"}
+    farm.sections["block"] = [block | {"plants": [
+        {"plant": "apple, standard"}, {"plant": "peach", "role": "filler", "remove_year": 6},
+    ]}]  # fmt: skip
+    pairs = {"name": "pairs", "pair": {"distance": "2 ft"}, "plants": [{"plant": "apple, semi-dwarf"}], "step": "20 ft"}
+    mixed, paired = setout.compare(farm.write(option=[pairs], height_limit=None), farm.folder / "side").outcomes
+    out = farm.folder / "out mixed"
+    plan = setout.plan(farm.write(height_limit=None), out, products=("geopackage",))
+    trees = gpd.read_file(out / "plan.gpkg", layer="trees")
+    stays = trees[trees.role != "filler"]
+    assert mixed.sun_h == pytest.approx(stays.sun_h.median(), abs=1e-6)
+    assert mixed.sun_low_h == pytest.approx(stays.sun_h.quantile(0.1), abs=1e-6)
+    assert mixed.sun_filler_h == pytest.approx(trees[trees.role == "filler"].sun_h.median(), abs=1e-6)
+    assert math.isnan(mixed.sun_dark_h)
+    assert len(plan.trees) == len(trees)
+    farm.sections["block"] = [block | {k: v for k, v in pairs.items() if k != "name"}]
+    plan = setout.plan(farm.write(height_limit=None), farm.folder / "out pairs", products=("report",))
+    sun, partner = plan.facts["sun_h"], plan.trees.partner
+    assert paired.sun_dark_h == pytest.approx(float(np.median(np.minimum(sun, sun[partner]))), abs=1e-6)
+    assert paired.sun_h == pytest.approx(float(np.median(np.maximum(sun, sun[partner]))), abs=1e-6)
+    assert math.isnan(paired.sun_filler_h)
+
+
+def test_hedges_north_and_south_get_more_sun_than_east_and_west(farm: Farm) -> None:
+    """Jackson and Palmer (1972), Olesen and others (2007): rows east and west take less light in the season; and a hedge's hours
+    are not weighed against those of single crowns, which are counted otherwise."""
+    hedge = {"name": "A", "pattern": "hedgerow", "step": "4 ft", "row_distance": "14 ft", "direction": "north-south",
+             "spread": "5 ft", "height": "9 ft", "headland": "10 ft"}  # fmt: skip
+    farm.sections["block"] = [hedge]
+    options = [
+        {"name": "east-west", "direction": "east-west"},
+        {"name": "crowns", "step": "12 ft", "row_distance": "16 ft"},
+    ]
+    result = setout.compare(farm.write(option=options, height_limit=None), farm.folder / "side")
+    north, east, crowns = result.outcomes
+    assert (north.sun_wall, east.sun_wall, crowns.sun_wall) == (True, True, False)
+    assert north.sun_h > 1.1 * east.sun_h
+    assert north.sun_low_h > 1.1 * east.sun_low_h
+    better = replace(
+        crowns, trees=10**6, crowding=0.0, first_cost=0.0, work_h=0.0, need_lpd=0.0, alley_m=99.0, sun_low_h=99.0
+    )
+    known = replace(north, first_cost=1.0, work_h=1.0, need_lpd=1.0)
+    assert weighed([known, better])[0].beaten_by == ""
+    assert weighed([known, replace(better, sun_wall=True)])[0].beaten_by == crowns.name

@@ -9,6 +9,7 @@ import re
 import shutil
 import subprocess
 import sys
+import tarfile
 import tomllib
 import zipfile
 from pathlib import Path
@@ -47,7 +48,7 @@ def test_top_level_holds_what_it_should_and_nothing_else() -> None:
         pytest.skip("not a git work tree: what is committed cannot be listed")
     top = {line.split("/", 1)[0] for line in listed.stdout.splitlines()}
     assert {name for name in top if not name.startswith(".")} <= {
-        "README.md", "DEVELOPERS.md", "pyproject.toml", "pipeline", "data", "maps", "tests",
+        "README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "pipeline", "data", "maps", "tests",
     }  # fmt: skip
 
 
@@ -65,7 +66,26 @@ def test_the_wheel_holds_exactly_the_files_listed(tmp_path: Path) -> None:
     (wheel,) = tmp_path.glob("setout-*.whl")
     with zipfile.ZipFile(wheel) as archive:
         names = sorted(n for n in archive.namelist() if ".dist-info/" not in n)
+        terms = [archive.read(n) for n in archive.namelist() if n.endswith(".dist-info/licenses/LICENSE")]
+        about = next(archive.read(n).decode() for n in archive.namelist() if n.endswith(".dist-info/METADATA"))
     assert names == WHEEL_FILES.read_text(encoding="utf-8").split()
+    assert terms == [(ROOT / "LICENSE").read_bytes()]
+    assert "License-Expression: MIT\n" in about
+
+
+@needs("hatchling", "test")
+def test_the_source_archive_holds_the_licence(tmp_path: Path) -> None:
+    """The terms of the MIT licence (opensource.org/license/mit) ask for themselves in every copy."""
+    built = run(sys.executable, "-m", "hatchling", "build", "-t", "sdist", "-d", str(tmp_path))
+    assert built.returncode == 0, built.stderr
+    (source,) = tmp_path.glob("setout-*.tar.gz")
+    with tarfile.open(source) as archive:
+        (name,) = (n for n in archive.getnames() if n.count("/") == 1 and n.endswith("/LICENSE"))
+        file = archive.extractfile(name)
+        assert file is not None
+        terms = " ".join(file.read().decode().split())
+    assert "Copyright (c) 2026 the setout authors" in terms
+    assert "this permission notice shall be included in all copies" in terms
 
 
 # --------------------------------------------------------------------------------------------- the linters

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from setout.plan import Plan
 
 SQUARE = shapely.box(2_068_400.0, 241_200.0, 2_069_400.0, 242_200.0)
-"""A square of 1000 ft in Pennsylvania South (ftUS), inside the demo's DEM."""
+"""A square of 1000 ft in Pennsylvania South (ftUS)."""
 
 
 @pytest.fixture(scope="module")
@@ -159,15 +159,16 @@ def test_the_demo_survey_gives_a_plan_that_reads(survey: Path, tmp_path: Path) -
     assert path == tmp_path / "new site" / "plan.toml"
     assert mapping["name"] == "new site"
     assert mapping["units"] == "us"
-    assert "US survey foot" in text
-    assert "# 41.4" in text.split("boundary =")[0].splitlines()[-1]
+    assert "EPSG:2252" in text
+    assert "# 39.8" in text.split("boundary =")[0].splitlines()[-1]
     # Every layer of the survey is named: used, or in a comment.
     for file, layers in survey_files().items():
         for layer in layers:
             assert f"{file}:{layer.name}" in text or f"/{file}" in text, layer.name
     setbacks = mapping["setback"]
     assert [s["from"].rpartition(":")[2] for s in setbacks] == [
-        "boundary", "house", "barn", "road", "well", "septic_field", "creek",
+        "boundary", "house", "neighbor_house", "barn", "road", "well", "septic_field", "propane_tank", "lake", "creek",
+        "buried_line",
     ]  # fmt: skip
     assert section(setbacks, ":well")["distance"] == "50 ft"
     assert section(setbacks, ":creek")["distance"] == "35 ft"
@@ -192,8 +193,8 @@ def test_the_relief_in_the_comment_is_that_of_the_dem(survey: Path, tmp_path: Pa
         values = file.read(1, window=file.window(*boundary.bounds))
     found = path.read_text(encoding="utf-8").split("heights around the site ")[1].split("\n")[0]
     low, high = (units.quantity(part, "length") for part in found.split(" to "))
-    assert low == pytest.approx(float(values.min()) * units.US_SURVEY_FOOT, abs=0.5)
-    assert high == pytest.approx(float(values.max()) * units.US_SURVEY_FOOT, abs=0.5)
+    assert low == pytest.approx(float(values.min()), abs=0.5)
+    assert high == pytest.approx(float(values.max()), abs=0.5)
 
 
 def test_every_setting_has_a_comment(survey: Path, tmp_path: Path) -> None:
@@ -290,6 +291,18 @@ def test_a_layer_with_quotes_in_its_name(tmp_path: Path) -> None:
     assert mapping["setback"][1]["from"] == '../the "old" site.gpkg:road "A" \\ west'
 
 
+def test_a_layer_whose_name_would_break_out_of_the_plan_file(tmp_path: Path) -> None:
+    """The plan file reads back whole, with the layer's own name to find it by and a label on one line."""
+    name = 'road"]\n[[block]]\nname = "x\x1b[31m\u202e'
+    file = write(tmp_path / "site.gpkg", "parcel", [SQUARE])
+    write(file, name, [shapely.LineString([(2_068_500, 241_300), (2_069_300, 241_900)])])
+    _, mapping, _ = made(write_new_plan(tmp_path / ("n\x1b" + "y" * 230), boundary=file))
+    assert len(mapping["block"]) == 1
+    assert mapping["setback"][1]["from"] == f"../site.gpkg:{name}"
+    assert mapping["setback"][1]["why"] == 'road"] [[block]] name = "x [31m'
+    assert mapping["name"] == "n " + "y" * 198
+
+
 def test_metric_survey_gets_metric_figures(tmp_path: Path) -> None:
     # Near Alnarp in southern Sweden, SWEREF 99 TM.
     boundary = write(tmp_path / "b.gpkg", "b", [shapely.box(380_000, 6_170_000, 380_300, 6_170_300)], "EPSG:3006")
@@ -351,7 +364,8 @@ def test_all_faults_of_all_files_at_once_and_nothing_left(survey: Path, tmp_path
 
 
 def test_a_dem_of_another_place_is_refused(survey: Path, tmp_path: Path) -> None:
-    boundary = write(tmp_path / "b.gpkg", "b", [shapely.affinity.translate(SQUARE, 50_000, 0)])
+    (there,) = survey_files()["boundary.gpkg"][0].geometry
+    boundary = write(tmp_path / "b.gpkg", "b", [shapely.affinity.translate(there, 50_000, 0)], "EPSG:2252")
     with pytest.raises(PlanFaults, match="no elevation anywhere around the boundary"):
         write_new_plan(tmp_path / "n", boundary=boundary, dem=[survey / "dem.tif"])
 
@@ -449,8 +463,8 @@ def test_the_plan_file_plans_without_an_edit(survey: Path, tmp_path: Path) -> No
         features=[survey / "features.gpkg", survey / "blocks.gpkg"],
     )  # fmt: skip
     planting = run.plan(path, tmp_path / "out", products=("geopackage",))
-    # 41 acres at 196 trees an acre (43,560 / (0.866 x 16 x 16)), less what is taken out.
-    assert 3000 < len(planting.trees) < 41.5 * 196.5
+    # 39.9 acres at 196 trees an acre (43,560 / (0.866 x 16 x 16)), less what is taken out.
+    assert 3000 < len(planting.trees) < 39.9 * 196.5
     assert pyogrio.read_info(tmp_path / "out" / "plan.gpkg", layer="trees")["features"] == len(planting.trees)
     assert [f.message for f in planting.findings if f.severity == "stop"] == []
 

@@ -27,9 +27,10 @@ def orchard(
     layers: Mapping[str, Any] | None = None,
     sections: Mapping[str, Any] | None = None,
     names: Sequence[str] = (),
+    land: shapely.Geometry | None = None,
     **water: Any,
 ) -> Planting:
-    """Plan a rectangle with its middle at the origin of a local plane.
+    """Plan a rectangle, or any land, with its middle at the origin of a local plane.
 
     ``points`` are (x, y [m], pressure [kPa], flow [l/h]), NaN for unknown; ``ground`` gives heights over the plane,
     None for no DEM; ``layers`` are further geometries by name.
@@ -51,7 +52,7 @@ def orchard(
         }
     }
     wide, high = size
-    prop = Property(shapely.box(-wide / 2, -high / 2, wide / 2, high / 2), made, columns)
+    prop = Property(land or shapely.box(-wide / 2, -high / 2, wide / 2, high / 2), made, columns)
     said = {"points": "riser", "emitter": EMITTER, **({"kc": 0.9} if "eto" in water else {}), **water}
     return plan_of(
         prop.survey(UTM, dem),

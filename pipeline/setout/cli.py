@@ -14,18 +14,20 @@ import os
 import signal
 import sys
 import traceback
+import warnings
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from setout.arguments import CAUTION, parser
-from setout.errors import SetoutError
+from setout.errors import SetAside, SetoutError
 
 if TYPE_CHECKING:
     from setout.nouns import Block, Planting, Rows
 
 SHOWN = 12
 """Findings of one kind shown on the screen; all are in the report."""
+_WARNED = warnings.showwarning
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -41,7 +43,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     int
         The exit code.
     """
-    args = argparse.Namespace(written=False)
+    args, before = argparse.Namespace(many=False), _placed()
     try:
         _get_ready()
         return _run(argv, args)
@@ -49,9 +51,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         for fault in error.faults:
             _say(f"setout: {_one_line(str(fault))}")
         return error.exit_code
-    except (KeyboardInterrupt, _Stopped) as stopped:
-        written = args.written or getattr(stopped, "__notes__", [])
-        left = "the results are written" if written else "earlier results are as they were"
+    except (KeyboardInterrupt, _Stopped):
+        left = "the results are written" if _placed() > before else "earlier results are as they were"
+        left = "each property has its earlier results or whole new ones" if args.many else left
         _say(f"setout: interrupted; {left}")
         return 3
     except BrokenPipeError:
@@ -61,10 +63,16 @@ def main(argv: Sequence[str] | None = None) -> int:
         if os.environ.get("SETOUT_TRACEBACK"):
             traceback.print_exc()
         said = _one_line(" ".join(str(error).split())[:300])
-        left = "the results are written" if args.written else "nothing was written"
+        written = _placed() > before
+        left = "the results are written" if written else "nothing was written"
         _say(f"setout: something went wrong that setout did not expect ({type(error).__name__}: {said}); {left}; "
              "please report it, with what SETOUT_TRACEBACK=1 in the environment adds")  # fmt: skip
-        return 3 if args.written else 2
+        return 3 if written else 2
+
+
+def _placed() -> int:
+    """Return how often this process has put results in place; what never loaded the writers has not."""
+    return getattr(sys.modules.get("setout.write.commit"), "placed", 0)
 
 
 def _run(argv: Sequence[str] | None, args: argparse.Namespace) -> int:
@@ -91,6 +99,22 @@ def _get_ready() -> None:
         if hasattr(signal, name) and signal.getsignal(getattr(signal, name)) is not signal.SIG_IGN:  # as nohup asks
             signal.signal(getattr(signal, name), _stop)
     sys.unraisablehook = _not_raised
+    warnings.showwarning = _warned
+
+
+def _warned(
+    message: Warning | str,
+    category: type[Warning],
+    filename: str,
+    lineno: int,
+    file: Any = None,
+    line: str | None = None,
+) -> None:
+    """Show what was set aside in a line of its own, and other warnings as ever."""
+    if issubclass(category, SetAside):
+        _say(f"setout: note: {_one_line(str(message))}")
+    else:
+        _WARNED(message, category, filename, lineno, file, line)
 
 
 class _Stopped(BaseException):
@@ -130,7 +154,6 @@ def _demo(args: argparse.Namespace) -> int:
     folder = Path(args.folder)
     path = demo.write_demo(folder)
     planting = run.plan(path, folder / "out", say=None if args.quiet else _progress)
-    args.written = True
     _report(planting, folder / "out", run.PRODUCTS, as_json=args.json)
     return 0
 
@@ -157,7 +180,6 @@ def _plan(args: argparse.Namespace) -> int:
     out = Path(args.out) if args.out else Path(args.plan).parent / "out"
     products = run.PRODUCTS if args.only is None else tuple(args.only)
     planting = run.plan(args.plan, out, products=products, say=None if args.quiet else _progress)
-    args.written = True
     _report(planting, out, products, as_json=args.json)
     return 0
 
@@ -219,20 +241,30 @@ def _set_out(block: Block, count: int, rows: Rows, index: int, units: str) -> st
 
 def _check(args: argparse.Namespace) -> int:
     from setout import run
+    from setout.nouns.asbuilt import WHOLE
 
     judged = run.check(args.plan, args.trees, args.out, say=None if args.quiet else _progress)
-    args.written = args.out is not None
     short = judged.short
+    # trees that a survey cannot tell are none that are right
+    code = 1 if short or (judged.built is not None and judged.built.set_up.coarse) else 0
     if args.json:
         told = [f.told() for f in judged.findings]
         _show(json.dumps({"trees": judged.trees, "short": short, **judged.record(), "findings": told}, indent=1))
-        return 1 if short else 0
-    _show(f"{judged.trees:,} trees looked at, {short:,} fall short")
-    if judged.counts:
-        _show("  " + ", ".join(f"{number:,} {word}" for word, number in judged.counts.items() if number))
+        return code
     # what is wrong with the whole set-out comes first: it explains many of the rest
+    whole = [finding for finding in judged.findings if finding.code in WHOLE]
+    for finding in whole:
+        _show(_one_line(f"{finding.severity}: {finding.message}; {finding.remedy}"))
+    systematic = judged.built is not None and judged.built.set_up.systematic
+    _show(f"{judged.trees:,} trees looked at, {short:,} fall short{' besides the whole' if systematic else ''}")
+    if judged.counts:
+        _show(
+            ("  among each other: " if systematic else "  ")
+            + ", ".join(f"{number:,} {word}" for word, number in judged.counts.items() if number)
+        )
     shown: dict[str, int] = {}
-    for finding in sorted(judged.findings, key=lambda f: bool(f.tree_id) or f.severity == "note"):
+    rest = (finding for finding in judged.findings if finding not in whole)
+    for finding in sorted(rest, key=lambda f: bool(f.tree_id) or f.severity == "note"):
         shown[finding.code] = shown.get(finding.code, 0) + 1
         if shown[finding.code] > SHOWN:
             continue
@@ -243,7 +275,7 @@ def _check(args: argparse.Namespace) -> int:
         _show(f"  and {more:,} more like these; --json gives all")
     if args.out:
         _show(f"Results in {args.out}: open asbuilt.html there.\n{CAUTION}")
-    return 1 if short else 0
+    return code
 
 
 def _compare(args: argparse.Namespace) -> int:
@@ -254,7 +286,6 @@ def _compare(args: argparse.Namespace) -> int:
     limits = run.Limits(args.hours_per_week, args.trees)
     say = None if args.quiet else _progress
     result = run.compare(args.plan, out, steps=args.steps, block=args.block, limits=limits, say=say)
-    args.written = True
     if args.json:
         _show(json.dumps(comparison.record(result), indent=1, allow_nan=False))
         return 0
@@ -268,8 +299,8 @@ def _batch(args: argparse.Namespace) -> int:
     from setout import run
     from setout.units import show_area
 
+    args.many = True  # each is written by a process of its own
     done = run.batch(args.plans, scheduler=args.scheduler, say=None if args.quiet else _say)
-    args.written = True
     for one in done:
         for fault in one.faults:
             _say(_one_line(f"setout: {one.plan}: {fault}"))

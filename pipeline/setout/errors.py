@@ -57,3 +57,7 @@ class Interrupted(SetoutError):  # noqa: N818 - nothing is in error
     """The work was stopped, or there is no room to write it; earlier results are untouched."""
 
     exit_code = 3
+
+
+class SetAside(UserWarning):
+    """Something that lay beside the results was not used; the work went on without it."""

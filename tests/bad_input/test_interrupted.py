@@ -59,6 +59,23 @@ def test_while_the_files_change_places(farm, warm):
     assert sorted(p.name for p in farm.folder.iterdir()) == ["out", "plan.toml", "survey"]
 
 
+@pytest.mark.parametrize(
+    "place", [("write/commit.py:_clear", 1), ("write/commit.py:__exit__", 1), ("run/steps.py:undisturbed", 2)]
+)
+def test_after_the_files_have_changed_places(farm, warm, place):
+    """In clearing up, or on the way back: the message says what is there, the new results or the earlier ones."""
+    farm.block["step"] = "6 m"
+    path = farm.write()
+    before = snapshot(farm.folder / "out")
+    ran = warm("plan", path, "--quiet", at=(*place, "SIGTERM"))
+    after = snapshot(farm.folder / "out")
+    new = after["packet/stakeout.csv"] != before["packet/stakeout.csv"]
+    said = "the results are written" if new else "earlier results are as they were"
+    assert (ran.code, ran.err) == (3, f"setout: interrupted; {said}\n")
+    assert new == (place[0] != "write/commit.py:__exit__")
+    assert set(after) == set(before)
+
+
 def test_a_hard_kill_and_the_run_after_it(farm, warm):
     """SIGKILL leaves earlier results as they were; the next run clears away what it left."""
     path = farm.write()
@@ -87,3 +104,17 @@ def test_other_commands(farm, warm, tmp_path, command):
     )
     assert (ran.code, ran.out, ran.err) == (3, "", "setout: interrupted; earlier results are as they were\n")
     assert snapshot(farm.folder) == before
+
+
+def test_a_list_of_moves_from_elsewhere(farm, warm):
+    """One that came with the survey is not followed; the plan is made, and a line says what was set aside."""
+    path = farm.write()
+    left = farm.folder / ".out.setout-abcd1234"
+    (left / "new").mkdir(parents=True)
+    (left / "old").mkdir()
+    (left / "moves.json").write_text('{"new": [], "gone": ["../survey/dem.tif"]}')
+    ran = warm("plan", path, "--quiet", "--only", "packet")
+    assert ran.code == 0
+    (line,) = ran.err.splitlines()
+    assert line.startswith(f"setout: note: {left}/moves.json: a killed run's list of moves was not followed: it names ")
+    assert (farm.survey / "dem.tif").is_file()

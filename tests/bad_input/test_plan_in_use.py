@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import csv
 import re
+import sqlite3
+from contextlib import closing
 
 import pytest
 
-from farm import FIELD
+from farm import FEATURES, FIELD, write_vector
 
 
 def test_ten_faults_at_once(farm, refused):
@@ -106,3 +108,40 @@ def test_very_many_rows(farm, warm):
     rows = int(re.search(r"in ([\d,]+) rows", ran.out)[1].replace(",", ""))
     # 60 m of grid are 60.02 m of ground; grid north is 0.09 deg off, which adds 90 m x sin(0.09 deg) = 0.14 m
     assert 60.02 / 0.03 <= rows <= (60.02 + 0.15) / 0.03 + 1
+
+
+def test_names_from_survey_files_are_shown_on_one_line(farm, warm):
+    """Control characters and signs that turn a line come in attributes and layers; no file of the results has any."""
+    odd = "lo\x1b]0;x\x07w\x9b2J\r\n=1+1\t\u202egpj.exe"
+    riser, _ = FEATURES["riser"]
+    farm.sections["water"]["points"] = "survey/riser.gpkg"
+    write_vector(farm.survey / "riser.gpkg", riser, "riser", name=[odd], pressure_psi=[45.0])
+    ran = warm("plan", farm.write(), "--quiet")
+    assert (ran.code, ran.err) == (0, "")
+    seen = 0
+    for file in (farm.folder / "out").rglob("*"):
+        if file.suffix in {".html", ".csv", ".json", ".txt", ".inp", ".kml", ".gpx", ".geojson", ".dxf"}:
+            text = file.read_bytes().decode()
+            seen += "gpj.exe" in text
+            assert not re.search("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069]", text), file
+    assert seen
+    with closing(sqlite3.connect(farm.folder / "out" / "plan.gpkg")) as plan:
+        assert plan.execute("SELECT DISTINCT name FROM water_points").fetchall() == [("lo ]0;x w 2J =1+1 gpj.exe",)]
+
+
+def test_no_cell_of_a_csv_runs_wherever_it_is_parted(farm, warm):
+    """At commas, or at semicolons as spreadsheets do where the comma is the decimal sign; wide signs count too."""
+    farm.block["name"] = "A;=1+1"
+    farm.block["plants"] = [{"plant": "apple, semi-dwarf", "variety": "\uff1d1+1;@x"}]
+    farm.sections["option"] = [{"block": "A;=1+1", "name": "x; +1", "step": "6 m"}]
+    path = farm.write()
+    for command in ("plan", "compare"):
+        assert warm(command, path, "--quiet").code == 0
+    files = list((farm.folder / "out").rglob("*.csv"))
+    assert len(files) > 6
+    for file in files:
+        text = file.read_text(encoding="utf-8-sig")
+        for sign in ",;\t":
+            for row in csv.reader(text.splitlines(), delimiter=sign):
+                for cell in row:
+                    assert not re.match("\\s*([=+@\uff1d\uff0b\uff0d\uff20]|-(?![\\d.]))", cell), (file, sign, cell)

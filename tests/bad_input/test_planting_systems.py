@@ -104,7 +104,7 @@ FINDINGS: dict[str, tuple[dict[str, Any], str, str, str]] = {
         "pollinizer_far", "stand further than 100 ft", "closer",
     ),
     "no partner at all": (BLOCK | {"plants": TWO[:1]}, "no_pollinizer", "the site has none", "add a pollinizer"),
-    "walnuts beside apples": (BLOCK | {"plants": [{"plant": "black walnut"}, TWO[0]]}, "juglone", "within 50 ft of black walnut", "tolerates"),
+    "walnuts beside apples": (BLOCK | {"plants": [{"plant": "black walnut"}, TWO[0]]}, "juglone", "within 60 ft of black walnut", "tolerates"),
 }  # fmt: skip
 
 

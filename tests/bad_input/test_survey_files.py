@@ -85,7 +85,7 @@ CASES: dict[str, tuple[Callable[[Farm], object], list[str]]] = {
     "boundary is a raster": (put("site", "boundary", "survey/dem.tif"), ["survey/dem.tif", "no vector file", "GeoPackage"]),
     "DEM is a vector": (put("site", "dem", "survey/field.gpkg"), ["survey/field.gpkg", "not a raster"]),
     "DEM on a network": (put("site", "dem", "https://example.com/dem.tif"), ["address on a network", "download"]),
-    "DEM through GDAL's network": (put("site", "dem", "/vsicurl/https://example.com/d.tif"), ["there is no file"]),
+    "DEM through GDAL's network": (put("site", "dem", "/vsicurl/https://example.com/d.tif"), ["site.dem", "an address that GDAL alone knows"]),
     "without CRS": (boundary(FIELD, crs=None), ["survey/field.gpkg", "does not say its CRS", 'site.crs = "EPSG:']),
     "far from the DEM": (dem(east=EAST + 50_000), ["the DEM misses the site", "510000", "559970", "check site.boundary"]),
     "DEM all nodata": (dem(np.full((35, 45), -9999.0)), ["survey/dem.tif", "no height at all"]),

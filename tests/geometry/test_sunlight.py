@@ -111,15 +111,19 @@ def test_hedges_against_rays() -> None:
     views, bodies = parts(block_of([plant_of(1.5, 2.6)], "hedgerow", 1.2, 4.0), trees)
     path = path_at()
     am, pm = sunlight(views, bodies, path)
+    boxes = []
+    for row in range(7):
+        own = slice(row * 40, row * 40 + 40)
+        boxes.append(Box(x[own].mean(), y[own].mean(), 0.0, 2.6, 20 * 1.2, 0.75, 20.0))
+    way = directions(path.altitude_deg, path.azimuth_deg)
     for k in (5 * 40 + 20, 3 * 40 + 20, 3 * 40 + 2):
-        boxes = []
-        for row in range(7):
-            if row != k // 40:
-                own = slice(row * 40, row * 40 + 40)
-                boxes.append(Box(x[own].mean(), y[own].mean(), 0.0, 2.6, 20 * 1.2, 0.75, 20.0))
         share = np.zeros(len(path.day))
-        for q in range(5):
-            share += lit((x[k] + views.dx[k, q], y[k] + views.dy[k, q], views.z[k, q]), path, None, boxes) / 5
+        for side in (110.0, 290.0):
+            normal = np.array([np.sin(np.radians(side)), np.cos(np.radians(side)), 0.0])
+            for height in 2.6 * np.arange(0.1, 1.0, 0.2):
+                eye = np.array([x[k], y[k], height]) + 0.751 * normal
+                # the hedge itself is among the boxes; each side counts by the cosine of the sun's angle with it
+                share += lit(eye, path, None, boxes) * np.maximum(way @ normal, 0.0) / 10
         exact = np.sum(halves(path, share), axis=0).mean()
         assert float((am + pm)[:, k].mean()) == pytest.approx(exact, rel=WORST)
 

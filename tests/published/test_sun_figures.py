@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from orchard import EQUINOX, SEASON, block_of, lattice, parts, path_at, plant_of, trees_at
-from setout.geometry.sun import rise_and_set, sun_at, sun_path
+from setout.geometry.sun import SunPath, rise_and_set, sun_at, sun_path
 from setout.geometry.sunlight import sunlight
 from setout.stages.light.doubts import FULL_SUN_H
+from setout.stages.light.hours import hours_on
 from setout.stages.light.turned import directions
 from setout.units import FOOT
 
@@ -189,6 +190,51 @@ def test_north_south_hedges_share_the_light_and_east_west_ones_do_not() -> None:
     of a north-south hedge has more sun than the poorer side of an east-west one."""
     block = block_of([plant_of(1.8, 3.2)], "hedgerow", 1.0, 4.5)
     assert _side(block, 0.0) > _side(block, 90.0) + 0.5
+
+
+def _hedges(wide: float, alley: float, tall: float, bearing: float, path: SunPath) -> tuple[float, float]:
+    """Return the hours of the middle of a block of hedges, as every plant has them, and the share of all direct light that its
+    canopy takes: what meets both sides and the top, over what meets the ground."""
+    rows, long = 9, 60
+    x, y = lattice(rows, long, 1.2, wide + alley, bearing=bearing)
+    trees = trees_at(x, y, row=np.repeat(np.arange(1, rows + 1), long))
+    block = block_of([plant_of(wide, tall)], "hedgerow", 1.2, wide + alley)
+    views, bodies = parts(block, trees)
+    middle = views.take([rows // 2 * long + long // 2])
+    hours = float(np.sum(hours_on(middle, bodies, path), axis=0).mean())
+    level = float((np.sin(np.radians(path.altitude_deg)) * path.hours).sum()) / len(path.dates)
+    return hours, (tall * hours + wide * level) / ((wide + alley) * level)
+
+
+@pytest.mark.parametrize(
+    ("latitude", "bearing", "day", "share"),
+    [(51.3, 0.0, "03-20", 0.857), (51.3, 0.0, "06-21", 0.833), (51.3, 90.0, "03-20", 1.0), (45.0, 90.0, "03-20", 1.0),
+     (34.0, 90.0, "03-20", 0.843)],
+)  # fmt: skip
+def test_light_that_hedges_take(latitude: float, bearing: float, day: str, share: float) -> None:
+    """Solid hedges that cover half the ground, as high as their alley is wide: Jackson and Palmer, Journal of Applied Ecology
+    (1972), take over 80 % of the light at 34 to 51.3 N, least so east and west at low latitudes. The figures are the shares of
+    their rectangle, min(1, (w + h |sin(azimuth - row)| / tan altitude) / (w + a)), weighted by the sine of altitude."""
+    path = path_at(latitude, (date.fromisoformat(f"2026-{day}"),), minutes=4.0)
+    assert _hedges(2.0, 2.0, 2.0, bearing, path)[1] == pytest.approx(share, abs=0.015)
+
+
+@pytest.mark.parametrize("latitude", [34.0, 45.0, 51.3])
+@pytest.mark.parametrize("size", [(1.5, 3.5, 3.0), (2.0, 3.0, 3.5), (1.0, 2.5, 2.5)])
+def test_north_south_hedges_have_more_light_than_east_west_ones(
+    latitude: float, size: tuple[float, float, float]
+) -> None:
+    """Olesen, Morris and McFadyen, Australian Journal of Agricultural Research 58 (2007) 215: light falls as rows turn from north
+    and south to east and west, whose light is high in winter and low in summer; Jackson and Palmer (1972): most so at low
+    latitudes; DeJong and Doyle, Acta Horticulturae 173 (1985) 159: over the whole hedge the difference is small."""
+    june, season = path_at(latitude, (date(2026, 6, 21),), 10.0), path_at(latitude, minutes=10.0)
+    year = path_at(latitude, tuple(date(2026, month, 21) for month in range(1, 13)), 10.0)
+    (ns_june, ew_june), (ns, ew), (ns_year, ew_year) = (
+        tuple(_hedges(*size, bearing, path)[0] for bearing in (0.0, 90.0)) for path in (june, season, year)
+    )
+    assert ns_june > 1.2 * ew_june
+    assert ns > 1.03 * ew
+    assert ns_year > 0.96 * ew_year
 
 
 def test_a_gentle_slope_to_the_south_gets_more_sun_than_one_to_the_north() -> None:

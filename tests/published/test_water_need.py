@@ -231,7 +231,7 @@ def test_every_plant_of_the_catalogue_that_has_kc_mid_has_its_curve() -> None:
 
 def test_the_curve_runs_straight_between_stages() -> None:
     # FAO-56 eq. 66 by hand: apples 0.45 to 0.95 over 50 days after 30, half way on day 55; 0.95 to 0.70 over 30
-    curve = kc_by_day(coefficients_of("apple", 0.95), season_of("deciduous", 38.0))
+    curve = kc_by_day(coefficients_of("apple", 0.95), season_of("deciduous", 38.0, (3, 1)))
     first = sum(DAYS[:2])
     assert curve[first + 30 + 25 - 1] == pytest.approx((0.45 + 0.95) / 2)
     assert curve[first + 30 + 50 + 130 + 15 - 1] == pytest.approx((0.95 + 0.70) / 2)
@@ -381,7 +381,9 @@ def test_greensboro_from_temperatures_alone(greensboro: Weather) -> None:
 
 
 def test_a_plant_knows_where_its_coefficient_comes_from() -> None:
-    _, peak, source = crop_use(Plant("peach, standard", species="peach", kc_mid=0.9), NeedSettings(), 38.0)
+    _, peak, source = crop_use(
+        Plant("peach, standard", species="peach", kc_mid=0.9), NeedSettings(leaf_out=(3, 1)), 38.0
+    )
     assert peak == 0.9
     assert "FAO-56 Table 12" in source
     assert "FAO-56 Table 11" in source

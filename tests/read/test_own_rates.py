@@ -16,7 +16,7 @@ from setout.read.plan_file import read_plan_file
 from setout.run import plan_site
 
 FOOT = 0.3048
-HEADER = "habit,size,height_max_ft,none,light,moderate,heavy,very_heavy,source\n"
+HEADER = "habit,size,height_max_ft,hours_at_0_pct,hours_at_100_pct,source\n"
 SITE = {"boundary": "boundary"}
 
 
@@ -31,8 +31,8 @@ def written(folder: Path, rates: str | bytes, more: str = "") -> Path:
 
 
 def test_own_hours_replace_those_from_memory(tmp_path: Path) -> None:
-    """Every tree of one class takes two hours: twice the trees."""
-    plan = read_plan_file(written(tmp_path, HEADER.replace(",", ";") + "tree;any;;2;2;2;2;2;counted in 2024\n"))
+    """Every tree takes two hours whatever its load: twice the trees."""
+    plan = read_plan_file(written(tmp_path, HEADER.replace(",", ";") + "tree;any;;2;2;counted in 2024\n"))
     block = {"name": "A", "pattern": "square", "step": "16 ft", "plants": [{"plant": "apple, semi-dwarf"}]}
     mapping = {"site": SITE, "block": [block]}
     survey = Property(field(3, 150.0), {}, {}).survey(CRS.from_epsg(32610))
@@ -47,7 +47,7 @@ def test_own_hours_replace_those_from_memory(tmp_path: Path) -> None:
     ("rates", "what", "remedy"),
     [
         ("habit,size\ntree,any\n", 'lacks the column "height_max_ft"', "its columns are habit"),
-        (HEADER + "bush,any,,1,1,1,1,1,x\ntree,any,,1,1,much,1,1,x\n", 'line 2: "bush" is no habit', "write one of tree"),
+        (HEADER + "bush,any,,1,1,x\ntree,any,,1,much,x\n", 'line 2: "bush" is no habit', "write one of tree"),
         (HEADER, "has no line", "add one for each habit"),
         (b"habit,\xff\n", "not text in UTF-8", "CSV UTF-8"),
     ],

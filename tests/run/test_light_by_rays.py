@@ -114,19 +114,25 @@ def by_rays(plan: Any, k: int, path: Any, crowns: list[Any], boxes: list[Any]) -
     way = directions(path.altitude_deg, path.azimuth_deg)
     share = np.zeros(len(way))
     near = [c for c in crowns if c is not None and c.tree != k and np.hypot(c.x - trees.x[k], c.y - trees.y[k]) < 90]
-    walls = [
-        b
-        for b in boxes
-        if not (hedge and b.hedge == trees.row[k]) and np.hypot(b.x - trees.x[k], b.y - trees.y[k]) < 110
-    ]
-    for east, north, up in POINTS:
-        eye = np.array([trees.x[k] + east * wide, trees.y[k] + north * wide, z + up * tall])
-        dark = below_ground(eye, way)
+    walls = [b for b in boxes if np.hypot(b.x - trees.x[k], b.y - trees.y[k]) < 110]
+
+    def dark(eye: Any) -> Any:
+        out = below_ground(eye, way)
         for crown in near:
-            dark |= meets_filled(eye, way, crown, None if hedge else plane_between(crowns[k], crown))
+            out |= meets_filled(eye, way, crown, None if hedge else plane_between(crowns[k], crown))
         for box in walls:
-            dark |= meets_box(eye, way, box)
-        share += ~dark / len(POINTS)
+            out |= meets_box(eye, way, box)
+        return out
+
+    if hedge:  # both sides, just before the hedge itself, each by the cosine of the sun's angle with it
+        for side in (20.0, 200.0):
+            normal = np.array([np.sin(np.radians(side)), np.cos(np.radians(side)), 0.0])
+            for up in (0.1, 0.3, 0.5, 0.7, 0.9):
+                eye = np.array([trees.x[k], trees.y[k], z + up * tall]) + (wide + 0.02) * normal
+                share += ~dark(eye) * np.maximum(way @ normal, 0.0) / 5
+        return float(np.sum(halves(path, share), axis=0).mean())
+    for east, north, up in POINTS:
+        share += ~dark(np.array([trees.x[k] + east * wide, trees.y[k] + north * wide, z + up * tall])) / len(POINTS)
     return float(np.sum(halves(path, share), axis=0).mean())
 
 

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from setout.nouns import Bed, Block, MaterialLine, Pattern, Plant, Rows, Trees, Trellis, Works
-from setout.stages.account import Allowances, materials_of, order_of
+from setout.stages.account import Allowances, materials_of, order_of, stretches_of
 
 FT = 0.3048
 PLANTS = (
@@ -127,7 +127,11 @@ def test_posts_anchors_and_wire(vineyard: tuple[list[Block], Trees, Rows, Works]
         ("line post", 8.0),
         ("anchor", 4.0),
     ]
-    assert [line.size for line in lines[:3]] == ["10 ft long, 5 in thick", "8 ft long, 3.5 in thick", "3.33 ft long"]
+    assert [line.size for line in lines[:3]] == [
+        "10 ft long, 5 in thick",
+        "8 ft long, 3.5 in thick",
+        "3.33 ft long, shaft 0.625 in, helix 4 in",
+    ]
     wire = found(lines, "wire")
     assert wire.quantity == pytest.approx(660 * FT * 1.05, abs=1e-9)
     assert (wire.unit, wire.shown) == ("m", "693 ft")
@@ -139,11 +143,36 @@ def test_no_anchors_without_room_for_them_and_braces_for_long_rows(
     vineyard: tuple[list[Block], Trees, Rows, Works],
 ) -> None:
     (block,), trees, _, works = vineyard
-    long = materials_of([block], trees, rows_of([0, 0], 601 * FT), works)
+    long = materials_of([block], trees, rows_of([0, 0], 593 * FT), replace(works, post_x=6.01 * works.post_x))
     assert "brace the ends of rows over 600 ft" in found(long, "anchor").where
     assert "brace" not in found(materials_of(*vineyard), "anchor").where
     bare = replace(block, pattern=replace(block.pattern, trellis=Trellis(20 * FT, 4 * FT, 0.0, 3)))
     assert "anchor" not in [line.item for line in materials_of([bare], trees, rows_of([0], 9.0), works)]
+
+
+def test_the_helix_of_an_anchor_goes_by_the_length_of_its_row(
+    vineyard: tuple[list[Block], Trees, Rows, Works],
+) -> None:
+    """P. Domoto, Constructing a Vineyard Trellis, Iowa State University, 2002, earth anchor requirements: a helix of 4 in
+    for rows up to about 250 ft, of 6 in up to 600 ft; a shaft of more than 5/8 x 40 in preferred; braced ends beyond."""
+    blocks, trees, rows, works = vineyard
+    lengths = np.repeat([249.0, 251.0], 6) / 100  # two rows, of 249 and of 251 ft
+    some = materials_of(blocks, trees, rows, replace(works, post_x=lengths * works.post_x))
+    anchors = [line for line in some if line.item == "anchor"]
+    assert [(line.quantity, line.size.partition("helix ")[2]) for line in anchors] == [(2.0, "4 in"), (2.0, "6 in")]
+    assert "in rows to 250 ft" in anchors[0].where
+    assert "in rows over 250 ft" in anchors[1].where
+    assert not any("brace" in line.where for line in anchors)
+    metric = materials_of(blocks, trees, rows, works, units="si")
+    assert found(metric, "anchor").size == "1.02 m long, shaft 16 mm, helix 102 mm"
+
+
+def test_a_bent_row_is_as_long_as_its_wire() -> None:
+    """A row round a quarter of a circle is pi / 2 radii long, not the root of two of them between its ends."""
+    turn = np.linspace(0, np.pi / 2, 40)
+    end = np.isin(np.arange(40), [0, 39])
+    (long,) = stretches_of(60 * np.column_stack([np.cos(turn), np.sin(turn)]), end)
+    assert long == pytest.approx(60 * np.pi / 2, rel=1e-3)
 
 
 @pytest.fixture

@@ -221,3 +221,83 @@ def test_far_positions_are_extra_and_bend_nothing():
     built = match(planned, survey)
     assert built.status[-2:].tolist() == [EXTRA, EXTRA]
     assert math.hypot(built.set_up.shift_x, built.set_up.shift_y) < 1e-6
+
+
+FOOT = 0.3048
+RIGHT, COARSE = 16 * FOOT, "survey_coarse"
+
+
+@pytest.fixture(scope="module")
+def orchard():
+    return layout(95, 90, RIGHT, slant=0.4)
+
+
+def verdict(planned, noise, *, shift=(0.0, 0.0), degrees=0.0, scale=1.0, named=True, seed=0):
+    """Survey every tree with some noise in each coordinate; return what is made of it and the codes of its findings."""
+    rng, n = np.random.default_rng(seed), len(planned.x)
+    about = planned.x.mean(), planned.y.mean()
+    x, y = turned(
+        about[0] + scale * (planned.x - about[0]), about[1] + scale * (planned.y - about[1]), about, shift, degrees
+    )
+    own = np.arange(n) if named else np.full(n, -1)
+    built = match(planned, points(x + rng.normal(0, noise, n), y + rng.normal(0, noise, n), own))
+    return built, doubts(planned, built, np.empty((0, 2)), "us")
+
+
+@pytest.mark.parametrize("noise", [0.02, 0.3, 1.0, 4.0])
+@pytest.mark.parametrize(
+    ("shift", "degrees"),
+    [((0.0, 0.0), 0.0), ((4.17 * FOOT, 0.0), 0.0), ((0.0, 0.0), 1.0)],
+    ids=["right", "shifted", "turned"],
+)
+def test_the_verdict_on_the_whole_holds_whatever_the_noise_of_named_trees(orchard, noise, shift, degrees):
+    """Names win: a shift of 4.17 ft is found to its error, a turn too, none is made up, and no tree is called missing."""
+    built, found = verdict(orchard, noise, shift=shift, degrees=degrees)
+    set_up, codes = built.set_up, [f.code for f in found]
+    assert set_up.by_names
+    assert set_up.scatter_m == pytest.approx(noise, rel=0.05)
+    error = noise / math.sqrt(len(orchard.x))
+    assert math.hypot(set_up.shift_x - shift[0], set_up.shift_y - shift[1]) < 4 * error
+    assert abs(set_up.turn_deg - degrees) < 4 * set_up.turn_sd_deg
+    assert (set_up.shifted, set_up.turned, set_up.scaled) == (shift[0] > 0, degrees > 0, False)
+    assert ("systematic_shift" in codes) == set_up.systematic
+    assert len(built.missing) == 0
+    assert built.place.tolist() == list(range(len(orchard.x)))
+    if noise >= 1.0:  # beyond a fifth of the step nearness decides nothing
+        assert codes[0] == COARSE
+        assert set(built.counts) - {"missing", "not surveyed"} <= {"not judged", "off its place"}
+        assert built.counts.get("off its place", 0) <= 3  # beyond five standard deviations
+        assert {f.code for f in found} <= {COARSE, "systematic_shift", "off_place"}
+    else:
+        assert COARSE not in codes
+    if set_up.systematic:
+        (said,) = [f.message for f in found if f.code == "systematic_shift"]
+        assert ("turned" in said) == (degrees > 0)
+        assert degrees > 0 or "4.17 ft" in said or noise > 0.3
+
+
+def test_trees_without_names_and_with_4_m_of_noise_are_not_judged_and_no_cause_is_made_up(orchard):
+    built, found = verdict(orchard, 4.0, named=False, shift=(1.3, 0.0))
+    assert [f.code for f in found] == [COARSE]
+    assert "without names" in found[0].message
+    assert built.counts == {"not judged": len(orchard.x), "missing": 0, "not surveyed": 0}
+    assert not built.set_up.systematic
+    assert math.isinf(built.set_up.shift_sd_m)
+
+
+def test_grid_distances_taken_for_ground_show_as_a_scale(orchard):
+    """1.0004, the scale of many a state plane on high ground: 12 cm at 300 m."""
+    built, found = verdict(orchard, 0.02, scale=1.0004)
+    assert built.set_up.scale == pytest.approx(1.0004, abs=4 * built.set_up.scale_sd)
+    assert built.set_up.scale_sd == pytest.approx(
+        0.02 / math.sqrt(np.var(orchard.x) + np.var(orchard.y)) / math.sqrt(len(orchard.x)), rel=0.1
+    )
+    (told,) = [f for f in found if f.code == "scale_off"]
+    assert "1.00040" in told.message
+    assert not built.set_up.turned
+
+
+def test_names_of_another_plan_are_not_believed_for_all_their_scatter(orchard):
+    own = np.random.default_rng(5).permutation(len(orchard.x))
+    built = match(orchard, points(orchard.x, orchard.y, own))
+    assert not built.set_up.by_names

@@ -23,7 +23,7 @@ SYSTEMS: dict[str, dict[str, Any]] = {
               "trellis": {"post": "24 ft", "end": "4 ft", "anchor": "6 ft", "wires": 2}},
     "beds": {"pattern": "bed", "step": "5 ft", "row_distance": "10 ft",
              "bed": {"length": "10 ft", "width": "6 ft", "gap": "3 ft", "mulch": "4 in"}},
-    "pairs": {"pattern": "square", "step": "16 ft", "pair": {"distance": "2 ft"}},
+    "pairs": {"pattern": "square", "step": "16 ft", "pair": {"distance": "2 ft", "axis": "north-south"}},
     "held small": {"pattern": "square", "step": "6 ft", "held_to": "6 ft", "plants": [{"plant": "mandarin"}]},
 }  # fmt: skip
 
@@ -169,12 +169,3 @@ def test_closer_never_plants_fewer(system: str) -> None:
         prop = Property(field(8, 170.0), {}, {})
         counts.append(len(plan_of(prop.survey(CRS.from_epsg(32610)), {"name": "A", "direction": "best"} | block).trees))
     assert counts == sorted(counts)
-
-
-@pytest.mark.parametrize(("axis", "said"), [("north-south", False), ("N 30 E", False), ("east-west", True)])
-def test_pairs_set_east_and_west_are_a_finding(axis: str, said: bool) -> None:
-    prop = Property(field(8, 90.0), {}, {})
-    block = {"name": "A", "pattern": "square", "step": "16 ft", "pair": {"distance": "2 ft", "axis": axis}}
-    plan = plan_of(prop.survey(CRS.from_epsg(32610)), block)
-    assert ("pair_east_west" in [f.code for f in plan.findings]) is said
-    np.testing.assert_allclose(plan.facts["nearest_m"] / FOOT, 2.0, atol=1e-9)

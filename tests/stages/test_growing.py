@@ -121,14 +121,14 @@ def test_south_of_the_equator_the_year_is_turned_by_six_months() -> None:
     nan, one = float("nan"), np.ones(10, np.int32)
     block = Block("A", None, Pattern("square", 5.0, 5.0), 0.0, (Plant("apple", species="apple", height_m=3.0),))
     trees = Trees(0 * one, one, one, np.arange(10.0), np.zeros(10), 0 * one)
-    room = BlockRoom(0, 10, 5.0, 4.0, 0.8, 0.0, 0.0, 5.0, 0.0, "none", 5.0, 1.0, None, ())
+    room = BlockRoom(0, 10, 5.0, 4.0, 0.8, 0.0, 0.0, 5.0, 0.0, 5.0, 1.0, None, ())
     north, south = (
         {w.job: w for w in calendar_of([block], trees, [room], south=turned, watered=True)} for turned in (False, True)
     )
     for job, line in north.items():
         assert np.allclose(np.roll(line.by_month, 6), south[job].by_month)
         assert sum(line.by_month) == pytest.approx(line.hours)
-    unknown = BlockRoom(0, 10, 5.0, nan, nan, nan, 0.0, nan, nan, "", nan, nan, None, ())
+    unknown = BlockRoom(0, 10, 5.0, nan, nan, nan, 0.0, nan, nan, nan, nan, None, ())
     (pruning,) = [w for w in calendar_of([block], trees, [unknown], south=False, watered=False) if w.job == "pruning"]
     assert np.isnan(pruning.hours)
     assert pruning.by_month == ()

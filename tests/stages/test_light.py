@@ -155,16 +155,49 @@ def test_a_building_never_gives_more_sun(seed: int, height: float) -> None:
     assert (beside.sun_am_h < free.sun_am_h - 0.01).any()  # it stands to the east
 
 
-def test_a_row_that_is_a_wall_does_not_shade_its_own_plants_but_the_next_row() -> None:
-    x, y = lattice(1, 30, 1.2, 4.0)
+@pytest.mark.parametrize(
+    ("bearing", "by_hand"), [(0.0, 12 * 2 / np.pi), (90.0, 0.0), (45.0, 12 * 2 / np.pi / np.sqrt(2))]
+)
+def test_a_wall_alone_at_equinox_on_the_equator_by_hand(bearing: float, by_hand: float) -> None:
+    """The sun goes from due east through the zenith to due west. A side that faces it has the cosine of its altitude, 6 x 2 / pi
+    hours in the morning, and the other the afternoon; along the row it meets neither side; aslant by the cosine of 45 degrees."""
+    x, y = lattice(1, 30, 1.2, 4.0, bearing=bearing)
     block = block_of([plant_of(1.6, 2.5)], "hedgerow", 1.2, 4.0)
-    alone = light_of(block, trees_at(x, y))
-    assert alone.sun_h == pytest.approx(alone.open_h, abs=1e-4)
+    light = light_of(block, trees_at(x, y), path=path_at(0.0, EQUINOX, minutes=2.0))
+    assert light.sun_h == pytest.approx(np.full(30, by_hand), abs=0.05)
+    assert light.sun_am_h == pytest.approx(light.sun_pm_h, abs=0.03)
+    assert light.wall.all()
+
+
+def test_the_next_row_shades_a_row_that_is_a_wall() -> None:
+    block = block_of([plant_of(1.6, 2.5)], "hedgerow", 1.2, 4.0)
     x, y = lattice(3, 30, 1.2, 4.0)
     rows = light_of(block, trees_at(x, y, row=np.repeat([1, 2, 3], 30)))
     west, middle, east = rows.sun_h.reshape(3, 30).mean(axis=1)
     assert middle < west - 1.0
     assert west == pytest.approx(east, abs=0.1)
+    assert (rows.sun_h <= rows.open_h).all()
+
+
+@pytest.mark.parametrize("kind", ["hedgerow", "trellis", "screen"])
+def test_no_wall_sees_through_itself(kind: str) -> None:
+    """Both sides together are lit one at a time: a wall alone never has more than the day."""
+    x, y = lattice(1, 20, 1.2, 4.0, bearing=30.0)
+    light = light_of(block_of([plant_of(1.6, 2.5)], kind, 1.2, 4.0), trees_at(x, y))
+    assert light.wall.all()
+    assert (light.sun_h < light.open_h - 2.0).all()
+    assert (light.sun_h > 5.0).all()
+
+
+def test_a_hedge_falls_short_below_three_hours_square_to_its_sides() -> None:
+    x, y = lattice(9, 40, 1.2, 2.6, bearing=90.0)
+    block = block_of([plant_of(1.6, 3.0)], "hedgerow", 1.2, 2.6)
+    trees = trees_at(x, y, row=np.repeat(np.arange(1, 10), 40))
+    light = light_of(block, trees)
+    (finding,) = light_findings([block], trees, light)
+    assert (finding.code, finding.required) == ("sun_short", "3 h")
+    assert f"{int((light.sun_h < 3.0).sum())} of 360" in finding.message
+    assert "how squarely" in finding.message
 
 
 def test_plants_of_a_hedge_that_do_not_touch_are_single_canopies() -> None:
@@ -190,10 +223,31 @@ def test_fillers_cast_no_shade_on_the_full_grown_planting_and_do_before_they_go(
     trees = trees_at(x, y, plant)
     grown, alone = light_of(block, trees), light_of(block, trees_at(x[plant == 0], y[plant == 0]))
     assert grown.sun_h[plant == 0] == pytest.approx(alone.sun_h, abs=0.02)
+    # a filler is judged in its last year, seven years after planting, beside neighbours of that age
+    last = light_of(block, trees, year=7)
+    assert grown.sun_h[plant == 1] == pytest.approx(last.sun_h[plant == 1], abs=1e-5)
+    big = light_of(block_of([stays, replace(goes, remove_year=0)], step=4.0, rows=4.0), trees)
+    assert grown.sun_h[40 + 1] > big.sun_h[40 + 1] + 0.5
+    short = replace(grown, sun_h=np.where(plant == 1, 5.0, 9.0))
+    (said,) = light_findings([block], trees, short)
+    assert "40 of 81 trees (40 of them fillers, in the last year in which they stand) get less than 6 h" in said.message
     young, old = light_of(block, trees, year=5), light_of(block, trees, year=9)
     assert np.isnan(old.sun_h[plant == 1]).all()
     assert not np.isnan(young.sun_h).any()
     assert young.year == 5
+
+
+def test_the_light_of_a_filler_is_unknown_where_its_growth_is_and_that_of_the_others_is_not() -> None:
+    x, y = lattice(5, 5, 4.0, 4.0)
+    plant = np.arange(25) % 2
+    block = block_of(
+        [plant_of(4.0, 4.0, years_to_full_size=9.0), plant_of(3.0, 3.0, remove_year=8)], step=4.0, rows=4.0
+    )
+    trees = trees_at(x, y, plant)
+    light = light_of(block, trees, path=COARSE)
+    assert (np.isnan(light.sun_h) == (plant == 1)).all()
+    (finding,) = (f for f in light_findings([block], trees, light) if f.code == "light_unknown")
+    assert "growth up to the year in which they come out" in finding.message
 
 
 def test_young_trees_have_more_sun_than_old_ones() -> None:
@@ -318,6 +372,23 @@ def test_directions_of_pairs_tell_both_partners() -> None:
     assert west.pm_h > west.am_h + 2.0
 
 
+@pytest.mark.parametrize("kind", ["square", "quincunx"])
+def test_directions_are_told_without_the_fillers_that_come_out(kind: str) -> None:
+    """A block with fillers is, when these are out, the same as one of what stays: a diamond, or the square of a quincunx."""
+    stays, goes = plant_of(7.0, 7.0, years_to_full_size=10.0), plant_of(5.0, 5.0, years_to_full_size=4.0, remove_year=8)
+    shift, rows = (0.5, 4.5) if kind == "quincunx" else (0.0, 6.0)
+    step = 9.0 if kind == "quincunx" else 6.0
+    block = block_of([stays, goes], kind, step, rows, shift=shift)
+    found = directions([block], rows_along(0.0), COARSE)[0]
+    x, y = (
+        lattice(13, 13, 9.0, 9.0)
+        if kind == "quincunx"
+        else lattice(13, 13, 6.0 * np.sqrt(2), 6.0 * np.sqrt(2), bearing=45.0)
+    )
+    alone = light_of(block_of([stays]), trees_at(x, y), path=COARSE)
+    assert found.sides[0].am_h + found.sides[0].pm_h == pytest.approx(float(alone.sun_h[84]), abs=0.1)
+
+
 def test_directions_of_hedges_tell_both_sides() -> None:
     block = block_of([plant_of(1.5, 2.5)], "hedgerow", 1.0, 4.0)
     found = {d.bearing_deg: d for d in directions([block], rows_along(40.0), PATH)}
@@ -327,6 +398,7 @@ def test_directions_of_hedges_tell_both_sides() -> None:
     assert east.pm_h < 0.3 < east.am_h
     north, south = found[90.0].sides
     assert south.am_h + south.pm_h > north.am_h + north.pm_h + 2.0
+    assert found[0.0].hedge_h > found[90.0].hedge_h
 
 
 def test_directions_are_left_out_where_growth_is_not_known() -> None:

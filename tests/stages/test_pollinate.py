@@ -140,14 +140,17 @@ def test_male_for_female() -> None:
 
 
 def test_wind_reaches_further_than_bees() -> None:
+    """University of Georgia Extension, 29 January 2016: a pecan's partner within 150 ft."""
     pecan = plant(16, name="pecan", species="pecan", pollination="partner", agent="wind", bloom="mid", variety="I")
     spots = [rowed(SQUARE, 1, 1), rowed(SQUARE, 1, 1, at=(feet(150), 0.0))]
     blocks = block_of(SQUARE, pecan), block_of(SQUARE, replace(pecan, variety="II"), name="B")
     _, far, found = looked_at(*blocks, spots=spots)
     assert far / FOOT == pytest.approx(150)
     assert found == ()
-    own = [block_of(SQUARE, replace(b.plants[0], pollination_m=feet(140)), name=b.name) for b in blocks]
-    assert codes(looked_at(*own, spots=spots)[2]) == {"pollinizer_far"}
+    spots = [spots[0], rowed(SQUARE, 1, 1, at=(feet(151), 0.0))]
+    assert codes(looked_at(*blocks, spots=spots)[2]) == {"pollinizer_far"}
+    own = [block_of(SQUARE, replace(b.plants[0], pollination_m=feet(160)), name=b.name) for b in blocks]
+    assert looked_at(*own, spots=spots)[2] == ()
 
 
 def test_a_filler_does_not_serve_what_outlasts_it() -> None:

@@ -5,6 +5,7 @@ EPANET is the public-domain solver of the US EPA (owa-epanet; a second build wit
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -74,3 +75,32 @@ def test_wntr_agrees_too(tmp_path: Path) -> None:
     write_irrigation(plan, tmp_path)
     pressure, _ = by_tree(plan, tmp_path, "wntr")
     assert plan.facts["pressure_kpa"] == pytest.approx(pressure, rel=1e-3)
+
+
+@pytest.mark.parametrize("gap", [(-45.0, 0.0), (-37.5, 0.0), (0.0, 0.0)], ids=["water point", "valve", "trees"])
+def test_a_gap_of_the_dem_under_pipes_is_said_and_solved_alike(gap: tuple[float, float], tmp_path: Path) -> None:
+    """No number in the file is missing, EPANET finds the pressures of the layer, and the finding names what lacks its height."""
+
+    def holed(x: Any, y: Any) -> Any:
+        # one cell of trees, or all the heads of the rows: wherever the valve stands
+        wide = 3.0 if gap == (0.0, 0.0) else 40.0
+        return np.where((np.abs(x - gap[0]) < 4) & (np.abs(y - gap[1]) < wide), np.nan, hill(x, y))
+
+    plan = orchard([(-45.0, 0.0, 400.0, 3000.0)], ground=holed, sections={"ground": {"no_elevation": "plant"}})
+    write_irrigation(plan, tmp_path)
+    text = (tmp_path / INP).read_text(encoding="ascii")
+    assert not re.search(r"\b(nan|inf)\b", text, re.IGNORECASE)
+    pressure, _ = by_tree(plan, tmp_path, "owa")
+    known = np.isfinite(plan.facts["pressure_kpa"])
+    assert (known == np.isfinite(plan.facts["elevation_m"])).all()
+    assert plan.facts["pressure_kpa"][known] == pytest.approx(pressure[known], rel=1e-3)
+    net = plan.irrigation.network
+    assert net.z_assumed.any()
+    # what is assumed lies within what its neighbours have
+    assert net.z[net.z_assumed].max() <= net.z[~net.z_assumed].max()
+    assert net.z[net.z_assumed].min() >= net.z[~net.z_assumed].min()
+    (said,) = [f for f in plan.findings if f.code == "water_height_assumed"]
+    for name, own in (
+        ("water point w1", net.kind == SOURCE), ("valve z1", net.is_valve), ("trees of block A (row", net.emitters > 0),
+    ):  # fmt: skip
+        assert (name in said.message) == bool((net.z_assumed & own).any()), said.message

@@ -16,7 +16,6 @@ from setout.units import FOOT
 
 ALL = catalogue.entries()
 NAMES = [entry.name for entry in ALL]
-MARKS = ("from memory", "common practice", "no figure")
 
 
 @pytest.mark.parametrize("entry", ALL, ids=NAMES)
@@ -26,7 +25,7 @@ def test_every_figure_has_a_source_or_a_mark(entry: CatalogueEntry) -> None:
         if not figure.is_known(entry):
             continue
         said = entry.source_of(figure.field)
-        assert any(name in said for name in (*publications, *MARKS[:2])), f"{figure.label}: {said!r}"
+        assert any(name in said for name in (*publications, "from memory")), f"{figure.label}: {said!r}"
 
 
 @pytest.mark.parametrize("entry", ALL, ids=NAMES)
@@ -57,7 +56,7 @@ def test_every_publication_is_used() -> None:
 
 def test_names_differ_in_more_than_letter_case() -> None:
     folded = [fold(entry.name) for entry in ALL]
-    assert len(set(folded)) == len(folded) > 60
+    assert len(set(folded)) == len(folded) > 50
     assert not {fold(entry.species) for entry in ALL} & set(folded)
 
 
@@ -138,7 +137,7 @@ def test_found_by_name_whatever_case_and_spaces(entry: CatalogueEntry) -> None:
     ("name", "found"),
     [
         ("apple", "apple, standard"), ("fig", "fig, standard"), ("peach", "peach, standard, open vase"),
-        ("pawpaw", "pawpaw, small tree"), ("fruit tree", "fruit tree, standard"),
+        ("pawpaw", "pawpaw, small tree"), ("avocado", "avocado, standard"),
     ],
 )  # fmt: skip
 def test_class_left_out(name: str, found: str) -> None:

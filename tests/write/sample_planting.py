@@ -208,9 +208,9 @@ def systems(*, names: tuple[str, ...] = (), units: str = "us") -> Planting:
     partner[:2] = 1, 0
     nan = float("nan")
     rooms = (
-        BlockRoom(0, 9, 1.5, 1.2, 0.8, nan, 0.0, 1.5, 0.0, "none", 12.0, 1.8, None, ((10, 0.25),)),
-        BlockRoom(1, 9, 2.4, 3.0, 1.25, 0.6, 1.0, 2.4, 0.36, "heavy", 1234.0, -0.2, 7, ((10, 0.9),)),
-        BlockRoom(2, 0, nan, nan, nan, nan, 0.0, nan, nan, "", nan, nan, None, ()),
+        BlockRoom(0, 9, 1.5, 1.2, 0.8, nan, 0.0, 1.5, 0.0, 12.0, 1.8, None, ((10, 0.25),)),
+        BlockRoom(1, 9, 2.4, 3.0, 1.25, 0.6, 1.0, 2.4, 0.36, 1234.0, -0.2, 7, ((10, 0.9),)),
+        BlockRoom(2, 0, nan, nan, nan, nan, 0.0, nan, nan, nan, nan, None, ()),
     )
     words = (("There is room.",), ("It is close.", evil or "Prune it every year."), ("Nothing stands in this block.",))
     order = (OrderLine("apple", main.name, main.variety, "", "semi-dwarf", blocks[0].name, 20, 1),

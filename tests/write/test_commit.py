@@ -10,6 +10,7 @@ import sqlite3
 import subprocess
 import sys
 import textwrap
+import warnings
 from contextlib import closing
 from pathlib import Path
 
@@ -20,8 +21,9 @@ from pyproj import CRS
 from setout.errors import Interrupted, SetoutError
 from setout.layers import CONTRACTS
 from setout.write import commit
-from setout.write.commit import MANAGED, OutputFolder, check_writable, managed_by
+from setout.write.commit import OutputFolder, check_writable
 from setout.write.geopackage import LayerData, Points, write
+from setout.write.products import MANAGED, managed_by
 
 PIPELINE = Path(__file__).resolve().parents[2] / "pipeline"
 
@@ -244,6 +246,45 @@ def test_a_rename_that_fails_is_undone(out, monkeypatch):
         fill(staging.path, "new")
     assert caught.value.exit_code == 2
     assert contents(out) == before
+
+
+def test_a_rename_that_fails_and_cannot_be_undone_is_brought_to_its_end_by_the_next_run(out, monkeypatch):
+    """As where a share drops out in the middle: what was taken out of the folder is not cleared away."""
+
+    def failing(*_):
+        raise OSError(errno.EIO, "Input/output error")
+
+    real = commit._move
+
+    def cut(staging, folder, new, gone):
+        real(staging, folder, new[:1], gone)
+        failing()
+
+    monkeypatch.setattr(commit, "_move", cut)
+    monkeypatch.setattr(commit, "_undo", failing)
+    with pytest.raises(SetoutError, match="cannot write there"), OutputFolder(out) as staging:
+        fill(staging.path, "new")
+    monkeypatch.undo()
+    (left,) = out.parent.glob(".out.setout-*")
+    assert (left / "old" / "terrain" / "slope.tif").read_text() == "old terrain/slope.tif"
+    with pytest.raises(ValueError, match="no result"), OutputFolder(out):
+        raise ValueError("no result")
+    assert {k: v.split()[0] for k, v in contents(out).items() if k in MANAGED} == {
+        "plan.gpkg": b"new", "map.html": b"new", "packet/stakeout.csv": b"new",
+    }  # fmt: skip
+    assert [p.name for p in out.parent.iterdir()] == ["out"]
+
+
+def test_killed_while_it_cleared_up_after_another(out, monkeypatch):
+    """What is left of a killed run whose moves are done is no damaged list."""
+    left = out.parent / ".out.setout-abcd1234"
+    left.mkdir()
+    (left / "moves.json").write_text('{"new": ["plan.gpkg"], "gone": []}')
+    before = contents(out)
+    with pytest.raises(ValueError, match="no result"), warnings.catch_warnings(action="error"), OutputFolder(out):
+        raise ValueError("no result")
+    assert contents(out) == before
+    assert [p.name for p in out.parent.iterdir()] == ["out"]
 
 
 def test_a_folder_where_a_file_belongs_is_refused(out):

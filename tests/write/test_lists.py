@@ -195,6 +195,52 @@ def test_the_spreadsheet_says_what_the_csvs_say(planting, folder):
     assert sum(total.values()) == len(planting.trees)
 
 
+@pytest.mark.parametrize(("units", "foot", "heads"), [
+    ("us", 0.3048, ["Number", "Length [ft]", "Area [acres]", "Volume [cu yd]"]), ("si", 1.0, ["Number", "Length [m]", "Area [ha]", "Volume [m3]"]),
+])  # fmt: skip
+def test_quantities_are_numbers_in_the_readers_unit_which_the_columns_head_says(tmp_path, units, foot, heads):
+    planting = with_order(with_monuments(sample_planting.planting()))
+    planting = replace(planting, site=replace(planting.site, units=units))
+    packet.write_packet(planting, tmp_path / "packet")
+    book = openpyxl.load_workbook(tmp_path / "packet" / "lists.xlsx")
+    head = [c.value for c in book["Work order"][4]]
+    assert [name for name in head if name in heads] == heads
+    rows = [dict(zip(head, (c.value for c in row), strict=True)) for row in book["Work order"].iter_rows(min_row=5)]
+    jobs = work_order(planting, stake_set(planting))
+    assert len(rows) == len(jobs)
+    for row, job in zip(rows, jobs, strict=True):
+        size = {
+            "each": 1.0,
+            "m": foot,
+            "m2": 1e4 if units == "si" else 4046.8564224,
+            "m3": 1.0 if units == "si" else 0.764554857984,
+        }
+        told = {name: row[name] for name in heads if row[name] is not None}
+        known = (
+            {}
+            if job.quantity is None
+            else {dict(zip(size, heads, strict=True))[job.unit]: job.quantity / size[job.unit]}
+        )
+        assert told == pytest.approx(known)
+    assert {"Number", heads[1], heads[3]} <= {c.value for c in book["Materials"][4]}
+
+
+def test_every_row_of_the_spreadsheet_is_as_high_as_its_texts(planting, folder):
+    """Fitted here and not by the program that opens it: as many lines of 15 points as the longest text takes in its column."""
+    book = openpyxl.load_workbook(folder / "lists.xlsx")
+    several = 0
+    for sheet in book:
+        for row in sheet.iter_rows():
+            for cell in row:
+                if isinstance(cell.value, str) and cell.alignment.wrap_text:
+                    width = sheet.column_dimensions[cell.column_letter].width
+                    lines = -(-len(cell.value) // width)
+                    several += lines > 1
+                    high = sheet.row_dimensions[cell.row].height or 15.0  # the file's usual height
+                    assert high >= min(15 * lines, 409), (sheet.title, cell.coordinate)
+    assert several > 10
+
+
 def test_plants_to_order_are_trees_and_spares(planting, folder):
     lines = dicts(folder / "plants_to_order.csv")
     assert sum(int(line["to_plant"]) for line in lines) == len(planting.trees)

@@ -14,6 +14,7 @@ from invented import Property, Sheet, objects, plan_of
 from setout.nouns import Hollow
 from setout.write import report
 from setout.write.report_light import cold_section, direction_words, light_section
+from setout.write.report_sources import sun_picture
 
 UTM = CRS.from_epsg(26910)
 
@@ -40,11 +41,18 @@ def test_figures_are_those_of_the_plan(plan: Any) -> None:
     assert section is not None
     assert section["months"] == ["Jun", "Sep"]
     assert section["days"] == "21 Jun, 21 Sep"
-    assert [block["name"] for block in section["blocks"]] == ["A", "H", "S"]
-    for index, block in enumerate(section["blocks"]):
-        own = plan.trees.block == index
-        assert block["median"] == f"{np.median(plan.facts['sun_h'][own]):.1f}"
-        assert block["open"] == f"{np.median(plan.facts['sun_open_h'][own]):.1f}"
+    names = ["A, lighter partners", "A, darker partners", "H", "S"]
+    assert [block["name"] for block in section["blocks"]] == names
+    sun, partner = plan.facts["sun_h"], plan.trees.partner
+    own = np.flatnonzero(plan.trees.block == 0)
+    two = np.sort(np.column_stack([sun[own], sun[partner[own]]]), axis=1)[::2]
+    groups = [two[:, 1], two[:, 0], sun[plan.trees.block == 1], sun[plan.trees.block == 2]]
+    for hours, block in zip(groups, section["blocks"], strict=True):
+        assert block["median"] == f"{np.median(hours):.1f}"
+    # the picture counts every tree, those below the limit by themselves: six hours, of a hedge three square to its sides
+    said = str(sun_picture(plan))
+    for name, hours, limit in zip(names, groups, (6, 6, 3, 3), strict=True):
+        assert f"{name}: {int((hours < limit).sum()):,} of {len(hours):,} below {limit}" in said
     (shade,) = section["shades"]
     assert [m["month"] for m in shade["months"]] == ["Jun", "Sep"]
     assert float(shade["months"][0]["pm"]) > 1.0 > float(shade["months"][0]["am"])
@@ -52,7 +60,10 @@ def test_figures_are_those_of_the_plan(plan: Any) -> None:
 
 def test_words_on_pairs_and_hedges(plan: Any) -> None:
     pairs, hedges = direction_words(plan, 0), direction_words(plan, 1)
-    assert "share morning and afternoon" in pairs
+    ways = {d.bearing_deg: d for d in plan.light.directions if d.block == 0}
+    darker = [min(s.am_h + s.pm_h for s in ways[way].sides) for way in (0.0, 90.0)]
+    assert f"has {darker[0]:.1f} h a day north-south and {darker[1]:.1f} h east-west" in pairs
+    assert darker[1] > darker[0] + 1.0
     assert "east partner" in pairs
     assert "the east side has the morning" in hedges
     assert direction_words(plan, 2) == ""

@@ -20,6 +20,7 @@ from pyproj import CRS, Transformer
 
 from setout.nouns import Exclusion, Planting, Rows, Trees
 from setout.write import maplayer, outlines, palette, rings, treedata, webmap, wording, workshapes
+from setout.write.carried import LEAFLET
 from write import sample_planting
 
 
@@ -286,21 +287,32 @@ def test_very_many_beds_share_one_canvas() -> None:
 
 def test_the_script_library_is_the_wheels() -> None:
     script, style = maplayer.leaflet()
-    version = importlib.metadata.version(maplayer.LEAFLET_WHEEL)
+    version = importlib.metadata.version(LEAFLET)
     assert f"Leaflet {'.'.join(version.split('.')[:3])}" in script
+    assert "</script" not in script.lower()
     assert "sourceMappingURL" not in script
     assert "url(images" not in style
     assert style.count("url(data:image/png;base64,") >= 3
 
 
-def test_a_missing_script_library_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    from setout.errors import SetoutError
+def licensed(text: str) -> None:
+    """Clause 2 of the BSD licence asks for the notice of copyright, the conditions and the disclaimer (opensource.org/license/bsd-2-clause)."""
+    notice, said = "(c) 2010-20", " ".join(text.split())
+    assert re.search(
+        rf"Copyright {re.escape(notice)}\d\d, Volodymyr Agafonkin Copyright \(c\) 2010-2011, CloudMade", said
+    )
+    assert "Redistributions of source code must retain the above copyright notice, this list of conditions" in said
+    assert "Redistributions in binary form must reproduce the above copyright notice, this list of conditions" in said
+    assert 'THIS SOFTWARE IS PROVIDED BY THE COPYRIGHT HOLDERS AND CONTRIBUTORS "AS IS"' in said
+    assert "EVEN IF ADVISED OF THE POSSIBILITY OF SUCH DAMAGE" in said
 
-    maplayer.leaflet.cache_clear()
-    monkeypatch.setattr(maplayer, "LEAFLET_WHEEL", "no-such-wheel-as-this")
-    with pytest.raises(SetoutError, match=r"no-such-wheel-as-this.*pip install"):
-        maplayer.leaflet()
-    maplayer.leaflet.cache_clear()
+
+def test_the_page_carries_the_licence_of_its_script_library(tmp_path: Path) -> None:
+    page = written(tmp_path, sample_planting.planting())
+    comment = page[page.index("/*! Leaflet") : page.index("*/", page.index("/*! Leaflet"))]
+    licensed(comment)
+    after = page[page.index(comment) + len(comment) :]
+    assert after.startswith("*/\n/* @preserve\n * Leaflet")  # the terms stand with the code they are for
 
 
 def test_a_hundred_thousand_trees_stay_below_eight_megabytes(

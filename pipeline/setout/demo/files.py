@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
-from setout.demo.property import CELL_FT, CORNER_MARK, CRS_CODE, DEM_EXTENT, Layer, survey_files
+from setout.demo.property import CELL_FT, CLIMATE, CORNER_MARK, CRS_CODE, DEM_EXTENT, Layer, survey_files
 from setout.demo.terrain import heights
 from setout.errors import Interrupted, SetoutError
 
@@ -24,6 +24,8 @@ PLAN_NAME: Final = "plan.toml"
 """Name of the demo's plan file."""
 SURVEY_FOLDER: Final = "survey"
 """Folder of the survey files, beside the plan file."""
+CLIMATE_NAME: Final = "climate.csv"
+"""Name of the climate file in that folder."""
 _SURVEY_DATE: Final = "2024-10-15T00:00:00.000Z"
 
 
@@ -38,7 +40,7 @@ def write_demo(folder: Path) -> Path:
     Returns
     -------
     Path
-        The plan file, ``folder/plan.toml``. Heights are US survey feet, coordinates EPSG:2272.
+        The plan file, ``folder/plan.toml``. Heights are metres, coordinates EPSG:2252 [ft].
 
     Raises
     ------
@@ -91,7 +93,8 @@ def _write_survey(folder: Path) -> list[str]:
         for name, layers in files.items():
             _write_layers(folder / name, layers)
     _write_dem(folder / "dem.tif")
-    return [*files, "dem.tif"]
+    (folder / CLIMATE_NAME).write_text(CLIMATE, encoding="utf-8", newline="\n")
+    return [*files, "dem.tif", CLIMATE_NAME]
 
 
 @contextmanager
@@ -130,7 +133,7 @@ def _dtype(values: Sequence[str] | Sequence[float]) -> type[object]:
 
 
 def _write_dem(path: Path) -> None:
-    """Write the DEM: heights in US survey feet, said in the file, to the hundredth of a foot."""
+    """Write the DEM: heights in metres, said in the file, to the centimetre; cells in feet."""
     import rasterio
     from rasterio.errors import RasterioError
     from rasterio.transform import from_origin
@@ -149,6 +152,6 @@ def _write_dem(path: Path) -> None:
     try:
         with rasterio.open(path, "w", **profile) as file:
             file.write(z, 1)
-            file.units = ("US survey foot",)
+            file.units = ("metre",)
     except RasterioError as error:
         raise OSError(str(error)) from error

@@ -19,6 +19,10 @@ Ints = NDArray[np.int64]
 
 LITTLE = 0.02
 """How much wider than drawn an area opens a wall [m]."""
+MANY_CORNERS = 200
+"""Corners beyond which ways keep a little off winding obstacles: each is looked at from each other."""
+COARSER_M = (0.1, 0.5, 2.0)
+"""How far off at most, tried in turn [m]."""
 SKIN = 0.004
 """Half the drawn width of a line that may not be crossed [m]; corners are passed at twice this."""
 
@@ -54,13 +58,28 @@ def obstacles_of(
         return None
     shape = shapely.union_all(shapely.buffer(geometry, SKIN, quad_segs=1, join_style="mitre"))
     wide = shapely.union_all(shapely.buffer(geometry, 2 * SKIN, quad_segs=1, join_style="mitre"))
+    gap = None
     if len(openings):
         gap = shapely.union_all(opened(openings, opening_width))
         shape, wide = shapely.difference(shape, gap), shapely.difference(wide, shapely.buffer(gap, -SKIN))
     if shape.is_empty:
         return None
     shapely.prepare(shape)
-    return Obstacles(shape, _convex_corners(wide))
+    return Obstacles(shape, _fewer(_convex_corners(wide), shape, gap))
+
+
+def _fewer(corners: Floats, shape: BaseGeometry, gap: BaseGeometry | None) -> Floats:
+    """Return corners of a line drawn a little round the obstacles instead, where theirs are very many; those at openings stay."""
+    for away in COARSER_M:
+        if len(corners) <= MANY_CORNERS:
+            break
+        round_ = shapely.simplify(shapely.buffer(shape, away + 2 * SKIN, join_style="mitre"), away)
+        coarse = _convex_corners(round_)
+        if gap is not None:
+            near = shapely.dwithin(gap, shapely.points(corners), 2 * max(COARSER_M))
+            coarse = np.vstack([coarse, corners[near]])
+        corners = coarse if len(coarse) < len(corners) else corners
+    return corners
 
 
 def opened(openings: NDArray[np.object_], width: float) -> NDArray[np.object_]:

@@ -29,6 +29,15 @@ def leaves_of(plant: Plant) -> float:
     return plant.remove_year or float("inf")
 
 
+def judged_in(plant: Plant) -> float:
+    """Return the year after planting in which a plant is judged: inf, its full size, or of a filler the last in which it stands.
+
+    >>> judged_in(Plant("pecan")), judged_in(Plant("peach", remove_year=12))
+    (inf, 11)
+    """
+    return leaves_of(plant) - 1
+
+
 def spread_at(age: float, full_m: float, years: float, kept_m: float = float("inf")) -> float:
     """Return the spread (or height) of a plant of some age.
 

@@ -99,7 +99,9 @@ class Views:
     radius : of their own canopies [m]
     group : as in :attr:`Bodies.group`; -1 for none
     dx, dy : (n, points) level offsets of the points from the trunk [m]
-    z : (n, points) heights of the points [m]
+    z : (n, points) heights of the points [m]; NaN where a tree has fewer of them than others
+    facing : (n, points) bearing that the surface at a point faces [deg], which has the sun of that half of the sky alone, by how
+        squarely it meets the surface; NaN, or None for all: a point that has it from all round
     """
 
     x: Floats
@@ -111,10 +113,20 @@ class Views:
     dx: Floats
     dy: Floats
     z: Floats
+    facing: Floats | None = None
 
     def take(self, which: Any) -> Views:
         """Return some of the trees."""
-        return Views(*(getattr(self, name)[which] for name in self.__slots__))
+        return self._each(lambda values: values[which])
+
+    def points(self, which: Any) -> Views:
+        """Return the same trees with some of their points."""
+        return self._each(lambda values: values[:, which] if values.ndim > 1 else values)
+
+    def _each(self, change: Any) -> Views:
+        arrays = ((name, getattr(self, name)) for name in self.__slots__)
+        changed: dict[str, Any] = {name: None if values is None else change(values) for name, values in arrays}
+        return Views(**changed)
 
 
 @dataclass(frozen=True, slots=True)

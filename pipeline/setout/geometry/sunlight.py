@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -59,7 +59,7 @@ def sunlight(
     Returns
     -------
     morning, afternoon : (days, n) ndarray
-        Hours [h].
+        Hours [h]; a point that faces one way counts them by the cosine of the sun's angle with that way.
     """
     size, days = len(views.x), len(path.dates)
     morning, afternoon = (np.zeros((days, size), np.float32) for _ in range(2))
@@ -69,22 +69,35 @@ def sunlight(
     slope = np.tan(np.radians(np.minimum(path.altitude_deg, 89.999))).astype(np.float32)
     weight = np.zeros((2 * days, len(path.day)), np.float32)
     weight[path.day + days * ~path.morning, np.arange(len(path.day))] = path.hours
-    weight /= views.z.shape[1]
     sets = list(_by_reach(bodies, views))
     for own in _chunks(views, _chunk_size(views, sets)):
         part = views.take(own)
+        part = part.points(~np.isnan(part.z[0]))
         first = np.zeros((len(ways), len(own)), np.float32)
         if horizon is not None:
             np.maximum(first, horizon(part.x, part.y, ways.degree.astype(float)), out=first)
-        skylines = [first.copy() for _ in range(views.z.shape[1])]
+        skylines = [first.copy() for _ in range(part.z.shape[1])]
         for around in sets:
             _look_round(skylines, part, around, ways, company)
-        lit = np.zeros((len(path.day), len(own)), np.uint8)
-        for skyline in skylines:
-            lit += slope[:, None] > skyline[slot]
-        hours = weight @ lit.astype(np.float32)
+        lit = (slope[:, None] > skyline[slot] for skyline in skylines)
+        hours = _hours(weight / np.float32(len(skylines)), lit, part, path)
         morning[:, own], afternoon[:, own] = hours[:days], hours[days:]
     return morning, afternoon
+
+
+def _hours(weight: Singles, lit: Iterable[Any], part: Views, path: SunPath) -> Singles:
+    """Return the hours of both halves of all days, from which points each position of the sun lights."""
+    if part.facing is None or np.isnan(part.facing[0]).all():
+        count = np.zeros((len(path.day), len(part.x)), np.uint8)
+        for one in lit:
+            count += one
+        return weight @ count.astype(np.float32)
+    level = np.cos(np.radians(path.altitude_deg))
+    out = np.zeros((len(weight), len(part.x)), np.float32)
+    for facing, one in zip(part.facing[0], lit, strict=True):
+        squarely = np.maximum(level * np.cos(np.radians(path.azimuth_deg - facing)), 0.0).astype(np.float32)
+        out += (weight * squarely) @ one.astype(np.float32)
+    return out
 
 
 def _chunk_size(views: Views, sets: Sequence[_Around]) -> int:
@@ -97,7 +110,8 @@ def _chunk_size(views: Views, sets: Sequence[_Around]) -> int:
 
 def _chunks(views: Views, most: int) -> Iterator[Ints]:
     """Yield trees with the same size and points, so many at a time."""
-    kind = _numbered(np.column_stack([views.radius, views.dx, views.dy]))
+    facing = views.z[:, :0] if views.facing is None else views.facing
+    kind = _numbered(np.column_stack([views.radius, views.dx, views.dy, facing]))
     order = np.argsort(kind, kind="stable")
     cut = np.flatnonzero(np.diff(kind[order])) + 1
     for same in np.split(order, cut):
@@ -130,7 +144,7 @@ def _by_reach(bodies: Bodies, views: Views) -> Iterator[_Around]:
 
     if not len(bodies):
         return
-    eye = float(np.min(views.z - views.foot[:, None]))
+    eye = float(np.nanmin(views.z - views.foot[:, None]))
     reach = bodies.bound + np.maximum(bodies.top - bodies.foot - eye, 0.1) / np.tan(np.radians(LOWEST_DEG))
     usual = 1.2 * float(np.quantile(reach, 0.9))
     for which in (reach <= usual, reach > usual):

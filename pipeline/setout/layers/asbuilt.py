@@ -14,7 +14,12 @@ _ASBUILT: Final = (
         (
             must("tree_id", "text", "", "planned tree at whose place it stands, else its name in the field"),
             Column("field_id", "text", "", "its name in the surveyed file"),
-            must("status", "text", "", "in place, off its place, swapped, at another's place, doubled or extra"),
+            must(
+                "status",
+                "text",
+                "",
+                "in place, off its place, swapped, at another's place, doubled, extra or not judged",
+            ),
             Column("block", "text", "", "name of the block"),
             Column("row", "int", "", "row number of the planned tree; null without one"),
             Column("position", "int", "", "number in the row of the planned tree; null without one"),
@@ -52,7 +57,7 @@ _ASBUILT: Final = (
         (
             must("tree_id", "text", "", "block-row-position"),
             must("block", "text", "", "name of the block"),
-            must("status", "text", "", "planted, missing or not surveyed"),
+            must("status", "text", "", "planted, missing, not surveyed or not judged"),
         ),
         "Planned places",
     ),

@@ -49,7 +49,7 @@ _TREES: Final = (
     Column("need_lpd", "real", "l/day", "water that the tree needs at the peak"),
     Column("watered", "bool", "", "whether its need at the peak is met within the hours allowed"),
     Column("water_reason", "text", "", "why it is, is not, or why that is unknown"),
-    Column("sun_h", "real", "h", "direct sun hours"),
+    Column("sun_h", "real", "h", "direct sun hours; of a hedge by how squarely the sun meets its sides"),
     Column("sun_am_h", "real", "h", "direct sun hours before solar noon"),
     Column("sun_pm_h", "real", "h", "direct sun hours after solar noon"),
     Column("sun_open_h", "real", "h", "direct sun hours with the terrain alone in the way"),

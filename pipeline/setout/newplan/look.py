@@ -15,7 +15,7 @@ import shapely
 from setout import units as quantities
 from setout.errors import Fault, PlanFaults, SetoutError
 from setout.newplan.recognise import BOUNDARY, Shape, names, recognise
-from setout.newplan.text import SurveyedLayer, SurveyedSite
+from setout.newplan.text import SurveyedLayer, SurveyedSite, as_label
 from setout.nouns import transformer
 from setout.read import crs as crs_words
 from setout.read import raster, reference, vector
@@ -115,7 +115,7 @@ def look(folder: Path, files: SurveyFiles, units: str | None = None) -> Surveyed
     if line is None or faults:
         raise PlanFaults(tuple(dict.fromkeys(faults)))
     return SurveyedSite(
-        name=" ".join(folder.absolute().name.replace("_", " ").replace("-", " ").split()) or "orchard",
+        name=as_label(folder.absolute().name.replace("-", " ")) or "orchard",
         units=chosen,
         units_why=why,
         boundary=line[0].text,

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from setout.newplan.recognise import BOUNDARY, PLANTABLE, Figure, Rule, Shape, names, recognise
+from setout.nouns.text import one_line
+from setout.plan.quantities import LONGEST_LABEL
 
 MOST_SIGNS: Final = 118
 """A longer line is broken [characters]."""
@@ -90,6 +92,15 @@ def toml_string(text: str) -> str:
     """
     escaped = (_ESCAPES.get(c, f"\\u{ord(c):04X}" if ord(c) < 0x20 or ord(c) == 0x7F else c) for c in text)
     return f'"{"".join(escaped)}"'
+
+
+def as_label(text: str) -> str:
+    r"""Return a name of a layer or a folder as a plan file's labels take it: words on one line, of no great length.
+
+    >>> as_label("main_road\n2")
+    'main road 2'
+    """
+    return " ".join(one_line(text).replace("_", " ").split())[:LONGEST_LABEL].strip()
 
 
 def comment(text: str) -> str:
@@ -300,7 +311,7 @@ def _seen(layer: SurveyedLayer) -> str:
 
 def _why(layer: SurveyedLayer) -> str:
     """Return the reason that the land account will give: the layer's own name, which the reader knows."""
-    return " ".join(layer.title.replace("_", " ").split())
+    return as_label(layer.title)
 
 
 def _by_kind(layer: SurveyedLayer) -> list[str]:

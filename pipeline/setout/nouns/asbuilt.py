@@ -18,10 +18,14 @@ DOUBLED: Final = 4
 EXTRA: Final = 5
 MISSING: Final = 6
 NOT_SURVEYED: Final = 7
+NOT_JUDGED: Final = 8
 STATUS_WORDS: Final = (
     "in place", "off its place", "swapped", "at another's place", "doubled", "extra", "missing", "not surveyed",
+    "not judged",
 )  # fmt: skip
 """What a surveyed tree, or a planned place without one, is; by number."""
+WHOLE: Final = ("survey_coarse", "systematic_shift", "scale_off", "set_up_unsure", "monument_off")
+"""Codes of findings on the set-out as a whole, told before all others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +65,10 @@ class SetUp:
     rival_m : distance of another set-up that fits as well [m]; inf for none
     pivot_x, pivot_y : the point that stays where it is; NaN where there is no turn to speak of
     shifted, turned : whether shift and turn are more than chance
+    scale, scale_sd : distances between trees as shares of those planned, with its standard error
+    scaled : whether that is more than chance
+    coarse : the positions scatter too widely to judge single trees; without names no shift, turn and scale are known either
+    apart_m : usual distance of a planned tree to its nearest neighbour [m]
     """
 
     shift_x: float
@@ -78,11 +86,16 @@ class SetUp:
     pivot_y: float = float("nan")
     shifted: bool = False
     turned: bool = False
+    scale: float = 1.0
+    scale_sd: float = float("inf")
+    scaled: bool = False
+    coarse: bool = False
+    apart_m: float = float("nan")
 
     @property
     def systematic(self) -> bool:
         """Return whether the set-out as a whole is elsewhere than planned."""
-        return self.shifted or self.turned
+        return self.shifted or self.turned or self.scaled
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,11 +1,50 @@
-"""What geometry cannot tell of what a planting needs: sizes and shares that a grower buys by."""
+"""What a grower buys beside plants, and what geometry cannot tell of it: sizes and shares."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from setout.nouns.planting import MaterialLine
 from setout.units import FOOT
+
+MATERIALS: Final[Mapping[str, str]] = {
+    "tree stake": "each", "trunk guard": "each", "mulch": "m3",
+    "end post": "each", "line post": "each", "anchor": "each", "wire": "m",
+    "bed soil": "m3", "bed edging": "m",
+    "pipe, main": "m", "pipe, manifold": "m", "pipe, lateral": "m", "pipe, ring round the trunk": "m",
+    "drip emitter": "each", "emitter in a ring round the trunk": "each", "micro-sprinkler": "each",
+    "valve, electric": "each", "pressure regulator": "each", "take-off, manifold to lateral": "each", "flush end": "each",
+    "flush valve": "each", "backflow preventer": "each", "filter": "each", "pressure relief and air valve": "each",
+}  # fmt: skip
+"""Every material by the name it is listed and priced under, and the unit it is counted in."""
+
+
+def line_of(item: str, size: str, quantity: float, where: str, shown: str) -> MaterialLine:
+    """Return a line of the materials, in the unit that the item is counted in.
+
+    Parameters
+    ----------
+    item, size : str
+        One of :data:`MATERIALS`; how large, as people say it.
+    quantity : float
+        How much, in the item's unit.
+    where, shown : str
+        What it is for; the quantity as people buy it.
+
+    Returns
+    -------
+    MaterialLine
+        The line.
+
+    Examples
+    --------
+    >>> line_of("wire", "12.5 gauge", 30.48, "block A: 2 rows", "100 ft").unit
+    'm'
+    """
+    return MaterialLine(item, size, quantity, MATERIALS[item], where, shown)
+
 
 INCH: Final = FOOT / 12
 
@@ -23,7 +62,8 @@ class Allowances:
     """What geometry cannot tell of the materials; every default is common practice, for the grower to set.
 
     Posts and anchors follow P. Domoto, Constructing a Vineyard Trellis (Iowa State University, 2002): end posts 5 in x
-    10 ft, line posts 3-4 in x 8 ft, earth anchors 40 in long in rows up to 600 ft, braced ends in longer ones. Mulch is
+    10 ft, line posts 3-4 in x 8 ft, earth anchors with a shaft of 5/8 in x 40 in (1/2 x 36 in at the least) in rows up to
+    600 ft, braced ends in longer ones; how wide the anchor's helix has to be is in :data:`HELIX`. Mulch is
     no deeper than 3 in (University of Florida IFAS, Best mulch management). The others are from memory.
 
     Attributes
@@ -47,7 +87,7 @@ class Allowances:
     guard: Piece = Piece(2 * FOOT)
     end_post: Piece = Piece(10 * FOOT, 5 * INCH)
     line_post: Piece = Piece(8 * FOOT, 3.5 * INCH)
-    anchor: Piece = Piece(40 * INCH)
+    anchor: Piece = Piece(40 * INCH, INCH * 5 / 8)
     braced_m: float = 600 * FOOT
     wire: str = "12.5 gauge (2.5 mm), high-tensile, galvanised"
     tying: float = 0.05
@@ -58,5 +98,8 @@ class Allowances:
     edging: bool = True
 
 
+HELIX: Final = ((250 * FOOT, 4 * INCH), (float("inf"), 6 * INCH))
+"""How long a row may be for an earth anchor, and how wide that anchor's helix is [m]: 4 in to about 250 ft, 6 in to 600 ft,
+less in lighter, sandy soils (P. Domoto, as above); what is longer is braced."""
 COMMON_PRACTICE: Final = Allowances()
 """The allowances where a grower sets none."""

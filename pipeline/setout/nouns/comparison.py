@@ -25,10 +25,11 @@ class Outcome:
     nearest_m : median distance to the nearest neighbour that is no partner [m]
     spread_m, crowding : median spread as kept [m]; spread over distance
     overlap_m : median overlap of canopies that overlap [m]
-    pruning_load, pruning_class : share of a free canopy that comes off, and its class in words
+    pruning_load : share of a free canopy that comes off
     pruning_h : hours of pruning in a year [h]
     work_h : hours of all work in a year [h]
-    sun_h, sun_low_h : direct sun a day in the season, median and worst tenth of the trees [h]
+    sun_h, sun_low_h : direct sun a day in the season: median of the trees that stay, of pairs the lighter partners, and worst
+        tenth of all that stay [h]
     need_lpd, given_lpd : water needed at the peak by the block, and what the sources give in a day [l]
     alley_m : clear width between canopies of two rows [m]; below 0 where they overlap
     meet_year : year after planting in which canopies meet; None for never or unknown
@@ -36,6 +37,10 @@ class Outcome:
     posts : trellis posts
     pipe_m : pipe along the rows [m]
     first_cost, yearly_cost : in the grower's own prices; NaN without them
+    lacks : what the first cost does not hold, though the planting needs it
+    sun_dark_h, sun_filler_h : medians of the darker partners of pairs, and of fillers in the last year in which they stand [h];
+        NaN for none
+    sun_wall : plants grow into walls, whose hours count by how squarely the sun meets their sides
     unknown : by figure, why it is not known
     beaten_by : the option that is at least as good in everything and better in something; empty for none
     """
@@ -55,7 +60,6 @@ class Outcome:
     crowding: float
     overlap_m: float
     pruning_load: float
-    pruning_class: str
     pruning_h: float
     work_h: float
     sun_h: float
@@ -69,8 +73,12 @@ class Outcome:
     pipe_m: float
     first_cost: float
     yearly_cost: float
+    lacks: tuple[str, ...] = ()
     unknown: Mapping[str, str] = field(default_factory=dict)
     beaten_by: str = ""
+    sun_dark_h: float = float("nan")
+    sun_filler_h: float = float("nan")
+    sun_wall: bool = False
 
     @property
     def trees_per_ha(self) -> float:

@@ -138,7 +138,7 @@ class Network:
 
     Attributes
     ----------
-    x, y, z : frame [m], elevation [m]; NaN elevation where there is no DEM
+    x, y, z : frame [m], elevation [m]; NaN elevation where there is no DEM at all
     parent : index of the node that the pipe comes from; -1 for a root (a water point)
     length_m : true length of that pipe, on the slope [m]; 0 for a root
     inside_mm : its inside diameter [mm]; NaN for a root
@@ -154,6 +154,7 @@ class Network:
     flow_lph : flow in the pipe to it [l/h]; of a root the flow that leaves it; NaN unknown
     out_lph : flow of its emitters [l/h]
     valve_kpa : per section, what the pressure regulator at the valve is set to [kPa]; NaN for none
+    z_assumed : nodes whose own elevation is unknown: ``z`` has that of the nearest node that has one
     """
 
     x: Floats
@@ -175,6 +176,7 @@ class Network:
     flow_lph: Floats
     out_lph: Floats
     valve_kpa: Floats = field(default_factory=lambda: np.empty(0))
+    z_assumed: Bools = field(default_factory=lambda: np.empty(0, bool))
 
     def __len__(self) -> int:
         """Return the number of nodes."""

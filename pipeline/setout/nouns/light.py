@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 FULL_SUN_H: Final = 6.0
 """Direct sun a day below which fruit trees fall short (common practice: six to eight hours)."""
 
+WALL_SUN_H: Final = FULL_SUN_H / 2
+"""The same of a wall, whose hours count by how squarely the sun meets its sides: to light from all round, half of them."""
+
 
 @dataclass(frozen=True, slots=True)
 class SunDays:
@@ -85,6 +88,7 @@ class DirectionLight:
     bearing_deg : of the rows, or from one partner of the pair to the other [deg]
     planned : whether this is how the plan has it
     sides : light of the tree, the partners or the sides
+    hedge_h : hours of a hedge's wall by how squarely the sun meets its sides, as every plant of it has them [h]; else NaN
     """
 
     block: int
@@ -92,6 +96,7 @@ class DirectionLight:
     bearing_deg: float
     planned: bool
     sides: tuple[SideLight, ...]
+    hedge_h: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +114,7 @@ class Light:
     shades : what screens do for their yards
     directions : what north-south does against east-west, by block
     findings : what falls short or should be known
+    wall : (n,) trees that grow into one wall with their row: their hours count by how squarely the sun meets its two sides
     """
 
     days: SunDays
@@ -122,6 +128,13 @@ class Light:
     shades: tuple[ScreenShade, ...] = ()
     directions: tuple[DirectionLight, ...] = ()
     findings: tuple[Finding, ...] = ()
+    wall: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, bool))
+
+    @property
+    def least_h(self) -> Floats:
+        """Return the direct sun below which each tree falls short [h]."""
+        wall = self.wall if len(self.wall) else np.zeros(len(self.sun_h), bool)
+        return np.where(wall, WALL_SUN_H, FULL_SUN_H)
 
     @property
     def unknown(self) -> NDArray[np.bool_]:

@@ -80,7 +80,7 @@ class NeedSettings:
     grass : ground between the trees is covered with growing plants
     frost : winters bring killing frost
     kc : crop coefficient of every plant: one figure for mid-season, or twelve by month; empty for the table's
-    leaf_out : (month, day) in which deciduous plants come into leaf; None for the table's
+    leaf_out : (month, day) in which deciduous plants come into leaf; None where the temperatures are to tell
     """
 
     efficiency: float = 0.9

@@ -195,7 +195,7 @@ class BlockRoom:
     overlap_m : median overlap of those canopies that overlap [m]
     overlap_share : share of the trees whose canopy reaches into a neighbour's
     room_m : median diameter of the room [m]
-    pruning_load_median, pruning_class : median pruning load, and its class in words
+    pruning_load_median : median pruning load
     hours_per_year : hours of pruning in a year at maturity [h]
     clear_alley_m : clear width between the canopies of two rows [m]; below 0 where they overlap
     meet_year : year after planting in which canopies of neighbours meet; None for never or unknown
@@ -212,7 +212,6 @@ class BlockRoom:
     overlap_share: float
     room_m: float
     pruning_load_median: float
-    pruning_class: str
     hours_per_year: float
     clear_alley_m: float
     meet_year: int | None

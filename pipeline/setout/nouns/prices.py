@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 
 PLANT = "plant"
 """Price of any plant that has none of its own name."""
-WORK = "work"
-"""Price of an hour of work."""
+WORK = ("work", "labour")
+"""Price of an hour of work, by either name."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -101,7 +101,19 @@ class WaterPoints:
 
 @dataclass(frozen=True, slots=True)
 class Water:
-    """The water side of a site: points, what a pipe may not cross, and the limits of the plan file."""
+    """The water side of a site: points, what a pipe may not cross, and the limits of the plan file.
+
+    Attributes
+    ----------
+    points : sources under pressure
+    barriers : what no pipe crosses, as the plan file names it
+    max_run_m, min_pressure_kpa : limits of the plan file; None for none
+    source : where the points come from
+    sleeves : where a pipe may cross all the same
+    plant_beyond : ground that no point serves is planted too
+    closed : areas that nobody lays a pipe through: features with a setback, and no-plant ground
+    land : the property, whose line and holes no pipe crosses; None for no such line
+    """
 
     points: WaterPoints
     barriers: Geometries
@@ -110,11 +122,13 @@ class Water:
     source: str
     sleeves: Geometries = field(default_factory=lambda: np.empty(0, object))
     plant_beyond: bool = False
+    closed: Geometries = field(default_factory=lambda: np.empty(0, object))
+    land: BaseGeometry | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """Ground that the water points can serve, as the corners that a pipe bends round on its way.
+    """Ground that the water points can serve, and the corners that a pipe bends round on its way.
 
     Attributes
     ----------
@@ -125,6 +139,7 @@ class Reach:
     barriers : what no pipe crosses, drawn a few millimetres wide; None where there is nothing
     ceiling_m : per water point, the highest elevation that still has the least pressure [m]; inf where unknown
     areas : per water point the ground in its run, as polygons in the frame; empty where no length and no barrier limits it
+    discs : nothing is in the way of any run: the ground in reach is round
     """
 
     x: Floats
@@ -136,6 +151,12 @@ class Reach:
     ceiling_m: Floats
     areas: Geometries
     findings: tuple[Finding, ...] = ()
+    discs: bool = True
+
+    @property
+    def is_limited(self) -> bool:
+        """Whether there is ground that no water point serves by the run to it."""
+        return bool(np.isfinite(self.max_run_m)) or not self.discs
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,10 +43,10 @@ class Bed:
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """Two partners at one position: how far apart [m], and the bearing from one to the other [deg]."""
+    """Two partners at one position: how far apart [m], and the bearing from one to the other [deg]; NaN: the light chooses."""
 
     distance_m: float
-    axis_deg: float = 0.0
+    axis_deg: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import difflib
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationInfo, model_validator
 
-from setout.nouns.prices import Price, Prices
+from setout.nouns.buying import MATERIALS
+from setout.nouns.prices import PLANT, WORK, Price, Prices
 from setout.plan.quantities import Label, Section
+from setout.tables import catalogue
+from setout.tables.rows import fold
 from setout.units import FOOT
 
 PER: Final[dict[str, tuple[str, float]]] = {
@@ -19,30 +23,41 @@ PER: Final[dict[str, tuple[str, float]]] = {
     "h": ("h", 1.0), "hour": ("h", 1.0),
 }  # fmt: skip
 """What a price may be for: the unit that quantities are counted in, and how many of what is written that is one of."""
+COUNTED: Final = {
+    "each": ("by number", "3 / each"), "m": ("by length", "0.12 / ft"), "m3": ("by volume", "40 / cu yd"), "h": ("in hours", "25 / h"),
+}  # fmt: skip
+"""How each unit is said, and a price in it."""
 MOST: Final = 1e9
 _PRICE: Final = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*(?:/|per)\s*(.+?)\s*$")
 
 
 class PricesSection(Section):
-    """Prices by item; every item of the order and the materials may have one."""
+    """Prices by item: plants by name or species, everything of the materials, and hours of work."""
 
     currency: Label = ""
     items: dict[str, Price] = Field(default_factory=dict)
 
     @model_validator(mode="before")
     @classmethod
-    def _read(cls, value: Any) -> Any:
+    def _read(cls, value: Any, info: ValidationInfo) -> Any:
         if not isinstance(value, Mapping):
             return value
-        items, faults = {}, []
-        for name, text in value.items():
-            if name == "currency":
-                continue
+        given = {name: text for name, text in value.items() if name != "currency"}
+        units = units_of((info.context or {}).get("own", {}).values()) if given else {}
+        items: dict[str, Price] = {}
+        faults = []
+        for name, text in given.items():
+            item, shown = "", " ".join(str(name).split())
             try:
-                items[" ".join(str(name).split()).casefold()] = price(text)
+                item = _item(shown, units, items)
             except ValueError as error:
-                what, _, remedy = str(error).partition("; ")
-                faults.append(f"{name}: {what}; {remedy}")
+                faults.append(f"{shown}: {error}")
+            try:
+                found = price(text)
+                if item:
+                    items[item] = _in_unit(found, units[item], text)
+            except ValueError as error:
+                faults.append(f"{shown}: {error}")
         if faults:
             raise ValueError("\n".join(faults))
         return {"currency": value.get("currency", ""), "items": items}
@@ -50,6 +65,58 @@ class PricesSection(Section):
     def value(self) -> Prices:
         """Return the prices."""
         return Prices(self.currency, dict(self.items))
+
+
+def units_of(own: Iterable[catalogue.CatalogueEntry] = ()) -> dict[str, str]:
+    """Return everything that may have a price, and the unit that it is counted in.
+
+    Parameters
+    ----------
+    own : Iterable of CatalogueEntry
+        The grower's own plants; the catalogue's are known anyway.
+
+    Returns
+    -------
+    dict
+        Units by name, the names in lower case.
+
+    Examples
+    --------
+    >>> units = units_of()
+    >>> units["wire"], units["apple"], units["apple, dwarf"], units["work"]
+    ('m', 'each', 'each', 'h')
+    """
+    plants = [name for entry in catalogue.entries(own) for name in (entry.species, entry.name)]
+    named = {**dict.fromkeys((PLANT, *plants), "each"), **MATERIALS, **dict.fromkeys(WORK, "h")}
+    return {fold(name): unit for name, unit in named.items()}
+
+
+def _item(name: str, units: Mapping[str, str], priced: Mapping[str, Price]) -> str:
+    """Return the item that a key names; refuse one that has its price, and one that names nothing, with the near names."""
+    wanted = fold(name)
+    if wanted in priced:
+        raise ValueError("has a price already; leave one")
+    if wanted in units:
+        return wanted
+    words = set(re.findall(r"\w+", wanted))
+    near = sorted((known for known in units if words and words <= set(re.findall(r"\w+", known))), key=len)[:4]
+    near = near or difflib.get_close_matches(wanted, list(units), 1, 0.6)
+    shown = " or ".join(f'"{known}"' for known in near)
+    hint = (
+        f"did you mean {shown}?"
+        if near
+        else f"write plant, work, a plant of the catalogue, or one of {', '.join(MATERIALS)}"
+    )
+    raise ValueError(f"is nothing that a plan counts; {hint}")
+
+
+def _in_unit(found: Price, unit: str, text: object) -> Price:
+    if found.unit == unit:
+        return found
+    how, example = COUNTED[unit]
+    raise ValueError(
+        f'"{text}" is for what is counted {COUNTED[found.unit][0]}, but this is counted {how}; write such as "{example}"'
+    )
 
 
 def price(text: object) -> Price:

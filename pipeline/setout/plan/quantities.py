@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import unicodedata
 from typing import Annotated
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
 
 from setout import units
+from setout.nouns.text import ODD
 
 EQUILATERAL = 3**0.5 / 2
 """Row distance over step at which an offset set-out has all six neighbours equally far: half the root of three."""
@@ -42,10 +42,10 @@ def _label(most: int) -> AfterValidator:
 
     def read(text: str) -> str:
         name = text.strip(" ")
-        odd = next((sign for sign in name if unicodedata.category(sign) == "Cc" or sign in _TURNS), None)
+        odd = ODD.search(name)
         if odd is not None:
             raise ValueError(
-                f"holds the control character U+{ord(odd):04X}; write it with letters, digits and signs only"
+                f"holds the control character U+{ord(odd[0]):04X}; write it with letters, digits and signs only"
             )
         if len(name) > most:
             raise ValueError(f'"{name[:20]}..." has {len(name)} characters; keep it to {most}, for it goes onto labels')
@@ -56,10 +56,10 @@ def _label(most: int) -> AfterValidator:
     return AfterValidator(read)
 
 
-_TURNS = frozenset("\u2028\u2029\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
-"""Signs that break a line or turn the direction of what follows."""
 Name = Annotated[str, _label(40)]
-Label = Annotated[str, _label(200)]
+LONGEST_LABEL = 200
+"""Letters of the longest label."""
+Label = Annotated[str, _label(LONGEST_LABEL)]
 
 
 class Section(BaseModel):

@@ -60,10 +60,10 @@ class PairSection(Section):
     """Two partners at every position."""
 
     distance: Distance
-    axis: Annotated[float, BeforeValidator(_bearing)] = 0.0
+    axis: Annotated[float, BeforeValidator(_bearing)] = float("nan")
 
     def value(self) -> Pair:
-        """Return the pair [m], [deg]."""
+        """Return the pair [m], [deg]; an axis that is not given is NaN until the light has chosen it."""
         return Pair(self.distance, self.axis)
 
 

@@ -22,8 +22,10 @@ from shapely.errors import GEOSException
 
 from setout.errors import SetoutError
 from setout.nouns import Finding, Geometries
+from setout.read import kinds
 from setout.read.crs import understood
 from setout.read.found import Found, LayerInfo, exists
+from setout.read.kinds import KNOWN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -33,7 +35,6 @@ if TYPE_CHECKING:
 WGS84_FORMATS = frozenset({".geojson", ".json", ".geojsonl", ".geojsons", ".kml", ".kmz"})
 INSIDE_ZIP = frozenset({".shp", ".gpkg", ".geojson", ".json", ".kml", ".fgb"})
 ARC_STEP_DEG = "0.1"
-KNOWN = "GeoPackage, Shapefile, GeoJSON, KML, FlatGeobuf, DXF, GPX, a CSV of corners or a text of deed calls"
 
 
 def layers(path: Path, source: str, *, count: bool = True) -> tuple[LayerInfo, ...]:
@@ -99,7 +100,7 @@ def layer_of(path: Path, name: str, source: str) -> LayerInfo | None:
         The file is missing, empty or cut short.
     """
     exists(path, source)
-    _whole_geopackage(path, source)
+    kinds.geopackage(path, source)
     try:
         with closing(sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True)) as database:
             rows = database.execute(
@@ -107,7 +108,7 @@ def layer_of(path: Path, name: str, source: str) -> LayerInfo | None:
             ).fetchall()
     except sqlite3.Error:  # GDAL says what is wrong with it
         return None
-    return LayerInfo(name, _plain(rows[0][0]), -1, str(path)) if len(rows) == 1 else None
+    return LayerInfo(name, _plain(rows[0][0]), -1, str(path.absolute())) if len(rows) == 1 else None
 
 
 def read(path: Path, layer: LayerInfo, source: str) -> Found:
@@ -191,7 +192,9 @@ def _gdal(source: str) -> Iterator[list[str]]:
     from pyogrio.errors import DataSourceError, FieldError, GeometryError
 
     warned: list[str] = []
-    pyogrio.set_gdal_config_options({"OGR_ARC_STEPSIZE": ARC_STEP_DEG, "SHAPE_RESTORE_SHX": False})
+    options = {"OGR_ARC_STEPSIZE": ARC_STEP_DEG, "SHAPE_RESTORE_SHX": "NO", **kinds.NOWHERE}
+    before = {name: pyogrio.get_gdal_config_option(name) for name in options}
+    pyogrio.set_gdal_config_options(options)
     try:
         with warnings.catch_warnings(record=True) as caught:
             warnings.simplefilter("always")
@@ -206,7 +209,7 @@ def _gdal(source: str) -> Iterator[list[str]]:
             f"cannot be read: {_short(error)}", source, f"it must be {KNOWN}, whole and undamaged"
         ) from None
     finally:
-        pyogrio.set_gdal_config_options({"OGR_ARC_STEPSIZE": None, "SHAPE_RESTORE_SHX": None})
+        pyogrio.set_gdal_config_options(before)
 
 
 def _short(error: Exception) -> str:
@@ -280,15 +283,14 @@ def _openers(path: Path, source: str) -> list[tuple[str, str]]:
         siblings = {p.suffix.lower() for p in path.parent.iterdir() if p.stem.casefold() == path.stem.casefold()}
         with path.open("rb") as file:
             head = file.read(100)
-        _whole_shapefile(path.stem, siblings, head, path.stat().st_size, source)
-    elif suffix == ".gpkg":
-        _whole_geopackage(path, source)
-    return [(str(path), "")]
+        kinds.whole_shapefile(path.stem, siblings, head, path.stat().st_size, source)
+    kinds.vector_file(path, source)
+    return [(str(path.absolute()), "")]
 
 
 def _zipped(path: Path, source: str) -> list[tuple[str, str]]:
     try:
-        with zipfile.ZipFile(path) as archive:
+        with kinds.opened_zip(path, source) as archive:
             names = [n for n in archive.namelist() if not n.startswith("__MACOSX") and not n.endswith("/")]
             inside = [PurePosixPath(n) for n in names]
             data = [p for p in inside if p.suffix.lower() in INSIDE_ZIP and not p.name.startswith(".")]
@@ -299,39 +301,16 @@ def _zipped(path: Path, source: str) -> list[tuple[str, str]]:
                 }  # fmt: skip
                 with archive.open(str(shp)) as file:
                     head = file.read(100)
-                _whole_shapefile(shp.stem, beside, head, archive.getinfo(str(shp)).file_size, source)
+                kinds.whole_shapefile(shp.stem, beside, head, archive.getinfo(str(shp)).file_size, source)
+            for one in (p for p in data if p.suffix.lower() != ".shp"):
+                whole = archive.read(str(one))
+                if one.suffix.lower() == ".gpkg":
+                    kinds.packed_geopackage(whole, source)
+                else:
+                    kinds.text_file(one.name, whole, source)
     except (zipfile.BadZipFile, RuntimeError, NotImplementedError, OSError, EOFError):
         raise SetoutError("is no readable zip file, or is cut short", source, "get it again, or unzip it") from None
     if not data:
         shown = ", ".join(names[:8]) or "nothing"
         raise SetoutError(f"holds no Shapefile; it holds {shown}", source, "unzip it and name the survey file itself")
     return [(f"/vsizip/{{{path.resolve()}}}/{p}", p.stem if p.suffix.lower() == ".shp" else "") for p in data]
-
-
-def _whole_shapefile(stem: str, siblings: set[str], head: bytes, size: int, source: str) -> None:
-    for part, holds in ((".shx", "the index"), (".dbf", "the attributes")):
-        if part not in siblings:
-            raise SetoutError(
-                f'its part "{stem}{part}" ({holds}) is missing', source,
-                "a Shapefile is .shp, .shx, .dbf and .prj together; copy them all",
-            )  # fmt: skip
-    # ESRI Shapefile Technical Description (1998), table 1: code 9994; at byte 24 the length in 16-bit words.
-    if len(head) < 100 or int.from_bytes(head[:4], "big") != 9994:
-        raise SetoutError("is no Shapefile", source, "export the layer again")
-    if int.from_bytes(head[24:28], "big") * 2 > size:
-        raise SetoutError("the Shapefile is cut short", source, "get the file again from where it came")
-
-
-def _whole_geopackage(path: Path, source: str) -> None:
-    with path.open("rb") as file:
-        head = file.read(100)
-    if not head.startswith(b"SQLite format 3\0"):
-        what = "a text file" if head and all(b in b"\t\r\n" or b >= 32 for b in head) else "another kind of file"
-        raise SetoutError(
-            f"is no GeoPackage but {what}", source, "export the layer again, or give it its right extension"
-        )
-    # SQLite file format, section 1.3: page size at byte 16, pages at 28, if counters at 24 and 92 agree.
-    page = int.from_bytes(head[16:18], "big")
-    pages = int.from_bytes(head[28:32], "big") if head[24:28] == head[92:96] else 0
-    if pages * (65536 if page == 1 else page) > path.stat().st_size:
-        raise SetoutError("the GeoPackage is cut short", source, "get the file again from where it came")

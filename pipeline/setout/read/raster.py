@@ -20,7 +20,8 @@ from setout.errors import Fault, SetoutError
 from setout.geometry.strips import grid_of
 from setout.nouns import Finding, Floats, RasterGrid, transformer
 from setout.read import crs as crs_words
-from setout.read.raster_tile import Tile, gdal, look, open_file, read_stored
+from setout.read.raster_file import gdal, open_file
+from setout.read.raster_tile import Tile, look, read_stored
 
 if TYPE_CHECKING:
     from rasterio.io import DatasetReader
@@ -180,7 +181,7 @@ def open_elevations(
     Parameters
     ----------
     paths : sequence of Path
-        One raster, or the tiles of a DEM in any order, in any format that GDAL reads.
+        One raster, or the tiles of a DEM in any order, in a format whose files hold their heights themselves.
     crs : CRS, optional
         Horizontal CRS of files that do not say theirs.
     unit : str, optional

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,13 +15,13 @@ from setout.errors import SetoutError
 from setout.nouns import Finding, RasterGrid
 from setout.read import crs as crs_words
 from setout.read import height_unit
+from setout.read.raster_file import WHOLE_AGAIN, brief, gdal, open_file
 
 if TYPE_CHECKING:
     from rasterio.io import DatasetReader
 
 Heights = NDArray[np.float32]
 
-WHOLE_AGAIN = "copy or export the file again; it seems cut short or damaged"
 NO_HEIGHT = 1e10
 """Stored numbers beyond this are no heights in any unit: fill values such as -3.4e38 or 9.97e36."""
 USUAL_GAPS = {"f": (-9999.0, -32768.0, -32767.0, -99999.0), "i": (-9999.0, -32768.0, -32767.0, -99999.0, 32767.0),
@@ -33,8 +31,6 @@ _PLAIN = 9000.0
 """Stored numbers between this and its negative are none of the usual gaps."""
 _PROBE = 256
 _CACHE = 1 << 16
-_KEPT = 64 << 20
-"""Bytes of decoded blocks that GDAL keeps, for the looks that follow each other at one DEM; rasterio takes bytes."""
 _WHOLE = 1_000_000
 _ELEVATION_WORDS = ("elevation", "dem", "dtm", "dsm", "height", "altitude")
 
@@ -114,83 +110,6 @@ class Tile:
             stored *= np.float32(self.scale * self.unit_m)
             if self.offset != 0.0:
                 stored += np.float32(self.offset * self.unit_m)
-
-
-@contextmanager
-def gdal(**more: str | int) -> Iterator[None]:
-    """Set GDAL up for reading: two threads, a small cache, compound CRS as they are."""
-    import rasterio
-    from rasterio.errors import NotGeoreferencedWarning
-
-    options: dict[str, Any] = {
-        "GDAL_NUM_THREADS": "2", "GDAL_CACHEMAX": _KEPT, "GTIFF_REPORT_COMPD_CS": "YES",
-        "GDAL_DISABLE_READDIR_ON_OPEN": "FALSE", **more,
-    }  # fmt: skip
-    with rasterio.Env(**options), warnings.catch_warnings():
-        warnings.simplefilter("ignore", NotGeoreferencedWarning)
-        yield
-
-
-def open_file(path: Path, name: str) -> DatasetReader:
-    """Open a raster, inside :func:`gdal`.
-
-    Parameters
-    ----------
-    path : Path
-        The file; "file:layer" picks one raster of several.
-    name : str
-        As the plan file calls it.
-
-    Returns
-    -------
-    DatasetReader
-        With at least one band.
-
-    Raises
-    ------
-    SetoutError
-        There is no such file, or it is no raster.
-    """
-    import rasterio
-    from rasterio.errors import RasterioError
-
-    file, layer = path, ""
-    if not path.exists() and ":" in path.name:
-        head, _, layer = path.name.rpartition(":")
-        file = path.with_name(head)
-    if not file.exists():
-        raise SetoutError("there is no such file", name, "mend site.dem in the plan file")
-    if file.is_file() and file.stat().st_size == 0:
-        raise SetoutError("the file is empty (0 bytes)", name, WHOLE_AGAIN)
-    address = f"/vsizip/{file}" if file.suffix.lower() == ".zip" else str(file)
-    try:
-        found = rasterio.open(f"GPKG:{file}:{layer}" if layer and file.suffix.lower() == ".gpkg" else address)
-        if found.count == 0 and found.subdatasets:
-            found = rasterio.open(_one_of(found.subdatasets, layer, name))
-    except RasterioError as error:
-        raise SetoutError(
-            f"is not a raster that can be read ({_brief(error)})", name, "give a DEM such as a GeoTIFF"
-        ) from None
-    if found.count == 0:
-        raise SetoutError("holds no raster band", name, "give a DEM such as a GeoTIFF")
-    return found
-
-
-def _one_of(rasters: list[str], layer: str, name: str) -> str:
-    short = [text.rpartition(":")[2].strip('"/') for text in rasters]
-    chosen = [text for text, word in zip(rasters, short, strict=True) if word == layer] if layer else rasters
-    if len(chosen) == 1:
-        return chosen[0]
-    raise SetoutError(
-        f"holds {len(rasters)} rasters: {', '.join(short)}", name, f'name one: "{name.partition(":")[0]}:{short[0]}"'
-    )
-
-
-def _brief(error: Exception) -> str:
-    text = (str(error.__cause__ or error).splitlines() or [""])[0][:160]
-    if "not recognized as being in a supported" in text:
-        return "it is of no known raster format"
-    return "it is damaged or cut short" if "TIFFReadDirectory" in text else text or type(error).__name__
 
 
 def look(path: Path, name: str, crs: CRS | None, unit: str | None) -> tuple[Tile, tuple[Finding, ...]]:
@@ -348,7 +267,7 @@ def read_stored(dataset: DatasetReader, tile: Tile, window: tuple[int, int, int,
             mask = dataset.read(tile.alpha, window=place) > 0
     except RasterioError as error:
         raise SetoutError(
-            f"rows {row0} to {row1 - 1}, columns {col0} to {col1 - 1} cannot be read ({_brief(error)})",
+            f"rows {row0} to {row1 - 1}, columns {col0} to {col1 - 1} cannot be read ({brief(error)})",
             tile.name,
             WHOLE_AGAIN,
         ) from None

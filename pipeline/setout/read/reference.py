@@ -73,6 +73,8 @@ def parse(text: str, base: Path) -> Reference:
         raise SetoutError("a reference to survey data is empty", "", _HOW)
     if re.match(r"^[A-Za-z][A-Za-z0-9+.-]+://", stripped):
         raise SetoutError(f'"{text}" is an address on a network', "", "download the file and name it here")
+    if stripped.startswith("/vsi"):
+        raise SetoutError(f'"{text}" is an address that GDAL alone knows', "", "copy the file and name it here")
     if _exists(base, stripped):
         return Reference(_path(base, stripped), None, None, text)
     head, where = stripped, None

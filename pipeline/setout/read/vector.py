@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 
 from setout.errors import SetoutError
 from setout.nouns import Finding, Floats, Geometries, VectorLayer
+from setout.nouns.text import one_line
 from setout.read import corners, deed, dxf, ogr, rings, track
 from setout.read.crs import SAY_CRS, foot_doubt, horizontal, metres, misfit, scale_to, settle
 from setout.read.found import Found, LayerInfo, LayerLine, box_of, exists, filtered, objects, solid, text_of
@@ -24,6 +25,7 @@ from setout.units import FOOT, US_SURVEY_FOOT
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from numpy.typing import NDArray
     from pyproj import CRS
 
 TABLES = frozenset({".csv", ".tsv"})
@@ -319,7 +321,15 @@ def _times(geometry: Geometries, factor: float) -> Geometries:
 
 
 def _layer(ref: Reference, found: Found, place: CRS) -> VectorLayer:
-    return VectorLayer(ref.text, found.geometry, dict(found.columns), place, found.findings)
+    columns = {one_line(name): _shown(values) for name, values in found.columns.items()}
+    return VectorLayer(ref.text, found.geometry, columns, place, found.findings)
+
+
+def _shown(values: NDArray[Any]) -> NDArray[Any]:
+    """Return a column whose texts are each on one line, as names of things are shown and written everywhere."""
+    if values.dtype.kind != "O" or all(v.isprintable() for v in values.tolist() if isinstance(v, str)):
+        return values
+    return objects([one_line(v) if isinstance(v, str) else v for v in values.tolist()])
 
 
 __all__ = ["list_layers", "read_boundary", "read_vector"]

@@ -11,7 +11,8 @@ from pathlib import Path
 import numpy as np
 
 from setout.errors import Fault, PlanFaults, SetoutError
-from setout.nouns import Block, Finding, Floats, OrderLine, Site, Trees, Weather
+from setout.geometry.sungroups import sun_groups
+from setout.nouns import Block, Finding, OrderLine, Site, Trees, Weather
 from setout.nouns.comparison import Comparison, Fit, Outcome
 from setout.nouns.shade import Shade
 from setout.plan import Plan
@@ -28,10 +29,11 @@ from setout.stages import account, assign, calendar, room, terrain
 from setout.stages import check as look
 from setout.stages import compare as weigh
 from setout.stages import light as sun
+from setout.stages.need import most_together
 from setout.units import FOOT
 from setout.write.commit import OutputFolder, check_writable
+from setout.write.products import FILES
 
-FILES = ("compare.html", "compare.csv")
 SWEEP = (0.5, 0.75, 1.0, 1.25, 1.5)
 """Steps compared where the plan file names no option, as shares of the block's own."""
 LOOKED_AT = 1000
@@ -118,7 +120,7 @@ def compare(
     result = Comparison(
         site.name, site.units, prices.currency, weigh.weighed(outcomes), fits, tuple(bench.findings.values())
     )
-    with OutputFolder(folder, FILES) as staging:
+    with OutputFolder(folder, FILES["compare"]) as staging:
         comparison.write_comparison(result, staging.path)
     return result
 
@@ -170,6 +172,7 @@ class _Bench:
     def __init__(self, the_plan: Plan, land: Land, shade: Shade, weather: Weather | None) -> None:
         self.plan, self.land, self.weather = the_plan, land, weather
         self.findings: dict[str, Finding] = {}
+        self.unpriced: dict[str, None] = {}
         self.searching = False
         wanted, blocks = the_plan.light.value(), land.site.blocks
         sized = any(np.isfinite(block.height_m) for block in blocks)
@@ -199,8 +202,9 @@ class _Bench:
         materials = [line for line in materials if line.where.startswith(f"block {only}:")]
         cost, missing = weigh.first_cost(prices, order, materials)
         if missing and prices.items:
+            self.unpriced |= dict.fromkeys(missing)
             self.findings["price_missing"] = Finding(
-                "price_missing", "note", f"no price for {', '.join(missing)}: what the options cost is not known",
+                "price_missing", "note", f"no price for {'; '.join(self.unpriced)}: what the options cost is not known",
                 remedy='write it in [prices], such as plant = "38 / each"',
             )  # fmt: skip
         works = calendar.calendar_of(
@@ -208,31 +212,35 @@ class _Bench:
         )
         hours = float(sum(work.hours for work in works if work.block == only)) if _named(order) else float("nan")
         need, given = self._water(site, trees, index)
-        lit, low = weigh.sun_figures(self._sun(site.blocks, trees, index))
         figures = {
-            "sun_h": lit, "sun_low_h": low, "need_lpd": need, "given_lpd": given,
+            **self._sun(site.blocks, trees, index), "need_lpd": need, "given_lpd": given,
             "ground_m2": ground[index], "work_h": hours, "plants": sum(line.plants for line in order),
             "posts": int((filled.works.post_block == index).sum()),
             "first_cost": cost if order else float("nan"), "yearly_cost": weigh.yearly_cost(prices, hours),
+            "watered": float(self.plan.water is not None),
         }  # fmt: skip
-        return weigh.outcome_of(name, said, blocks[index], roomy[index], rows, figures)
+        return weigh.outcome_of(name, said, blocks[index], roomy[index], rows, figures, missing)
 
     def _water(self, site: Site, trees: Trees, index: int) -> tuple[float, float]:
         """Return what a block's trees need at the peak, and what all water points give on an average day [l]."""
         if self.plan.water is None or site.water is None:
             return float("nan"), float("nan")
-        need = need_for(self.plan, site, trees, self.weather).need_lpd[trees.block == index]
+        classes = need_for(self.plan, site, trees, self.weather).classes
         given = settings_of(self.plan).given_lpd(site.water.points.flow_lph)
-        return float(need.sum()) if len(need) else float("nan"), float(given.sum())
+        return most_together([one for one in classes if one.block == index]), float(given.sum())
 
-    def _sun(self, blocks: Sequence[Block], trees: Trees, index: int) -> Floats:
-        """Return the sun on trees of one block, evenly along the walk where it has very many [h]."""
+    def _sun(self, blocks: Sequence[Block], trees: Trees, index: int) -> dict[str, float]:
+        """Return figures of the sun on one block's trees, evenly along the walk and pairs whole where it has very many [h]."""
         own = np.flatnonzero(trees.block == index)
         if self.sky is None or self.searching or not len(own):
-            return np.empty(0)
+            return {}
         which = own[np.unique(np.linspace(0, len(own) - 1, min(LOOKED_AT, len(own))).astype(np.int64))]
+        if trees.partner.size:
+            which = np.union1d(which, trees.partner[which][trees.partner[which] >= 0])
         z = terrain.sample(self.land.ground, trees.x, trees.y)[0] if self.land.ground.elevations is not None else None
-        return sun.light_on(blocks, trees, ground_height(z, len(trees)), self.sky, which)
+        hours, wall = sun.light_on(blocks, trees, ground_height(z, len(trees)), self.sky, which)
+        groups = {name: hours[some] for name, some in sun_groups(blocks[index], trees, which, hours).items()}
+        return weigh.sun_figures(groups) | {"sun_wall": bool(wall.any())}
 
     def fits(self, index: int, limits: Limits) -> list[Fit]:
         """Find the closest spacing of a block that keeps each limit."""

@@ -170,10 +170,11 @@ def seen(the_plan: Plan, planting: Planting, shade: Any, field: Field, areas: Ge
     outside = _nowhere(field.points, labels, block)
     sunny = _light(the_plan, planting, shade, trees, facts)
     facts |= sunny
-    found = (
-        *_monuments(planting, field), *fieldreturn.doubts(planned, built, site.monuments, site.units), *outside, *short,
-        *_sun_lost(planting, built, order, facts), *_beside_emitters(planting, built, labels),
-    )  # fmt: skip
+    found = (*_monuments(planting, field), *fieldreturn.doubts(planned, built, site.monuments, site.units))
+    if not built.set_up.coarse:  # else these would tell of the survey, and not of the trees
+        found += (
+            *outside, *short, *_sun_lost(planting, built, order, facts), *_beside_emitters(planting, built, labels),
+        )  # fmt: skip
     found = tuple(sorted(found, key=lambda finding: ("stop", "warn", "note").index(finding.severity)))
     facts["findings"] = look.codes_by_tree(ids, found)
     true = replace(

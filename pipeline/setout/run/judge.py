@@ -17,7 +17,8 @@ from setout.run.lighting import shade_at
 from setout.run.order import plan_site
 from setout.run.steps import Say, Steps
 from setout.stages import exclude
-from setout.write.commit import FILES, OutputFolder, check_writable
+from setout.write.commit import OutputFolder, check_writable
+from setout.write.products import FILES
 from setout.write.stakeset import stake_set
 
 

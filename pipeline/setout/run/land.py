@@ -19,6 +19,7 @@ from setout.run.joints import (
     trees_fit,
     water_heights,
 )
+from setout.run.lighting import with_pair_axes
 from setout.run.steps import Steps
 from setout.stages import exclude, fill, reach, survey
 
@@ -72,7 +73,7 @@ def land_of(the_plan: Plan, surveyed: Survey, steps: Steps) -> Land:
         The survey cannot be used.
     """
     with steps.step("survey"):
-        site = survey.site_of(the_plan, surveyed)
+        site, axes = with_pair_axes(the_plan, survey.site_of(the_plan, surveyed))
     with steps.step("terrain"):
         ground = ground_of(the_plan, site, surveyed)
         site = water_heights(site, ground)
@@ -84,7 +85,14 @@ def land_of(the_plan: Plan, surveyed: Survey, steps: Steps) -> Land:
         areas, overlaps = exclude.block_areas(site)
         steps_fit(site, areas)
         usable, dropped, cutters = _excluded(the_plan, site, ground, areas, (limiting, high))
-    found = (*site.findings, *ground.findings, *(reached.findings if reached else ()), *overlaps, *usable.findings)
+    found = (
+        *site.findings,
+        *axes,
+        *ground.findings,
+        *(reached.findings if reached else ()),
+        *overlaps,
+        *usable.findings,
+    )
     return Land(site, ground, reached, high, areas, usable, dropped, cutters, found)
 
 
@@ -110,7 +118,7 @@ def with_blocks(land: Land, blocks: Sequence[Block], the_plan: Plan) -> Land:
     SetoutError
         A step does not fit its ground.
     """
-    site = replace(land.site, blocks=tuple(blocks))
+    site, _ = with_pair_axes(the_plan, replace(land.site, blocks=tuple(blocks)))
     steps_fit(site, land.areas)
     limiting = _limiting(site, land.reached)
     canopies = any(s.measured_to == "canopy" for s in site.setbacks) or bool(site.height_limits)

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from setout.geometry.sun import sun_path
+from setout.geometry.sun import SunPath, sun_path
 from setout.nouns import ColdAir, Finding, Floats, Ground, Light, Rows, Site, Survey, Trees
 from setout.nouns.shade import AUTO_TREES, LightPlan, Shade
 from setout.plan import Plan
@@ -63,6 +63,34 @@ def shade_at(the_plan: Plan, surveyed: Survey, site: Site) -> Shade:
     return shade_of(the_plan, surveyed, site.frame)
 
 
+def with_pair_axes(the_plan: Plan, site: Site) -> tuple[Site, tuple[Finding, ...]]:
+    """Set the partners of pairs without an axis the way that gives the darker one more light.
+
+    Parameters
+    ----------
+    the_plan : Plan
+        The plan file, for the days.
+    site : Site
+        Blocks, and where they are.
+
+    Returns
+    -------
+    Site
+        The same, every pair with an axis.
+    tuple of Finding
+        Which axis, and the light of both.
+    """
+    if not any(b.pattern.pair is not None and np.isnan(b.pattern.pair.axis_deg) for b in site.blocks):
+        return site, ()
+    axes = sun.pair_axes(site.blocks, _path(the_plan.light.value(), site))
+    return replace(site, blocks=sun.with_axes(site.blocks, axes)), tuple(sun.axis_findings(site.blocks, axes))
+
+
+def _path(wanted: LightPlan, site: Site) -> SunPath:
+    frame = site.frame
+    return sun_path(wanted.days_at(frame.lat), frame.lat, frame.lon, frame.height_m)
+
+
 def lighting(the_plan: Plan, shade: Shade, stand: Stand) -> Lit:
     """Reckon the light of a planting, if its sizes are known and the plan file does not forbid it; find its cold air.
 
@@ -115,12 +143,11 @@ def sky_over(wanted: LightPlan, shade: Shade, site: Site, ground: Ground) -> sun
     Sky
         The same for every way of planting the site.
     """
-    frame = site.frame
 
     def height_at(x: Floats, y: Floats) -> Floats:
         return terrain.sample(ground, x, y)[0] if ground.elevations is not None else np.zeros(len(x))
 
-    path = sun_path(wanted.days_at(frame.lat), frame.lat, frame.lon, frame.height_m)
+    path = _path(wanted, site)
     eye = 0.5 * float(np.nanmedian([block.height_m for block in site.blocks]))
     return sun.Sky(path, sun.land_horizon(ground, site, eye), sun.others_of(shade, height_at))
 

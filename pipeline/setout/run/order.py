@@ -23,7 +23,8 @@ from setout.run.watering import planted_on, watering
 from setout.stages import account, assign, calendar, compare, pollinate, room
 from setout.stages import check as look
 from setout.tables.labour import Rate
-from setout.write.commit import OutputFolder, check_writable, managed_by
+from setout.write.commit import OutputFolder, check_writable
+from setout.write.products import managed_by
 
 
 def plan(

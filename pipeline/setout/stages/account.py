@@ -9,15 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import ceil, pi
+from math import ceil, isfinite, pi
 from typing import Final
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from setout.nouns import Block, MaterialLine, OrderLine, Plant, Rows, Trees, Works
-from setout.nouns.buying import COMMON_PRACTICE, INCH, Allowances, Piece
+from setout.nouns import Block, Bools, Floats, MaterialLine, OrderLine, Plant, Rows, Trees, Works
+from setout.nouns.buying import COMMON_PRACTICE, HELIX, INCH, Allowances, Piece, line_of
 from setout.units import FOOT, show_length
 
 CUBIC_YARD: Final = (3 * FOOT) ** 3
@@ -117,6 +117,31 @@ def materials_of(
     return lines
 
 
+def stretches_of(posts: Floats, end: Bools) -> Floats:
+    """Return how long the wires of every stretch of posts are, along its posts.
+
+    Parameters
+    ----------
+    posts : (n, 2) ndarray
+        Posts in walking order, stretch by stretch [m].
+    end : (n,) ndarray of bool
+        Which of them are end posts: two a stretch.
+
+    Returns
+    -------
+    (m,) ndarray
+        From end post to end post [m].
+
+    Examples
+    --------
+    >>> posts = np.array([[0, 0], [3, 4], [3, 14], [50, 0], [50, 7]], float)
+    >>> stretches_of(posts, np.array([True, False, True, True, True])).tolist()
+    [15.0, 7.0]
+    """
+    along = np.cumsum(np.hypot(*np.diff(posts, axis=0, prepend=posts[:1]).T))
+    return np.asarray(along[end][1::2] - along[end][::2])
+
+
 @dataclass(frozen=True, slots=True)
 class _Buying:
     """How materials are said and allowed for."""
@@ -141,21 +166,20 @@ class _Buying:
     def for_rows(self, block: Block, index: int, rows: Rows, works: Works) -> Iterator[MaterialLine]:
         """Yield posts, anchors and wire of a block's rows."""
         allow, own = self.allow, rows.block == index
-        end = works.post_end[works.post_block == index]
+        mine = works.post_block == index
+        end, posts = works.post_end[mine], np.column_stack([works.post_x, works.post_y])[mine]
         ends = int(end.sum())
         where = f"block {block.name}: {int(own.sum()):,} rows"
-        longest = float(np.hypot(rows.x1 - rows.x0, rows.y1 - rows.y0)[own].max(initial=0.0))
         yield from self._each("end post", allow.end_post, ends, where)
         yield from self._each("line post", allow.line_post, len(end) - ends, where)
         trellis = block.pattern.trellis
         if trellis is not None and trellis.anchor_m > 0:
-            far = f"; brace the ends of rows over {self._say(allow.braced_m)}" if longest > allow.braced_m else ""
-            yield from self._each("anchor", allow.anchor, ends, where + far)
+            yield from self._anchors(stretches_of(posts, end), where)
         length = works.wire_m.get(index, 0.0) * (1 + allow.tying)
         if length > 0:
             strands = f", {trellis.wires} wires" if trellis is not None else ""
             tying = f", with {allow.tying:.0%} for tying" if allow.tying else ""
-            yield MaterialLine("wire", allow.wire, length, "m", where + strands + tying, self._long(length))
+            yield line_of("wire", allow.wire, length, where + strands + tying, self._long(length))
 
     def for_beds(self, block: Block, beds: NDArray[np.object_]) -> Iterator[MaterialLine]:
         """Yield mulch, soil and edging of a block's raised beds."""
@@ -169,19 +193,35 @@ class _Buying:
         if allow.edging:
             edge = float(shapely.length(beds).sum())
             size = f"round beds of {self._say(bed.length_m)} x {self._say(bed.width_m)}"
-            yield MaterialLine("bed edging", size, edge, "m", where, self._long(edge))
+            yield line_of("bed edging", size, edge, where, self._long(edge))
+
+    def _anchors(self, lengths: Floats, where: str) -> Iterator[MaterialLine]:
+        """Yield two anchors for every stretch of wire, with a helix as wide as the stretch's length [m] asks for."""
+        allow, low = self.allow, 0.0
+        length, shaft = self._say(allow.anchor.length_m), self._fine(allow.anchor.thick_m)
+        thick = f", shaft {shaft}" if allow.anchor.thick_m else ""
+        for high, helix in HELIX:
+            own = lengths[(lengths > low) & (lengths <= high)]
+            reach = f"to {self._say(high)}" if isfinite(high) else f"over {self._say(low)}"
+            note = f", in rows {reach} (less far in sandy ground)"
+            if (own > allow.braced_m).any():
+                note += f"; brace the ends of rows over {self._say(allow.braced_m)}"
+            if len(own):
+                size = f"{length} long{thick}, helix {self._fine(helix)}"
+                yield line_of("anchor", size, 2.0 * len(own), where + note, f"{2 * len(own):,}")
+            low = high
 
     def _each(self, item: str, piece: Piece, number: int, where: str) -> Iterator[MaterialLine]:
         if number:
             thick = f", {self._deep(piece.thick_m)} thick" if piece.thick_m else ""
             size = f"{self._say(piece.length_m)} long{thick}"
-            yield MaterialLine(item, size, float(number), "each", where, f"{number:,}")
+            yield line_of(item, size, float(number), where, f"{number:,}")
 
     def _volume(self, item: str, size: str, volume: float, where: str) -> Iterator[MaterialLine]:
         if volume > 0:
             us = self.units == "us"
             shown = f"{volume / CUBIC_YARD:,.1f} cu yd" if us else f"{volume:,.1f} m3"
-            yield MaterialLine(item, size, volume, "m3", where, shown)
+            yield line_of(item, size, volume, where, shown)
 
     def _say(self, length: float) -> str:
         return show_length(length, self.units)
@@ -190,6 +230,10 @@ class _Buying:
         """Say a depth in inches or centimetres."""
         value, unit = (depth / INCH, "in") if self.units == "us" else (depth * 100, "cm")
         return f"{value:.1f}".removesuffix(".0") + f" {unit}"
+
+    def _fine(self, size: float) -> str:
+        """Say the size of ironwork in inches or millimetres."""
+        return f"{size / INCH:.4g} in" if self.units == "us" else f"{size * 1000:.0f} mm"
 
     def _long(self, length: float) -> str:
         """Say a length to buy, whole feet or metres."""

@@ -372,7 +372,7 @@ def _water(site: Site, positions: Positions) -> Iterator[_Short]:
         np.full(len(far), np.nan),
         most,
         "m run",
-        "add a water point, or lengthen max_run",
+        "add a water point, lengthen max_run, or name a sleeve where a pipe may cross what is in the way",
     )
     if water.min_pressure_kpa is not None:
         kpa = positions.facts["pressure_kpa"]

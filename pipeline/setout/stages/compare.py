@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 
+from setout.geometry.sungroups import DARKER, FILLERS, LIGHTER, STAY
 from setout.nouns import Block, BlockRoom, CostLine, Floats, MaterialLine, OrderLine, Rows, WorkLine
 from setout.nouns.comparison import Outcome
 from setout.nouns.prices import PLANT, WORK, Prices
@@ -15,6 +16,8 @@ from setout.nouns.prices import PLANT, WORK, Prices
 NAN: Final = float("nan")
 WEEKS: Final = 52
 """Weeks of a year over which hours of work are spread."""
+WATERING: Final = ("pipe", "emitters", "valves", "filters", "regulators")
+"""What waters a block: the plan sizes it, an option does not."""
 CLOSE: Final = 0.005
 """Figures that differ by less than this share are alike where options are weighed."""
 _BETTER: Final[Mapping[str, int]] = {
@@ -30,6 +33,7 @@ def outcome_of(
     room: BlockRoom,
     rows: Rows,
     figures: Mapping[str, float],
+    unpriced: Sequence[str] = (),
 ) -> Outcome:
     """Sum up one way of planting a block.
 
@@ -44,7 +48,10 @@ def outcome_of(
     rows : Rows
         All rows of the planting.
     figures : Mapping
-        Figures that come from elsewhere, by the name of the field: ground_m2, sun_h, sun_low_h, need_lpd, given_lpd, work_h ...
+        Figures that come from elsewhere, by the name of the field: ground_m2, sun_h, sun_low_h, need_lpd, given_lpd, work_h ...;
+        "watered" is 1 where pipes are to be laid.
+    unpriced : Sequence of str
+        Plants and materials without a price.
 
     Returns
     -------
@@ -57,22 +64,24 @@ def outcome_of(
     along = np.hypot(rows.x1 - rows.x0, rows.y1 - rows.y0)[own]
     known = {
         "ground_m2": NAN, "work_h": NAN, "sun_h": NAN, "sun_low_h": NAN, "need_lpd": NAN, "given_lpd": NAN, "plants": 0,
-        "posts": 0, "first_cost": NAN, "yearly_cost": NAN,
+        "posts": 0, "first_cost": NAN, "yearly_cost": NAN, "watered": 0, "sun_dark_h": NAN, "sun_filler_h": NAN,
+        "sun_wall": False,
     } | dict(figures)  # fmt: skip
     outcome = Outcome(
         name, block.name, said, planned=False, pattern=pattern.kind, step_m=pattern.step_m if pattern.kind != "points" else NAN,
         row_distance_m=pattern.row_distance_m if pattern.kind not in ("points", "screen") else NAN, bearing_deg=bearing,
         ground_m2=known["ground_m2"], trees=room.trees, nearest_m=room.nearest_m, spread_m=room.spread_m,
         crowding=room.crowding_median, overlap_m=room.overlap_m, pruning_load=room.pruning_load_median,
-        pruning_class=room.pruning_class, pruning_h=room.hours_per_year, work_h=known["work_h"], sun_h=known["sun_h"],
+        pruning_h=room.hours_per_year, work_h=known["work_h"], sun_h=known["sun_h"],
         sun_low_h=known["sun_low_h"], need_lpd=known["need_lpd"], given_lpd=known["given_lpd"], alley_m=room.clear_alley_m,
         meet_year=room.meet_year, plants=int(known["plants"]), posts=int(known["posts"]), pipe_m=float(along.sum()),
-        first_cost=known["first_cost"], yearly_cost=known["yearly_cost"],
+        first_cost=known["first_cost"], yearly_cost=known["yearly_cost"], lacks=WATERING if known["watered"] else (),
+        sun_dark_h=known["sun_dark_h"], sun_filler_h=known["sun_filler_h"], sun_wall=bool(known["sun_wall"]),
     )  # fmt: skip
-    return replace(outcome, unknown=_unknown(outcome))
+    return replace(outcome, unknown=_unknown(outcome, unpriced))
 
 
-def _unknown(outcome: Outcome) -> dict[str, str]:
+def _unknown(outcome: Outcome, unpriced: Sequence[str]) -> dict[str, str]:
     """Say why figures are not known."""
     reasons = {
         "crowding": "the plants' spread is unknown",
@@ -81,7 +90,7 @@ def _unknown(outcome: Outcome) -> dict[str, str]:
         "sun_h": "the plants' sizes are unknown, or light is not reckoned",
         "need_lpd": "no reference evapotranspiration, spread or crop coefficient",
         "alley_m": "no rows side by side, or the plants' spread is unknown",
-        "first_cost": "prices are missing",
+        "first_cost": f"no price for {'; '.join(unpriced) or 'its plants'}",
         "yearly_cost": "no price of work, or its hours are unknown",
     }
     return {name: why for name, why in reasons.items() if np.isnan(getattr(outcome, name))}
@@ -175,7 +184,7 @@ def _block_in(line: MaterialLine, blocks: Sequence[str]) -> str:
 
 def yearly_cost(prices: Prices, hours: float) -> float:
     """Return what a year's work costs in the grower's currency; NaN without a price of work."""
-    return prices.of(WORK, "labour", unit="h") * hours
+    return prices.of(*WORK, unit="h") * hours
 
 
 def weighed(outcomes: Sequence[Outcome]) -> tuple[Outcome, ...]:
@@ -208,6 +217,8 @@ def _beats(one: Outcome, other: Outcome) -> bool:
         return False
     better = False
     for name, sign in _BETTER.items():
+        if name == "sun_low_h" and one.sun_wall != other.sun_wall:
+            return False  # hours square to the sides of a hedge are other hours than those of a crown
         a, b = sign * getattr(one, name), sign * getattr(other, name)
         if np.isnan(a) or np.isnan(b):
             if np.isnan(a) != np.isnan(b):
@@ -269,13 +280,30 @@ def widest(
     return found
 
 
-def sun_figures(sun_h: Floats) -> tuple[float, float]:
-    """Return the median and the worst tenth of hours of sun; NaN where none is known.
+def sun_figures(groups: Mapping[str, Floats]) -> dict[str, float]:
+    """Return the figures of the sun on a block's trees, those that are judged by themselves told apart.
 
-    >>> sun_figures(np.arange(1.0, 12.0))
-    (6.0, 2.0)
+    Parameters
+    ----------
+    groups : Mapping
+        Hours of sun by group, as :func:`setout.geometry.sungroups.sun_groups` names them [h].
+
+    Returns
+    -------
+    dict
+        ``sun_h``: median of the trees that stay, of pairs the lighter partners; ``sun_low_h``: worst tenth of all that stay;
+        ``sun_dark_h``: median of the darker partners; ``sun_filler_h``: of fillers; NaN where there are none.
+
+    Examples
+    --------
+    >>> sun_figures({"trees that stay": np.arange(1.0, 12.0), "fillers": np.array([4.0])})
+    {'sun_h': 6.0, 'sun_low_h': 2.0, 'sun_dark_h': nan, 'sun_filler_h': 4.0}
     """
-    known = sun_h[np.isfinite(sun_h)]
-    if not len(known):
-        return NAN, NAN
-    return float(np.median(known)), float(np.percentile(known, 10))
+    none = np.empty(0)
+    light = np.concatenate([groups.get(STAY, none), groups.get(LIGHTER, none)])
+    stays = np.concatenate([light, groups.get(DARKER, none)])
+    median = [
+        float(np.median(v)) if len(v) else NAN for v in (light, groups.get(DARKER, none), groups.get(FILLERS, none))
+    ]
+    low = float(np.percentile(stays, 10)) if len(stays) else NAN
+    return {"sun_h": median[0], "sun_low_h": low, "sun_dark_h": median[1], "sun_filler_h": median[2]}

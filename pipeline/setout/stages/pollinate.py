@@ -4,7 +4,7 @@ A partner is of the same species and another variety (a tree planted as a pollin
 variety is named), or of the other sex where the species has male and female plants. It has to bloom at the same time
 (nursery rule: early with early and mid, mid with all, late with mid and late), may stand in any block of the site, and
 must not come out before the tree that it serves. Limits where the plant names none: 100 ft by bees, better 50 ft
-(nursery pages), 200 ft by wind (pecan compilation).
+(nursery pages), 150 ft by wind (University of Georgia Extension, on pecans, 2016).
 """
 
 from __future__ import annotations
@@ -25,8 +25,9 @@ BEES_M: Final = 100 * FOOT
 """How far bees carry pollen well enough to rely on [m] (nursery pages: beyond 100 ft poor)."""
 BEES_IDEAL_M: Final = 50 * FOOT
 """How far a partner for bees should stand at most [m] (nursery pages)."""
-WIND_M: Final = 200 * FOOT
-"""How far wind carries pollen well enough to rely on [m] (pecan compilation: 200 ft preferred)."""
+WIND_M: Final = 150 * FOOT
+"""How far wind carries pollen well enough to rely on [m] (University of Georgia Extension, Planting time is the time to think
+about pollination, 29 January 2016: pecans within 150 ft)."""
 NEEDS: Final = frozenset({"partner", "female"})
 """Kinds of pollination that need another plant."""
 BLOOM: Final = ("early", "mid", "late")

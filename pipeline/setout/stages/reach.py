@@ -1,7 +1,8 @@
 """Reach: which ground the water points can serve.
 
 A place is served by a water point when a pipe of at most the longest run leads to it without crossing a barrier, and
-when the static pressure there, after the lift, is still at least the minimum. Lift costs 0.4333 psi per foot (62.4
+when the static pressure there, after the lift, is still at least the minimum. Barriers are those that the plan file
+names, and what nobody lays a pipe through: areas behind a setback, no-plant ground, and the property line. Lift costs 0.4333 psi per foot (62.4
 lb/ft3 over 144 in2/ft2). Friction is not in it: pipes are sized later, so this is the most a point can ever serve.
 """
 
@@ -17,10 +18,14 @@ from shapely.geometry.base import BaseGeometry
 from setout.geometry.detour import SKIN, Obstacles, in_sight, obstacles_of, opened, sees, ways_from
 from setout.geometry.outlines import arc_segments, discs_around, polygonal
 from setout.nouns import Finding, Floats, Geometries, Ground, Ints, Reach, Served, Water
-from setout.units import KPA_PER_M
+from setout.units import KPA_PER_M, show_area
 
 SLEEVE_WIDTH = 1.0
 """Width of the opening that a sleeve under a road makes in a barrier [m]; common practice, no source."""
+SLIVER_M = 0.1
+"""Half the width of strips that are no ground to plant [m]."""
+BATCH = 4_000_000
+"""Ways from positions to corners that are reckoned at once: no part of any result."""
 FAR = 1e5
 """How far beyond the barriers ground is looked at where pipes may be of any length [m]: further than any site reaches."""
 
@@ -36,32 +41,125 @@ def reach_of(water: Water) -> Reach:
     Returns
     -------
     Reach
-        Corners of the pipes' ways and the ground in reach.
+        Corners of the pipes' ways round everything that no pipe crosses, and the ground in reach.
     """
     points = water.points
     longest = water.max_run_m if water.max_run_m is not None else np.inf
-    obstacles = obstacles_of(water.barriers, water.sleeves, SLEEVE_WIDTH)
-    corners: list[tuple[Floats, Floats, Ints]] = []
-    for index, (x, y) in enumerate(zip(points.x, points.y, strict=True)):
-        if obstacles is None:
-            node, run = np.array([[x, y]]), np.zeros(1)
-        else:
-            node, run = ways_from(obstacles, float(x), float(y), longest)
-        corners.append((node, run, np.full(len(run), index)))
-    xy = np.vstack([node for node, _, _ in corners])
-    run = np.concatenate([part for _, part, _ in corners])
-    point = np.concatenate([part for _, _, part in corners]).astype(np.int64)
-    areas = _areas(xy, run, point, len(points.x), longest, obstacles)
+    named = obstacles_of(water.barriers, water.sleeves, SLEEVE_WIDTH)
+    areas = _areas(_ways(water, named, longest), len(points.x), longest, named)
+    obstacles = obstacles_of(_closed(water), np.concatenate([water.sleeves, _ways_out(water)]), SLEEVE_WIDTH)
+    xy, run, point = _ways(water, obstacles, longest)
     least = water.min_pressure_kpa
     ceiling = np.full(len(points.x), np.inf)
     if least is not None:
         known = np.isfinite(points.pressure_kpa) & np.isfinite(points.z)
         ceiling[known] = points.z[known] + (points.pressure_kpa[known] - least) / KPA_PER_M
+    findings, discs = _findings(water), named is None
+    if obstacles is not None and water.land is not None:
+        lost = _shut_off(water.land, obstacles, (xy, run, point), areas, longest)
+        if not shapely.is_empty(lost).all():
+            whole = np.where(shapely.is_empty(areas), shapely.buffer(water.land, 1.0), areas)
+            areas, discs = np.array([polygonal(g) for g in shapely.difference(whole, lost)], object), False
+            findings += _cut_off(water, shapely.union_all(lost))
     barriers = None if obstacles is None else obstacles.shape
-    return Reach(xy[:, 0], xy[:, 1], run, point, longest, barriers, ceiling, areas, tuple(_findings(water)))
+    return Reach(xy[:, 0], xy[:, 1], run, point, longest, barriers, ceiling, areas, tuple(findings), discs)
 
 
-def _areas(xy: Floats, run: Floats, point: Ints, size: int, longest: float, obstacles: Obstacles | None) -> Geometries:
+def _shut_off(
+    land: BaseGeometry, obstacles: Obstacles, ways: tuple[Floats, Floats, Ints], areas: Geometries, longest: float
+) -> Geometries:
+    """Return per water point the ground in its run from which something that no pipe crosses keeps it after all.
+
+    A building's shadow is seen from the corners round which the pipe goes: few of them are needed.
+    """
+    xy, run, point = ways
+    free = shapely.difference(shapely.buffer(land, SKIN, join_style="mitre"), obstacles.shape)
+    lost = np.full(len(areas), shapely.MultiPolygon(), object)
+    for index, area in enumerate(areas):
+        left = free if area.is_empty else shapely.intersection(area, free)
+        own = np.flatnonzero(point == index)
+        if not np.isfinite(longest):
+            lost[index] = _wide(shapely.difference(left, _open_to(obstacles, *xy[own[0]])))
+            continue
+        for k in own[np.argsort(run[own], kind="stable")].tolist():
+            (x, y), far = xy[k], longest - run[k]
+            if far <= 0 or left.is_empty:
+                break
+            if shapely.distance(left, shapely.Point(x, y)) < far:
+                disc = shapely.Point(x, y).buffer(far, quad_segs=arc_segments(far))
+                left = _wide(shapely.difference(left, in_sight(obstacles, float(x), float(y), disc, far)))
+        lost[index] = left
+    return lost
+
+
+def _wide(area: BaseGeometry) -> BaseGeometry:
+    """Return what is wide enough for a tree: no slivers beside arcs and walls."""
+    return polygonal(shapely.buffer(shapely.buffer(area, -SLIVER_M, join_style="mitre"), SLIVER_M, join_style="mitre"))
+
+
+def _cut_off(water: Water, lost: BaseGeometry) -> list[Finding]:
+    """Say how much ground lies in the run of a water point, but behind something."""
+    ground = polygonal(shapely.difference(lost, shapely.union_all(water.closed)))
+    planted = "its trees are told as dry" if water.plant_beyond else "it is not planted where no other serves it"
+    return [
+        Finding(
+            "reach_cut_off", "warn", "ground near enough to a water point is cut off from it by what no pipe crosses: areas behind a "
+            f"setback such as buildings, ponds and roads, no-plant areas, and the property line; {planted}",
+            f"{show_area(ground.area)} ({show_area(ground.area, 'si')})", "0",
+            "name a sleeve where a pipe may cross (water.sleeves), or add a water point on their side",
+            geometry=ground,
+        )
+    ]  # fmt: skip
+
+
+def _closed(water: Water) -> Geometries:
+    """Return everything that no pipe crosses, as it is drawn: areas a little smaller and the property line a little outside.
+
+    So what stands on an edge, a tree or a tap, is not in the way of its own pipe.
+    """
+    areas = shapely.buffer(water.closed, -2 * SKIN, join_style="mitre")
+    parts = [water.barriers, areas[~shapely.is_empty(areas)]]
+    if water.land is not None:
+        line = shapely.boundary(shapely.buffer(water.land, 2 * SKIN, join_style="mitre"))
+        parts.append(np.array([line], object))
+    return np.concatenate(parts)
+
+
+def _ways_out(water: Water) -> Geometries:
+    """Return the shortest way of a pipe out of the area that its water point stands in, or onto the property from outside.
+
+    A water point in a pump house, a pond or beyond the line is no use otherwise; a sleeve that leads out takes its place.
+    """
+    ways = []
+    at = np.atleast_1d(shapely.points(water.points.x, water.points.y))
+    inside = [(edge, at[shapely.contains(edge, at)]) for edge in water.closed]
+    if water.land is not None:
+        inside.append((water.land, at[~shapely.dwithin(water.land, at, SKIN)]))
+    for area, points in inside:
+        line = shapely.boundary(area)
+        led = len(water.sleeves) > 0 and bool(shapely.intersects(opened(water.sleeves, SLEEVE_WIDTH), line).any())
+        ways += [] if led else [shapely.shortest_line(point, line) for point in points]
+    out = np.empty(len(ways), object)
+    out[:] = ways
+    return out
+
+
+def _ways(water: Water, obstacles: Obstacles | None, longest: float) -> tuple[Floats, Floats, Ints]:
+    """Return the corners that pipes from all water points bend round, the run to each, and the water point of each."""
+    nodes, runs, point = [], [], []
+    for index, (x, y) in enumerate(zip(water.points.x, water.points.y, strict=True)):
+        if obstacles is None:
+            node, run = np.array([[x, y]]), np.zeros(1)
+        else:
+            node, run = ways_from(obstacles, float(x), float(y), longest)
+        nodes.append(node)
+        runs.append(run)
+        point.append(np.full(len(run), index, np.int64))
+    return np.vstack(nodes), np.concatenate(runs), np.concatenate(point)
+
+
+def _areas(ways: tuple[Floats, Floats, Ints], size: int, longest: float, obstacles: Obstacles | None) -> Geometries:
+    xy, run, point = ways
     areas = np.empty(size, object)
     for index in range(size):
         if not np.isfinite(longest):
@@ -111,29 +209,22 @@ def serve(reach: Reach, water: Water, x: Floats, y: Floats, z: Floats) -> Served
     """
     size = len(x)
     best, run = np.full(size, -1, np.int64), np.full(size, np.nan)
-    open_, tree = np.arange(size), cKDTree(np.column_stack([reach.x, reach.y]))
     obstacles = None if reach.barriers is None else Obstacles(reach.barriers, np.empty((0, 2)))
-    # with nothing in the way the nearest water point is it, unless the tree stands too high for it
-    wide = 1 if obstacles is None else min(4, len(reach.x))
-    while len(open_):
-        # the nearest corners are enough once none further off can give a shorter run
-        straight, node = tree.query(np.column_stack([x[open_], y[open_]]), k=wide, workers=-1)
-        straight, node = straight.reshape(len(open_), wide), node.reshape(len(open_), wide)
-        total = straight + reach.run[node]
-        fits = (total <= reach.max_run_m + 5e-7) & ~(z[open_][:, None] > reach.ceiling_m[reach.point[node]] + 1e-9)
+    left = np.arange(size)
+    left = left[~_straight_to(reach, obstacles, (x, y, z), best, run)]
+    if obstacles is not None and len(left):
+        left = left[_open_ground(reach, x[left], y[left])]
+    each = max(1, BATCH // len(reach.x))
+    for own in np.split(left, np.arange(each, len(left), each)):
+        total = reach.run + np.hypot(x[own][:, None] - reach.x, y[own][:, None] - reach.y)
+        fits = (total <= reach.max_run_m + 5e-7) & ~(z[own][:, None] > reach.ceiling_m[reach.point] + 1e-9)
         total = np.where(fits, total, np.inf)
         if obstacles is not None:
-            _drop_crossing(obstacles, total, node, reach, x[open_], y[open_])
-        pick = np.argmin(total, axis=1)
-        rows = np.arange(len(open_))
-        found = np.isfinite(total[rows, pick])
-        certain = total[rows, pick] <= straight[:, -1]
-        settled = (found & certain) | (wide >= len(reach.x)) | (~found & (straight[:, -1] > reach.max_run_m))
-        take = found & settled
-        best[open_[take]] = reach.point[node[rows, pick][take]]
-        run[open_[take]] = total[rows, pick][take]
-        open_ = open_[~settled]
-        wide = min(wide * 4, len(reach.x))
+            _drop_crossing(obstacles, total, reach, x[own], y[own])
+        pick = np.argmin(total, axis=1) if len(own) else np.empty(0, np.int64)
+        length = total[np.arange(len(own)), pick]
+        found = np.isfinite(length)
+        best[own[found]], run[own[found]] = reach.point[pick[found]], length[found]
     pressure = np.full(size, np.nan)
     has = best >= 0
     at = best[has]
@@ -141,18 +232,47 @@ def serve(reach: Reach, water: Water, x: Floats, y: Floats, z: Floats) -> Served
     return Served(best, run, pressure)
 
 
-def _drop_crossing(obstacles: Obstacles, total: Floats, node: Ints, reach: Reach, x: Floats, y: Floats) -> None:
+def _straight_to(
+    reach: Reach, obstacles: Obstacles | None, places: tuple[Floats, Floats, Floats], best: Ints, run: Floats
+) -> NDArray[np.bool_]:
+    """Serve the places that see their nearest water point, low enough for it: no run can be shorter; tell which they are."""
+    x, y, z = places
+    source = np.flatnonzero(reach.run == 0)
+    straight, nearest = cKDTree(np.column_stack([reach.x, reach.y])[source]).query(np.column_stack([x, y]), workers=-1)
+    node = source[nearest]
+    ok = (straight <= reach.max_run_m + 5e-7) & ~(z > reach.ceiling_m[reach.point[node]] + 1e-9)
+    if obstacles is not None:
+        own = np.flatnonzero(ok)
+        ok[own] = sees(obstacles, x[own], y[own], reach.x[node[own]], reach.y[node[own]])
+    best[ok], run[ok] = reach.point[node[ok]], straight[ok]
+    return ok
+
+
+def _open_ground(reach: Reach, x: Floats, y: Floats) -> NDArray[np.bool_]:
+    """Tell which places lie on ground that obstacles do not shut off from every water point."""
+    assert reach.barriers is not None
+    corners = shapely.MultiPoint(np.column_stack([np.append(reach.x, x), np.append(reach.y, y)]))
+    around = shapely.box(*shapely.union(reach.barriers.envelope, corners.envelope).bounds).buffer(
+        1.0, join_style="mitre"
+    )
+    out = np.zeros(len(x), bool)
+    for part in shapely.get_parts(shapely.difference(around, reach.barriers)):
+        shapely.prepare(part)
+        if shapely.contains_xy(part, reach.x, reach.y).any():
+            out |= np.asarray(shapely.contains_xy(part, x, y), bool)
+    return out
+
+
+def _drop_crossing(obstacles: Obstacles, total: Floats, reach: Reach, x: Floats, y: Floats) -> None:
     """Set the length of ways that cross a barrier to inf, looking at the shortest of each position first."""
-    clear = np.zeros(len(x), bool)
-    while True:
-        pick = np.argmin(total, axis=1)
-        rows = np.flatnonzero(~clear & np.isfinite(total[np.arange(len(x)), pick]))
-        if not len(rows):
-            return
-        corner = node[rows, pick[rows]]
-        free = sees(obstacles, x[rows], y[rows], reach.x[corner], reach.y[corner])
-        clear[rows[free]] = True
-        total[rows[~free], pick[rows[~free]]] = np.inf
+    rows = np.arange(len(x))
+    while len(rows):
+        pick = np.argmin(total[rows], axis=1)
+        ends = np.isfinite(total[rows, pick])
+        rows, pick = rows[ends], pick[ends]
+        free = sees(obstacles, x[rows], y[rows], reach.x[pick], reach.y[pick])
+        rows, pick = rows[~free], pick[~free]
+        total[rows, pick] = np.inf
 
 
 def _findings(water: Water) -> list[Finding]:
@@ -182,9 +302,10 @@ def _findings(water: Water) -> list[Finding]:
 
 def _sleeves_shut(water: Water) -> list[Finding]:
     """Name sleeves that lead through no barrier: they lie beside it, or end in it as a point does on a wide road."""
-    if not len(water.sleeves) or not len(water.barriers):
+    closed = _closed(water)
+    if not len(water.sleeves) or not len(closed):
         return []
-    wall = shapely.union_all(shapely.buffer(water.barriers, SKIN, quad_segs=1))
+    wall = shapely.union_all(shapely.buffer(closed, SKIN, quad_segs=1))
     openings = opened(water.sleeves, SLEEVE_WIDTH)
     shut = [
         k
@@ -226,7 +347,7 @@ def too_high(reach: Reach, ground: Ground) -> NDArray[np.uint8] | None:
     row0, row1, col0, col1 = ground.window
     if ground.highest_m <= reach.ceiling_m.min():  # the window has a cell to spare round the site
         return None
-    if not np.isfinite(reach.max_run_m) and reach.barriers is None and np.isinf(reach.ceiling_m).any():
+    if not reach.is_limited and np.isinf(reach.ceiling_m).any():
         return None
     packed = np.zeros_like(ground.steep)
     for start in range(row0, row1, 512):

@@ -1,7 +1,7 @@
 """The plant catalogue: species and size classes with their figures, and the grower's own plants over them.
 
-The figures are in ``plants.csv`` beside this module, each group of them with its source or the words "from memory" or
-"common practice"; ``sources.csv`` says which publication each name of a source stands for. A grower adds plants, or
+The figures are in ``plants.csv`` beside this module, each group of them with its source or the words "from
+memory"; ``sources.csv`` says which publication each name of a source stands for. A grower adds plants, or
 changes figures of those that are there, in a plan file or in a CSV with the same columns.
 """
 

@@ -1,21 +1,29 @@
 """Crop coefficients and growing seasons: how much of the reference a plant uses, and when.
 
 The figures are in ``crop_coefficients.csv`` and ``growing_seasons.csv`` beside this module: FAO Irrigation and Drainage
-Paper 56 (Allen, Pereira, Raes and Smith 1998), Tables 12 and 11. Which season of Table 11 holds where is not said there
-for every latitude; the bounds at 30 and 42 degrees are this project's own.
+Paper 56 (Allen, Pereira, Raes and Smith 1998), Tables 12 and 11. When plants that lose their leaves have them is not in a
+table: the grower says when they come into leaf, or the temperatures of a climate file tell it.
 """
 
 from __future__ import annotations
 
 import csv
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib import resources
-from typing import Any, Final
+from typing import Final
 
-EVERGREEN: Final = frozenset({"loquat", "feijoa", "small evergreen tree"})
+import numpy as np
+
+EVERGREEN: Final = frozenset({"loquat", "feijoa"})
 """Species that keep their leaves and have no row in FAO-56 Table 12."""
 OWN: Final = "yours"
+WARM_C: Final = 10.0
+"""Mean temperature from which on fruit plants are in leaf [deg C]: the 50 F that degree days of vines and orchards are counted
+from (Amerine and Winkler 1944), and the 10 C that bounds the growing season of trees in the classes of Koppen (from memory)."""
+LENGTH_TAKEN: Final = ", from your leaf-out"
+"""How the source of a season ends whose start is the grower's and whose length is the table's."""
 DAYS: Final = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 """Days of the months in a common year."""
 
@@ -141,38 +149,101 @@ def scaled(table: Coefficients, kc_mid: float) -> Coefficients:
     return replace(table, ini=table.ini * by, mid=kc_mid, end=table.end * by, source=said)
 
 
-def season_of(leaves: str, latitude: float, leaf_out: tuple[int, int] | None = None) -> Season:
+def season_of(
+    leaves: str, latitude: float, leaf_out: tuple[int, int] | None = None, warm: tuple[int, int] | None = None
+) -> Season | None:
     """Return the growing season.
+
+    Plants that lose their leaves have them from leaf-out to the end of the warm season. How that time parts into stages is in
+    Table 11, whose rows for one crop are of seasons of several lengths: between these the stages run straight, so that no
+    figure jumps from one place to the next; shorter and longer seasons are cut in proportion.
 
     Parameters
     ----------
     leaves : str
         Of :class:`Coefficients`.
     latitude : float
-        Where it grows [deg]; south of the equator seasons start half a year later.
+        Where it grows [deg]; plants that keep their leaves start half a year later south of the equator.
     leaf_out : tuple of int, optional
-        Month and day in which plants that lose their leaves get them again; the table's when absent.
+        Month and day in which plants that lose their leaves get them again.
+    warm : tuple of int, optional
+        First day of the year that is warm enough for leaves, 0 for 1 January, and how many there are.
 
     Returns
     -------
-    Season
-        Its start and stages.
+    Season or None
+        Its start and stages; with leaf-out alone as long as the middle row of the table, and None for plants that lose their
+        leaves where neither is known.
 
     Examples
     --------
-    >>> season_of("deciduous", 38.0).start, season_of("deciduous", -38.0).start, season_of("deciduous", 38.0, (4, 1)).start
-    (59, 243, 90)
+    >>> season_of("deciduous", 38.0, (4, 1)).start, season_of("deciduous", 38.0, warm=(100, 200)).start
+    (90, 100)
+    >>> season_of("deciduous", 38.0) is None, season_of("olive", -38.0).start
+    (True, 243)
     """
-    away = min(abs(latitude), 89.999)
-    row: Any = next(
-        r for r in _table("growing_seasons.csv")
-        if r["leaves"] == leaves and float(r["latitude_from"]) <= away < float(r["latitude_to"])
-    )  # fmt: skip
-    evergreen = leaves in ("evergreen", "olive")
-    month, day = int(row["month"]), 1
-    if latitude < 0:
-        month = (month + 5) % 12 + 1
-    if leaf_out is not None and not evergreen:
-        month, day = leaf_out
+    rows = [row for row in _table("growing_seasons.csv") if row["leaves"] == leaves]
+    middle = rows[len(rows) // 2]
+    if leaves in ("evergreen", "olive"):
+        month = int(middle["month"])
+        month = (month + 5) % 12 + 1 if latitude < 0 else month
+        return Season(sum(DAYS[: month - 1]), *_printed(middle), evergreen=True, source=middle["source"])
+    if leaf_out is None and warm is None:
+        return None
+    start = warm[0] if warm is not None else 0
+    if leaf_out is not None:
+        start = sum(DAYS[: leaf_out[0] - 1]) + leaf_out[1] - 1
+    if warm is None:
+        return Season(start, *_printed(middle), evergreen=False, source=f"{middle['source']}{LENGTH_TAKEN}")
+    long = (warm[0] + warm[1] - start - 1) % 365 + 1
+    said = "from your leaf-out" if leaf_out is not None else f"from {WARM_C:g} C in spring"
+    crop = middle["source"].rpartition(",")[0]
+    return Season(start, *_stages(rows, long), evergreen=False, source=f"{crop}, {said} to {WARM_C:g} C in autumn")
+
+
+def _printed(row: dict[str, str]) -> tuple[int, int, int, int]:
+    """Return the lengths of the stages as a row has them [days]."""
     ini, dev, mid, late = (int(row[name]) for name in ("ini", "dev", "mid", "late"))
-    return Season(sum(DAYS[: month - 1]) + day - 1, ini, dev, mid, late, evergreen, row["source"])
+    return ini, dev, mid, late
+
+
+def _stages(rows: list[dict[str, str]], long: int) -> tuple[int, int, int, int]:
+    """Return the stages of a season of some length, between those of the table [days]."""
+    printed = sorted((_printed(row) for row in rows), key=sum)
+    totals = [sum(stages) for stages in printed]
+    ends = [np.interp(long, totals, [sum(stages[: k + 1]) for stages in printed]) for k in range(4)]
+    a, b, c, d = (round(float(end) * long / float(ends[-1])) for end in ends)
+    return a, b - a, c - b, d - c
+
+
+def warm_days(mean_c: Sequence[float]) -> tuple[int, int] | None:
+    """Return the warm season of monthly mean temperatures.
+
+    The longest time of the year with a mean of at least :data:`WARM_C`, between the middles of months on straight lines.
+
+    Parameters
+    ----------
+    mean_c : Sequence of float
+        January to December [deg C].
+
+    Returns
+    -------
+    tuple of int or None
+        First day of the year, 0 for 1 January, and how many days; None where every day is warm, or none.
+
+    Examples
+    --------
+    >>> warm_days([0, 2, 5, 10, 15, 20, 22, 21, 17, 10, 5, 1])
+    (105, 184)
+    >>> warm_days([25.0] * 12) is None
+    True
+    """
+    middles = np.cumsum((0, *DAYS[:-1])) + np.array(DAYS) / 2
+    warm = np.interp(np.arange(365) + 0.5, middles, mean_c, period=365) >= WARM_C
+    if warm.all() or not warm.any():
+        return None
+    first = int(np.argmin(warm))  # a cold day to begin with
+    turned = np.concatenate([[0], np.roll(warm, -first).astype(np.int8), [0]])
+    begins, ends = np.flatnonzero(np.diff(turned) == 1), np.flatnonzero(np.diff(turned) == -1)
+    best = int(np.argmax(ends - begins))
+    return (int(begins[best]) + first) % 365, int(ends[best] - begins[best])

@@ -1,7 +1,8 @@
-"""Hours of pruning: what a plant takes in a year, by habit, size and class of pruning load.
+"""Hours of pruning: what a plant takes in a year, by habit, size and pruning load.
 
 The figures are in ``labour.csv`` beside this module. They are rules of thumb from memory, and say so: a grower who has
-counted hours gives a table of the same columns instead.
+counted hours gives a table of the same columns instead. Between a plant that keeps its room and one of which all comes off
+hours follow the load in a straight line, which is the simplest that can be said of them.
 """
 
 from __future__ import annotations
@@ -16,10 +17,8 @@ from typing import Final
 
 from setout.units import FOOT
 
-CLASSES: Final = ("none", "light", "moderate", "heavy", "very heavy")
-"""Classes of pruning load, from the least."""
 HABITS: Final = ("tree", "shrub", "vine", "cane")
-_COLUMNS: Final = tuple(name.replace(" ", "_") for name in CLASSES)
+_COLUMNS: Final = ("hours_at_0_pct", "hours_at_100_pct")
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,15 +29,24 @@ class Rate:
     ----------
     habit, size : tree, shrub, vine or cane; a word for the size
     height_max_m : tallest plant that it holds for [m]; inf for any
-    hours : for each class of pruning load, from none to very heavy [h/year]
+    bare_h, full_h : at a pruning load of 0 and of 1 [h/year]
     source : where the figures come from
     """
 
     habit: str
     size: str
     height_max_m: float
-    hours: tuple[float, ...]
+    bare_h: float
+    full_h: float
     source: str
+
+    def hours(self, canopies: float, load: float) -> float:
+        """Return the hours of some canopies whose pruning loads add up to a load.
+
+        >>> Rate("tree", "any", math.inf, 0.25, 1.25, "").hours(10, 5.0)
+        7.5
+        """
+        return self.bare_h * canopies + (self.full_h - self.bare_h) * load
 
 
 @lru_cache(maxsize=1)
@@ -59,8 +67,8 @@ def parse(text: str) -> tuple[Rate, ...]:
     Parameters
     ----------
     text : str
-        CSV with the columns habit, size, height_max_ft (empty for any), none, light, moderate, heavy, very_heavy
-        (hours a plant and year, not below 0) and source.
+        CSV with the columns habit, size, height_max_ft (empty for any), hours_at_0_pct, hours_at_100_pct (hours a plant
+        and year where nothing has to come off, and where everything would have to; not below 0) and source.
 
     Returns
     -------
@@ -74,11 +82,11 @@ def parse(text: str) -> tuple[Rate, ...]:
 
     Examples
     --------
-    >>> parse("habit,size,height_max_ft,none,light,moderate,heavy,very_heavy,source\ntree,any,,0,1,2,3,4,own")[0].hours
-    (0.0, 1.0, 2.0, 3.0, 4.0)
+    >>> parse("habit,size,height_max_ft,hours_at_0_pct,hours_at_100_pct,source\ntree,any,,0.2,1,own")[0].full_h
+    1.0
     >>> parse("habit,size\ntree,any")
     Traceback (most recent call last):
-    ValueError: the table of rates lacks the column "height_max_ft"; its columns are habit, height_max_ft, none, light, moderate, heavy, very_heavy
+    ValueError: the table of rates lacks the column "height_max_ft"; its columns are habit, height_max_ft, hours_at_0_pct, hours_at_100_pct
     """
     lines = text.splitlines()
     # spreadsheets of many countries write semicolons
@@ -103,10 +111,9 @@ def _rate(row: dict[str, str | None], number: int) -> Rate:
     if habit not in HABITS:
         raise ValueError(f'line {number}: "{row["habit"]}" is no habit; write one of {", ".join(HABITS)}')
     tallest = _figure(row, "height_max_ft", number) * FOOT if (row["height_max_ft"] or "").strip() else math.inf
-    hours = tuple(_figure(row, name, number) for name in _COLUMNS)
-    return Rate(
-        habit, (row.get("size") or "any").strip(), tallest, hours, (row.get("source") or "grower's own").strip()
-    )
+    bare, full = (_figure(row, name, number) for name in _COLUMNS)
+    source = (row.get("source") or "grower's own").strip()
+    return Rate(habit, (row.get("size") or "any").strip(), tallest, bare, full, source)
 
 
 def _figure(row: dict[str, str | None], name: str, number: int) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 from markupsafe import Markup
 
 from setout.layers import ASBUILT, CONTRACTS
-from setout.nouns.asbuilt import STATUS_WORDS
+from setout.nouns.asbuilt import STATUS_WORDS, WHOLE
 from setout.units import show_length
 from setout.write import asbuilt_picture, geopackage, wording
 from setout.write.chunks import Coded, Points, Segments, texts
@@ -72,10 +72,14 @@ def _layers(back: Return) -> Iterator[geopackage.LayerData]:
     status[built.missing] = 1
     names = [block.name for block in back.planting.site.blocks]
     status[np.isin(planned.block, [names.index(name) for name in built.unsurveyed])] = 2
+    if built.set_up.coarse:
+        empty = np.ones(len(planned), bool)
+        empty[built.place[built.place >= 0]] = False
+        status[empty & (status == 0)] = 3
     x, y = frame.to(frame.survey_crs, planned.x, planned.y)
     columns: dict[str, Any] = {
         "tree_id": texts(map(str, back.planting.facts["tree_id"])), "block": Coded(names, planned.block),
-        "status": Coded(["planted", "missing", "not surveyed"], status),
+        "status": Coded(["planted", "missing", "not surveyed", "not judged"], status),
     }  # fmt: skip
     yield geopackage.LayerData(ASBUILT["places"], columns, Points(x, y))
     held = np.flatnonzero(built.place >= 0)
@@ -179,7 +183,7 @@ def figures(back: Return) -> list[tuple[str, float, str, str]]:
     set_up, units = back.built.set_up, back.planting.site.units
     shift = math.hypot(set_up.shift_x, set_up.shift_y)
     way = float(bearing(np.array([set_up.shift_x]), np.array([set_up.shift_y]))[0])
-    known = math.isfinite(set_up.turn_sd_deg)
+    known, sure = math.isfinite(set_up.turn_sd_deg), set_up.by_names or not set_up.coarse
     off = np.hypot(back.built.off_x, back.built.off_y)
     off = off[np.isfinite(off)]
     middle, far = (float(np.percentile(off, q)) if len(off) else math.nan for q in (50, 95))
@@ -187,9 +191,10 @@ def figures(back: Return) -> list[tuple[str, float, str, str]]:
         ("surveyed trees", float(len(back.built.points)), "each", f"{len(back.built.points):,}"),
         ("planned trees", float(len(back.planting.trees)), "each", f"{len(back.planting.trees):,}"),
         *((word, float(back.built.counts.get(word, 0)), "each", f"{back.built.counts.get(word, 0):,}") for word in STATUS_WORDS),
-        ("shift of the whole", shift, "m", _give(shift, set_up.shift_sd_m, units)),
-        ("its direction", way, "deg", f"{way:.1f} deg from true north"),
+        ("shift of the whole", shift if sure else math.nan, "m", _give(shift, set_up.shift_sd_m, units) if sure else "not known"),
+        ("its direction", way if sure else math.nan, "deg", f"{way:.1f} deg from true north" if sure else "not known"),
         ("turn of the whole, clockwise", set_up.turn_deg if known else math.nan, "deg", _turn(set_up)),
+        ("scale of the whole", set_up.scale if known else math.nan, "", _scale(set_up)),
         ("scatter of single trees", set_up.scatter_m, "m", f"{show_length(set_up.scatter_m, units)} in each coordinate"),
         ("middle offset", middle, "m", show_length(middle, units) if len(off) else ""),
         ("offset of 95 %", far, "m", f"at most {show_length(far, units)}" if len(off) else ""),
@@ -201,6 +206,12 @@ def _give(value: float, error: float, units: str) -> str:
     return (
         f"{shown}, give or take {show_length(2 * error, units)}" if math.isfinite(error) else f"{shown}, of few trees"
     )
+
+
+def _scale(set_up: SetUp) -> str:
+    if not math.isfinite(set_up.scale_sd):
+        return "not known"
+    return f"{set_up.scale:.5f} times the plan, give or take {2 * set_up.scale_sd:.5f}"
 
 
 def _turn(set_up: SetUp) -> str:
@@ -219,21 +230,15 @@ def write_page(path: Path, back: Return) -> None:
     back : Return
         What came back.
     """
-    found, counts = back.true.findings, back.built.counts
-    whole = [f for f in found if f.code in ("systematic_shift", "set_up_unsure", "monument_off")]
+    found = back.true.findings
+    whole = [f for f in found if f.code in WHOLE]
     words = {
         "title": back.planting.site.name,
         "source": back.source,
-        "figures": [
-            (f"{len(back.built.points):,}", "surveyed"), (f"{counts.get('in place', 0):,}", "in place"),
-            (f"{counts.get('missing', 0):,}", "missing"),
-            (f"{counts.get('extra', 0) + counts.get('doubled', 0):,}", "extra or doubled"),
-            (f"{counts.get('swapped', 0) + counts.get(STATUS_WORDS[3], 0):,}", "swapped"),
-            (f"{counts.get('off its place', 0):,}", "off their places"),
-        ],
+        "figures": _figures(back),
         "whole": [_said(f) for f in whole],
         "how": _how(back),
-        "set_up": [(name, said) for name, _, _, said in figures(back)[10:]],
+        "set_up": [(name, said) for name, _, _, said in figures(back)[2 + len(STATUS_WORDS) :]],
         "picture": Markup(asbuilt_picture.picture(back.planting, back.built)),  # noqa: S704 - our own, its texts escaped there
         "blocks": _blocks(back),
         "groups": _groups(found, whole),
@@ -243,7 +248,27 @@ def write_page(path: Path, back: Return) -> None:
     path.write_text(page.render(words), "utf-8", newline="\n")
 
 
+def _figures(back: Return) -> list[tuple[str, str]]:
+    """Return the figures at the page's head: the whole first, for "in place" says nothing of it."""
+    counts, set_up = back.built.counts, back.built.set_up
+    out = [(f"{len(back.built.points):,}", "surveyed")]
+    if set_up.systematic:
+        shift = math.hypot(set_up.shift_x, set_up.shift_y)
+        out.append((show_length(shift, back.planting.site.units), "the whole is off"))
+    if set_up.coarse:
+        return [*out, (f"{counts.get('not judged', 0):,}", "not judged: the survey is too coarse")]
+    among = " among the others" if set_up.systematic else ""
+    return [
+        *out, (f"{counts.get('in place', 0):,}", f"in place{among}"), (f"{counts.get('missing', 0):,}", "missing"),
+        (f"{counts.get('extra', 0) + counts.get('doubled', 0):,}", "extra or doubled"),
+        (f"{counts.get('swapped', 0) + counts.get(STATUS_WORDS[3], 0):,}", "swapped"),
+        (f"{counts.get('off its place', 0):,}", f"off their places{among}"),
+    ]  # fmt: skip
+
+
 def _how(back: Return) -> str:
+    if back.built.set_up.coarse and back.built.set_up.by_names:
+        return "Which tree is which was told by the names in the file alone."
     if back.built.set_up.by_names:
         return "Which tree is which was told by the names in the file, and then by where each stands."
     return "The file names no trees, or others: which tree is which was told by the pattern of them all."

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from typing import TYPE_CHECKING, Final
-from xml.sax.saxutils import escape
 
 import numpy as np
 import shapely
 
-from setout.nouns.asbuilt import DOUBLED, EXTRA, IN_PLACE, MISPLACED, OFF_PLACE, SWAPPED
+from setout.nouns.asbuilt import DOUBLED, EXTRA, IN_PLACE, MISPLACED, NOT_JUDGED, OFF_PLACE, SWAPPED
 from setout.units import FOOT, show_length
 from setout.write import palette
+from setout.write.pages import as_text
 
 if TYPE_CHECKING:
     from setout.nouns import Floats, Planting
@@ -28,6 +28,7 @@ MARKS: Final = (
     (IN_PLACE, "in place", "#45a4a1", "M{x} {y}h0"), (OFF_PLACE, "off its place", "#da9f44", "M{x} {y}h0"),
     (SWAPPED, "swapped", "#0f4b9f", "M{x} {y}m-4 3.5l4 -7l4 7Z"), (MISPLACED, "at another's place", "#0f4b9f", "M{x} {y}m-4 3.5l4 -7l4 7Z"),
     (DOUBLED, "doubled", "#2c1746", "M{x} {y}m-4 0h8m-4 -4v8"), (EXTRA, "extra", "#9a2e4a", "M{x} {y}m-3.5 -3.5h7v7h-7Z"),
+    (NOT_JUDGED, "not judged", "#6f6a5c", "M{x} {y}h0"),
 )  # fmt: skip
 """Status, words, colour and mark; told apart by shape as well as colour."""
 
@@ -65,7 +66,7 @@ def picture(planting: Planting, built: AsBuilt) -> str:
     parts.append(
         _marks(planting.trees.x[lost], planting.trees.y[lost], at, palette.ATTENTION, "M{x} {y}m-4 -4l8 8m0 -8l-8 8")
     )
-    title = escape(f"{planting.site.name}: trees as they stand")
+    title = as_text(f"{planting.site.name}: trees as they stand")
     body = "".join(parts)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {high + FOOTER:.0f}" role="img" aria-label="{title}" '
@@ -129,14 +130,14 @@ def _legend(built: AsBuilt, high: float, note: str) -> str:
         width = 4.2 if mark.endswith("h0") else 1.8
         d = mark.format(x=left + 5, y=high + 14)
         out.append(f'<path d="{d}" stroke="{colour}" stroke-width="{width}" stroke-linecap="round" fill="none"/>')
-        out.append(f'<text x="{left + 15:.0f}" y="{high + 18:.0f}" fill="{palette.INK}">{escape(text)}</text>')
+        out.append(f'<text x="{left + 15:.0f}" y="{high + 18:.0f}" fill="{palette.INK}">{as_text(text)}</text>')
         left += 34 + 7.2 * len(text)
     across = high + 37
     if note:
         tail = f"M{PAD} {across:.0f}h{ARROW:.0f}"
         out.append(f'<path d="{tail}" stroke="{palette.INK}" stroke-width="1.2" stroke-opacity=".7" fill="none"/>')
     said, at = (f"{note}; grey: planned places", PAD + ARROW + 8) if note else ("grey: planned places", PAD)
-    out.append(f'<text x="{at:.0f}" y="{across + 5:.0f}" fill="{palette.MUTED}">{escape(said)}</text>')
+    out.append(f'<text x="{at:.0f}" y="{across + 5:.0f}" fill="{palette.MUTED}">{as_text(said)}</text>')
     return "".join(out)
 
 

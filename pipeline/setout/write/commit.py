@@ -15,87 +15,24 @@ import shutil
 import signal
 import tempfile
 import threading
-from contextlib import contextmanager
+import warnings
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Self
 
-from setout.errors import Interrupted, SetoutError
+from setout.errors import Fault, Interrupted, SetAside, SetoutError
+from setout.write import leftover
+from setout.write.leftover import MOVES, NEW, OLD
+from setout.write.products import MANAGED, is_product
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Iterator
     from types import TracebackType
 
-FILES: Final[Mapping[str, tuple[str, ...]]] = {
-    # what a database program left beside an older plan.gpkg would be played back into the new one
-    "geopackage": ("plan.gpkg", "plan.gpkg-journal", "plan.gpkg-wal", "plan.gpkg-shm"),
-    "map": ("map.html",),
-    "terrain": ("terrain/slope.tif", "terrain/hillshade.tif"),
-    "report": ("report.html",),
-    "packet": (
-        "packet/README.txt",
-        "packet/stakeout.csv",
-        "packet/points.csv",
-        "packet/control.csv",
-        "packet/stakeout.dxf",
-        "packet/trees.gpx",
-        "packet/gpx/block-*.gpx",
-        "packet/trees.kml",
-        "packet/trees.geojson",
-        "packet/lists.xlsx",
-        "packet/plants_to_order.csv",
-        "packet/materials.csv",
-        "packet/zones.csv",
-        "packet/work_order.csv",
-        "packet/rows.csv",
-        "packet/sheets.pdf",
-        "packet/irrigation.inp",
-        "packet/irrigation_valves.csv",
-    ),
-    "run": ("run.json",),
-    "asbuilt": (
-        "asbuilt.gpkg",
-        "asbuilt.gpkg-journal",
-        "asbuilt.gpkg-wal",
-        "asbuilt.gpkg-shm",
-        "asbuilt.html",
-        "asbuilt_map.html",
-    ),
-}
-"""The files of each product. What an earlier run wrote of a product and the new one does not is taken away.
-
-A star stands for what the plan's own names make of a file's name.
-"""
-MANAGED: Final = tuple(name for names in FILES.values() for name in names)
-"""The files of all products."""
-
 _FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
-WRITTEN: Final = "the results are written"
-"""Note on what was raised when all files were in place already."""
-_MOVES: Final = "moves.json"
+placed = 0
+"""How often this process has put results in place: whoever is interrupted afterwards, be it in clearing up, can say so."""
 _LOCK: Final = "lock"
-_NEW: Final = "new"
-_OLD: Final = "old"
-
-
-def managed_by(products: Iterable[str]) -> tuple[str, ...]:
-    """Return the files that a run of some products owns; those of other products are left as they are.
-
-    Parameters
-    ----------
-    products : Iterable
-        Keys of ``FILES``; ``run`` always counts.
-
-    Returns
-    -------
-    tuple
-        Paths relative to the output folder.
-
-    Examples
-    --------
-    >>> managed_by(["map"])
-    ('map.html', 'run.json')
-    """
-    return tuple(name for product in dict.fromkeys((*products, "run")) for name in FILES[product])
 
 
 def check_writable(folder: Path) -> None:
@@ -123,7 +60,8 @@ def check_writable(folder: Path) -> None:
         if error.errno in _FULL:
             raise _no_room(folder) from error
         raise SetoutError(f"cannot write there: {error.strerror or error}", str(folder), remedy) from error
-    Path(probe).rmdir()
+    with suppress(OSError):  # another run took it for what a killed one had left
+        Path(probe).rmdir()
 
 
 class OutputFolder:
@@ -166,7 +104,7 @@ class OutputFolder:
         """Return the folder to write into while the context is open."""
         if self._staging is None:
             raise RuntimeError("the output folder is not open")
-        return self._staging / _NEW
+        return self._staging / NEW
 
     def __enter__(self) -> Self:
         """Finish or clear what earlier runs left, and make the folder to write into."""
@@ -210,41 +148,40 @@ class OutputFolder:
 
     def _commit(self) -> None:
         staging = self.path.parent
-        new = sorted(str(p.relative_to(self.path)) for p in self.path.rglob("*") if not p.is_dir())
+        new = sorted(p.relative_to(self.path).as_posix() for p in self.path.rglob("*") if not p.is_dir())
         for name in new:
+            if not is_product(name):  # the next run would not bring its move to an end
+                raise RuntimeError(f"{name} is not among FILES")
             _sync(self.path / name)
-        gone = [name for name in self._earlier() if name not in new]
-        for name in new:
-            target = self.folder / name
-            if target.is_dir() and not target.is_symlink():
-                raise SetoutError(f"{name} is a folder where a file is to be written", str(self.folder), "move it away")
-        (staging / _OLD).mkdir()
-        try:
-            self._exchange(staging, new, gone)
-        except BaseException as stopped:  # a signal held back until now
-            if not (staging / _MOVES).exists() and not any((staging / _NEW / name).exists() for name in new):
-                stopped.add_note(WRITTEN)
-            raise
+        gone = [name for name in self._earlier() if name not in new and not leftover.in_the_way(self.folder, name)]
+        standing = dict.fromkeys(filter(None, (leftover.in_the_way(self.folder, name) for name in new)))
+        if standing:
+            faults = tuple(Fault(what, str(self.folder), "move it away") for what in standing)
+            raise SetoutError("", faults=faults)
+        (staging / OLD).mkdir()
+        self._exchange(staging, new, gone)
 
     def _exchange(self, staging: Path, new: list[str], gone: list[str]) -> None:
+        global placed  # noqa: PLW0603 - of the process, as the signals are that ask for it
         with _no_signals():
-            marker = staging / (_MOVES + ".part")
+            marker = staging / (MOVES + ".part")
             marker.write_text(json.dumps({"new": new, "gone": gone}), encoding="utf-8")
             _sync(marker)
-            marker.replace(staging / _MOVES)
+            marker.replace(staging / MOVES)
             try:
                 _move(staging, self.folder, new, gone)
             except OSError:
                 _undo(staging, self.folder, new, gone)
                 raise
-            (staging / _MOVES).unlink()
+            (staging / MOVES).unlink()
+            placed += 1
 
     def _earlier(self) -> list[str]:
         """Return the managed files by name, those with a star as they are found in the folder."""
         found: list[str] = []
         for name in self.managed:
             if "*" in name:
-                found += sorted(str(p.relative_to(self.folder)) for p in self.folder.glob(name))
+                found += sorted(p.relative_to(self.folder).as_posix() for p in self.folder.glob(name))
             else:
                 found.append(name)
         return found
@@ -252,7 +189,8 @@ class OutputFolder:
     def _clear(self) -> None:
         if self._lock >= 0:
             os.close(self._lock)
-        if self._staging is not None:
+        # where neither the moves nor their undoing came to an end, the next run does it
+        if self._staging is not None and not (self._staging / MOVES).exists():
             shutil.rmtree(self._staging, ignore_errors=True)
         self._staging, self._lock = None, -1
 
@@ -263,7 +201,7 @@ def _move(staging: Path, folder: Path, new: list[str], gone: list[str]) -> None:
     At every moment each file is there, the old or the new one.
     """
     for name in new:
-        source, target, aside = staging / _NEW / name, folder / name, staging / _OLD / name
+        source, target, aside = staging / NEW / name, folder / name, staging / OLD / name
         if not os.path.lexists(source):
             continue
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -273,7 +211,7 @@ def _move(staging: Path, folder: Path, new: list[str], gone: list[str]) -> None:
     for name in gone:
         target = folder / name
         if os.path.lexists(target) and not target.is_dir():
-            aside = staging / _OLD / name
+            aside = staging / OLD / name
             aside.parent.mkdir(parents=True, exist_ok=True)
             target.replace(aside)
         if target.parent != folder and target.parent.is_dir() and not any(target.parent.iterdir()):
@@ -292,41 +230,68 @@ def _keep(target: Path, aside: Path) -> None:
 
 def _undo(staging: Path, folder: Path, new: list[str], gone: list[str]) -> None:
     for name in new:
-        if not os.path.lexists(staging / _NEW / name) and os.path.lexists(folder / name):
-            (folder / name).replace(staging / _NEW / name)
+        if not os.path.lexists(staging / NEW / name) and os.path.lexists(folder / name):
+            (folder / name).replace(staging / NEW / name)
     for name in [*gone, *new]:
-        if os.path.lexists(staging / _OLD / name):
+        if os.path.lexists(staging / OLD / name):
             (folder / name).parent.mkdir(parents=True, exist_ok=True)
-            (staging / _OLD / name).replace(folder / name)
-    (staging / _MOVES).unlink(missing_ok=True)
+            (staging / OLD / name).replace(folder / name)
+    (staging / MOVES).unlink(missing_ok=True)
 
 
 def _tidy(place: Path, prefix: str, folder: Path) -> None:
     """Finish the moves of a run that was killed during them; clear the rest of killed runs."""
     if not place.is_dir():
         return
-    for left in sorted(place.glob(prefix.replace("[", "[[]") + "*")):
-        if not left.is_dir() or left.is_symlink():
+    for left in leftover.folders(place, prefix):
+        try:
+            lock = _hold(left / _LOCK) if leftover.is_own(left) else None
+        except OSError:
+            lock = None
+        if lock is None:
+            _tell(
+                SetoutError(
+                    "was not made by this user's runs and was left alone", str(left), "delete it if nobody needs it"
+                )
+            )
             continue
-        lock = _hold(left / _LOCK)
         if lock < 0:  # its run is alive
             continue
         try:
-            if (left / _MOVES).exists():
-                moves = json.loads((left / _MOVES).read_text(encoding="utf-8"))
-                _move(left, folder, moves["new"], moves["gone"])
+            if os.path.lexists(left / MOVES):
+                _move(left, folder, *leftover.moves_of(left, folder))
+                (left / MOVES).unlink()
+        except SetoutError as error:
+            _set_aside(left, prefix, error)
+            continue
         finally:
             os.close(lock)
         shutil.rmtree(left, ignore_errors=True)
 
 
+def _set_aside(left: Path, prefix: str, error: SetoutError) -> None:
+    """Give what cannot be followed a name that later runs pass over, for it may hold the only copy of a file."""
+    aside = left.with_name(prefix.removesuffix("setout-") + "set-aside-" + left.name[len(prefix) :])
+    try:
+        left.rename(aside)
+    except OSError:
+        aside = left
+    what, where = error.faults[0].what, error.faults[0].where
+    remedy = f"take files of an earlier result that you miss out of {aside / OLD}, then delete {aside}"
+    _tell(SetoutError(what, where, remedy))
+
+
+def _tell(error: SetoutError) -> None:
+    warnings.warn(SetAside(str(error)), stacklevel=2)
+
+
 def _hold(path: Path) -> int:
-    """Lock a file for as long as this process lives; -1 when another process holds it."""
+    """Lock a file, no link, for as long as this process lives; -1 when another process holds it."""
     try:
         import fcntl
     except ImportError:  # no such locks on this system: leave what others may be using
         return -1
-    handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
+    handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW, 0o600)
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:

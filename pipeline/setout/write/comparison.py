@@ -14,6 +14,7 @@ from markupsafe import Markup
 from setout.units import ACRE, FOOT, GALLON, show_length
 from setout.write import charts, wording
 from setout.write.pages import environment
+from setout.write.wording import no_formula
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -56,6 +57,10 @@ def _water(litres: float, units: str) -> str:
     return _number(litres / GALLON, 0, "gal/day") if units == "us" else _number(litres, 0, "l/day")
 
 
+def _sun(o: Outcome, hours: float) -> str:
+    return _number(hours, 1, "h square" if o.sun_wall else "h")
+
+
 FIGURES: Final = (
     Figure("Step", "step_m", lambda o: o.step_m, lambda o, u: _length(o.step_m, u)),
     Figure("Rows apart", "row_distance_m", lambda o: o.row_distance_m, lambda o, u: _length(o.row_distance_m, u)),
@@ -64,12 +69,13 @@ FIGURES: Final = (
     Figure("True nearest", "nearest_m", lambda o: o.nearest_m, lambda o, u: _length(o.nearest_m, u, 2)),
     Figure("Canopy as kept", "spread_m", lambda o: o.spread_m, lambda o, u: _length(o.spread_m, u)),
     Figure("Crowding", "crowding", lambda o: o.crowding, lambda o, u: _number(o.crowding, 2)),
-    Figure("Pruning", "pruning_class", lambda o: o.pruning_class, lambda o, u: o.pruning_class or NOT_KNOWN),
     Figure("Pruning load", "pruning_load", lambda o: o.pruning_load, lambda o, u: _number(100 * o.pruning_load, 0, "%")),
     Figure("Pruning a year", "pruning_h", lambda o: o.pruning_h, lambda o, u: _number(o.pruning_h, 0, "h")),
     Figure("All work a year", "work_h", lambda o: o.work_h, lambda o, u: _number(o.work_h, 0, "h")),
-    Figure("Sun, median", "sun_h", lambda o: o.sun_h, lambda o, u: _number(o.sun_h, 1, "h")),
-    Figure("Sun, worst tenth", "sun_low_h", lambda o: o.sun_low_h, lambda o, u: _number(o.sun_low_h, 1, "h")),
+    Figure("Sun, median", "sun_h", lambda o: o.sun_h, lambda o, u: _sun(o, o.sun_h)),
+    Figure("Sun, darker partners", "sun_dark_h", lambda o: o.sun_dark_h, lambda o, u: _sun(o, o.sun_dark_h)),
+    Figure("Sun, fillers", "sun_filler_h", lambda o: o.sun_filler_h, lambda o, u: _sun(o, o.sun_filler_h)),
+    Figure("Sun, worst tenth", "sun_low_h", lambda o: o.sun_low_h, lambda o, u: _sun(o, o.sun_low_h)),
     Figure("Water at the peak", "need_lpd", lambda o: o.need_lpd, lambda o, u: _water(o.need_lpd, u)),
     Figure("Source gives", "given_lpd", lambda o: o.given_lpd, lambda o, u: _water(o.given_lpd, u)),
     Figure("Clear alley", "alley_m", lambda o: o.alley_m, lambda o, u: _length(o.alley_m, u)),
@@ -118,12 +124,23 @@ def comparison_csv(result: Comparison) -> str:
     """
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\r\n")
-    writer.writerow(["option", "block", "planned", *(f.name for f in FIGURES), "currency", "beaten_by", "not_known"])
+    writer.writerow(
+        [
+            "option",
+            "block",
+            "planned",
+            *(f.name for f in FIGURES),
+            "first_cost_lacks",
+            "currency",
+            "beaten_by",
+            "not_known",
+        ]
+    )
     for o in result.outcomes:
         unknown = "; ".join(f"{name}: {why}" for name, why in o.unknown.items())
         cells = [_plain(f.value(o)) for f in FIGURES]
-        texts = [_safe(text) for text in (o.name, o.block)]
-        tail = [_safe(text) for text in (result.currency, o.beaten_by, unknown)]
+        texts = [no_formula(text) for text in (o.name, o.block)]
+        tail = [no_formula(text) for text in (", ".join(_lacking([o])), result.currency, o.beaten_by, unknown)]
         writer.writerow([*texts, int(o.planned), *cells, *tail])
     return stream.getvalue()
 
@@ -131,12 +148,7 @@ def comparison_csv(result: Comparison) -> str:
 def _plain(value: Any) -> str:
     if value is None or (isinstance(value, float) and not math.isfinite(value)):
         return ""
-    return f"{value:.6g}" if isinstance(value, float) else _safe(str(value))
-
-
-def _safe(text: str) -> str:
-    """Return text that no spreadsheet takes for a formula."""
-    return f"'{text}" if text[:1] in "=+-@\t\r" and text else text
+    return f"{value:.6g}" if isinstance(value, float) else no_formula(str(value))
 
 
 def record(result: Comparison) -> dict[str, Any]:
@@ -161,6 +173,7 @@ def record(result: Comparison) -> dict[str, Any]:
             "block": o.block,
             "planned": o.planned,
             **known,
+            "first_cost_lacks": _lacking([o]),
             "beaten_by": o.beaten_by,
             "not_known": dict(o.unknown),
         }
@@ -199,6 +212,8 @@ def table_lines(result: Comparison) -> list[str]:
             "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
         ]
         lines += [f"{title} is not known: {why}." for title, why in _why(own)]
+        if lacks := _lacking(own):
+            lines.append(f"First cost is without {', '.join(lacks)}.")
     for fit in result.fits:
         lines.append(fit_text(result, fit.limit))
     return lines
@@ -224,7 +239,12 @@ def _why(own: Sequence[Outcome]) -> list[tuple[str, str]]:
     """Say which figures no option knows, and why."""
     titles = {f.name: f.title for f in FIGURES}
     shared = [name for name in own[0].unknown if all(name in o.unknown for o in own)]
-    return [(titles.get(name, name), own[0].unknown[name]) for name in shared]
+    return [(titles.get(name, name), "; ".join(dict.fromkeys(o.unknown[name] for o in own))) for name in shared]
+
+
+def _lacking(own: Sequence[Outcome]) -> list[str]:
+    """Return what a first cost that is told does not hold."""
+    return list(dict.fromkeys(item for o in own if math.isfinite(o.first_cost) for item in o.lacks))
 
 
 def _words(result: Comparison) -> dict[str, Any]:
@@ -238,6 +258,7 @@ def _words(result: Comparison) -> dict[str, Any]:
                 "options": [{"name": o.name, "said": o.said, "planned": o.planned, "beaten": o.beaten_by} for o in own],
                 "figures": [(f.title, [f.say(o, result.units) for o in own]) for f in told],
                 "why": _why(own),
+                "lacks": ", ".join(_lacking(own)),
                 "charts": [Markup(svg) for svg in _charts(own, result.units)],  # noqa: S704 - our own, texts escaped there
             }
         )
@@ -260,7 +281,7 @@ def _charts(own: Sequence[Outcome], units: str) -> list[str]:
         out.append(charts.scatter("What the trees ask: hours of work a year", "trees", "hours a year", points))
     factor, word = (1 / FOOT, "ft") if units == "us" else (1.0, "m")
     lit = [o for o in own if math.isfinite(o.sun_h) and math.isfinite(o.step_m)]
-    if len(lit) > 1:
+    if len(lit) > 1 and len({o.sun_wall for o in lit}) == 1:
         points = [(o.step_m * factor, o.sun_low_h, o.name, bool(o.beaten_by)) for o in lit]
         out.append(
             charts.scatter("What the trees get: sun on the worst tenth", f"step [{word}]", "hours a day", points)

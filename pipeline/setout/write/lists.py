@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 import shapely
 
-from setout.units import FOOT, GALLON, PSI
+from setout.units import ACRE, FOOT, GALLON, PSI
 from setout.write.plan_layers import row_ids
 from setout.write.rowlines import row_lines
 from setout.write.workorder import work_order
@@ -22,6 +22,11 @@ if TYPE_CHECKING:
     from setout.write.stakeset import StakeSet
 
 Value = str | float | int | None
+QUANTITIES: Final = {
+    "us": {"each": ("number", 1.0), "m": ("length_ft", FOOT), "m2": ("area_acres", ACRE), "m3": ("volume_cu_yd", (3 * FOOT) ** 3)},
+    "si": {"each": ("number", 1.0), "m": ("length_m", 1.0), "m2": ("area_ha", 1e4), "m3": ("volume_m3", 1.0)},
+}  # fmt: skip
+"""By the plan's units and the unit of a quantity: the name of its column, and what one of it is in SI."""
 MONTHS: Final = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 
 
@@ -78,14 +83,33 @@ def lists_of(planting: Planting, stakes: StakeSet) -> tuple[List, ...]:
 
 def work_list(planting: Planting, stakes: StakeSet) -> List:
     """Return what is to do, in the sequence of the trade, with each block's own quantities."""
+    units = planting.site.units
     fields = (
-        Field("step", "count", 6), Field("job", width=18), Field("block", width=16), Field("quantity", "two", 12),
-        Field("unit", width=12), Field("shown", width=20), Field("how", width=90),
+        Field("step", "count", 6), Field("job", width=18), Field("block", width=16), *_quantity_fields(units, "each", "m", "m2", "m3"),
+        Field("shown", width=20), Field("how", width=90),
     )  # fmt: skip
-    rows = tuple((j.step, j.job, j.block, j.quantity, j.unit, j.shown, j.how) for j in work_order(planting, stakes))
-    return List(
-        "work_order", "Work order", fields, rows, "In this sequence. An empty quantity cannot be known from the plan."
+    rows = tuple(
+        (j.step, j.job, j.block, *_quantities(units, j.quantity, j.unit, "each", "m", "m2", "m3"), j.shown, j.how)
+        for j in work_order(planting, stakes)
     )
+    return List(
+        "work_order",
+        "Work order",
+        fields,
+        rows,
+        "In this sequence. What has no quantity cannot be known from the plan.",
+    )
+
+
+def _quantity_fields(units: str, *si: str) -> tuple[Field, ...]:
+    """Return a column for each unit that quantities come in, named as those read it who use the list."""
+    return tuple(Field(QUANTITIES[units][unit][0], "count" if unit == "each" else "two", 12) for unit in si)
+
+
+def _quantities(units: str, quantity: float | None, unit: str, *si: str) -> tuple[float | None, ...]:
+    """Return a quantity in the column of its unit; None in the others, and where it is not known."""
+    known_ = None if quantity is None else known(quantity)
+    return tuple(known_ / QUANTITIES[units][one][1] if one == unit and known_ is not None else None for one in si)
 
 
 def order_list(planting: Planting) -> List:
@@ -129,11 +153,14 @@ def nursery_list(planting: Planting) -> List:
 
 def materials_list(planting: Planting) -> List:
     """Return the materials, those of the water among them."""
+    units = planting.site.units
     fields = (
-        Field("item", width=24), Field("size", width=34), Field("quantity", "two", 12), Field("unit", width=8),
-        Field("shown", width=16), Field("for", width=44),
+        Field("item", width=24), Field("size", width=34), *_quantity_fields(units, "each", "m", "m3"), Field("for", width=44),
     )  # fmt: skip
-    rows = tuple((m.item, m.size, known(m.quantity), m.unit, m.shown, m.where) for m in planting.materials)
+    rows = tuple(
+        (m.item, m.size, *_quantities(units, m.quantity, m.unit, "each", "m", "m3"), m.where)
+        for m in planting.materials
+    )
     return List(
         "materials", "Materials", fields, rows, "Sizes are allowances of the plan file or common practice; check them."
     )

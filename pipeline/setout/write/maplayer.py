@@ -11,7 +11,6 @@ import json
 import re
 from dataclasses import asdict, dataclass
 from functools import cache
-from importlib import metadata
 from typing import TYPE_CHECKING, Any, Final, cast
 
 import folium
@@ -19,9 +18,8 @@ import numpy as np
 from branca.element import Element
 from folium.map import Layer
 
-from setout.errors import SetoutError
-
 from . import palette
+from .carried import LEAFLET, carried
 from .pages import environment, script_json, template_text
 
 if TYPE_CHECKING:
@@ -30,8 +28,6 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-LEAFLET_WHEEL: Final = "django-js-lib-leaflet"
-LEAFLET_FILES: Final = "js_lib_leaflet/static/js_lib_leaflet/"
 SCRIPTS: Final = (
     "geodesy.js", "canvas.js", "treelayer.js", "lines.js", "shapes.js", "panel.js", "view.js", "measure.js", "locate.js",
     "print.js", "start.js",
@@ -62,35 +58,22 @@ def leaflet() -> tuple[str, str]:
     Returns
     -------
     tuple of str
-        (script, style): neither asks for anything from outside.
+        (script, style): neither asks for anything from outside. The script begins with Leaflet's licence, which has to go
+        with every copy of it.
 
     Raises
     ------
     SetoutError
-        The wheel is not installed, or holds no such file.
+        The wheel is not installed, or its files are not those that are known.
     """
-    try:
-        wheel = metadata.distribution(LEAFLET_WHEEL)
-        script = _wheel_file(wheel, "leaflet.js").decode("utf-8")
-        style = re.sub(r"/\*.*?\*/", "", _wheel_file(wheel, "leaflet.css").decode("utf-8"), flags=re.DOTALL)
-        style = re.sub(r"url\(images/([\w.-]+)\)", lambda m: f"url({_data_uri(wheel, m.group(1))})", style)
-    except (metadata.PackageNotFoundError, OSError) as error:
-        raise SetoutError(
-            f"the map's script library cannot be read: {error}", LEAFLET_WHEEL, f"pip install {LEAFLET_WHEEL}"
-        ) from error
-    script = re.sub(r"//# sourceMappingURL=\S+", "", script)
-    if "</script" in script.lower():
-        raise SetoutError("the map's script library would end its own element", LEAFLET_WHEEL)
-    return script, style
+    style = re.sub(r"/\*.*?\*/", "", carried(LEAFLET, "leaflet.css").decode("utf-8"), flags=re.DOTALL)
+    style = re.sub(r"url\(images/([\w.-]+)\)", lambda m: f"url({_data_uri(m.group(1))})", style)
+    script = re.sub(r"//# sourceMappingURL=\S+", "", carried(LEAFLET, "leaflet.js").decode("utf-8"))
+    return f"/*! Leaflet\n\n{template_text('leaflet-licence.txt')}*/\n{script}", style
 
 
-def _wheel_file(wheel: metadata.Distribution, name: str) -> bytes:
-    with open(str(wheel.locate_file(LEAFLET_FILES + name)), "rb") as file:  # noqa: PTH123 - may lie in a zip-like tree
-        return file.read()
-
-
-def _data_uri(wheel: metadata.Distribution, name: str) -> str:
-    return "data:image/png;base64," + base64.b64encode(_wheel_file(wheel, f"images/{name}")).decode("ascii")
+def _data_uri(name: str) -> str:
+    return "data:image/png;base64," + base64.b64encode(carried(LEAFLET, f"images/{name}")).decode("ascii")
 
 
 class OfflineMap(folium.Map):

@@ -6,6 +6,7 @@ import json
 from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING
+from xml.sax.saxutils import escape
 
 if TYPE_CHECKING:
     import jinja2
@@ -28,6 +29,36 @@ def environment() -> jinja2.Environment:
 def template_text(name: str) -> str:
     """Return one file of ``templates``."""
     return (resources.files("setout.write") / "templates" / name).read_text("utf-8")
+
+
+def as_text(value: str) -> str:
+    r"""Write a text from a file so that it stays text in HTML and XML, in an element and in a quoted attribute.
+
+    Characters that XML forbids become a question mark; blanks other than the plain one are written by their numbers,
+    since an attribute of XML does not keep them else.
+
+    Parameters
+    ----------
+    value : str
+        Any text.
+
+    Returns
+    -------
+    str
+        The same, escaped.
+
+    Examples
+    --------
+    >>> as_text('<a href="x">&\x00')
+    '&lt;a href=&quot;x&quot;&gt;&amp;?'
+    >>> as_text("it's\n")
+    'it&#39;s&#10;'
+    """
+    allowed = "".join(
+        c if c in "\t\n\r" or (c >= " " and c not in "\ufffe\uffff" and not "\ud800" <= c <= "\udfff") else "?"
+        for c in value
+    )
+    return escape(allowed, {'"': "&quot;", "'": "&#39;", "\t": "&#9;", "\n": "&#10;", "\r": "&#13;"})
 
 
 def script_json(value: object) -> str:

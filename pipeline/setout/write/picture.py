@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
-from xml.sax.saxutils import escape
 
 import numpy as np
 import shapely
@@ -13,6 +12,7 @@ import shapely
 from setout.units import FOOT, show_area, show_length
 
 from . import palette, picture_works, wording
+from .pages import as_text
 from .rings import rings_of
 from .rowlines import row_lines
 from .systemwords import FILLER
@@ -72,7 +72,7 @@ def plan_picture(
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" role="img"'
             f' aria-labelledby="plan-title" font-family="{FONT}">'
         ),
-        f'<title id="plan-title">{text(planting.site.name)}: {text(wording.counts_line(planting))}</title>',
+        f'<title id="plan-title">{as_text(planting.site.name)}: {as_text(wording.counts_line(planting))}</title>',
         (
             f"<defs>{palette.hatch_defs('plan', _hatches(planting).values())}"
             f'<clipPath id="plan-clip"><rect x="{PAD}" y="{HEAD}" width="{width - 2 * PAD}" height="{sheet.height:.1f}" rx="6"/>'
@@ -94,19 +94,6 @@ def plan_picture(
         "</svg>",
     ]
     return "\n".join(parts) + "\n"
-
-
-def text(value: str) -> str:
-    r"""Write a text from a file so that it stays text in XML; characters that XML forbids become a question mark.
-
-    >>> text('<a href="x">&\x00')
-    '&lt;a href=&quot;x&quot;&gt;&amp;?'
-    """
-    allowed = "".join(
-        c if c in "\t\n\r" or (c >= " " and c not in "\ufffe\uffff" and not "\ud800" <= c <= "\udfff") else "?"
-        for c in value
-    )
-    return escape(allowed, {'"': "&quot;"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,9 +145,9 @@ def _title(planting: Planting, width: int) -> Iterator[str]:
     size = 24 if len(name) < 52 else 18
     yield (
         f'<text x="{PAD}" y="38" font-family="{SERIF}" font-size="{size}" font-weight="600" fill="{palette.INK}">'
-        f"{text(_short(name, (width - 2 * PAD) // (size // 2)))}</text>"
+        f"{as_text(_short(name, (width - 2 * PAD) // (size // 2)))}</text>"
     )
-    yield f'<text x="{PAD}" y="60" font-size="14" fill="{palette.MUTED}">{text(wording.counts_line(planting))}</text>'
+    yield f'<text x="{PAD}" y="60" font-size="14" fill="{palette.MUTED}">{as_text(wording.counts_line(planting))}</text>'
 
 
 def _contour_lines(sheet: _Sheet, contours: Sequence[tuple[float, shapely.LineString]]) -> Iterator[str]:
@@ -273,7 +260,7 @@ def _marks(sheet: _Sheet, planting: Planting) -> Iterator[str]:
         yield (
             f'<text x="{_n(at[0])}" y="{_n(at[1] + 8)}" text-anchor="middle" font-family="{SERIF}" font-size="24" font-weight="700"'
             f' fill="{palette.INK}" stroke="{palette.PANEL}" stroke-width="5" stroke-linejoin="round" paint-order="stroke">'
-            f"{text(_short(name, 24))}</text>"
+            f"{as_text(_short(name, 24))}</text>"
         )
 
 
@@ -336,8 +323,8 @@ def _legend_lines(
         room = int((step - 36 - 20 - 7.6 * len(figure) - 10) / 7.3)
         yield (
             f'<g transform="translate({_n(x)} {_n(y)})" font-size="12.5">{swatch}'
-            f'<text x="36" y="12.5" fill="{palette.INK}">{text(_short(label, max(room, 8)))}</text>'
-            f'<text x="{_n(step - 20)}" y="12.5" text-anchor="end" fill="{palette.MUTED}">{text(figure)}</text></g>'
+            f'<text x="36" y="12.5" fill="{palette.INK}">{as_text(_short(label, max(room, 8)))}</text>'
+            f'<text x="{_n(step - 20)}" y="12.5" text-anchor="end" fill="{palette.MUTED}">{as_text(figure)}</text></g>'
         )
 
 

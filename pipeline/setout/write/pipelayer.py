@@ -201,7 +201,9 @@ def valves(planting: Planting) -> Iterator[Drawn]:
     for node, place in zip(at.tolist(), zip(lat.tolist(), lon.tolist(), strict=True), strict=True):
         section, zone = int(net.section[node]), irrigation.zones[int(net.zone[node])]
         set_to = float(net.valve_kpa[section]) if net.valve_kpa.size else float("nan")
-        z, flow = float(net.z[node]), float(net.flow_lph[node])
+        # a height that was assumed is none of this place
+        known = net.z_assumed.size == 0 or not net.z_assumed[node]
+        z, flow = float(net.z[node]) if known else float("nan"), float(net.flow_lph[node])
         about = [
             ("Zone", zone.name),
             ("Water point", water.points.name[zone.water_point] if water is not None else ""),
@@ -212,8 +214,8 @@ def valves(planting: Planting) -> Iterator[Drawn]:
             ("Trees of the zone", COUNT.format(zone.trees)),
             ("Elevation", show_length(z, units, 1) if np.isfinite(z) else ""),
         ]
-        known = [row for row in about if row[1]]
+        told = [row for row in about if row[1]]
         place_8 = [round(v, 8) for v in place]
-        marks.append({"at": place_8, "mark": "valve", "title": named[section], "kind": "Valve", "about": known})
+        marks.append({"at": place_8, "mark": "valve", "title": named[section], "kind": "Valve", "about": told})
     layer = PlanLayer("Valves", "marks", marks, {"size": 18, "named": True})
     yield Entry("valves", "Valves", palette.swatch_mark("valve"), "Water", COUNT.format(len(marks))), layer

@@ -119,7 +119,7 @@ def source_list(plants: Sequence[CatalogueEntry]) -> list[str]:
     True
     """
     lines = textwrap.wrap(
-        'Sources. "from memory" and "common practice": not seen in print. "low authority": pages of nurseries and '
+        'Sources. "from memory": not seen in print. "low authority": pages of nurseries and '
         "compilers; take their figures for a range, not for a limit.",
         WIDTH,
     )

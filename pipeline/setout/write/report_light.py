@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from setout.geometry.sungroups import sun_groups
 from setout.units import show_area, show_length
 
 from .wording import bearing_text
 
 if TYPE_CHECKING:
-    from setout.nouns import DirectionLight, Light, Planting, ScreenShade
+    from setout.nouns import DirectionLight, Ints, Light, Planting, ScreenShade
 
 TURNED = {"rows": "Rows", "pairs": "Axis of pairs", "hedges": "Rows"}
 
@@ -28,11 +29,7 @@ def light_section(planting: Planting) -> dict[str, Any] | None:
         "days": _days(light),
         "size": "full size" if light.year is None else f"size in year {light.year}",
         "months": months,
-        "blocks": [
-            _block(planting, light, index)
-            for index in range(len(planting.site.blocks))
-            if np.isfinite(light.sun_h[planting.trees.block == index]).any()
-        ],
+        "blocks": [_block(light, name, own) for name, own in lit_groups(planting, light)],
         "turned": [row for index in range(len(planting.site.blocks)) for row in _turned(planting, light, index)],
         "said": [text for index in range(len(planting.site.blocks)) if (text := direction_words(planting, index))],
         "shades": [_shade(planting, shade) for shade in light.shades],
@@ -47,11 +44,19 @@ def _days(light: Light) -> str:
     return ", ".join(dates)
 
 
-def _block(planting: Planting, light: Light, index: int) -> dict[str, Any]:
-    own = (planting.trees.block == index) & np.isfinite(light.sun_h)
+def lit_groups(planting: Planting, light: Light) -> list[tuple[str, Ints]]:
+    """Return the trees whose light is told together, by what they are called: of each block one group, or several."""
+    out = []
+    for index, block in enumerate(planting.site.blocks):
+        groups = sun_groups(block, planting.trees, np.flatnonzero(planting.trees.block == index), light.sun_h)
+        out += [(block.name if len(groups) == 1 else f"{block.name}, {name}", own) for name, own in groups.items()]
+    return out
+
+
+def _block(light: Light, name: str, own: Ints) -> dict[str, Any]:
     whole = light.day_am_h[:, own] + light.day_pm_h[:, own]
     return {
-        "name": planting.site.blocks[index].name,
+        "name": name,
         "median": _hours(np.median(light.sun_h[own])),
         "worst": _hours(np.percentile(light.sun_h[own], 10)),
         "am": _hours(np.median(light.sun_am_h[own])),
@@ -113,14 +118,16 @@ def direction_words(planting: Planting, index: int) -> str:
 
 
 def _pair_words(ns: DirectionLight, ew: DirectionLight) -> str:
-    north, south = ns.sides
-    east, west = ew.sides
-    return (
-        f"set north and south, both share morning and afternoon (the {north.name} {north.am_h:.1f} and {north.pm_h:.1f} h, the "
-        f"{south.name} {south.am_h:.1f} and {south.pm_h:.1f} h), and the southern one shades the other at noon; set east and west, "
-        f"each has one half of the day (the {east.name} {east.am_h:.1f} h of the morning and {east.pm_h:.1f} h of the afternoon, the "
-        f"{west.name} {west.am_h:.1f} and {west.pm_h:.1f} h)."
-    )
+    said = [
+        f"set {way_text(one.bearing_deg)}, "
+        + " and ".join(
+            f"the {side.name} has {side.am_h:.1f} h of the morning and {side.pm_h:.1f} h of the afternoon"
+            for side in one.sides
+        )
+        for one in (ns, ew)
+    ]
+    darker = [min(side.am_h + side.pm_h for side in one.sides) for one in (ns, ew)]
+    return f"{'; '.join(said)}. The darker partner has {darker[0]:.1f} h a day north-south and {darker[1]:.1f} h east-west."
 
 
 def _hedge_words(ns: DirectionLight, ew: DirectionLight) -> str:
@@ -128,7 +135,9 @@ def _hedge_words(ns: DirectionLight, ew: DirectionLight) -> str:
     north, south = ew.sides
     return (
         f"north-south, the east side has the morning ({east.am_h:.1f} h) and the west side the afternoon ({west.pm_h:.1f} h); "
-        f"east-west, the south side has {south.am_h + south.pm_h:.1f} h and the north side {north.am_h + north.pm_h:.1f} h."
+        f"east-west, the south side has {south.am_h + south.pm_h:.1f} h and the north side {north.am_h + north.pm_h:.1f} h. "
+        f"Counted by how squarely the sun meets both sides, the hedge has {ns.hedge_h:.1f} h a day north-south and {ew.hedge_h:.1f} h "
+        "east-west."
     )
 
 

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 import numpy as np
 from markupsafe import Markup
 
 from setout.errors import SetoutError
-from setout.nouns.light import FULL_SUN_H
 from setout.tables import catalogue
 from setout.tables.chores import SHORT_MONTHS
 from setout.units import GALLON
 from setout.write import charts
+from setout.write.report_light import lit_groups
 
 if TYPE_CHECKING:
     from setout.nouns import Planting
@@ -96,16 +95,12 @@ def water_picture(planting: Planting) -> Markup:
 
 
 def sun_picture(planting: Planting) -> Markup:
-    """Draw the median sun of every block against what fruit trees ask for."""
+    """Draw the sun of every tree, block by block, against what fruit trees ask for."""
     light = planting.light
     if light is None:
         return Markup("")
-    found = []
-    for index, block in enumerate(planting.site.blocks):
-        hours = light.sun_h[planting.trees.block == index]
-        known = hours[np.isfinite(hours)]
-        if len(known):
-            found.append((block.name, float(np.median(known))))
-    if not found or not all(math.isfinite(value) for _, value in found):
-        return Markup("")
-    return Markup(charts.bars("Direct sun, middle tree of each block", "hours a day", found, mark=FULL_SUN_H))  # noqa: S704
+    rows = [
+        (name, light.sun_h[own].tolist(), float(np.median(light.least_h[own])))
+        for name, own in lit_groups(planting, light)
+    ]
+    return Markup(charts.spreads("Direct sun of every tree", "hours a day", rows)) if rows else Markup("")  # noqa: S704

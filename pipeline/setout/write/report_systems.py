@@ -28,7 +28,6 @@ def _figures(room: BlockRoom, units: str) -> dict[str, str]:
         "overlap": _length(room.overlap_m, units) if room.overlap_share > 0 else "",
         "crowding": f"{room.crowding_median:.2f}" if math.isfinite(room.crowding_median) else "",
         "load": f"{100 * room.pruning_load_median:.0f} %" if math.isfinite(room.pruning_load_median) else "",
-        "class": room.pruning_class,
         "hours": two_figures(room.hours_per_year),
         "alley": "none" if room.clear_alley_m <= 0.01 else _length(room.clear_alley_m, units),
         "cover": f"{100 * room.cover_by_year[-1][1]:.0f} %" if room.cover_by_year else "",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from setout.tables.chores import JOBS, SHORT_MONTHS
@@ -105,21 +106,23 @@ def costs(planting: Planting) -> dict[str, Any] | None:
     Returns
     -------
     dict or None
-        Rows (block, first, yearly), the currency, and what has no price.
+        Rows (block, first, yearly, what the first sum is without), the currency, and whether any sum is without something.
     """
     lines = planting.costs
     if not lines:
         return None
     known = [line.yearly for line in lines if math.isfinite(line.yearly)]
-    rows = [
-        {"block": line.block or "water", "first": f"{line.first:,.0f}", "yearly": _money(line.yearly), "total": False}
-        for line in lines
-        if line.first > 0 or math.isfinite(line.yearly)
-    ]
+    rows = [_cost_row(line.block or "water", line.first, line.yearly, line.missing) for line in lines]
     first, yearly = sum(line.first for line in lines), sum(known) if known else float("nan")
-    rows.append({"block": "all", "first": f"{first:,.0f}", "yearly": _money(yearly), "total": True})
-    missing = dict.fromkeys(item for line in lines for item in line.missing)
-    return {"rows": rows, "currency": planting.currency, "missing": ", ".join(missing)}
+    missing = any(line.missing for line in lines)
+    rows.append(_cost_row("all", first, yearly, ["all of these"] * missing) | {"total": True})
+    return {"rows": rows, "currency": planting.currency, "missing": missing}
+
+
+def _cost_row(block: str, first: float, yearly: float, missing: Sequence[str]) -> dict[str, Any]:
+    """Return what is said of one sum; one that holds nothing, for want of prices, is not known."""
+    said = _money(first) if first > 0 or not missing else "not known"
+    return {"block": block, "first": said, "yearly": _money(yearly), "without": "; ".join(missing), "total": False}
 
 
 def _money(value: float) -> str:

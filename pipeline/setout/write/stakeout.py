@@ -16,7 +16,9 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from setout.errors import SetoutError
+from setout.nouns.text import one_line
 from setout.units import FOOT, US_SURVEY_FOOT
+from setout.write.wording import no_formula
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -134,8 +136,7 @@ def cell_text(text: str) -> str:
     >>> cell_text("apple, semi-dwarf"), cell_text("=cmd|' /C calc'!A0")
     ('apple semi-dwarf', "'=cmd|' /C calc'!A0")
     """
-    line = " ".join(re.sub(r'[,;"\x00-\x1f\x7f\u0085\u2028\u2029]', " ", text).split())
-    return f"'{line}" if line.startswith(("=", "+", "-", "@")) else line
+    return no_formula(" ".join(re.sub('[,;"]', " ", one_line(text)).split()))
 
 
 def write_pnezd(path: Path, trees: StakePoints, monuments: StakePoints, crs: CRS, *, header: bool = False) -> None:

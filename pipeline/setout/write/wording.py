@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from pyproj import CRS
 
+from setout.nouns.text import one_line
 from setout.units import ACRE, FOOT, show_area, show_length
 
 if TYPE_CHECKING:
@@ -77,6 +79,18 @@ class BlockLine:
     bearing_deg: float
     plants: tuple[tuple[str, int], ...]
     paired: bool = False
+
+
+def no_formula(text: str) -> str:
+    """Return a text for a cell of a CSV, on one line, with an apostrophe before what a spreadsheet would run.
+
+    Where the comma is the decimal sign, spreadsheets part cells at semicolons, quotes or not. The wide signs of East
+    Asian type count as the narrow ones there.
+
+    >>> no_formula("=1+1"), no_formula("A;=1+1"), no_formula("x = 2; apple")
+    ("'=1+1", "A;'=1+1", 'x = 2; apple')
+    """
+    return re.sub(r"(^|;)(\s*)(?=[=+\-@\uff1d\uff0b\uff0d\uff20])", r"\1\2'", one_line(text).strip())
 
 
 def tape_excess(slope: float) -> float:

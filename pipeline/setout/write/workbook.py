@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import csv
 import re
+import textwrap
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
-from setout.write.wording import CAUTIONS
+from setout.write.wording import CAUTIONS, no_formula
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
 FORMATS: Final = {"text": "@", "count": "#,##0", "one": "#,##0.0", "two": "#,##0.00"}
 LONGEST: Final = 32_000
 """Letters that one cell may hold (32,767 in Office Open XML, ECMA-376)."""
+UNITS: Final = ("cu_yd", "acres", "ha", "m3", "ft", "m", "h", "psi", "kpa", "gpm", "lph", "deg")
+LINE_PT, TITLE_PT, MOST_PT = 15.0, 24.0, 409.0
+"""Height of a line of text, of a title, and the most that a row may have (Excel's limit) [points]."""
 INK, ACCENT, SOFT, LINE = "#22312E", "#0F5F5A", "#F6F3EB", "#DDD7C9"
 
 
@@ -47,8 +51,7 @@ def _plain(value: Value, field: Field) -> str:
     if value is None:
         return ""
     if isinstance(value, str):
-        line = _cell(value)
-        return f"'{line}" if line.startswith(("=", "+", "-", "@")) else line
+        return no_formula(_cell(value))
     return f"{value:.0f}" if field.kind == "count" else f"{value:.3f}"
 
 
@@ -96,6 +99,7 @@ def _first_sheet(sheet: Any, lists: Sequence[List], stakes: StakeSet, look: dict
     sheet.set_column(0, 0, 24)
     sheet.set_column(1, 1, 100)
     sheet.write_string(0, 0, _cell(stakes.name), look["title"])
+    sheet.set_row(0, TITLE_PT)
     facts = [
         ("Trees", f"{len(stakes.trees):,} in {len(stakes.blocks)} blocks"),
         ("Plane CRS", stakes.crs_label),
@@ -107,13 +111,16 @@ def _first_sheet(sheet: Any, lists: Sequence[List], stakes: StakeSet, look: dict
     for row, (name, text) in enumerate(facts, 2):
         sheet.write_string(row, 0, _cell(name), look["bold"])
         sheet.write_string(row, 1, _cell(text), look["wrap"])
+        sheet.set_row(row, _height([(_cell(name), 24), (_cell(text), 100)]))
     _paper(sheet, "Read first", stakes)
 
 
 def _sheet(sheet: Any, one: List, stakes: StakeSet, look: dict[str, Any]) -> None:
     sheet.hide_gridlines(2)
     sheet.write_string(0, 0, _cell(f"{stakes.name}: {one.title}"), look["title"])
+    sheet.set_row(0, TITLE_PT)
     sheet.write_string(1, 0, _cell(one.note), look["note"])
+    sheet.set_row(3, _height([(_heading(field.name), field.width) for field in one.fields]))
     for column, field in enumerate(one.fields):
         sheet.set_column(column, column, field.width)
         sheet.write_string(3, column, _heading(field.name), look["head"])
@@ -125,11 +132,26 @@ def _sheet(sheet: Any, one: List, stakes: StakeSet, look: dict[str, Any]) -> Non
                 sheet.write_string(number, column, _cell(value), look["text"])
             else:
                 sheet.write_number(number, column, value, look[field.kind])
+        said = [(_cell(v), field.width) for v, field in zip(row, one.fields, strict=True) if isinstance(v, str)]
+        sheet.set_row(number, _height(said))
     sheet.freeze_panes(4, 1)
     if one.rows:
         sheet.autofilter(3, 0, 3 + len(one.rows), len(one.fields) - 1)
     sheet.repeat_rows(3)
     _paper(sheet, one.title, stakes)
+
+
+def _height(cells: Sequence[tuple[str, int]]) -> float:
+    """Return the height of a row that shows all of its texts, each wrapped in a column so many letters wide [points].
+
+    A row without a height of its own is left to the program, and not all fit it to its texts.
+
+    >>> _height([("a word", 14)]), _height([("word " * 10, 14), ("", 5)]), _height([("x" * 30, 14)])
+    (15.0, 75.0, 45.0)
+    """
+    # a column's width counts digits: words of wide letters take a little more
+    lines = max((len(textwrap.wrap(text, max(width - 1, 1))) for text, width in cells), default=1)
+    return min(max(lines, 1) * LINE_PT, MOST_PT)
 
 
 def _paper(sheet: Any, title: str, stakes: StakeSet) -> None:
@@ -142,13 +164,12 @@ def _paper(sheet: Any, title: str, stakes: StakeSet) -> None:
 def _heading(name: str) -> str:
     """Return a column's name as people read it, its unit in brackets.
 
-    >>> _heading("length_ft"), _heading("to_order"), _heading("hours_peak_h")
-    ('Length [ft]', 'To order', 'Hours peak [h]')
+    >>> _heading("length_ft"), _heading("to_order"), _heading("hours_peak_h"), _heading("volume_cu_yd")
+    ('Length [ft]', 'To order', 'Hours peak [h]', 'Volume [cu yd]')
     """
-    units = {"ft", "m", "h", "psi", "kpa", "gpm", "lph", "deg"}
-    words, _, unit = name.rpartition("_")
-    if words and unit in units:
-        return f"{words.replace('_', ' ').capitalize()} [{unit}]"
+    unit = next((unit for unit in UNITS if name.endswith(f"_{unit}")), "")
+    if unit:
+        return f"{name.removesuffix(f'_{unit}').replace('_', ' ').capitalize()} [{unit.replace('_', ' ')}]"
     return name.replace("_", " ").capitalize()
 
 

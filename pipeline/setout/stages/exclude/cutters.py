@@ -77,9 +77,11 @@ def _near(capsules: NDArray[np.float64], area: BaseGeometry) -> NDArray[np.float
 def _reach_cutters(
     reach: Reach | None, beside: float
 ) -> tuple[NDArray[np.float64] | None, tuple[NDArray[np.float64], NDArray[np.int64]] | None]:
-    if reach is None or (not np.isfinite(reach.max_run_m) and reach.barriers is None):
+    if reach is None or not reach.is_limited:
         return None, None
-    if reach.barriers is None:
-        return np.column_stack([reach.x, reach.y, np.maximum(reach.max_run_m - reach.run - beside, 0.0)]), None
+    if reach.discs:
+        # the water points themselves come first of their corners
+        own = reach.run == 0
+        return np.column_stack([reach.x, reach.y, np.maximum(reach.max_run_m - reach.run - beside, 0.0)])[own], None
     areas = shapely.buffer(reach.areas, -beside) if beside else reach.areas
     return None, edges_of(np.asarray(areas, object))

@@ -127,7 +127,7 @@ def _vector_reasons(
         if tall:
             ground = shapely.intersection(around(limit.geometry, limit.within_m), shapely.union_all(tall))
             yield limit.why, limit.source, limit.within_m, polygonal(ground)
-    if reach is not None and (np.isfinite(reach.max_run_m) or reach.barriers is not None):
+    if reach is not None and reach.is_limited:
         served = shapely.union_all(reach.areas)
         longest = reach.max_run_m if np.isfinite(reach.max_run_m) else np.nan
         yield BEYOND_REACH, sources[0], longest, polygonal(shapely.difference(site.boundary, served))

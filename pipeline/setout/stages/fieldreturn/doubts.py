@@ -68,6 +68,8 @@ def direction(dx: float, dy: float) -> str:
 
 def _whole(set_up: SetUp, monuments: Floats, units: str) -> Iterator[Finding]:
     place = shapely.Point(set_up.about_x, set_up.about_y)
+    if set_up.coarse:
+        yield _coarse(set_up, place, units)
     if not set_up.by_names and math.isfinite(set_up.rival_m):
         away = show_length(set_up.rival_m, units)
         yield Finding(
@@ -75,7 +77,14 @@ def _whole(set_up: SetUp, monuments: Floats, units: str) -> Iterator[Finding]:
             f"the surveyed trees fit the plan as well {away} away: which tree is which cannot be told", away, "",
             "survey to the edge of a block, or give the trees their names", geometry=place,
         )  # fmt: skip
-    if not set_up.systematic:
+    if set_up.scaled:
+        yield Finding(
+            "scale_off", "warn", f"distances between the surveyed trees are {set_up.scale:.5f} times those planned",
+            f"{set_up.scale:.5f}", f"1, give or take {2 * set_up.scale_sd:.5f}",
+            "a scale comes of grid distances taken for ground distances, or of the wrong foot: measure between two monuments "
+            "(control.csv has both)", geometry=place,
+        )  # fmt: skip
+    if not (set_up.shifted or set_up.turned):
         return
     shift = math.hypot(set_up.shift_x, set_up.shift_y)
     way = direction(set_up.shift_x, set_up.shift_y)
@@ -98,6 +107,20 @@ def _whole(set_up: SetUp, monuments: Floats, units: str) -> Iterator[Finding]:
         remedy,
         geometry=place,
     )
+
+
+def _coarse(set_up: SetUp, place: shapely.Point, units: str) -> Finding:
+    """Say that single trees cannot be judged, and what can be said all the same."""
+    scatter, apart = show_length(set_up.scatter_m, units), show_length(set_up.apart_m, units)
+    if set_up.by_names:
+        known = f"the names tell which tree is which, and the shift of the whole is known to {show_length(2 * set_up.shift_sd_m, units)}"
+    else:
+        known = "without names neither which tree is which can be told, nor shift and turn of the whole, nor what is missing"
+    return Finding(
+        "survey_coarse", "warn", f"the survey is too coarse to judge single trees: positions scatter by {scatter} in each coordinate, "
+        f"and trees stand {apart} apart; {known}", f"{scatter}", f"less than a fifth of {apart}",
+        "survey again with an instrument good to a tenth of that distance before any tree is moved", geometry=place,
+    )  # fmt: skip
 
 
 def _pivot(set_up: SetUp, monuments: Floats) -> str:

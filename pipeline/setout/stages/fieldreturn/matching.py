@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ from setout.nouns.asbuilt import (
     EXTRA,
     IN_PLACE,
     MISPLACED,
+    NOT_JUDGED,
     OFF_PLACE,
     STATUS_WORDS,
     SWAPPED,
@@ -37,6 +38,14 @@ OWN = 0.5
 """Share of the square of that distance that a tree's own name is worth."""
 TRUSTED = 0.3
 """Share of named trees near their own places from which names are used."""
+BELIEVED = 0.4
+"""Scatter about the named places, as a share of the spread of those places, below which names are this plan's: names dealt
+at random give 1.4, the root of 2 (both vary alike and know nothing of each other)."""
+COARSE = 0.2
+"""Scatter of one coordinate, as a share of the distance to the nearest neighbour, beyond which nearness decides nothing: then 1
+tree in 23 is farther off than half that distance (Rayleigh)."""
+ENOUGH = 10
+"""Trees from which a scatter is believed."""
 DOUBLE = 0.4
 """Share of the distance to the nearest neighbour within which a tree beside another is its double."""
 OFF = 0.25
@@ -84,21 +93,44 @@ def match(planned: Planned, points: FieldPoints) -> AsBuilt:
         Without findings; see :func:`setout.stages.fieldreturn.doubts`.
     """
     nearest = _nearest(planned.x, planned.y)
-    motion, by_names, rival = _coarse(planned, points, nearest)
+    apart = float(np.median(nearest))
+    start = _start(planned, points, nearest)
+    motion, scatter = start.motion, math.inf
+    if start.scatter > COARSE * apart and len(points) >= ENOUGH:
+        # where a tree stands says nothing of which it is
+        place, scatter = _by_name(points, len(planned.x)), start.scatter
+    else:
+        place = np.full(len(points), -1, np.int64)
+        for _ in range(4):
+            place = _paired(planned, points, nearest, motion, scatter if math.isfinite(scatter) else None)
+            held = np.flatnonzero(place >= 0)
+            if len(held) < 3:
+                break
+            at = place[held]
+            motion, spread = robust_fit(planned.x[at], planned.y[at], points.x[held], points.y[held])
+            if math.isclose(spread, scatter, rel_tol=1e-6):
+                break
+            scatter = spread
+    coarse = math.isfinite(scatter) and scatter > COARSE * apart and len(points) >= ENOUGH
+    if coarse and not start.by_names:
+        nothing = SetUp(
+            0.0, 0.0, 0.0, float(planned.x.mean()), float(planned.y.mean()), scatter, math.inf, math.inf, 0, by_names=False,
+            coarse=True, apart_m=apart,
+        )  # fmt: skip
+        return _judged(planned, points, np.full(len(points), -1, np.int64), nearest, nothing)
+    set_up = _set_up(planned, points, place, motion, by_names=start.by_names, rival=start.rival)
+    return _judged(planned, points, place, nearest, replace(set_up, coarse=coarse, apart_m=apart))
+
+
+def _by_name(points: FieldPoints, planned: int) -> Ints:
+    """Return the place of every tree by its name alone; -1 for no name, or one that an earlier tree has."""
     place = np.full(len(points), -1, np.int64)
-    scatter = math.inf
-    for _ in range(4):
-        place = _paired(planned, points, nearest, motion, scatter if math.isfinite(scatter) else None)
-        held = np.flatnonzero(place >= 0)
-        if len(held) < 3:
-            break
-        at = place[held]
-        motion, spread = robust_fit(planned.x[at], planned.y[at], points.x[held], points.y[held])
-        if math.isclose(spread, scatter, rel_tol=1e-6):
-            break
-        scatter = spread
-    set_up = _set_up(planned, points, place, motion, by_names=by_names, rival=rival)
-    return _judged(planned, points, place, nearest, set_up)
+    first = np.full(planned, -1, np.int64)
+    named = np.flatnonzero(points.own >= 0)[::-1]
+    first[points.own[named]] = named
+    at = np.flatnonzero(first >= 0)
+    place[first[at]] = at
+    return place
 
 
 def _nearest(x: Floats, y: Floats) -> Floats:
@@ -111,20 +143,34 @@ def _nearest(x: Floats, y: Floats) -> Floats:
     return np.maximum(found, 0.05)
 
 
-def _coarse(planned: Planned, points: FieldPoints, nearest: Floats) -> tuple[Rigid, bool, float]:
-    """Return a first shift and turn, whether names gave it, and how far away another is that fits as well."""
+@dataclass(frozen=True, slots=True)
+class _Start:
+    """A first shift and turn, whether names gave it, how far away another is that fits as well, scatter about the named."""
+
+    motion: Rigid
+    by_names: bool
+    rival: float = math.inf
+    scatter: float = 0.0
+
+
+def _start(planned: Planned, points: FieldPoints, nearest: Floats) -> _Start:
+    """Return a first shift and turn: from the names where they are those of this plan, else from the pattern of all.
+
+    Names of another plan leave each tree as far from its place as any two trees are, whatever the scatter.
+    """
     named = np.flatnonzero(points.own >= 0)
     if len(named) >= 2 and len(named) >= 0.2 * len(points):
         own = points.own[named]
-        motion, _ = robust_fit(planned.x[own], planned.y[own], points.x[named], points.y[named])
+        motion, scatter = robust_fit(planned.x[own], planned.y[own], points.x[named], points.y[named])
         x, y = motion(planned.x[own], planned.y[own])
         near = np.hypot(points.x[named] - x, points.y[named] - y) < 0.5 * nearest[own]
-        if near.mean() >= TRUSTED:
-            return motion, True, math.inf
+        wide = math.sqrt((float(planned.x[own].var()) + float(planned.y[own].var())) / 2)
+        if near.mean() >= TRUSTED or (len(named) >= ENOUGH and scatter < BELIEVED * wide):
+            return _Start(motion, by_names=True, scatter=scatter)
     if len(points) < 3 or len(planned.x) < 3:
-        return Rigid(float(planned.x.mean()), float(planned.y.mean())), False, math.inf
+        return _Start(Rigid(float(planned.x.mean()), float(planned.y.mean())), by_names=False)
     found = align(planned.x, planned.y, points.x, points.y)
-    return found.motion, False, found.rival_m
+    return _Start(found.motion, by_names=False, rival=found.rival_m)
 
 
 def _paired(planned: Planned, points: FieldPoints, nearest: Floats, motion: Rigid, scatter: float | None) -> Ints:
@@ -170,10 +216,23 @@ def _set_up(
     turned = abs(moved.turn_deg) > ERRORS * turn_sd and math.radians(abs(moved.turn_deg)) * reach > LEAST_SHIFT
     shifted = shift > max(ERRORS * shift_sd, LEAST_SHIFT)
     pivot = moved.pivot if turned else None
+    scale, scale_sd = _scale((x, y), (points.x[held], points.y[held]), away <= ERRORS * max(scatter, 1e-9))
+    scaled = abs(scale - 1) > ERRORS * scale_sd and abs(scale - 1) * reach > LEAST_SHIFT
     return SetUp(
         moved.shift_x, moved.shift_y, moved.turn_deg, *about, scatter, shift_sd, turn_sd, len(held), by_names, rival,
-        *(pivot or (math.nan, math.nan)), shifted=shifted, turned=turned,
+        *(pivot or (math.nan, math.nan)), shifted=shifted, turned=turned, scale=scale, scale_sd=scale_sd, scaled=scaled,
     )  # fmt: skip
+
+
+def _scale(to: tuple[Floats, Floats], at: tuple[Floats, Floats], good: NDArray[np.bool_]) -> tuple[float, float]:
+    """Return how much larger the set-out is than the plan, by least squares about the middle, and the standard error."""
+    if not good.any():
+        return 1.0, math.inf
+    dx, dy, ex, ey = (v[good] - v[good].mean() for v in (*to, *at))
+    square = max(float((dx**2 + dy**2).sum()), 1e-12)
+    scale = float((dx * ex + dy * ey).sum()) / square
+    left = float(np.median(np.hypot(ex - scale * dx, ey - scale * dy))) / 1.1774
+    return scale, left / math.sqrt(square)
 
 
 def _judged(planned: Planned, points: FieldPoints, place: Ints, nearest: Floats, set_up: SetUp) -> AsBuilt:
@@ -187,21 +246,41 @@ def _judged(planned: Planned, points: FieldPoints, place: Ints, nearest: Floats,
     off_x[held], off_y[held] = points.x[held] - planned.x[at], points.y[held] - planned.y[at]
     own_x[held], own_y[held] = points.x[held] - x[at], points.y[held] - y[at]
     status = np.full(size, EXTRA, np.int8)
-    status[held] = np.where(np.hypot(own_x[held], own_y[held]) > OFF * nearest[at], OFF_PLACE, IN_PLACE)
+    far = np.hypot(own_x[held], own_y[held])
+    if set_up.coarse:
+        status[:] = NOT_JUDGED
+        status[held[far > SCATTERS * set_up.scatter_m]] = OFF_PLACE
+        return _told(planned, points, place, status, (off_x, off_y, own_x, own_y), set_up)
+    status[held] = np.where(far > OFF * nearest[at], OFF_PLACE, IN_PLACE)
     elsewhere = np.flatnonzero((place >= 0) & (points.own >= 0) & (points.own != place))
     if set_up.by_names and len(elsewhere):
         status[elsewhere] = _exchanged(points, place, elsewhere)
     status[_doubles(Places(x, y, DOUBLE * nearest), points, place)] = DOUBLED
+    return _told(planned, points, place, status, (off_x, off_y, own_x, own_y), set_up)
+
+
+def _told(
+    planned: Planned,
+    points: FieldPoints,
+    place: Ints,
+    status: NDArray[np.int8],
+    offsets: tuple[Floats, ...],
+    set_up: SetUp,
+) -> AsBuilt:
+    """Say what became of planned places without a tree, and count."""
     taken = np.zeros(len(planned.x), bool)
-    taken[at] = True
+    taken[place[place >= 0]] = True
     seen = np.zeros(len(planned.blocks), bool)
-    seen[planned.block[at]] = True
-    missing = np.flatnonzero(~taken & seen[planned.block])
+    seen[planned.block[taken]] = True
+    # of a coarse survey only names tell what is there
+    unsure = set_up.coarse and bool((points.own < 0).any())
+    missing = np.flatnonzero(~taken & seen[planned.block] & (not unsure))
     there = np.unique(planned.block).tolist()
-    unsurveyed = tuple(planned.blocks[b] for b in there if not seen[b])
+    unsurveyed = () if unsure else tuple(planned.blocks[b] for b in there if not seen[b])
     words = Counter(STATUS_WORDS[code] for code in status.tolist())
-    counts = {**words, "missing": len(missing), "not surveyed": int((~seen[planned.block]).sum())}
-    return AsBuilt(points, place, status, off_x, off_y, own_x, own_y, missing, unsurveyed, set_up, counts=counts)
+    lacking = 0 if unsure else int((~seen[planned.block]).sum())
+    counts = {**words, "missing": len(missing), "not surveyed": lacking}
+    return AsBuilt(points, place, status, *offsets, missing, unsurveyed, set_up, counts=counts)
 
 
 def _exchanged(points: FieldPoints, place: Ints, trees: Ints) -> NDArray[np.int8]:

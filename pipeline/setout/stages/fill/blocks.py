@@ -79,7 +79,7 @@ def fill(beds: Sequence[Bed], allowed: Allowed | None, curved: Mapping[int, Laid
         else:
             laid = _straight(bed.block.pattern, lay(bed.block, bed.area, _apart(bed, done), allowed))
         laid_by[index] = laid
-        findings += [*_empty(bed, laid), *_pair_axis(bed.block)]
+        findings += _empty(bed, laid)
     return Filled(*_numbered([(bed.block, laid_by[k]) for k, bed in enumerate(beds)]), tuple(findings))
 
 
@@ -287,19 +287,5 @@ def _empty(bed: Bed, laid: Laid) -> list[Finding]:
         Finding(
             "block_empty", "stop", f"block {bed.block.name}: no tree fits on its ground", "0 trees", "at least 1",
             "give it more ground, a smaller step, a shorter headland or a shorter setback", geometry=bed.area,
-        )
-    ]  # fmt: skip
-
-
-def _pair_axis(block: Block) -> list[Finding]:
-    """Say so where partners stand east and west of each other: each then shades the other for half the day."""
-    pair = block.pattern.pair
-    if pair is None or abs(pair.axis_deg % 180.0 - 90.0) > 45.0:
-        return []
-    return [
-        Finding(
-            "pair_east_west", "warn", f"block {block.name}: the partners of its pairs stand east and west of each other, so "
-            "the one shades the other in the morning and the other way round in the afternoon",
-            f"axis {pair.axis_deg:.0f} deg", "north and south", 'leave pair.axis out, or write axis = "north-south"',
         )
     ]  # fmt: skip

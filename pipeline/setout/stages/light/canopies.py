@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
-from setout.geometry.growth import plant_height_at, plant_spread_at
+from setout.geometry.growth import judged_in, plant_height_at, plant_spread_at
 from setout.geometry.skyline import Bodies, Floats, Ints, Views
 from setout.nouns import Block, Bools, Plant, Trees
 from setout.nouns.kinds import kinds_of
@@ -23,6 +23,8 @@ BEND: Final = 1.6
 """A distance of more than so many steps parts a wall."""
 POINTS: Final = ((0.0, 0.0, 0.75), (0.5, 0.0, 0.5), (-0.5, 0.0, 0.5), (0.0, 0.5, 0.5), (0.0, -0.5, 0.5))
 """Points of a canopy: east and north of the trunk in radii, and height in heights."""
+SIDE_HEIGHTS: Final = (0.1, 0.3, 0.5, 0.7, 0.9)
+"""Heights of the points on both sides of a wall, in heights."""
 OWN_SIDE: Final = 0.8
 """Points of partners come no nearer to the plane between them than this share of its distance from the trunk."""
 
@@ -90,6 +92,41 @@ def canopies_of(blocks: Sequence[Block], trees: Trees, year: int | None) -> Cano
     wall = np.isin(kind, list(WALLS)) & touching & (trees.block >= 0) & np.isfinite(spread)
     half = np.where(kind == "trellis", np.minimum(spread, TRELLIS_M), spread) / 2
     return Canopies(spread, height, wall, half, kinds.each(is_gone).astype(bool), _hedges(blocks, trees, wall))
+
+
+def stands_of(blocks: Sequence[Block], trees: Trees, year: int | None) -> Iterator[tuple[Canopies, Bools]]:
+    """Yield the canopies among which trees are judged, and which trees they are.
+
+    Parameters
+    ----------
+    blocks : Sequence of Block
+        Patterns and plants.
+    trees : Trees
+        Positions.
+    year : int or None
+        Years after planting; None for the years in which plants are judged: those that stay at full size without fillers,
+        each filler in the last year in which it stands, beside the others as large as they are by then.
+
+    Yields
+    ------
+    Canopies
+        Of all trees. Beside a filler, plants whose growth is unknown have their full size.
+    (n,) ndarray of bool
+        The trees that are judged in them.
+    """
+    full = canopies_of(blocks, trees, year)
+    if year is not None:
+        yield full, ~full.gone
+        return
+    last = kinds_of(blocks, trees).each(judged_in).astype(float)
+    yield full, np.isinf(last)
+    for one in np.unique(last[np.isfinite(last)]).tolist():
+        then, mine = canopies_of(blocks, trees, int(one)), last == one
+        spread, height = (
+            np.where(mine | np.isfinite(by), by, at)
+            for by, at in ((then.spread, full.spread), (then.height, full.height))
+        )
+        yield replace(then, spread=spread, height=height), mine
 
 
 def _hedges(blocks: Sequence[Block], trees: Trees, wall: Bools) -> Ints:
@@ -210,7 +247,8 @@ def views_of(trees: Trees, canopies: Canopies, z: Floats) -> tuple[Views, Ints]:
     Returns
     -------
     Views
-        Points as :data:`POINTS` says; a pair's partners keep to their own sides.
+        Points as :data:`POINTS` says, a pair's partners on their own sides; those of walls on both sides of their row, at
+        :data:`SIDE_HEIGHTS`.
     (m,) ndarray of int
         Which trees they are.
     """
@@ -232,4 +270,35 @@ def views_of(trees: Trees, canopies: Canopies, z: Floats) -> tuple[Views, Ints]:
         dx[paired] -= over * ux
         dy[paired] -= over * uy
     height = z[own, None] + canopies.height[own, None] * up
-    return Views(trees.x[own], trees.y[own], z[own], own, radius, canopies.hedge[own], dx, dy, height), own
+    views = Views(trees.x[own], trees.y[own], z[own], own, radius, canopies.hedge[own], dx, dy, height)
+    return _with_sides(views, trees, canopies), own
+
+
+def _with_sides(views: Views, trees: Trees, canopies: Canopies) -> Views:
+    """Put the points of walls on their two sides; each side sees its own half of the sky."""
+    wall = canopies.wall[views.tree]
+    if not wall.any():
+        return views
+    many = 2 * len(SIDE_HEIGHTS)
+    spare = np.full((len(wall), many - views.z.shape[1]), np.nan)
+    dx, dy, z = (np.hstack([part, spare]) for part in (views.dx, views.dy, views.z))
+    facing = np.full(z.shape, np.nan)
+    # sides that differ by less than a degree are looked at together
+    bearing = np.round(np.degrees(_bearing_of(trees, views.tree[wall])))[:, None] % 180.0
+    facing[wall] = np.hstack([bearing + side for side in (90.0, 270.0) for _ in SIDE_HEIGHTS])
+    angle = np.radians(facing[wall])
+    dx[wall], dy[wall] = (views.radius[wall, None] * way(angle) for way in (np.sin, np.cos))
+    tall = canopies.height[views.tree[wall], None]
+    z[wall] = views.foot[wall, None] + tall * np.tile(SIDE_HEIGHTS, 2)
+    return replace(views, dx=dx, dy=dy, z=z, facing=facing)
+
+
+def _bearing_of(trees: Trees, which: Ints) -> Floats:
+    """Return the bearing of the row at some trees, from the tree before to the tree behind [rad]."""
+    every = np.arange(len(trees))
+    before, behind = np.maximum(every - 1, 0), np.minimum(every + 1, len(trees) - 1)
+    for step in (before, behind):
+        other = (trees.block[step] != trees.block) | (trees.row[step] != trees.row)
+        step[other] = every[other]
+    dx, dy = trees.x[behind] - trees.x[before], trees.y[behind] - trees.y[before]
+    return np.asarray(np.arctan2(dx, dy)[which])

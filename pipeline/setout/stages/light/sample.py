@@ -6,13 +6,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from setout.geometry.sunlight import sunlight
-from setout.nouns import Block, Floats, Ints, Trees
-from setout.stages.light.canopies import bodies_of, canopies_of, together, views_of
+from setout.nouns import Block, Bools, Floats, Ints, Trees
+from setout.stages.light.canopies import bodies_of, stands_of, together, views_of
+from setout.stages.light.hours import hours_on
 from setout.stages.light.trees import Sky
 
 
-def light_on(blocks: Sequence[Block], trees: Trees, z: Floats, sky: Sky, which: Ints) -> Floats:
+def light_on(blocks: Sequence[Block], trees: Trees, z: Floats, sky: Sky, which: Ints) -> tuple[Floats, Bools]:
     """Return the direct sun of some trees, all the others standing round them.
 
     Parameters
@@ -30,16 +30,23 @@ def light_on(blocks: Sequence[Block], trees: Trees, z: Floats, sky: Sky, which: 
 
     Returns
     -------
-    (m,) ndarray
-        Hours a day at full size, mean of the days [h], as :func:`trees_light` gives them; NaN for unknown sizes.
+    (n,) ndarray
+        Hours a day, mean of the days [h], as :func:`trees_light` gives them; NaN for unknown sizes and
+        for trees that were not asked for.
+    (n,) ndarray of bool
+        Trees asked for that grow into a wall.
     """
-    canopies = canopies_of(blocks, trees, None)
-    views, own = views_of(trees, canopies, z)
-    bodies = together(bodies_of(blocks, trees, canopies, z), sky.others)
-    out = np.full(len(which), np.nan)
-    place = np.minimum(np.searchsorted(own, which), max(len(own) - 1, 0))
-    known = np.flatnonzero(own[place] == which) if len(own) else np.empty(0, np.int64)
-    if len(known):
-        morning, afternoon = sunlight(views.take(place[known]), bodies, sky.path, sky.horizon)
-        out[known] = (morning + afternoon).mean(axis=0, dtype=float)
-    return out
+    out = np.full(len(trees), np.nan)
+    asked, wall = np.zeros(len(trees), bool), np.zeros(len(trees), bool)
+    asked[which] = True
+    for canopies, judged in stands_of(blocks, trees, None):
+        if not (asked & judged).any():
+            continue
+        wall |= asked & judged & canopies.wall
+        views, own = views_of(trees, canopies, z)
+        mine = (asked & judged)[own]
+        if mine.any():
+            bodies = together(bodies_of(blocks, trees, canopies, z), sky.others)
+            morning, afternoon = hours_on(views.take(mine), bodies, sky.path, sky.horizon)
+            out[own[mine]] = (morning + afternoon).mean(axis=0, dtype=float)
+    return out, wall

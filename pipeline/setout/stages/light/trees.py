@@ -11,8 +11,9 @@ from setout.geometry.skyline import Bodies, Views
 from setout.geometry.sun import SunPath
 from setout.geometry.sunlight import Horizon, sunlight
 from setout.nouns import Block, Floats, Light, Trees
-from setout.stages.light.canopies import bodies_of, canopies_of, together, views_of
+from setout.stages.light.canopies import bodies_of, stands_of, together, views_of
 from setout.stages.light.days import sun_days
+from setout.stages.light.hours import hours_on
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,28 +46,26 @@ def trees_light(blocks: Sequence[Block], trees: Trees, z: Floats, sky: Sky, year
     sky : Sky
         Sun, terrain and what stands round the planting.
     year : int, optional
-        Years after planting; full size when absent.
+        Years after planting; full size when absent, of fillers the last year in which they stand.
 
     Returns
     -------
     Light
         NaN for trees of unknown size, and for those that have come out by that year. Without findings.
     """
-    canopies = canopies_of(blocks, trees, year)
-    views, own = views_of(trees, canopies, z)
-    bodies = together(bodies_of(blocks, trees, canopies, z), sky.others)
     days = len(sky.path.dates)
     morning, afternoon = (np.full((days, len(trees)), np.nan, np.float32) for _ in range(2))
-    free = np.full(len(trees), np.nan)
-    if len(own):
-        morning[:, own], afternoon[:, own] = sunlight(views, bodies, sky.path, sky.horizon)
-        free[own] = _open(views.x, views.y, sky)
-    if year is not None:
-        gone = canopies.gone
-        morning[:, gone] = afternoon[:, gone] = np.nan
-        free[gone] = np.nan
+    free, wall = np.full(len(trees), np.nan), np.zeros(len(trees), bool)
+    for canopies, judged in stands_of(blocks, trees, year):
+        views, own = views_of(trees, canopies, z)
+        views, own = views.take(judged[own]), own[judged[own]]
+        wall |= judged & canopies.wall
+        if len(own):
+            bodies = together(bodies_of(blocks, trees, canopies, z), sky.others)
+            morning[:, own], afternoon[:, own] = hours_on(views, bodies, sky.path, sky.horizon)
+            free[own] = _open(views.x, views.y, sky)
     am, pm = morning.mean(axis=0, dtype=float), afternoon.mean(axis=0, dtype=float)
-    return Light(sun_days(sky.path), am + pm, am, pm, free, morning, afternoon, year)
+    return Light(sun_days(sky.path), am + pm, am, pm, free, morning, afternoon, year, wall=wall)
 
 
 def _open(x: Floats, y: Floats, sky: Sky) -> Floats:

@@ -7,12 +7,13 @@ from dataclasses import replace
 from typing import Final, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from setout.geometry.skyline import Bodies, Views
 from setout.geometry.sun import SunPath
-from setout.geometry.sunlight import sunlight
 from setout.nouns import Block, DirectionLight, Floats, Pair, Rows, SideLight, Trees
 from setout.stages.light.canopies import bodies_of, canopies_of, views_of
+from setout.stages.light.hours import hours_on
 
 ROUND: Final = 4
 """Rows and steps of the block that stand round its middle on every side, at least."""
@@ -60,9 +61,9 @@ def directions(
         pair = block.pattern.pair
         planned = (float(np.median(own)) if pair is None else pair.axis_deg) % 180.0
         for bearing in _bearings(planned):
-            kind, sides = _sides(block, bearing, path, year)
+            kind, sides, whole = sides_of(block, bearing, path, year)
             if sides:
-                out.append(DirectionLight(index, kind, bearing, _apart(bearing, planned) < NEAR_DEG, sides))
+                out.append(DirectionLight(index, kind, bearing, _apart(bearing, planned) < NEAR_DEG, sides, whole))
     return tuple(out)
 
 
@@ -76,38 +77,85 @@ def _apart(one: float, two: float) -> float:
     return abs((one - two + 90.0) % 180.0 - 90.0)
 
 
-def _sides(block: Block, bearing: float, path: SunPath, year: int | None) -> tuple[Turned, tuple[SideLight, ...]]:
-    """Return what was turned, and the light of its sides; none where the size in that year is not known."""
+def sides_of(
+    block: Block, bearing: float, path: SunPath, year: int | None
+) -> tuple[Turned, tuple[SideLight, ...], float]:
+    """Return what one direction gives to the middle of a block.
+
+    Parameters
+    ----------
+    block : Block
+        Pattern and plants.
+    bearing : float
+        Of the rows, or of pairs from one partner to the other; their rows keep the block's bearing, else north-south [deg].
+    path : SunPath
+        Positions of the sun.
+    year : int or None
+        Years after planting; None for full size.
+
+    Returns
+    -------
+    str
+        What was turned.
+    tuple of SideLight
+        Light of its sides; none where the size in that year is not known.
+    float
+        Hours of a hedge's wall, as its plants have them [h]; NaN where there is none.
+    """
     pair = block.pattern.pair
     turned = block
     if pair is not None:
         turned = replace(block, pattern=replace(block.pattern, pair=Pair(pair.distance_m, bearing)))
-        trees = patch(turned, 0.0)
+        trees = patch(turned, block.direction if isinstance(block.direction, float) else 0.0)
     else:
         trees = patch(block, bearing)
-    stays = [k for k, one in enumerate(block.plants) if not one.remove_year] or list(range(len(block.plants)))
-    plant = max(stays, key=lambda k: np.nan_to_num(block.plants[k].spread_m))
-    trees = replace(trees, plant=np.full(len(trees), plant, np.int32))
+    middle = int(np.argmin(np.round(np.hypot(trees.x, trees.y), 6)))
+    trees = replace(trees, plant=_widest(block, trees, middle))
     canopies = canopies_of([turned], trees, year)
     flat = np.zeros(len(trees))
     bodies = bodies_of([turned], trees, canopies, flat)
     views, own = views_of(trees, canopies, flat)
-    middle = int(np.argmin(np.round(np.hypot(trees.x, trees.y), 6)))
     if middle not in own:
-        return "rows", ()
+        return "rows", (), float("nan")
+    place_of = {int(k): place for place, k in enumerate(own)}
     if canopies.wall[middle]:
-        return "hedges", _faces(trees, canopies.height[middle], canopies.half_width[middle], bearing, bodies, path)
+        faces = _faces(trees, canopies.height[middle], canopies.half_width[middle], bearing, bodies, path)
+        whole = _light("hedge", views.take([place_of[middle]]), bodies, path)
+        return "hedges", faces, whole.am_h + whole.pm_h
     if pair is None:
-        return "rows", (_light("tree", views.take([int(np.flatnonzero(own == middle)[0])]), bodies, path),)
+        return "rows", (_light("tree", views.take([place_of[middle]]), bodies, path),), float("nan")
     both = (middle, int(trees.partner[middle]))
     ahead = sorted(
         both, key=lambda k: -(trees.x[k] * np.sin(np.radians(bearing)) + trees.y[k] * np.cos(np.radians(bearing)))
     )
     names = (f"{_name(bearing)} partner", f"{_name(bearing + 180.0)} partner")
-    return "pairs", tuple(
-        _light(name, views.take([int(np.flatnonzero(own == k)[0])]), bodies, path)
-        for name, k in zip(names, ahead, strict=True)
+    partners = tuple(
+        _light(name, views.take([place_of[k]]), bodies, path) for name, k in zip(names, ahead, strict=True)
     )
+    return "pairs", partners, float("nan")
+
+
+def _widest(block: Block, trees: Trees, middle: int) -> NDArray[np.int32]:
+    """Return what grows at every position of a patch: the widest plant that stays, the widest filler at every second place."""
+    by_width = sorted(range(len(block.plants)), key=lambda k: -np.nan_to_num(block.plants[k].spread_m))
+    stays = [k for k in by_width if not block.plants[k].remove_year]
+    leaves = [k for k in by_width if block.plants[k].remove_year]
+    out = np.full(len(trees), (stays or leaves)[0], np.int32)
+    if stays and leaves:
+        row, place = trees.row - trees.row[middle], trees.position - trees.position[middle]
+        shifted = 2 if block.pattern.shift else 1
+        between = row if block.pattern.kind == "quincunx" else place + row // shifted
+        out[between % 2 == 1] = leaves[0]
+    return out
+
+
+def way_name(bearing: float) -> str:
+    """Write the axis of a pair for people.
+
+    >>> way_name(0.0), way_name(90.0)
+    ('north and south of each other', 'east and west of each other')
+    """
+    return f"{_name(bearing)} and {_name(bearing + 180.0)} of each other"
 
 
 def _name(bearing: float) -> str:
@@ -115,7 +163,7 @@ def _name(bearing: float) -> str:
 
 
 def _light(name: str, views: Views, bodies: Bodies, path: SunPath) -> SideLight:
-    morning, afternoon = sunlight(views, bodies, path)
+    morning, afternoon = hours_on(views, bodies, path)
     return SideLight(name, float(morning.mean()), float(afternoon.mean()))
 
 

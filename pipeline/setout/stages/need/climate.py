@@ -10,7 +10,7 @@ import numpy as np
 from setout.nouns import Finding, Floats, Ints, NeedSettings, Weather
 from setout.nouns.need import MONTHS
 from setout.stages.need.reference import reference_of
-from setout.tables.crops import DAYS
+from setout.tables.crops import DAYS, warm_days
 
 MUCH: Final = 12.0
 """Monthly mean reference evapotranspiration that only the hottest deserts reach [mm/day] (common knowledge)."""
@@ -27,6 +27,7 @@ class Climate:
     rain_mm : by month [mm]; empty where none is known
     peak_mm : greatest reference evapotranspiration [mm/day]; NaN where nothing is known
     method : in words
+    warm : first day of the year that is warm enough for leaves, and how many there are; None where temperatures do not tell
     findings : what was taken
     """
 
@@ -35,6 +36,7 @@ class Climate:
     peak_mm: float
     method: str
     findings: tuple[Finding, ...] = ()
+    warm: tuple[int, int] | None = None
 
 
 def climate_of(weather: Weather | None, settings: NeedSettings, latitude: float, elevation: float) -> Climate:
@@ -85,7 +87,15 @@ def climate_of(weather: Weather | None, settings: NeedSettings, latitude: float,
         )
     findings += _gaps(eto)
     by_month = tuple(eto.tolist()) if eto.size == 12 and np.isfinite(eto).all() else ()
-    return Climate(by_month, _rain(weather, settings), peak, method, tuple(findings))
+    return Climate(by_month, _rain(weather, settings), peak, method, tuple(findings), _warm(weather))
+
+
+def _warm(weather: Weather | None) -> tuple[int, int] | None:
+    """Return the warm season, where the climate file has the temperatures of all months."""
+    if weather is None or weather.tmin_c is None or weather.tmax_c is None:
+        return None
+    mean = monthly_mean((weather.tmin_c + weather.tmax_c) / 2, weather.month)
+    return warm_days(mean.tolist()) if np.isfinite(mean).all() else None
 
 
 def _gaps(eto: Floats) -> list[Finding]:

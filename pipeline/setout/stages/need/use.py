@@ -33,7 +33,7 @@ def kc_by_day(kc: Coefficients, season: Season) -> Floats:
     Examples
     --------
     >>> from setout.tables.crops import coefficients_of, season_of
-    >>> daily = kc_by_day(coefficients_of("apple", 0.95), season_of("deciduous", 38.0))
+    >>> daily = kc_by_day(coefficients_of("apple", 0.95), season_of("deciduous", 38.0, (3, 1)))
     >>> daily[[0, 60, 200]].tolist(), round(float(daily[59 + 240 - 1]), 2)
     ([0.0, 0.45, 0.95], 0.7)
     """

@@ -14,12 +14,14 @@ from setout.units import FOOT, show_length
 
 REACHES_M = 0.01
 """Canopies that reach over something by less than this are not told [m]."""
-JUGLONE_M = 50 * FOOT
-"""Distance from a walnut within which plants that juglone harms are at risk [m] (common practice; roots of old trees
-reach further)."""
+JUGLONE_M = 60 * FOOT
+"""Distance from a walnut within which plants that juglone harms are at risk [m]: the poisoned ground reaches 50 to 60 ft
+from the trunk on average, up to 80 ft (R. C. Funt and J. Martin, Ohio State University Extension, Black Walnut Toxicity)."""
+JUGLONE_FAR_M = 80 * FOOT
+"""How far it may reach [m] (the same)."""
 
 
-def around(site: Site, sizes: Sizes) -> Iterator[Finding]:
+def around(site: Site, sizes: Sizes, full: Sizes) -> Iterator[Finding]:
     """Say where grown canopies reach over what is not the block's.
 
     Parameters
@@ -27,7 +29,9 @@ def around(site: Site, sizes: Sizes) -> Iterator[Finding]:
     site : Site
         Boundary, setbacks and height limits, in the frame.
     sizes : Sizes
-        All trees.
+        All trees, in the year in which each is judged.
+    full : Sizes
+        All trees at full size: what holds near overhead lines, whether a tree is to come out or not.
 
     Returns
     -------
@@ -45,7 +49,7 @@ def around(site: Site, sizes: Sizes) -> Iterator[Finding]:
         over = f"will reach over a feature that is kept clear: {setback.why}"
         yield from _over(site, sizes, _reached(sizes, areas, half), "canopy_over_feature", over)
     for limit in site.height_limits:
-        yield from _in_line_zone(site, sizes, limit)
+        yield from _in_line_zone(site, full, limit)
     yield from _juglone(site, sizes)
 
 
@@ -130,6 +134,7 @@ def _juglone(site: Site, sizes: Sizes) -> Iterator[Finding]:
             f"block {site.blocks[index].name}: {count} that juglone harms ({plant.species or plant.name}) {stand} within "
             f"{show_length(JUGLONE_M, site.units)} of {maker.species or maker.name}, the nearest at {near}",
             near, f"{show_length(JUGLONE_M, site.units)} or more",
-            "plant something that tolerates juglone there, or keep further off; roots of old walnuts reach beyond that distance",
+            "plant something that tolerates juglone there, or keep further off; round some trees it reaches up to "
+            f"{show_length(JUGLONE_FAR_M, site.units)} (Ohio State University Extension)",
             geometry=shapely.Point(x[suffers[worst]], y[suffers[worst]]),
         )  # fmt: skip

@@ -12,9 +12,10 @@ from setout.geometry.growth import kept_of
 from setout.nouns import Block, BlockRoom, Finding, Floats, Ints, Pattern, Plant, Rows, Site, Trees
 from setout.stages.room.around import around
 from setout.stages.room.doubts import doubts
-from setout.stages.room.sizes import Sizes, class_of, classes_of, load_of, overlap_of, sizes_of
+from setout.stages.room.sizes import Sizes, load_of, sizes_of
+from setout.stages.room.standing import judged_of, staying
 from setout.stages.room.years import cover_by_year, meet_year
-from setout.tables.labour import CLASSES, Rate, rate_for
+from setout.tables.labour import Rate, rate_for
 from setout.units import FOOT
 
 VINE_WALL_M = 3 * FOOT
@@ -76,40 +77,39 @@ def room_of(
     """
     if not any(np.isfinite(kept_of(plant)) for block in site.blocks for plant in block.plants):
         return _unsized(site, trees, nearest_m)
-    sizes = sizes_of(site.blocks, trees, rows)
-    # the partner in a pair is no neighbour, which the distance to the nearest tree does not know
-    alone = sizes.discs.partner < 0
-    near = np.where(alone & np.isfinite(nearest_m), nearest_m, sizes.near_m)
-    near = np.where(np.isfinite(near) & (near > 0), near, np.nan)
-    crowding = sizes.spread / near
-    overlap = overlap_of(sizes)
-    load, room_m = load_of(sizes)
+    judged = judged_of(site.blocks, trees, rows, nearest_m)
+    near, overlap, load, room_m = judged.near_m, judged.overlap_m, judged.load, judged.room_m
+    crowding = judged.sizes.spread / near
     owned = _by_block(trees, len(site.blocks))
     summaries = []
     for index, block in enumerate(site.blocks):
-        own = owned[index]
+        own, stay = owned[index], staying(judged.full, owned[index])
         ground = float(ground_m2[index]) if ground_m2 is not None else float("nan")
-        hours, source = hours_of(sizes, load, own, rates)
+        hours, source = hours_of(judged.full, load, own, rates)
         summaries.append(
             BlockRoom(
                 index,
                 len(own),
-                _middle(near[own]),
-                _middle(sizes.spread[own]),
-                _middle(crowding[own]),
-                _middle(overlap[own][overlap[own] > OVERLAPS_M]) if np.isfinite(overlap[own]).any() else float("nan"),
-                float(np.mean(overlap[own] > OVERLAPS_M)) if len(own) else 0.0,
-                _middle(room_m[own]),
-                _middle(load[own]),
-                class_of(_middle(load[own])),
+                _middle(near[stay]),
+                _middle(judged.sizes.spread[stay]),
+                _middle(crowding[stay]),
+                _middle(overlap[stay][overlap[stay] > OVERLAPS_M])
+                if np.isfinite(overlap[stay]).any()
+                else float("nan"),
+                float(np.mean(overlap[stay] > OVERLAPS_M)) if len(own) else 0.0,
+                _middle(room_m[stay]),
+                _middle(load[stay]),
                 hours,
-                clear_alley_m(block.pattern, block.plants),
-                meet_year(sizes, own),
-                cover_by_year(sizes, own, block, ground),
+                clear_alley_m(block.pattern, [p for p in block.plants if not p.remove_year] or block.plants),
+                meet_year(judged.full, own),
+                cover_by_year(judged.full, own, block, ground),
                 source,
             )
         )
-    found = (*doubts(site, sizes, overlap, owned, summaries), *around(site, sizes))
+    found = (
+        *doubts(site, judged.sizes, overlap, owned, summaries),
+        *around(site, judged.sizes, judged.full),
+    )
     return Room(crowding, overlap, load, room_m, tuple(summaries), found)
 
 
@@ -122,9 +122,7 @@ def _unsized(site: Site, trees: Trees, nearest_m: Floats) -> Room:
     nan = float("nan")
     unknown = np.full(len(trees), nan)
     blocks = tuple(
-        BlockRoom(
-            index, len(own), _middle(nearest_m[own]), nan, nan, nan, 0.0, nan, nan, class_of(nan), nan, nan, None, ()
-        )
+        BlockRoom(index, len(own), _middle(nearest_m[own]), nan, nan, nan, 0.0, nan, nan, nan, nan, None, ())
         for index, own in enumerate(_by_block(trees, len(site.blocks)))
     )
     return Room(unknown, unknown, unknown, unknown, blocks, ())
@@ -197,18 +195,18 @@ def hours_of(sizes: Sizes, load: Floats, own: Ints, rates: Sequence[Rate]) -> tu
         Hours [h/year], NaN where a size that the rates need is unknown; and where the rates come from.
     """
     own = own[np.isinf(sizes.discs.until[own])]
-    kinds, number = len(sizes.kinds.plants), len(CLASSES) + 1
+    kind, number = sizes.kinds.of[own], len(sizes.kinds.plants)
     weight = np.where(sizes.discs.partner[own] >= 0, 0.5, 1.0)
-    key = sizes.kinds.of[own] * number + classes_of(load[own])
-    canopies = np.bincount(key, weight, minlength=kinds * number).reshape(kinds, number)
+    canopies = np.bincount(kind, weight, minlength=number).tolist()
+    loads = np.bincount(kind, weight * load[own], minlength=number).tolist()
     hours, sources = 0.0, set()
-    for plant, counts in zip(sizes.kinds.plants, canopies, strict=True):
-        if not counts.any():
+    for plant, count, total in zip(sizes.kinds.plants, canopies, loads, strict=True):
+        if not count:
             continue
         rate = rate_for(plant.habit, plant.height_m, rates)
-        if rate is None or counts[-1]:
+        if rate is None or np.isnan(total):
             return float("nan"), ""
-        hours += float(np.dot(counts[:-1], rate.hours))
+        hours += rate.hours(count, total)
         sources.add(rate.source.partition(":")[0])
     return hours, ", ".join(sorted(sources))
 

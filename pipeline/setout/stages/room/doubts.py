@@ -10,7 +10,7 @@ import shapely
 from setout.geometry.growth import IN_ROWS
 from setout.nouns import Block, BlockRoom, Finding, Floats, Ints, Site
 from setout.stages.room.sizes import HEDGES, Sizes
-from setout.stages.room.summary import height_for_alley, height_for_light
+from setout.stages.room.summary import ROWS_TO_HEIGHT, height_between
 from setout.stages.room.years import first_meeting, temporary
 from setout.units import FOOT, show_length
 
@@ -34,7 +34,7 @@ def doubts(
     site : Site
         The property.
     sizes : Sizes
-        All trees.
+        All trees, in the year in which each is judged.
     overlap : (n,) ndarray
         Depth of each canopy's deepest overlap [m].
     owned : Sequence of ndarray
@@ -55,7 +55,7 @@ def doubts(
         elif block.pattern.kind not in IN_ROWS:
             yield from _orchard(site, block, sizes, overlap, own)
         yield from _alley(site, block, summary, sizes, own)
-        yield from _height(site, block, summary, sizes, own)
+        yield from _height(site, block, sizes, own)
         yield from _fillers(block, sizes, own)
 
 
@@ -116,21 +116,19 @@ def _alley(site: Site, block: Block, summary: BlockRoom, sizes: Sizes, own: Ints
     )  # fmt: skip
 
 
-def _height(site: Site, block: Block, summary: BlockRoom, sizes: Sizes, own: Ints) -> Iterator[Finding]:
-    """Hold a hedgerow's height against the stricter of the two rules."""
-    clear = summary.clear_alley_m
-    if block.pattern.kind != "hedgerow" or not np.isfinite(clear) or _rows(sizes, own) < 2:
+def _height(site: Site, block: Block, sizes: Sizes, own: Ints) -> Iterator[Finding]:
+    """Hold a hedgerow's height against its row distance."""
+    if block.pattern.kind != "hedgerow" or _rows(sizes, own) < 2:
         return
-    tallest = float(np.nanmax(sizes.height[own], initial=0.0))
-    by_alley, by_light = height_for_alley(clear), height_for_light(block.pattern.row_distance_m)
-    limit = min(by_alley, by_light)
+    tallest, apart = float(np.nanmax(sizes.height[own], initial=0.0)), block.pattern.row_distance_m
+    limit, way = height_between(apart, float(np.degrees(np.median(sizes.discs.axis[own]))))
     if tallest <= limit + TOUCH_M:
         return
-    rule = "0.8 of the clear alley" if by_alley <= by_light else "half the row distance and 1 m"
     yield Finding(
         "hedgerow_tall", "warn",
-        f"block {block.name}: the hedgerow grows {show_length(tallest, site.units)} tall; beside a clear alley of "
-        f"{show_length(max(clear, 0.0), site.units)} its foot stays in shade above {show_length(limit, site.units)} ({rule})",
+        f"block {block.name}: the hedgerow grows {show_length(tallest, site.units)} tall in rows {show_length(apart, site.units)} "
+        f"apart; rows that run {way} want {ROWS_TO_HEIGHT[way]:g} times the height (Michigan State University, on apples), so "
+        f"{show_length(limit, site.units)} at the most",
         show_length(tallest, site.units), show_length(limit, site.units),
         "keep it lower, or widen the rows", geometry=_at(sizes, own[0]),
     )  # fmt: skip
@@ -141,6 +139,12 @@ def _fillers(block: Block, sizes: Sizes, own: Ints) -> Iterator[Finding]:
     if not temporary(sizes, own).any():
         return
     leave = float(np.min(sizes.discs.until[own]))
+    if np.isnan(sizes.spread[own[temporary(sizes, own)]]).any():
+        yield Finding(
+            "filler_growth_unknown", "note",
+            f"block {block.name}: how large its fillers are when they come out is not known, nor the room that they have until then",
+            remedy="give the plant years_to_full_size, or pairs of year and spread as its growth",
+        )  # fmt: skip
     met = first_meeting(sizes, own)
     # a calendar year cannot be held against years since planting
     if met is None or leave > 1000 or leave <= met:

@@ -7,22 +7,20 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from setout.geometry.canopy import Discs, deepest_overlap, index_of, nearest_other, room_area
-from setout.geometry.growth import IN_ROWS, kept_of, leaves_of, natural_of
-from setout.nouns import Block, Floats, Ints, Rows, Trees
+from setout.geometry.growth import IN_ROWS, grown_share, kept_of, leaves_of, natural_of
+from setout.nouns import Block, Floats, Ints, Plant, Rows, Trees
 from setout.nouns.kinds import Kinds, kinds_of
-from setout.tables.labour import CLASSES
 
 HEDGES: Final = frozenset({"hedgerow", "screen"})
 """Those of them that make one wall of leaves."""
-VINE_LOAD: Final = 0.925
-"""Share of a vine's new growth that comes off: the middle of 90 to 95 % (common practice)."""
+VINE_LOAD: Final = 0.9
+"""Share of a vine's one-year-old wood that comes off: "more than 90 %" of a mature vine's in a normal year (M. Smith, 2023
+Grape Pruning Primer, Ohio State University, 15 March 2023, ohiograpeweb.cfaes.ohio-state.edu)."""
 CANE_LOAD: Final = 0.5
-"""Share of the canes that comes off: those that have fruited (common practice; the figure from memory)."""
-UP_TO: Final = (0.005, 0.15, 0.4, 0.7, np.inf)
-"""Pruning loads up to which each class goes, in the order of :data:`setout.tables.labour.CLASSES`."""
+"""Share of the canes that comes off: those that have fruited, one of the two ages that stand (Ohio State University
+Extension, fact sheets HYG-1421 and HYG-1431: canes live two years; the share is reckoned from that)."""
 ROUNDING_M: Final = 1e-6
 """Overlaps below this are rounding [m]."""
 NO_LOAD: Final = 1e-5
@@ -53,7 +51,7 @@ class Sizes:
     near: Ints
 
 
-def sizes_of(blocks: Sequence[Block], trees: Trees, rows: Rows) -> Sizes:
+def sizes_of(blocks: Sequence[Block], trees: Trees, rows: Rows, year: float = np.inf) -> Sizes:
     """Look up and measure what everything else here rests on.
 
     Parameters
@@ -64,6 +62,8 @@ def sizes_of(blocks: Sequence[Block], trees: Trees, rows: Rows) -> Sizes:
         Positions.
     rows : Rows
         Their rows, for the bearings.
+    year : float
+        Years after planting; inf for full size. Plants whose growth is unknown have their full size, fillers none.
 
     Returns
     -------
@@ -71,7 +71,8 @@ def sizes_of(blocks: Sequence[Block], trees: Trees, rows: Rows) -> Sizes:
         One entry a tree.
     """
     kinds = kinds_of(blocks, trees)
-    spread, natural = kinds.each(kept_of).astype(float), kinds.each(natural_of).astype(float)
+    natural = kinds.each(lambda plant: natural_of(plant) * _grown(plant, year)).astype(float)
+    spread = np.minimum(natural, kinds.each(kept_of).astype(float))
     in_row = np.array([b.pattern.kind in IN_ROWS for b in blocks] or [False])[np.maximum(trees.block, 0)]
     in_row &= trees.block >= 0
     partner = trees.partner if trees.partner.size else np.full(len(trees), -1)
@@ -92,6 +93,12 @@ def sizes_of(blocks: Sequence[Block], trees: Trees, rows: Rows) -> Sizes:
     return Sizes(trees, kinds, discs, index, spread, natural, height, near_m, near)
 
 
+def _grown(plant: Plant, year: float) -> float:
+    """Return how much of its natural size a plant has by a year; all of it where that is unknown of one that stays."""
+    share = 1.0 if np.isinf(year) else grown_share(plant, year)
+    return share if np.isfinite(share) or plant.remove_year else 1.0
+
+
 def overlap_of(sizes: Sizes) -> Floats:
     """Return the depth of each canopy's deepest overlap [m]; 0 for none, NaN where its spread is unknown."""
     depth = deepest_overlap(sizes.discs, sizes.spread / 2, sizes.index, (sizes.near_m, sizes.near))
@@ -107,32 +114,6 @@ def load_of(sizes: Sizes) -> tuple[Floats, Floats]:
     habit = sizes.kinds.each(lambda plant: plant.habit)
     load = np.where(habit == "vine", VINE_LOAD, np.where(habit == "cane", CANE_LOAD, load))
     return load, np.sqrt(4 / np.pi * area)
-
-
-def class_of(load: float) -> str:
-    """Return the class of a pruning load; empty where it is unknown.
-
-    Parameters
-    ----------
-    load : float
-        Pruning load, 0 to 1.
-
-    Returns
-    -------
-    str
-        One of :data:`setout.tables.labour.CLASSES`.
-
-    Examples
-    --------
-    >>> [class_of(load) for load in (0.0, 0.018, 0.3, 0.64, 0.8, float("nan"))]
-    ['none', 'light', 'moderate', 'heavy', 'very heavy', '']
-    """
-    return "" if np.isnan(load) else CLASSES[int(np.searchsorted(UP_TO, load))]
-
-
-def classes_of(load: Floats) -> NDArray[np.int64]:
-    """Return the number of each load's class; len(CLASSES) where it is unknown."""
-    return np.where(np.isnan(load), len(CLASSES), np.searchsorted(UP_TO, load)).astype(np.int64)
 
 
 def _row_of_tree(blocks: Sequence[Block], trees: Trees, rows: Rows) -> tuple[Ints, Floats]:

@@ -1,55 +1,38 @@
-"""The summary of a block's room, and the figures of the trade that it is judged by."""
+"""How tall the rows of a block may grow beside each other."""
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
-HEIGHT_TO_ALLEY: Final = 0.8
-"""Greatest height of a hedgerow as a share of its clear alley (common practice, from memory; some go up to 1.0)."""
-LIGHT_EXTRA_M: Final = 1.0
-"""What is added to half the row distance for the height with the best light [m] (fruit encyclopedia, chapter on orchard
-design and tree quality)."""
+ROWS_TO_HEIGHT: Final = {"north-south": 1.3, "east-west": 1.5}
+"""Least distance between rows over the height of their trees (R. Perry, J. Hull and J. Clements, Apple Scion/Rootstock
+Selection and Planning, Michigan State University)."""
 
 
-def height_for_alley(clear_alley_m: float) -> float:
-    """Return how tall a hedgerow may grow beside a clear alley.
-
-    Parameters
-    ----------
-    clear_alley_m : float
-        Clear width between the canopies of two rows [m].
-
-    Returns
-    -------
-    float
-        Height [m]: 0.8 of the alley (common practice, from memory).
-
-    Examples
-    --------
-    Rows 20 ft apart with canopies 7 ft wide:
-
-    >>> round(height_for_alley((20 - 7) * 0.3048) / 0.3048, 3)
-    10.4
-    """
-    return HEIGHT_TO_ALLEY * max(clear_alley_m, 0.0)
-
-
-def height_for_light(row_distance_m: float) -> float:
-    """Return the tree height with the best light.
+def height_between(row_distance_m: float, bearing_deg: float) -> tuple[float, str]:
+    """Return how tall trees may grow in rows beside each other.
 
     Parameters
     ----------
     row_distance_m : float
         Distance between row lines [m].
+    bearing_deg : float
+        Bearing of the rows [deg].
 
     Returns
     -------
-    float
-        Height [m]: half the row distance and 1 m (fruit encyclopedia, chapter on orchard design and tree quality).
+    tuple
+        Height [m]: the row distance over 1.3 in rows that run north-south, over 1.5 in rows that run east-west
+        (Michigan State University, on apples); and which of the two the rows come nearer to.
 
     Examples
     --------
-    >>> [round(height_for_light(rows * 0.3048) / 0.3048, 2) for rows in (12, 16, 20, 24)]
-    [9.28, 11.28, 13.28, 15.28]
+    Rows 16 ft apart:
+
+    >>> [(round(height_between(16 * 0.3048, at)[0] / 0.3048, 1), height_between(16, at)[1]) for at in (170, 80)]
+    [(12.3, 'north-south'), (10.7, 'east-west')]
     """
-    return row_distance_m / 2 + LIGHT_EXTRA_M
+    turned = abs(math.sin(math.radians(bearing_deg))) > math.sqrt(0.5)
+    way = "east-west" if turned else "north-south"
+    return row_distance_m / ROWS_TO_HEIGHT[way], way

@@ -8,11 +8,12 @@ from setout.geometry.growth import IN_ROWS
 from setout.nouns import Block, BlockRoom
 from setout.stages.room.sizes import HEDGES
 from setout.stages.room.years import temporary_plants
-from setout.tables.labour import CLASSES
 from setout.units import show_length
 
 NEXT_ROW_M = 1e-3
 """A nearest neighbour nearer than the step by more than this stands in the next row [m]."""
+NOTHING = 0.005
+"""A pruning load up to this reads as no per cent."""
 
 
 def plain_words(room: BlockRoom, block: Block, units: str) -> list[str]:
@@ -86,21 +87,25 @@ def _pruning(room: BlockRoom, block: Block, units: str) -> str:
     if not np.isfinite(load):
         return ""
     hours = (
-        f" About {_rounded(room.hours_per_year)} hours a year for the block."
+        f" About {_rounded(room.hours_per_year)} hours a year for the block ({room.hours_source})."
         if np.isfinite(room.hours_per_year)
         else ""
     )
     if habits == {"vine"}:
         return (
-            "Vines are cut back hard every winter whatever the spacing: 90 to 95 % of the new growth comes off." + hours
+            "Vines are cut back hard every winter whatever the spacing: more than 90 % of last year's wood comes off "
+            "(Ohio State University)." + hours
         )
     if habits == {"cane"}:
-        return "Canes that have fruited come out every year whatever the spacing, about half of what stands." + hours
-    if room.pruning_class == CLASSES[0] and room.overlap_share * 2 >= 1 and block.pattern.kind in IN_ROWS:
+        return (
+            "Canes that have fruited come out every year whatever the spacing (Ohio State University Extension): about half "
+            "of what stands, as each lives two years." + hours
+        )
+    if load <= NOTHING and room.overlap_share * 2 >= 1 and block.pattern.kind in IN_ROWS:
         return "No canopy has to come off across the row; along it they are meant to grow into each other." + hours
-    if room.pruning_class == CLASSES[0] and room.overlap_share >= 0.005:
+    if load <= NOTHING and room.overlap_share >= 0.005:
         return "Most have their room; only canopies that reach into a neighbour have a little to come off." + hours
-    if room.pruning_class == CLASSES[0]:
+    if load <= NOTHING:
         return (
             "They have full room: no canopy has to come off for want of space, only what a tree's health and shape ask."
             + hours
@@ -109,7 +114,7 @@ def _pruning(room: BlockRoom, block: Block, units: str) -> str:
     if block.pattern.kind in IN_ROWS:
         kept = f"the row {about(room.spread_m, units)} wide"
     share = f"{100 * load:.0f} %" if load >= 0.01 else "under 1 %"
-    return f"Keeping {kept} takes off {share} of what each plant would grow: {room.pruning_class} pruning.{hours}"
+    return f"Keeping {kept} takes off {share} of what each plant would grow.{hours}"
 
 
 def _years(room: BlockRoom, block: Block) -> str:

@@ -5,7 +5,7 @@ A line between two surveyed points is the straight sight line on the ground: poi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import TypeVar
@@ -83,13 +83,17 @@ def site_of(plan: Plan, survey: Survey) -> Site:
     water = tried(partial(_water, plan, survey, layers, frame))
     blocks = [tried(partial(_block, section, layers)) for section in plan.block]
     tried.give_up()
+    setbacks = tuple(_setbacks(plan, layers, land))
+    kept = tuple(NoPlant(s.why or s.from_, s.from_, area) for s, area in no_plant if area is not None)
+    if water is not None:
+        water = replace(water, closed=_closed(setbacks, kept), land=land)
     site = Site(
         plan.name or "Planting",
         plan.units,
         frame,
         land,
-        tuple(_setbacks(plan, layers, land)),
-        tuple(NoPlant(s.why or s.from_, s.from_, area) for s, area in no_plant if area is not None),
+        setbacks,
+        kept,
         tuple(HeightLimit(s.why or s.from_, s.from_, s.within, s.height, layers[s.from_]) for s in plan.height_limit),
         water,
         tuple(block for block in blocks if block is not None),
@@ -215,6 +219,15 @@ def _setbacks(plan: Plan, layers: dict[str, Geometries], land: BaseGeometry) -> 
         yield Setback(why, section.from_, section.distance, section.measured_to, geometry)
 
 
+def _closed(setbacks: Sequence[Setback], no_plant: Sequence[NoPlant]) -> Geometries:
+    """Return the areas that nobody lays a pipe through: buildings, ponds, septic fields, whatever has an outline of its own."""
+    behind = [g for s in setbacks if s.source != "boundary" for g in s.geometry if shapely.get_dimensions(g) == 2]
+    shapes = [*behind, *(g for area in no_plant for g in area.geometry)]
+    out = np.empty(len(shapes), object)
+    out[:] = shapes
+    return out
+
+
 def _areas_only(geometry: Geometries, source: str) -> Geometries:
     areas = np.asarray(geometry[shapely.get_dimensions(geometry) == 2], object)
     if not len(areas):
@@ -319,5 +332,6 @@ def _far_features(site: Site) -> Iterator[Finding]:
         if outside:
             yield Finding(
                 "water_point_outside", "warn", f"water point {', '.join(outside[:8])} is outside the boundary",
-                f"{len(outside)} outside", "inside", "check that its pipe may come onto the property",
+                f"{len(outside)} outside", "inside", "check that its pipe may come onto the property where it is nearest, or name a sleeve "
+                "(water.sleeves) where it does",
             )  # fmt: skip

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from setout.hydraulics.uniformity import class_of, emission_uniformity
-from setout.nouns import Floats, Ints, IrrigationPlan, Need, Network, Site, Source, Trees, Zone
+from setout.nouns import Bools, Floats, Ints, IrrigationPlan, Need, Network, Site, Source, Trees, Zone
 from setout.nouns.irrigation import MAIN
 from setout.stages.water.hours import Draws, Programme, monthly
 from setout.stages.water.zoning import Sections
@@ -50,6 +50,7 @@ def zones_told(stage: Stage, pressure: Floats) -> tuple[Zone, ...]:
     """
     draws, run, sections = stage.draws, stage.run, stage.sections
     by_month = monthly(draws, stage.plan, _by_month(stage.need))
+    by_month[np.unique(draws.zone[_untold(stage.need) & (draws.zone >= 0)])] = np.nan
     years, by_age = _by_year(stage.need)
     by_year = monthly(draws, stage.plan, by_age)
     at_valve = valve_kpa(stage.network, len(sections.zone))
@@ -85,6 +86,12 @@ def _by_month(need: Need) -> list[Floats]:
     unknown = (np.nan,) * 12
     table = np.array([*(t or unknown for t in tables), unknown], float)
     return [table[need.class_of, month] for month in range(12)]
+
+
+def _untold(need: Need) -> Bools:
+    """Tell which trees have a need at the peak and none by month: what their zone gives in a month is not known."""
+    of_class = np.array([*(c.is_known and not (c.dry_lpd_by_month or c.lpd_by_month) for c in need.classes), False])
+    return np.asarray(of_class[need.class_of])
 
 
 def _by_year(need: Need) -> tuple[list[int], list[Floats]]:

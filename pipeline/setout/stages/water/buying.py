@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from setout.nouns import Ints, MaterialLine, Network, Zone
+from setout.nouns.buying import line_of
 from setout.nouns.irrigation import LATERAL, MANIFOLD
 from setout.stages.water.account import Stage, mains_once
 from setout.units import FOOT, show_length
@@ -45,8 +46,8 @@ def _pipe(stage: Stage) -> Iterator[MaterialLine]:
     for word, own in parts:
         for size in np.unique(network.inside_mm[own]).tolist():
             length = float(network.length_m[own[network.inside_mm[own] == size]].sum())
-            yield MaterialLine(
-                f"pipe, {word}", f"{inside(size, units)} inside", length * PIPE_ALLOWANCE, "m",
+            yield line_of(
+                f"pipe, {word}", f"{inside(size, units)} inside", length * PIPE_ALLOWANCE,
                 f"{_long(length, units)} on the slope and 5 % for cuts and snaking", _long(length * PIPE_ALLOWANCE, units),
             )  # fmt: skip
 
@@ -72,14 +73,8 @@ def _emitters(stage: Stage) -> Iterator[MaterialLine]:
         emitter.kind
     ]
     buy = int(np.ceil(number * EMITTER_ALLOWANCE))
-    yield MaterialLine(
-        word,
-        f"{emitter.flow_lph:.3g} l/h at {emitter.at_kpa:.0f} kPa",
-        buy,
-        "each",
-        f"{number:,} and 2 % spare",
-        f"{buy:,}",
-    )
+    size = f"{emitter.flow_lph:.3g} l/h at {emitter.at_kpa:.0f} kPa"
+    yield line_of(word, size, buy, f"{number:,} and 2 % spare", f"{buy:,}")
 
 
 def _rings(stage: Stage) -> Iterator[MaterialLine]:
@@ -91,8 +86,8 @@ def _rings(stage: Stage) -> Iterator[MaterialLine]:
     trees = int((stage.draws.zone >= 0).sum())
     length = 2 * np.pi * emitter.wetted_radius_m * trees
     size = inside(stage.plan.pipes.lateral_mm[0], units)
-    yield MaterialLine(
-        "pipe, ring round the trunk", f"{size} inside", length * PIPE_ALLOWANCE, "m",
+    yield line_of(
+        "pipe, ring round the trunk", f"{size} inside", length * PIPE_ALLOWANCE,
         f"{trees:,} rings of {show_length(2 * emitter.wetted_radius_m, units)} across and 5 % for cuts",
         _long(length * PIPE_ALLOWANCE, units),
     )  # fmt: skip
@@ -104,34 +99,25 @@ def _fittings(stage: Stage, zones: Sequence[Zone]) -> Iterator[MaterialLine]:
     sizes = _valve_sizes(network)
     for size in sorted(set(sizes)):
         number = sizes.count(size)
-        shown = inside(size, stage.site.units)
-        yield MaterialLine(
-            "valve, electric",
-            f"for pipe {shown} inside",
-            number,
-            "each",
-            f"one a valve of {len(zones)} zones",
-            f"{number:,}",
-        )
+        shown = f"for pipe {inside(size, stage.site.units)} inside"
+        yield line_of("valve, electric", shown, number, f"one a valve of {len(zones)} zones", f"{number:,}")
     regulated = int(np.isfinite(network.valve_kpa).sum())
     if regulated:
         why = f"at {regulated:,} of {valves:,} valves, set as the zones table says"
-        yield MaterialLine("pressure regulator", "", regulated, "each", why, f"{regulated:,}")
+        yield line_of("pressure regulator", "", regulated, why, f"{regulated:,}")
     laterals = int(network.lateral.max()) + 1
-    yield MaterialLine("take-off, manifold to lateral", "", laterals, "each", "one a lateral", f"{laterals:,}")
-    yield MaterialLine("flush end", "", laterals, "each", "at the end of every lateral", f"{laterals:,}")
+    yield line_of("take-off, manifold to lateral", "", laterals, "one a lateral", f"{laterals:,}")
+    yield line_of("flush end", "", laterals, "at the end of every lateral", f"{laterals:,}")
     manifold_ends = _ends(network)
     if manifold_ends:
-        yield MaterialLine(
-            "flush valve", "", manifold_ends, "each", "at the end of every manifold", f"{manifold_ends:,}"
-        )
+        yield line_of("flush valve", "", manifold_ends, "at the end of every manifold", f"{manifold_ends:,}")
     sources = len(np.unique(sections.point))
     for item, why in (
         ("backflow preventer", "at every water point, of the type that the local code asks"),
         ("filter", "at every water point, as fine as the emitters' maker asks"),
         ("pressure relief and air valve", "at every water point and at high points of mains"),
     ):
-        yield MaterialLine(item, "", sources, "each", why, f"{sources:,}")
+        yield line_of(item, "", sources, why, f"{sources:,}")
 
 
 def _valve_sizes(network: Network) -> list[float]:

@@ -16,6 +16,8 @@ ROW_END_M = 1.0
 """How far before the first tree of a row the manifold along row heads runs at most [m]; common practice, no source."""
 WIDE_M = 60.0
 """Longest way from row to row that a manifold takes [m]: further off a main is laid of its own; no source."""
+LITTLE_M = 0.01
+"""How far from the last outlet of its row a tee stands where something is in the way beyond it [m]: as good as at it."""
 SCRAP_OUTLETS = 8
 """Most outlets of a line that is hung on another one; no source."""
 ROWS_BETWEEN = 3
@@ -88,7 +90,8 @@ def _gathered(ground: Ground, chains: list[Chain]) -> list[Chain]:
     size = pieces.stop - pieces.start
     lines = [(int(pieces.block[c.piece[0]]), int(pieces.point[c.piece[0]])) for c in chains]
     kept = dict(enumerate(chains))
-    for k, chain in enumerate(chains):
+    for k in range(len(chains)):
+        chain = kept[k]  # others may hang on it already
         if size[chain.piece].sum() > SCRAP_OUTLETS:
             continue
         best: tuple[float, int, bool] | None = None
@@ -182,10 +185,9 @@ def _placed(ground: Ground, piece: Ints) -> Chain:
     block, point = int(pieces.block[piece[0]]), int(pieces.point[piece[0]])
     ux, uy = ground.axis[block]
     along = [outlets.x[a:b] * ux + outlets.y[a:b] * uy for a, b in zip(start.tolist(), stop.tolist(), strict=True)]
-    size = stop - start
     middle = float(np.median([(u[0] + u[-1]) / 2 for u in along]))
     near = float(ground.px[point] * ux + ground.py[point] * uy)
-    splits = [np.zeros(len(piece), np.int64), size, _crossing(along, middle), _crossing(along, near)]
+    splits = [*_ends(ground, piece), _crossing(along, middle), _crossing(along, near)]
     best: tuple[tuple[float, ...], Chain] | None = None
     for split in splits:
         chain = Chain(piece, split, *_tees(ground, piece, split))
@@ -201,6 +203,30 @@ def _placed(ground: Ground, piece: Ints) -> Chain:
             best = cost, chain
     assert best is not None
     return best[1]
+
+
+def _ends(ground: Ground, piece: Ints) -> tuple[Ints, Ints]:
+    """Return how many outlets lie on the first side of each piece where a manifold runs along one end of them, or the other."""
+    return np.zeros(len(piece), np.int64), (ground.pieces.stop - ground.pieces.start)[piece]
+
+
+def at_ends(ground: Ground, chain: Chain) -> Iterator[list[Chain]]:
+    """Yield a line laid anew along the first ends of its pieces, and along their last.
+
+    Parameters
+    ----------
+    ground : Ground
+        What manifolds are laid on.
+    chain : Chain
+        A line that no main leads to where it was.
+
+    Yields
+    ------
+    list of Chain
+        Its pieces again, on as many lines as barriers cut it into.
+    """
+    for split in _ends(ground, chain.piece):
+        yield list(_cut(ground, Chain(chain.piece, split, *_tees(ground, chain.piece, split))))
 
 
 def _crossing(along: Sequence[Floats], at: float) -> Ints:
@@ -227,12 +253,21 @@ def _tees(ground: Ground, piece: Ints, split: Ints) -> tuple[Floats, Floats]:
     out = np.where(length > 0, np.minimum(length / 2, ROW_END_M), ROW_END_M)
     end = before == after
     if ground.barriers is not None and end.any():
-        here = np.flatnonzero(end)
-        far = tee[here] + way[here] * out[here, None]
-        clear = sees(Obstacles(ground.barriers, np.empty((0, 2))), *tee[here].T, *far.T)
-        out[here[~clear]] = 0.01
+        out[end] = _clear(ground.barriers, tee[end], way[end], out[end])
     tee[end] += (way * out[:, None])[end]
     return tee[:, 0], tee[:, 1]
+
+
+def _clear(barriers: BaseGeometry, at: Floats, way: Floats, out: Floats) -> Floats:
+    """Return how far tees may stand off the last outlets of their rows: no barrier between, else a little back along the row."""
+    found = np.zeros(len(out))
+    open_ = np.arange(len(out))
+    for far in (out, np.full(len(out), LITTLE_M), np.full(len(out), -LITTLE_M)):
+        to = at[open_] + way[open_] * far[open_, None]
+        clear = sees(Obstacles(barriers, np.empty((0, 2))), *at[open_].T, *to.T)
+        found[open_[clear]] = far[open_[clear]]
+        open_ = open_[~clear]
+    return found
 
 
 def _cut(ground: Ground, chain: Chain) -> Iterator[Chain]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
@@ -19,6 +19,7 @@ from setout.nouns.irrigation import (
     MAIN,
     NO_POINT,
     REASONS,
+    SOURCE,
     TOO_FAR,
     TOO_HIGH,
     VOLUME_OUT,
@@ -27,8 +28,6 @@ from setout.stages.water.account import Stage, mains_once
 from setout.stages.water.sizing import LATERAL_SHARE, allowed_spread_m, least_kpa, longest_side
 from setout.units import KPA_PER_M, show_length, show_pressure
 
-OUTSIDE_M, ON_THE_LINE_M = 0.1, 0.01
-"""Pipe that leaves the property for less than this, or lies as near to its line, is a matter of drawing [m]."""
 REMEDY = {
     TOO_FAR: "add a water point nearer to them, or lengthen max_run",
     TOO_HIGH: "add a water point higher up, a booster pump, or lower min_pressure",
@@ -93,8 +92,8 @@ def told(out: Irrigation, stage: Stage) -> list[Finding]:
         One for each reason, zone or water point, never one a tree.
     """
     return [
-        *_assumed(stage), *_need_unknown(out), *_dry_trees(out, stage), *_short_sources(out, stage), *_spread(out, stage),
-        *_over_range(out, stage), *_fast(stage), *_off_the_property(stage),
+        *_assumed(stage), *_heights_assumed(out, stage), *_need_unknown(out), *_dry_trees(out, stage),
+        *_short_sources(out, stage), *_spread(out, stage), *_over_range(out, stage), *_fast(stage), *_through_screens(stage),
     ]  # fmt: skip
 
 
@@ -104,6 +103,42 @@ def _assumed(stage: Stage) -> Iterator[Finding]:
             "water_assumed", "note", "taken as is common practice, for the plan file does not say: " + "; ".join(stage.plan.assumed),
             remedy="write what your makers and your water supplier say",
         )  # fmt: skip
+
+
+def _heights_assumed(out: Irrigation, stage: Stage) -> Iterator[Finding]:
+    """Say where the DEM has a gap under pipes, and which height is taken there: it decides what pressure is told."""
+    net, points = stage.network, stage.site.water
+    own = net.z_assumed & np.isfinite(net.z)
+    if not own.any() or points is None:
+        return
+    valves = [
+        name
+        for z, zone in enumerate(out.zones)
+        for s, name in zip(np.flatnonzero(stage.sections.zone == z).tolist(), zone.valves, strict=True)
+        if (own & net.is_valve & (net.section == s)).any()
+    ]
+    sources = [points.points.name[p] for p in np.unique(stage.sections.point[net.zone[own & (net.kind == SOURCE)]])]
+    trees = np.isin(out.node, np.flatnonzero(own & (net.emitters > 0)))
+    rows = []
+    for b in np.unique(stage.trees.block[trees]).tolist():
+        row = stage.trees.row[trees & (stage.trees.block == b)]
+        rows.append(f"{len(row):,} trees of block {stage.site.blocks[b].name} (row {_few(np.unique(row).tolist())})")
+    said = [
+        *([f"water point {_few(sources)}"] if sources else []), *([f"valve {_few(valves)}"] if valves else []), *rows,
+    ]  # fmt: skip
+    other = "" if said else f"{int(own.sum()):,} places along pipes"
+    tail = "; the pressure at those trees themselves is unknown" if rows else ""
+    yield Finding(
+        "water_height_assumed", "warn", f"the DEM has no height at {', '.join(said) or other}: pipes and pressures are reckoned with "
+        f"that of the nearest part of the pipes that has one{tail}",
+        remedy="level those places, or give a DEM without the gap",
+        geometry=shapely.MultiPoint(np.unique(np.column_stack([net.x[own], net.y[own]]), axis=0)[:2000]),
+    )  # fmt: skip
+
+
+def _few(names: Sequence[object]) -> str:
+    """Return the first of some names."""
+    return ", ".join(str(name) for name in names[:8]) + (" ..." if len(names) > 8 else "")
 
 
 def _need_unknown(out: Irrigation) -> Iterator[Finding]:
@@ -280,27 +315,28 @@ def _fast(stage: Stage) -> Iterator[Finding]:
         )  # fmt: skip
 
 
-def _off_the_property(stage: Stage) -> Iterator[Finding]:
-    """Say where pipes leave the property, as round the end of a road at its boundary or across a notch in it.
-
-    Rows are cut at the boundary, so that of laterals only what joins their parts can leave it.
-    """
-    network, site = stage.network, stage.site
-    lateral = np.flatnonzero(network.kind == LATERAL)
-    usual = float(np.median(network.length_m[lateral])) if len(lateral) else 0.0
-    across = np.flatnonzero((network.kind != MAIN) & (network.kind != LATERAL) & (network.parent >= 0))
-    own = np.concatenate([mains_once(network), across, lateral[network.length_m[lateral] > 1.5 * usual]])
+def _through_screens(stage: Stage) -> Iterator[Finding]:
+    """Say where pipes to other plants cross a planted screen: its roots and its trench want one place between two plants."""
+    network, trees, blocks = stage.network, stage.trees, stage.site.blocks
+    own = np.concatenate([mains_once(network), np.flatnonzero((network.kind != MAIN) & (network.parent >= 0))])
     up = network.parent[own]
     ends = np.column_stack([network.x[up], network.y[up], network.x[own], network.y[own]])
-    lines = np.atleast_1d(np.asarray(shapely.linestrings(ends.reshape(-1, 2, 2)), object))
-    land = shapely.buffer(site.boundary, ON_THE_LINE_M)
-    shapely.prepare(land)
-    beyond = shapely.difference(lines[~shapely.covers(land, lines)], land)
-    beyond = beyond[shapely.length(beyond) > OUTSIDE_M]
-    if len(beyond):
-        total = float(shapely.length(beyond).sum())
-        yield Finding(
-            "pipe_outside", "warn", f"{show_length(total, site.units)} of pipe would lie outside the property",
-            show_length(total, site.units), "0", "name what may not be crossed as far as it goes (water.barriers), a sleeve to lay it "
-            "through, or a water point on the other side; else get the neighbour's leave", geometry=shapely.union_all(beyond),
-        )  # fmt: skip
+    pipes = np.atleast_1d(np.asarray(shapely.linestrings(ends.reshape(-1, 2, 2)), object))
+    for b in [k for k, block in enumerate(blocks) if block.pattern.kind == "screen"]:
+        at = np.flatnonzero(trees.block == b)
+        at = at[np.lexsort((trees.position[at], trees.row[at]))]
+        pair = np.flatnonzero(trees.row[at][1:] == trees.row[at][:-1])
+        if not len(pair):
+            continue
+        xy = np.column_stack([trees.x[at], trees.y[at]])
+        line = shapely.union_all(shapely.linestrings(np.stack([xy[pair], xy[pair + 1]], axis=1)))
+        # the screen's own valve stands on it
+        other = ~np.isin(network.section[own], np.unique(network.section[network.block == b]))
+        through = pipes[other & shapely.crosses(pipes, line)]
+        if len(through):
+            yield Finding(
+                "pipe_through_screen", "note", f"pipes to other plants pass through the screen {blocks[b].name} in {len(through):,} "
+                f"{'place' if len(through) == 1 else 'places'}",
+                f"{len(through):,}", "0", "lay them between two of its plants before those are planted, or name the screen's line as a "
+                "barrier (water.barriers) with a sleeve", geometry=shapely.intersection(shapely.union_all(through), line),
+            )  # fmt: skip

@@ -24,7 +24,7 @@ from setout.nouns.irrigation import BARRIER, FLOW_UNKNOWN, LOW_FLOW, NEED_UNKNOW
 from setout.stages.water import doubts
 from setout.stages.water.account import Stage, sources_of, zones_told
 from setout.stages.water.buying import materials_of
-from setout.stages.water.chains import Chain, Ground, chains_of
+from setout.stages.water.chains import Chain, Ground, at_ends, chains_of
 from setout.stages.water.hours import Draws, programme
 from setout.stages.water.judge import CODE, judged
 from setout.stages.water.outlets import Outlets, Pieces, Positions, outlets_of, shortened
@@ -202,13 +202,27 @@ def _approached(ground: Ground, reach: Reach) -> tuple[list[Chain], list[Approac
     """Find the main's way to every manifold line; lines that none leads to are returned last."""
     chains, approaches, lost = [], [], []
     for chain in chains_of(ground):
-        way = way_to(reach, int(ground.pieces.point[chain.piece[0]]), chain.x, chain.y)
-        if way is None:
-            lost.append(chain)
-        else:
-            chains.append(chain)
-            approaches.append(Approach(*way))
+        ways, without = _ways_to(ground, reach, [chain])
+        for again in at_ends(ground, chain) if without else ():
+            other, still = _ways_to(ground, reach, again)
+            if sum(len(c.piece) for c in still) < sum(len(c.piece) for c in without):
+                ways, without = other, still
+        chains += [line for line, _ in ways]
+        approaches += [approach for _, approach in ways]
+        lost += without
     return chains, approaches, lost
+
+
+def _ways_to(ground: Ground, reach: Reach, lines: list[Chain]) -> tuple[list[tuple[Chain, Approach]], list[Chain]]:
+    """Return the lines that a main leads to with its way, and those that none does."""
+    found, without = [], []
+    for line in lines:
+        way = way_to(reach, int(ground.pieces.point[line.piece[0]]), line.x, line.y)
+        if way is None:
+            without.append(line)
+        else:
+            found.append((line, Approach(*way)))
+    return found, without
 
 
 def _hours_by_chain(chains: list[Chain], outlets: Outlets, pieces: Pieces, need: Floats, flow: Floats) -> Floats:
@@ -233,7 +247,7 @@ def _run(given: Given, plan: IrrigationPlan, need: Need, layout: _Layout, found:
     if level:
         found.append(doubts.no_elevation())
         blank = np.full(len(network), np.nan)
-        network = replace(network, pressure_kpa=blank)
+        network = replace(network, pressure_kpa=blank, z=blank)
     tree = _per_tree(given, network, layout, pipes_m=from_root(pipes.paths, network.length_m))
     draws = _draws(given, plan, need, network, layout, tree, floor=floor)
     run = programme(draws, plan)

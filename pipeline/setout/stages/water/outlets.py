@@ -115,14 +115,7 @@ def outlets_of(positions: Positions, emitter: Emitter, barriers: BaseGeometry | 
     second = with_partner[order]
     xy, z = _middle(positions, order, second)
     apart = _differs(trees.block[order]) | _differs(trees.row[order]) | _differs(strand[order]) | _differs(point[order])
-    if len(order) > 1:
-        step = xy[1:] - xy[:-1]
-        cut = ~apart[1:] & (np.hypot(step[:, 0], step[:, 1]) > GAP_M)
-        if barriers is not None:
-            ask = np.flatnonzero(~apart[1:])
-            clear = sees(Obstacles(barriers, np.empty((0, 2))), *xy[ask].T, *xy[ask + 1].T)
-            cut[ask[~clear]] = True
-        apart[1:] |= cut
+    apart = _cut(xy, apart, barriers)
     piece = np.cumsum(apart) - 1
     first = order
     count = 1 + (second >= 0).astype(np.int64)
@@ -133,7 +126,8 @@ def outlets_of(positions: Positions, emitter: Emitter, barriers: BaseGeometry | 
         weight = np.bincount(member).astype(float)
         xy = np.column_stack([np.bincount(member, weights=axis) / weight for axis in xy.T])
         z = np.bincount(member, weights=z) / weight
-        first, piece = order[lead], piece[lead]
+        # on a curved row the way from one shared place to the next is none of those from tree to tree
+        first, piece = order[lead], np.cumsum(_cut(xy, _differs(piece[lead]), barriers)) - 1
         count_at = np.ones(len(first), np.int64)
     else:
         member = np.arange(len(order))
@@ -145,6 +139,18 @@ def outlets_of(positions: Positions, emitter: Emitter, barriers: BaseGeometry | 
     emitters = count_at * np.array(positions.emitters, float)[trees.block[first]]
     outlets = Outlets(xy[:, 0], xy[:, 1], z, first, count, emitters, piece, of_tree)
     return outlets, _pieces(outlets, positions, strand)
+
+
+def _cut(xy: Floats, apart: NDArray[np.bool_], barriers: BaseGeometry | None) -> NDArray[np.bool_]:
+    """Return where pieces begin: where they did, beyond wide gaps, and beyond what no pipe crosses."""
+    out = apart.copy()
+    step = np.diff(xy, axis=0)
+    out[1:] |= np.hypot(step[:, 0], step[:, 1]) > GAP_M
+    if barriers is not None:
+        ask = np.flatnonzero(~out[1:])
+        clear = sees(Obstacles(barriers, np.empty((0, 2))), *xy[ask].T, *xy[ask + 1].T)
+        out[1 + ask[~clear]] = True
+    return out
 
 
 def _differs(values: NDArray[np.integer]) -> NDArray[np.bool_]:

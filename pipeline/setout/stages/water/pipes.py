@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from setout.nouns import Floats, Ints, Network
 from setout.nouns.irrigation import LATERAL, MAIN, MANIFOLD, SOURCE
@@ -108,7 +109,7 @@ def lay(
     parents = np.concatenate(
         [*(np.where(t.parent < 0, -1, t.parent + b) for t, b in zip(trunks, base, strict=False)), parent]
     )
-    z = np.concatenate([heights(x[:head], y[:head]), outlets.z[runs.outlet]])
+    z, assumed = _whole(x, y, np.concatenate([heights(x[:head], y[:head]), outlets.z[runs.outlet]]))
     section = np.concatenate([np.repeat(np.arange(len(trunks)), np.diff(base)), section_of_piece[piece]])
     none, nan = np.full(head, -1, np.int64), np.full(len(x), np.nan)
     outlet_node = np.full(len(outlets.x), -1, np.int64)
@@ -122,9 +123,23 @@ def lay(
         np.concatenate([none, pieces.block[piece]]), np.concatenate([none, pieces.row[piece]]),
         np.concatenate([none, np.cumsum(runs.first) - 1]), np.concatenate([none, outlets.tree[runs.outlet]]),
         np.concatenate([np.zeros(head), outlets.emitters[runs.outlet]]), valve, nan, nan, nan,
-        np.full(len(trunks), np.nan),
+        np.full(len(trunks), np.nan), assumed,
     )  # fmt: skip
     return Laid(network, outlet_node, sections.chain)
+
+
+def _whole(x: Floats, y: Floats, z: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+    """Give nodes without elevation that of the nearest node with one, 0 where none has; tell which were given theirs."""
+    known = np.isfinite(z)
+    if known.all():
+        return z, ~known
+    if not known.any():
+        return np.zeros(len(z)), ~known
+    at = np.column_stack([x, y])
+    nearest = cKDTree(at[known]).query(at[~known])[1]
+    out = z.copy()
+    out[~known] = z[known][nearest]
+    return out, ~known
 
 
 def _trunk(chain: Chain, approach: Approach, first: int, last: int) -> _Trunk:
@@ -174,9 +189,7 @@ def _laterals(outlets: Outlets, pieces: Pieces, split: Ints) -> _Runs:
 
 
 def _true_length(x: Floats, y: Floats, z: Floats, parent: Ints) -> Floats:
-    """Return the length of the pipe to each node, on the slope [m]; level where an elevation is unknown."""
+    """Return the length of the pipe to each node, on the slope [m]."""
     up = np.maximum(parent, 0)
-    rise = z - z[up]
-    rise = np.where(np.isfinite(rise), rise, 0.0)
-    length = np.sqrt((x - x[up]) ** 2 + (y - y[up]) ** 2 + rise**2)
+    length = np.sqrt((x - x[up]) ** 2 + (y - y[up]) ** 2 + (z - z[up]) ** 2)
     return np.where(parent < 0, 0.0, length)

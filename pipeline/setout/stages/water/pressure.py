@@ -12,7 +12,7 @@ from setout.hydraulics.friction import loss_m
 from setout.hydraulics.network import PipeTree, solve
 from setout.nouns import Floats, Ints, Network
 from setout.nouns.irrigation import MAIN, SOURCE, IrrigationPlan
-from setout.stages.water.sizing import Feeds, Sized, allowed_spread_m, least_kpa
+from setout.stages.water.sizing import Feeds, Sized, allowed_spread_m, least_kpa, root_z
 from setout.units import KPA_PER_M
 
 ROUNDS = 4
@@ -41,8 +41,7 @@ def solved(sized: Sized, plan: IrrigationPlan, feeds: Feeds) -> Network:
     Network
         With pressures, flows and settings of regulators.
     """
-    network = _level(sized.network, feeds)
-    bench = _Bench.of(network, plan, feeds)
+    bench = _Bench.of(sized.network, plan, feeds)
     setting = bench.first_setting(sized)
     held, flow, pressure, out = bench.run(setting)
     for _ in range(ROUNDS):
@@ -62,13 +61,6 @@ def solved(sized: Sized, plan: IrrigationPlan, feeds: Feeds) -> Network:
     return replace(
         sized.network, pressure_kpa=pressure, flow_lph=flow, out_lph=out, valve_kpa=np.where(held, setting, np.nan)
     )
-
-
-def _level(network: Network, feeds: Feeds) -> Network:
-    """Give nodes without elevation that of their source."""
-    z = feeds.points.z[feeds.point[network.section]]
-    z = np.where(np.isfinite(z), z, 0.0)
-    return replace(network, z=np.where(np.isfinite(network.z), network.z, z))
 
 
 def mendable(network: Network, plan: IrrigationPlan, feeds: Feeds) -> NDArray[np.bool_]:
@@ -97,15 +89,11 @@ def mendable(network: Network, plan: IrrigationPlan, feeds: Feeds) -> NDArray[np
         np.maximum.at(high, section, values[own])
         return low, high
 
-    level = _level(network, feeds)
     low, high = ends(network.pressure_kpa)
-    bottom, top = ends(level.z)
+    bottom, top = ends(network.z)
     allowed = allowed_spread_m(plan) * KPA_PER_M
-    root = np.flatnonzero(network.kind == SOURCE)
-    source = np.empty(len(feeds.point))
-    source[network.section[root]] = level.z[root]
     least = least_kpa(plan, feeds.floor_kpa)
-    static = feeds.points.pressure_kpa[feeds.point] - KPA_PER_M * (top - source)
+    static = feeds.points.pressure_kpa[feeds.point] - KPA_PER_M * (top - root_z(network))
     spread = (high - low > allowed) & (KPA_PER_M * (top - bottom) < 0.9 * allowed)
     if plan.emitter is not None and plan.emitter.compensating_kpa is not None:
         spread[:] = False

@@ -10,7 +10,7 @@ from setout.hydraulics.designed import friction_of
 from setout.hydraulics.friction import loss_m, velocity_ms
 from setout.hydraulics.paths import Paths, paths_of
 from setout.nouns import Floats, Ints, Network, WaterPoints
-from setout.nouns.irrigation import LATERAL, MAIN, MANIFOLD, IrrigationPlan
+from setout.nouns.irrigation import LATERAL, MAIN, MANIFOLD, SOURCE, IrrigationPlan
 from setout.units import KPA_PER_M
 
 LATERAL_SHARE = 0.55
@@ -166,13 +166,19 @@ def sized(network: Network, plan: IrrigationPlan, feeds: Feeds, chain: Ints, tig
 def _to_spare(network: Network, plan: IrrigationPlan, feeds: Feeds) -> Floats:
     """Return per section the head left for friction between the source and its highest emitter [m]."""
     points, point = feeds.points, feeds.point
-    z = np.where(np.isfinite(network.z), network.z, -np.inf)
+    own = network.emitters > 0
     top = np.full(len(point), -np.inf)
-    np.maximum.at(top, network.section[network.emitters > 0], z[network.emitters > 0])
-    source = np.where(np.isfinite(points.z), points.z, 0.0)[point]
-    rise = np.where(np.isfinite(top), top, source) - source
-    left: Floats = (points.pressure_kpa[point] - least_kpa(plan, feeds.floor_kpa)) / KPA_PER_M - rise
+    np.maximum.at(top, network.section[own], network.z[own])
+    left: Floats = (points.pressure_kpa[point] - least_kpa(plan, feeds.floor_kpa)) / KPA_PER_M - (top - root_z(network))
     return np.maximum(left, 0.0)
+
+
+def root_z(network: Network) -> Floats:
+    """Return the elevation of every section's water point [m]."""
+    root = np.flatnonzero(network.kind == SOURCE)
+    out = np.empty(len(root))
+    out[network.section[root]] = network.z[root]
+    return out
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from importlib import resources
+from io import BytesIO
 from pathlib import Path
 from typing import Any, Final
 
@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setout.nouns import Floats
+from setout.write.carried import FONT, carried
 
 MM: Final = 72 / 25.4
 """Points of 1/72 in a millimetre."""
@@ -85,11 +86,9 @@ class Pen:
         from reportlab.pdfbase.ttfonts import TTFont
         from reportlab.pdfgen.canvas import Canvas
 
-        folder = resources.files("fontpkg_fira_sans_condensed") / "files"
         self._fonts: dict[bool, Any] = {}
         for bold, (name, file) in FONTS.items():
-            with resources.as_file(folder / file) as font:
-                self._fonts[bold] = TTFont(name, str(font))
+            self._fonts[bold] = TTFont(name, BytesIO(carried(FONT, file)))
             pdfmetrics.registerFont(self._fonts[bold])
         self._canvas: Any = Canvas(str(path), pageCompression=1, invariant=1, initialFontName=FONTS[False][0])
         self._canvas.setTitle(title)
