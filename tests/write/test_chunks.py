@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import nanoarrow as na
 import numpy as np
 import pytest
 import shapely
@@ -10,45 +11,52 @@ from hypothesis import strategies as st
 
 from setout.errors import SetoutError
 from setout.layers import Column
+from setout.write import geopackage
 from setout.write.chunks import ROWS, Chunked, Coded, Points, Segments, Shapes, WalkIds, multipolygons, several
-from setout.write.rows import listed
 
 FINITE = st.floats(-1e9, 1e9).map(lambda value: value + 0.0)  # a zero is written with either sign, which means the same
+
+
+def bodies(geometry, rows):
+    """Return the well-known binary of each geometry, None where there is none."""
+    data, ends, present, _ = geometry.wkb(slice(0, rows))
+    whole = data.tobytes()
+    return [
+        whole[a:b] if present is None or present[k] else None
+        for k, (a, b) in enumerate(zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True))
+    ]
 
 
 @given(st.lists(st.tuples(FINITE, FINITE, st.one_of(FINITE, st.just(float("nan")))), min_size=1, max_size=30))
 def test_points_are_what_shapely_writes(rows):
     x, y, z = np.array(rows).T
-    packed = Points(x, y, z).pack(slice(0, len(rows)), 2269)
     expected = [shapely.Point(a, b) if np.isnan(c) else shapely.Point(a, b, c) for a, b, c in rows]
-    wkb = shapely.to_wkb(np.array(expected, object), byte_order=1, flavor="iso")
-    assert packed.blobs() == [b"GP\x00\x01" + (2269).to_bytes(4, "little") + body for body in wkb]
-    np.testing.assert_array_equal(packed.boxes, shapely.bounds(np.array(expected, object)))
+    assert bodies(Points(x, y, z), len(rows)) == list(
+        shapely.to_wkb(np.array(expected, object), byte_order=1, flavor="iso")
+    )
+    assert Points(x, y, z).wkb(slice(0, len(rows)))[3] == bool(np.isnan(z).any())
 
 
 @given(st.lists(st.tuples(FINITE, FINITE, FINITE, FINITE), min_size=1, max_size=30))
 def test_segments_are_what_shapely_writes(rows):
-    ends = np.array(rows)
     lines = np.array([shapely.LineString([row[:2], row[2:]]) for row in rows], object)
-    packed = Segments(*ends.T).pack(slice(0, len(rows)), 2269)
-    blobs, boxes = Shapes(lines).pack(slice(0, len(rows)), 2269)
-    assert packed.blobs() == blobs
-    np.testing.assert_array_equal(packed.boxes, boxes)
+    expected = list(shapely.to_wkb(lines, byte_order=1, flavor="iso"))
+    assert bodies(Segments(*np.array(rows).T), len(rows)) == expected
+    assert bodies(Shapes(lines), len(rows)) == expected
 
 
 def test_shapes_lose_z_and_empty_ones_are_null():
     shapes = np.array([shapely.Point(1, 2, 3), shapely.Polygon(), None, shapely.Point()], object)
-    blobs, boxes = Shapes(shapes).pack(slice(0, 4), 0)
-    assert blobs[1:] == [None, None, None]
-    assert shapely.from_wkb(blobs[0][40:]).wkt == "POINT (1 2)"
-    assert np.isnan(boxes[1:]).all()
+    found = bodies(Shapes(shapes), 4)
+    assert found[1:] == [None, None, None]
+    assert shapely.from_wkb(found[0]).wkt == "POINT (1 2)"
     assert shapes[1] is not None  # what was given is not changed
 
 
 def test_shapes_that_are_not_finite_are_refused():
     line = shapely.linestrings([[0, 0], [np.inf, 1]])
     with pytest.raises(SetoutError, match="not finite"):
-        Shapes(np.array([line], object)).pack(slice(0, 1), 0)
+        Shapes(np.array([line], object)).wkb(slice(0, 1))
 
 
 def test_multipolygons_keep_every_area_and_nothing_else():
@@ -104,11 +112,14 @@ def test_codes_below_zero_are_null():
         ("real", np.array([1.5, np.nan, np.inf, -np.inf], np.float32), [1.5, None, None, None]),
         ("int", np.array([3.0, np.nan]), [3, None]),
         ("int", np.array([2**40, -1]), [2**40, -1]),
-        ("bool", np.array([True, False]), [1, 0]),
-        ("bool", np.array([1.0, 0.0, np.nan]), [1, 0, None]),
+        ("bool", np.array([True, False]), [True, False]),
+        ("bool", np.array([1.0, 0.0, np.nan]), [True, False, None]),
+        ("real", None, [None, None]),
+        ("text", None, [None, None]),
     ],
 )
-def test_values_as_sqlite_takes_them(kind, values, expected):
-    found = listed(Column("c", kind, "", ""), values)
+def test_values_as_arrow_takes_them(kind, values, expected):
+    rows = slice(0, len(expected))
+    found = na.Array(geopackage._column(Column("c", kind, "", ""), values, rows)[0]).to_pylist()
     assert found == expected
     assert [type(v) for v in found] == [type(v) for v in expected]

@@ -204,25 +204,6 @@ def test_two_writes_are_the_same_byte_for_byte(tmp_path):
     assert one.read_bytes() == two.read_bytes()
 
 
-def test_laid_pages_hold_what_statements_would_have_written(tmp_path, monkeypatch):
-    """SQLite's own insertion is the oracle for the pages that are laid down at once."""
-    names = {"tree_id": np.array(["A-1", "A-2"]), "offset_m": np.array([5.0, 1.0]), "direction_deg": np.zeros(2)}
-    ends = Segments(
-        *np.array([[7_600_000.0, 7_600_010], [650_000, 650_020], [7_600_003, 7_600_010], [650_004, 650_021]])
-    )
-    layers = [LayerData(ASBUILT["offsets"], names, ends), tree_layer(2000)]
-    laid = written(tmp_path, layers, name="laid.gpkg")
-    monkeypatch.setattr(geopackage._Database, "lay", lambda *_: False)
-    inserted = written(tmp_path, layers, name="inserted.gpkg")
-    assert laid.read_bytes() != inserted.read_bytes()
-    dumps = []
-    for path in (laid, inserted):
-        db = sqlite3.connect(path)
-        dumps.append(list(db.iterdump()))
-        db.close()
-    assert dumps[0] == dumps[1]
-
-
 def test_a_row_too_long_for_a_page_is_written_all_the_same(tmp_path, validator):
     layer = tree_layer(60_000)
     texts = np.array(["short"] * 60_000, object)
@@ -316,7 +297,8 @@ def test_chunks_are_asked_for_in_order_and_never_whole(tmp_path):
     layer = tree_layer(120_000)
     columns = {**layer.columns, "slope_pct": Chunked(120_000, make)}
     written(tmp_path, [LayerData(layer.contract, columns, layer.geometry)])
-    assert asked == [(0, 50_000), (50_000, 100_000), (100_000, 120_000)]
+    assert asked[:3] == [(0, 50_000), (50_000, 100_000), (100_000, 120_000)]
+    assert all(stop - start == 1 for start, stop in asked[3:])  # the few that are read back
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,6 @@
 """Columns and geometry handed over a slice at a time, so that no writer holds a second copy of a layer.
 
-Geometry leaves here as GeoPackage blobs (OGC 12-128, clause 2.1.3: "GP", version, flags, srs_id, envelope,
-then ISO well-known binary) together with its boxes.
+Geometry leaves here as ISO well-known binary (OGC 06-103r4), many geometries end to end, as Arrow takes it.
 """
 
 from __future__ import annotations
@@ -19,7 +18,7 @@ from setout.errors import SetoutError
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
 
-    from setout.nouns import Floats, Geometries
+    from setout.nouns import Geometries
 
 ROWS: Final = 50_000
 """Rows that are made, packed and written at a time."""
@@ -172,44 +171,9 @@ def several(rows: int, names: Sequence[str], make: Callable[[slice], Mapping[str
     return {name: Chunked(rows, partial(part_of, name)) for name in names}
 
 
-@dataclass(frozen=True, slots=True)
-class Packed:
-    """Geometry of a slice as GeoPackage blobs.
-
-    Attributes
-    ----------
-    boxes : minx, miny, maxx, maxy of each; NaN where there is no geometry
-    matrix : the bytes, one line a row
-    lengths : how many of them each row uses; None for all
-    """
-
-    boxes: Floats
-    matrix: NDArray[np.uint8]
-    lengths: NDArray[np.int64] | None = None
-
-    def blobs(self) -> list[bytes | None]:
-        """Return the blobs one by one."""
-        width = self.matrix.shape[1]
-        whole: list[bytes | None] = np.ascontiguousarray(self.matrix).view(f"V{width}")[:, 0].tolist()
-        if self.lengths is None:
-            return whole
-        pairs = zip(whole, self.lengths.tolist(), strict=True)
-        return [blob[:n] if blob is not None else None for blob, n in pairs]
-
-
-def _head(rows: int, srs_id: int, flags: int, fields: Sequence[tuple[Any, ...]]) -> NDArray[Any]:
-    """Return records that begin as a GeoPackage blob does, with the fields named after it."""
-    begin = [("gp", "S2"), ("version", "u1"), ("flags", "u1"), ("srs", "<i4")]
-    record = np.zeros(rows, dtype=np.dtype([*begin, *fields]))
-    record["gp"], record["flags"], record["srs"] = b"GP", flags, srs_id
-    return record
-
-
-_WKB: Final = (("order", "u1"), ("kind", "<u4"))
-_PLAIN: Final = 1
-"""Flags of a blob: little-endian, no envelope."""
-_ENVELOPE: Final = 3
-"""Flags of a blob: little-endian, envelope of x and y."""
+Binary = tuple[NDArray[np.uint8], NDArray[np.int32], NDArray[np.bool_] | None, bool]
+"""ISO well-known binary of several geometries end to end, where each ends (from 0), which there are (None: all), and
+whether a point among them has no height."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,22 +191,22 @@ class Points:
         """Return the number of points."""
         return len(self.x)
 
-    def pack(self, part: slice, srs_id: int) -> Packed:
-        """Return the points of a slice, packed."""
+    def wkb(self, part: slice) -> Binary:
+        """Return the points of a slice."""
         x, y = np.asarray(self.x[part], float), np.asarray(self.y[part], float)
         finite = np.isfinite(x) & np.isfinite(y)
         if not finite.all():
             at = int(np.flatnonzero(~finite)[0])
             raise SetoutError(f"point ({x[at]}, {y[at]}) is not finite", f"row {part.start + at}")
-        boxes = np.column_stack((x, y, x, y))
-        record = _head(x.size, srs_id, _PLAIN, (*_WKB, ("x", "<f8"), ("y", "<f8"), ("z", "<f8")))
-        record["order"], record["x"], record["y"] = 1, x, y
         z = np.full(x.size, np.nan) if self.z is None else np.asarray(self.z[part], float)
         known = np.isfinite(z)
-        record["kind"] = np.where(known, 1001, 1)
-        record["z"] = np.where(known, z, 0.0)
-        matrix = record.view(np.uint8).reshape(x.size, 37)
-        return Packed(boxes, matrix, None if known.all() else np.where(known, 37, 29))
+        record = np.zeros(x.size, [("order", "u1"), ("kind", "<u4"), ("x", "<f8"), ("y", "<f8"), ("z", "<f8")])
+        record["order"], record["kind"] = 1, np.where(known, 1001, 1)
+        record["x"], record["y"], record["z"] = x, y, np.where(known, z, 0.0)
+        matrix, lengths = record.view(np.uint8).reshape(x.size, record.itemsize), np.where(known, 29, 21)
+        used = np.arange(record.itemsize) < lengths[:, None]
+        flat = matrix.ravel() if known.all() else matrix[used]
+        return flat, _ends(lengths), None, not known.all()
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,18 +222,15 @@ class Segments:
         """Return the number of lines."""
         return len(self.x0)
 
-    def pack(self, part: slice, srs_id: int) -> Packed:
-        """Return the lines of a slice, packed."""
+    def wkb(self, part: slice) -> Binary:
+        """Return the lines of a slice."""
         ends = np.column_stack([np.asarray(v[part], float) for v in (self.x0, self.y0, self.x1, self.y1)])
         if not np.isfinite(ends).all():
             at = int(np.flatnonzero(~np.isfinite(ends).all(axis=1))[0])
             raise SetoutError(f"line {ends[at].tolist()} is not finite", f"row {part.start + at}")
-        low, high = np.minimum(ends[:, :2], ends[:, 2:]), np.maximum(ends[:, :2], ends[:, 2:])
-        fields = (("envelope", "<f8", 4), *_WKB, ("points", "<u4"), ("ends", "<f8", 4))
-        record = _head(len(ends), srs_id, _ENVELOPE, fields)
-        record["envelope"] = np.stack((low[:, 0], high[:, 0], low[:, 1], high[:, 1]), axis=1)
+        record = np.zeros(len(ends), [("order", "u1"), ("kind", "<u4"), ("points", "<u4"), ("ends", "<f8", 4)])
         record["order"], record["kind"], record["points"], record["ends"] = 1, 2, 2, ends
-        return Packed(np.hstack((low, high)), record.view(np.uint8).reshape(len(ends), record.itemsize))
+        return record.view(np.uint8), _ends(np.full(len(ends), record.itemsize)), None, False
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,19 +244,22 @@ class Shapes:
         """Return the number of geometries."""
         return len(self.geometry)
 
-    def pack(self, part: slice, srs_id: int) -> tuple[list[bytes | None], Floats]:
-        """Return the blobs of a slice and their boxes, NaN where there is no geometry."""
+    def wkb(self, part: slice) -> Binary:
+        """Return the geometries of a slice."""
         shapes = np.asarray(self.geometry[part], dtype=object)
         shapes = multipolygons(shapes) if self.multi else shapely.force_2d(shapes)
         shapes[shapely.is_empty(shapes)] = None
-        boxes = np.asarray(shapely.bounds(shapes), float)
-        if np.isinf(boxes).any() or np.isnan(boxes[~shapely.is_missing(shapes)]).any():
+        present = ~shapely.is_missing(shapes)
+        if not np.isfinite(shapely.bounds(shapes[present])).all():
             raise SetoutError("a geometry has coordinates that are not finite", f"rows from {part.start}")
-        header = _head(len(shapes), srs_id, _ENVELOPE, (("envelope", "<f8", 4),))
-        header["envelope"] = boxes[:, [0, 2, 1, 3]]
-        wkb = shapely.to_wkb(shapes, byte_order=1, flavor="iso", output_dimension=2)
-        pairs = zip(header.view("V40").tolist(), wkb, strict=True)
-        return [None if body is None else head + body for head, body in pairs], boxes
+        made = [body or b"" for body in shapely.to_wkb(shapes, byte_order=1, flavor="iso", output_dimension=2)]
+        lengths = np.array([len(body) for body in made], np.int64)
+        return np.frombuffer(b"".join(made), np.uint8), _ends(lengths), None if present.all() else present, False
+
+
+def _ends(lengths: NDArray[np.integer[Any]]) -> NDArray[np.int32]:
+    """Return where pieces that lie end to end begin, and where the last one ends."""
+    return np.concatenate(([0], np.cumsum(lengths))).astype(np.int32)
 
 
 def multipolygons(shapes: Geometries) -> Geometries:

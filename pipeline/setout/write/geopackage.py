@@ -1,18 +1,18 @@
-"""GeoPackage (OGC 12-128r14, version 1.2) written straight into SQLite.
+"""GeoPackage (OGC 12-128r14, version 1.2) by GDAL, fed from arrays through Arrow.
 
-Version 1.2 because older desktops open it without complaint. The tables are those of the standard's annex
-C; the spatial index is its R-tree extension (annex F.3), packed whole instead of grown row by row.
-``last_change`` is a fixed date, so that the same plan gives the same file byte for byte: when a plan was
-made stands in run.json.
+Version 1.2 because older desktops open it without complaint. ``last_change`` is a fixed date, so that the same plan
+gives the same file byte for byte: when a plan was made stands in run.json. What GDAL does not know of - styles, and
+that a layer holds points with height and without - is put in afterwards.
 """
 
 from __future__ import annotations
 
 import errno
+import os
 import sqlite3
-from contextlib import closing
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pyproj
@@ -21,27 +21,26 @@ import shapely
 from setout.errors import SetoutError
 from setout.layers import LayerContract, check
 
-from .chunks import Chunked, Coded, Points, Segments, Shapes, Values, WalkIds, several
-from .records import RowTooLongError
-from .rows import Table, insert, insert_index, lay
+from .chunks import ROWS, Chunked, Coded, Points, Segments, Shapes, Values, WalkIds, several
+from .readback import check_file, remember
 from .styles import LAYER_STYLES_TABLE, style_rows
-from .table_pages import PAGE, PageFile
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
+    from nanoarrow.c_array import CArray
+    from nanoarrow.c_schema import CSchema
     from numpy.typing import NDArray
     from pyproj import CRS
 
+    from setout.layers import Column
+
+    from .readback import Written
+
 __all__ = ["Chunked", "Coded", "LayerData", "Points", "Segments", "WalkIds", "several", "write"]
 
-APPLICATION_ID: Final = 0x47504B47
-"""The four letters "GPKG" (OGC 12-128, requirement 2)."""
-USER_VERSION: Final = 10200
 LAST_CHANGE: Final = "2000-01-01T00:00:00.000Z"
-CUSTOM_SRS: Final = 100_000
-"""srs_id of a CRS that has no code of an authority."""
 GEOMETRY: Final = "geom"
 _ALLOWED: Final = {  # shapely type numbers; -1 is a missing geometry
     "": set(),
@@ -52,49 +51,16 @@ _ALLOWED: Final = {  # shapely type numbers; -1 is a missing geometry
     "MULTIPOLYGON": {-1, 3, 6, 7},
     "GEOMETRY": {-1, 0, 1, 2, 3, 4, 5, 6, 7},
 }
-SQL_TYPE: Final = {"text": "TEXT", "int": "INTEGER", "real": "REAL", "bool": "BOOLEAN"}
-
-_CORE: Final = """
-CREATE TABLE gpkg_spatial_ref_sys (srs_name TEXT NOT NULL, srs_id INTEGER NOT NULL PRIMARY KEY,
-  organization TEXT NOT NULL, organization_coordsys_id INTEGER NOT NULL, definition TEXT NOT NULL,
-  description TEXT);
-CREATE TABLE gpkg_contents (table_name TEXT NOT NULL PRIMARY KEY, data_type TEXT NOT NULL,
-  identifier TEXT UNIQUE, description TEXT DEFAULT '',
-  last_change DATETIME NOT NULL DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now')),
-  min_x DOUBLE, min_y DOUBLE, max_x DOUBLE, max_y DOUBLE, srs_id INTEGER,
-  CONSTRAINT fk_gc_r_srs_id FOREIGN KEY (srs_id) REFERENCES gpkg_spatial_ref_sys(srs_id));
-CREATE TABLE gpkg_geometry_columns (table_name TEXT NOT NULL, column_name TEXT NOT NULL,
-  geometry_type_name TEXT NOT NULL, srs_id INTEGER NOT NULL, z TINYINT NOT NULL, m TINYINT NOT NULL,
-  CONSTRAINT pk_geom_cols PRIMARY KEY (table_name, column_name),
-  CONSTRAINT uk_gc_table_name UNIQUE (table_name),
-  CONSTRAINT fk_gc_tn FOREIGN KEY (table_name) REFERENCES gpkg_contents(table_name),
-  CONSTRAINT fk_gc_srs FOREIGN KEY (srs_id) REFERENCES gpkg_spatial_ref_sys (srs_id));
-CREATE TABLE gpkg_extensions (table_name TEXT, column_name TEXT, extension_name TEXT NOT NULL,
-  definition TEXT NOT NULL, scope TEXT NOT NULL,
-  CONSTRAINT ge_tce UNIQUE (table_name, column_name, extension_name));
-"""
-
-_TRIGGERS: Final = """
-CREATE TRIGGER "rtree_{t}_{c}_insert" AFTER INSERT ON "{t}"
-  WHEN (new."{c}" NOT NULL AND NOT ST_IsEmpty(NEW."{c}"))
-BEGIN INSERT OR REPLACE INTO "rtree_{t}_{c}" VALUES ({box}); END;
-CREATE TRIGGER "rtree_{t}_{c}_update1" AFTER UPDATE OF "{c}" ON "{t}"
-  WHEN OLD."fid" = NEW."fid" AND (NEW."{c}" NOTNULL AND NOT ST_IsEmpty(NEW."{c}"))
-BEGIN INSERT OR REPLACE INTO "rtree_{t}_{c}" VALUES ({box}); END;
-CREATE TRIGGER "rtree_{t}_{c}_update2" AFTER UPDATE OF "{c}" ON "{t}"
-  WHEN OLD."fid" = NEW."fid" AND (NEW."{c}" ISNULL OR ST_IsEmpty(NEW."{c}"))
-BEGIN DELETE FROM "rtree_{t}_{c}" WHERE id = OLD."fid"; END;
-CREATE TRIGGER "rtree_{t}_{c}_update3" AFTER UPDATE ON "{t}"
-  WHEN OLD."fid" != NEW."fid" AND (NEW."{c}" NOTNULL AND NOT ST_IsEmpty(NEW."{c}"))
-BEGIN DELETE FROM "rtree_{t}_{c}" WHERE id = OLD."fid";
-  INSERT OR REPLACE INTO "rtree_{t}_{c}" VALUES ({box}); END;
-CREATE TRIGGER "rtree_{t}_{c}_update4" AFTER UPDATE ON "{t}"
-  WHEN OLD."fid" != NEW."fid" AND (NEW."{c}" ISNULL OR ST_IsEmpty(NEW."{c}"))
-BEGIN DELETE FROM "rtree_{t}_{c}" WHERE id IN (OLD."fid", NEW."fid"); END;
-CREATE TRIGGER "rtree_{t}_{c}_delete" AFTER DELETE ON "{t}" WHEN old."{c}" NOT NULL
-BEGIN DELETE FROM "rtree_{t}_{c}" WHERE id = OLD."fid"; END;
-"""
-_BOX: Final = 'NEW."fid", ST_MinX(NEW."{c}"), ST_MaxX(NEW."{c}"), ST_MinY(NEW."{c}"), ST_MaxY(NEW."{c}")'
+_GDAL_NAME: Final = {
+    "POINT": "Point",
+    "POINT Z": "Point Z",
+    "LINESTRING": "LineString",
+    "MULTILINESTRING": "MultiLineString",
+    "MULTIPOLYGON": "MultiPolygon",
+    "GEOMETRY": "Unknown",
+}
+_ROOM: Final = 1.5
+"""Bytes of the file for a byte of the columns handed over, at most (1.3 measured for trees; the index is the rest)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,13 +111,11 @@ class LayerData:
         given = [self.geometry, *self.columns.values()]
         return next((len(values) for values in given if values is not None), 0)
 
-    def table(self, srs_id: int) -> Table:
-        """Return the rows as they are written."""
-        geometry = self.geometry
-        if isinstance(geometry, np.ndarray):
-            geometry = Shapes(geometry, multi=self.contract.geometry == "MULTIPOLYGON")
-        name, columns = self.contract.name, self.contract.columns
-        return Table(name, self.rows, columns, self.columns, geometry, srs_id if geometry is not None else 0)
+    def shapes(self) -> Points | Segments | Shapes | None:
+        """Return the geometry as what gives well-known binary by slices."""
+        if isinstance(self.geometry, np.ndarray):
+            return Shapes(self.geometry, multi=self.contract.geometry == "MULTIPOLYGON")
+        return self.geometry
 
 
 def write(path: Path, layers: Iterable[LayerData], crs: CRS) -> None:
@@ -171,76 +135,43 @@ def write(path: Path, layers: Iterable[LayerData], crs: CRS) -> None:
     ------
     OSError
         The file cannot be written, or there is no room (errno ENOSPC).
+    SetoutError
+        Another reader does not find in the file what was to be in it.
     """
     if path.exists():
         raise FileExistsError(errno.EEXIST, "exists", str(path))
-    try:
-        with closing(_Database(path)) as database:
-            _write_all(database, layers, crs)
-    except sqlite3.Error as error:
-        name = getattr(error, "sqlite_errorname", "")
-        full = name == "SQLITE_FULL" or name.startswith("SQLITE_IOERR")
-        raise OSError(errno.ENOSPC if full else errno.EIO, str(error), str(path)) from error
-
-
-class _Database:
-    """The file being written: open in SQLite, but for the moments in which pages are laid into it."""
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self.db = self._open()
-
-    def _open(self) -> sqlite3.Connection:
-        db = sqlite3.connect(self.path, isolation_level=None)
-        # a new file, thrown away when anything fails, needs no journal and no waiting for the disk
-        for pragma in (
-            f"page_size = {PAGE}",
-            "auto_vacuum = NONE",
-            "journal_mode = OFF",
-            "synchronous = OFF",
-        ):
-            db.execute(f"PRAGMA {pragma}")
-        db.execute("PRAGMA cache_size = -16000")
-        db.execute("BEGIN")
-        return db
-
-    def lay(self, table: Table) -> bool:
-        """Lay a table's rows and index down as pages; where that cannot be done change nothing: False."""
-        roots = dict(self.db.execute("SELECT name, rootpage FROM sqlite_master WHERE type = 'table'").fetchall())
-        self.db.execute("COMMIT")
-        self.db.close()
-        with closing(PageFile(self.path)) as file:
-            laid = file.usable
-            try:
-                if laid:
-                    lay(file, roots, table)
-                    file.keep()
-            except RowTooLongError:
-                laid = False
-        self.db = self._open()
-        return laid
-
-    def close(self) -> None:
-        self.db.close()
-
-
-def _write_all(database: _Database, layers: Iterable[LayerData], crs: CRS) -> None:
-    database.db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-    database.db.execute(f"PRAGMA user_version = {USER_VERSION}")
-    for statement in _CORE.split(";\n"):
-        database.db.execute(statement)
-    srs = _srs(crs)
-    database.db.executemany("INSERT INTO gpkg_spatial_ref_sys VALUES (?, ?, ?, ?, ?, ?)", _srs_rows(srs))
-    contracts: list[LayerContract] = []
+    if not path.parent.is_dir():
+        raise OSError(errno.ENOENT, "unable to open: no such folder", str(path.parent))
+    written: list[Written] = []
+    gaps: list[str] = []
     labels: dict[str, set[str]] = {"block": set(), "reason": set()}
-    for layer in layers:
-        _write_layer(database, layer, srs[1])
-        contracts.append(layer.contract)
-        if layer.contract.name in {"rows", "usable", "exclusions"}:
-            for name, seen in labels.items():
-                seen.update(_texts(layer, name))
-    _write_styles(database.db, contracts, {name: sorted(seen) for name, seen in labels.items()})
-    database.db.execute("COMMIT")
+    where = _name_of(crs)
+    with _undated():
+        for layer in layers:
+            if _write_layer(path, layer, where):
+                gaps.append(layer.contract.name)
+            written.append(remember(layer))
+            if layer.contract.name in {"rows", "usable", "exclusions"}:
+                for name, seen in labels.items():
+                    seen.update(_texts(layer, name))
+    if written:
+        contracts = [layer.contract for layer in written]
+        _finish(path, gaps, style_rows(contracts, {name: sorted(seen) for name, seen in labels.items()}))
+        check_file(path, written, where)
+
+
+@contextmanager
+def _undated() -> Iterator[None]:
+    """Let GDAL write a fixed date, and spare it a journal for a file that is thrown away when anything fails."""
+    import pyogrio
+
+    ours = {"OGR_CURRENT_DATE": LAST_CHANGE, "OGR_SQLITE_SYNCHRONOUS": "OFF", "OGR_SQLITE_JOURNAL": "OFF"}
+    before = {name: pyogrio.get_gdal_config_option(name) for name in ours}
+    pyogrio.set_gdal_config_options(ours)
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options(before)
 
 
 def _texts(layer: LayerData, name: str) -> set[str]:
@@ -248,86 +179,131 @@ def _texts(layer: LayerData, name: str) -> set[str]:
     return set() if values is None else {str(v) for v in values[0 : layer.rows].tolist() if v}
 
 
-def _srs(crs: CRS) -> tuple[str, int, str, int, str, str]:
-    """Return the row of a CRS; with an authority's code only where that stands for the very same CRS."""
+def _name_of(crs: CRS) -> str:
+    """Return a CRS as GDAL is told it: an authority's code only where that stands for the very same CRS."""
     flat = (crs.sub_crs_list[0] if crs.is_compound else crs).to_2d()
     for confidence in (100, 70):
         found = flat.to_authority(min_confidence=confidence)
-        if not found or not found[1].isdecimal():
-            continue
-        known = pyproj.CRS.from_authority(*found)
-        if known.equals(flat, ignore_axis_order=True):
-            return known.name, int(found[1]), found[0], int(found[1]), known.to_wkt("WKT1_GDAL"), ""
-    return flat.name, CUSTOM_SRS, "NONE", CUSTOM_SRS, flat.to_wkt("WKT1_GDAL"), "CRS of the survey"
+        if found and found[1].isdecimal() and pyproj.CRS.from_authority(*found).equals(flat, ignore_axis_order=True):
+            return ":".join(found)
+    return str(flat.to_wkt("WKT1_GDAL"))
 
 
-def _srs_rows(srs: tuple[str, int, str, int, str, str]) -> list[tuple[str, int, str, int, str, str]]:
-    wgs84 = pyproj.CRS.from_epsg(4326).to_wkt("WKT1_GDAL")
-    undefined = "undefined {} coordinate reference system"
-    rows = [
-        ("Undefined Cartesian SRS", -1, "NONE", -1, "undefined", undefined.format("Cartesian")),
-        ("Undefined geographic SRS", 0, "NONE", 0, "undefined", undefined.format("geographic")),
-        ("WGS 84 geodetic", 4326, "EPSG", 4326, wgs84, "longitude/latitude on WGS 84"),
-    ]
-    return rows if srs[1] == 4326 else [*rows, srs]
+def _write_layer(path: Path, layer: LayerData, crs: str) -> bool:
+    """Write a layer; tell whether a height is missing in a layer of points with height."""
+    import pyogrio
+    from nanoarrow.c_array_stream import CArrayStream
+    from pyogrio.errors import DataLayerError, DataSourceError
+
+    contract, schema = layer.contract, _schema(layer.contract)
+    made = [_batch(schema, layer, slice(k, min(layer.rows, k + ROWS))) for k in range(0, max(layer.rows, 1), ROWS)]
+    kind = contract.geometry
+    try:
+        _find_room(path, sum(size for _, size, _ in made))
+        pyogrio.write_arrow(
+            CArrayStream.from_c_arrays([batch for batch, _, _ in made], schema, move=True, validate=False),
+            path,
+            layer=contract.name,
+            driver="GPKG",
+            crs=crs if kind else None,
+            geometry_name=GEOMETRY if kind else None,
+            geometry_type=_GDAL_NAME[kind] if kind else None,
+            dataset_options=None if path.exists() else {"VERSION": "1.2", "ADD_GPKG_OGR_CONTENTS": "NO"},
+            layer_options={"IDENTIFIER": contract.name, "DESCRIPTION": contract.title}
+            | ({} if kind else {"ASPATIAL_VARIANT": "GPKG_ATTRIBUTES"}),
+        )
+    except (DataLayerError, DataSourceError) as error:
+        full = any(word in str(error) for word in ("disk is full", "disk I/O error", "cannot rollback"))
+        raise OSError(errno.ENOSPC if full else errno.EIO, str(error), str(path)) from error
+    return kind == "POINT Z" and any(flat for *_, flat in made)
 
 
-def _write_layer(database: _Database, layer: LayerData, srs_id: int) -> None:
-    contract = layer.contract
-    kind = (contract.geometry or "").removesuffix(" Z")
-    shape = [f'"{GEOMETRY}" {kind}'] if kind else []
-    columns = [f'"{column.name}" {SQL_TYPE[column.kind]}' for column in contract.columns]
-    key = '"fid" INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL'
-    database.db.execute(f'CREATE TABLE "{contract.name}" ({", ".join([key, *shape, *columns])})')
-    table, index = layer.table(srs_id), f"rtree_{contract.name}_{GEOMETRY}"
-    if kind:
-        database.db.execute(f'CREATE VIRTUAL TABLE "{index}" USING rtree(id, minx, maxx, miny, maxy)')
-        database.db.execute(f'DELETE FROM "{index}_node"')
-    if isinstance(table.geometry, Points | Segments) and layer.rows and database.lay(table):
-        database.db.execute("INSERT INTO sqlite_sequence VALUES (?, ?)", (contract.name, layer.rows))
+def _find_room(path: Path, size: int) -> None:
+    """Raise OSError (ENOSPC) where a file would not find room to grow: GDAL tells of a full disk without saying so."""
+    if not hasattr(os, "posix_fallocate"):
+        return
+    probe = path.with_name(f"{path.name}.room")
+    handle = os.open(probe, os.O_CREAT | os.O_WRONLY, 0o600)
+    try:
+        os.posix_fallocate(handle, 0, int(size * _ROOM) + (1 << 16))
+    finally:
+        os.close(handle)
+        probe.unlink()
+
+
+def _schema(contract: LayerContract) -> CSchema:
+    """Return a layer's Arrow schema: the geometry, then the columns, each with its meaning."""
+    import nanoarrow as na
+
+    types = {"text": na.string(), "int": na.int64(), "real": na.float64(), "bool": na.bool_()}
+    fields = [na.c_schema(na.binary()).modify(name=GEOMETRY)] if contract.geometry else []
+    fields += [na.c_schema(types[column.kind]).modify(name=column.name) for column in contract.columns]
+    return na.c_schema(na.struct([na.binary() for _ in fields])).modify(children=fields)
+
+
+def _batch(schema: CSchema, layer: LayerData, part: slice) -> tuple[CArray, int, bool]:
+    """Return a slice of a layer as an Arrow array, its bytes, and whether a point in it has no height."""
+    from nanoarrow.c_array import c_array_from_buffers
+
+    rows, geometry = part.stop - part.start, layer.shapes()
+    arrays, flat = [], False
+    if geometry is not None:
+        wkb, ends, present, flat = geometry.wkb(part)
+        arrays.append(_binary(wkb, ends, present))
+    arrays += [_column(column, layer.columns.get(column.name), part) for column in layer.contract.columns]
+    batch = c_array_from_buffers(schema, rows, [None], 0, children=[array for array, _ in arrays])
+    return batch, sum(size for _, size in arrays), flat
+
+
+def _binary(data: NDArray[np.uint8], ends: NDArray[np.int32], present: NDArray[np.bool_] | None) -> tuple[CArray, int]:
+    import nanoarrow as na
+    from nanoarrow.c_array import c_array_from_buffers
+
+    valid = None if present is None else np.packbits(present, bitorder="little")
+    nulls = 0 if present is None else int(present.size - np.count_nonzero(present))
+    return c_array_from_buffers(na.binary(), len(ends) - 1, [valid, ends, data], nulls), data.nbytes + ends.nbytes
+
+
+def _column(column: Column, values: Values | None, part: slice) -> tuple[CArray, int]:
+    """Return a slice of a column and its bytes; NaN, infinity and an empty text are null."""
+    import nanoarrow as na
+    from nanoarrow.c_array import c_array, c_array_from_buffers
+
+    rows = part.stop - part.start
+    if column.kind == "text":
+        texts = [None] * rows if values is None else [str(text) if text else None for text in values[part].tolist()]
+        return c_array(texts, na.string()), 5 * rows + sum(len(text) for text in texts if text)
+    of: Any = {"int": na.int64(), "real": na.float64(), "bool": na.bool_()}[column.kind]
+    given = np.full(rows, np.nan) if values is None else np.asarray(values[part])
+    known = np.isfinite(given)
+    nulls = rows - int(np.count_nonzero(known))
+    valid = np.packbits(known, bitorder="little") if nulls else None
+    data = np.where(known, given, 0) if nulls else given
+    if column.kind == "bool":
+        data = np.packbits(data.astype(bool), bitorder="little")
     else:
-        insert(database.db, table)
-        if kind:
-            insert_index(database.db, index, table.tree())
-    _register(database.db, contract, table, kind)
+        data = np.ascontiguousarray(data, np.int64 if column.kind == "int" else np.float64)
+    return c_array_from_buffers(of, rows, [valid, data], nulls), data.nbytes
 
 
-def _register(db: sqlite3.Connection, contract: LayerContract, table: Table, kind: str) -> None:
-    extent = [None if np.isnan(value) else float(value) for value in table.bounds]
-    where = (*extent, table.srs_id) if kind else (None,) * 5
-    name = contract.name
-    db.execute(
-        "INSERT INTO gpkg_contents VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (name, "features" if kind else "attributes", name, contract.title, LAST_CHANGE, *where),
-    )
-    if not kind:
-        return
-    z = 0 if contract.geometry != "POINT Z" else _z_of(table)
-    db.execute("INSERT INTO gpkg_geometry_columns VALUES (?, ?, ?, ?, ?, 0)", (name, GEOMETRY, kind, table.srs_id, z))
-    script = _TRIGGERS.format(t=name, c=GEOMETRY, box=_BOX.format(c=GEOMETRY))
-    for statement in script.split("END;\n"):
-        if statement.strip():
-            db.execute(statement + "END")
-    db.execute(
-        "INSERT INTO gpkg_extensions VALUES (?, ?, 'gpkg_rtree_index', ?, 'write-only')",
-        (name, GEOMETRY, "http://www.geopackage.org/spec120/#extension_rtree"),
-    )
+def _finish(path: Path, gaps: Sequence[str], styles: Sequence[Any]) -> None:
+    """Say that heights are missing in some layers, and put the styles in."""
+    try:
+        with closing(sqlite3.connect(path, isolation_level=None)) as db:
+            db.execute("PRAGMA journal_mode = OFF")
+            db.execute("BEGIN")
+            for name in gaps:
+                db.execute("UPDATE gpkg_geometry_columns SET z = 2 WHERE table_name = ?", (name,))
+            if styles:
+                _write_styles(db, styles)
+            db.execute("COMMIT")
+    except sqlite3.Error as error:
+        name = getattr(error, "sqlite_errorname", "")
+        full = name == "SQLITE_FULL" or name.startswith("SQLITE_IOERR")
+        raise OSError(errno.ENOSPC if full else errno.EIO, str(error), str(path)) from error
 
 
-def _z_of(table: Table) -> int:
-    """Return 1 (every geometry has z) or 2 (some have)."""
-    z = table.geometry.z if isinstance(table.geometry, Points) else None
-    if z is None:
-        return 2
-    return 1 if all(np.isfinite(np.asarray(z[part], float)).all() for part in table.parts()) else 2
-
-
-def _write_styles(
-    db: sqlite3.Connection, contracts: Sequence[LayerContract], labels: Mapping[str, Sequence[str]]
-) -> None:
-    rows = style_rows(contracts, labels)
-    if not rows:
-        return
+def _write_styles(db: sqlite3.Connection, rows: Sequence[Any]) -> None:
     db.execute(LAYER_STYLES_TABLE)
     db.executemany(
         "INSERT INTO layer_styles VALUES (?, '', '', ?, ?, ?, ?, ?, 1, ?, '', NULL, ?)",
