@@ -9,7 +9,7 @@ from pathlib import Path
 from setout import run
 from setout.demo import write_demo
 from setout.stages import terrain
-from setout.write import picture
+from setout.write.report import picture
 
 MAPS = Path(__file__).resolve().parents[1] / "maps"
 

@@ -12,8 +12,8 @@ from pyproj import CRS
 import anyland
 from anyland import Rng, pick
 from invented import Property, objects
-from setout.nouns import Planting, Survey
-from setout.plan import parse_plan
+from setout.model import Planting, Survey
+from setout.planfile import parse_plan
 from setout.run import plan_site
 
 PLACES = [

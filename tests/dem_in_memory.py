@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from pyproj import CRS
 
-from setout.nouns import Frame, RasterGrid, Site, transformer
+from setout.model import Frame, RasterGrid, Site, transformer
 from setout.stages import terrain
 
 UTM13 = CRS.from_epsg(32613)

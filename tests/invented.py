@@ -10,8 +10,8 @@ import numpy as np
 import shapely
 from pyproj import CRS, Transformer
 
-from setout.nouns import Planting, RasterGrid, Survey, VectorLayer
-from setout.plan import parse_plan
+from setout.model import Planting, RasterGrid, Survey, VectorLayer
+from setout.planfile import parse_plan
 from setout.run import plan_site
 
 UTM10 = CRS.from_epsg(26910)

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from rays import Crown, halves, lit
-from setout.geometry.sun import SunPath, sun_path
-from setout.nouns import Block, Pattern, Plant, Trees
+from setout.geometry.sky.sun import SunPath, sun_path
+from setout.model import Block, Pattern, Plant, Trees
 from setout.stages.light.canopies import bodies_of, canopies_of, views_of
 
 SEASON = tuple(date(2026, month, 21) for month in range(4, 11))

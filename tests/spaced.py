@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from setout.nouns import Block, Pattern, Plant, Rows, Site, Trees
+from setout.model import Block, Pattern, Plant, Rows, Site, Trees
 from setout.stages.room import Room, room_of
 from setout.units import FOOT
 

@@ -8,7 +8,8 @@ import numpy as np
 import pyogrio.raw
 import shapely
 
-from setout.read import reference, vector
+from setout.read import reference
+from setout.read.vector import files
 
 SQUARE = shapely.Polygon([(987000, 212000), (987600, 212000), (987600, 212500), (987000, 212500)])
 """600 x 500 ft on Long Island, EPSG:2263 [US survey ft]."""
@@ -41,11 +42,11 @@ def ref(text, base=Path()):
 
 
 def boundary(text, base=Path(), **kwargs):
-    return vector.read_boundary(ref(text, base), **kwargs)
+    return files.read_boundary(ref(text, base), **kwargs)
 
 
 def features(text, base=Path(), **kwargs):
-    return vector.read_vector(ref(text, base), **kwargs)
+    return files.read_vector(ref(text, base), **kwargs)
 
 
 def codes(layer):

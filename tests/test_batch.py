@@ -45,7 +45,7 @@ def test_the_command_plans_each_and_names_what_cannot_be_planned(farms: list[Pat
     assert str(farms[2]) in ran.err
     for path, said in zip(farms[:2], told, strict=False):
         there = digest(path.parent / "out" / "plan.gpkg")
-        alone = setout.plan(path, path.parent / "alone", products=("geopackage",))
+        alone = setout.planfile(path, path.parent / "alone", products=("geopackage",))
         assert said["trees"] == len(alone.trees)
         assert said["net_m2"] == pytest.approx(alone.usable.account[-1].remaining_m2)
         assert digest(path.parent / "alone" / "plan.gpkg") == there
@@ -106,7 +106,8 @@ def test_whatever_goes_wrong_is_of_its_own_property(
 
 @pytest.mark.parametrize(("ends", "code"), [("done", 0), ("done refused", 2), ("done refused lost", 3)])
 def test_exit_codes(ends: str, code: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    from setout import cli, run
+    from setout.cli import command
+    from setout import run
     from setout.errors import Fault
 
     ways = {
@@ -114,7 +115,7 @@ def test_exit_codes(ends: str, code: int, monkeypatch: pytest.MonkeyPatch, capsy
         "lost": Done("c/plan.toml", "c/out", None, 0.0, faults=(Fault("k", "l", "m"),), lost=True),
     }  # fmt: skip
     monkeypatch.setattr(run, "batch", lambda *_args, **_named: tuple(ways[end] for end in ends.split()))
-    assert cli.main(["batch", "a", "b", "c", "--json"]) == code
+    assert command.main(["batch", "a", "b", "c", "--json"]) == code
     assert [one["lost"] for one in json.loads(capsys.readouterr().out)] == [end == "lost" for end in ends.split()]
 
 

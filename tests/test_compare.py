@@ -16,12 +16,12 @@ import pytest
 
 import setout
 from farm import Farm, write_survey
-from setout import cli
+from setout.cli import command
 from setout.errors import SetoutError
-from setout.nouns import OrderLine
-from setout.nouns.comparison import Outcome
-from setout.nouns.prices import Price, Prices
-from setout.plan.prices import price
+from setout.model import OrderLine
+from setout.model.comparison import Outcome
+from setout.model.prices import Price, Prices
+from setout.planfile.prices import price
 from setout.run import Limits
 from setout.stages.compare import closest, first_cost, weighed, widest
 
@@ -67,7 +67,7 @@ def test_every_option_has_the_figures_of_the_plan_it_stands_for(farm: Farm) -> N
     for step, told in zip(("16 ft", "8 ft", "12 ft", "20 ft"), result.outcomes, strict=True):
         farm.block["step"] = step
         out = farm.folder / f"out {step}"
-        setout.plan(farm.write(), out, products=("geopackage",))
+        setout.planfile(farm.write(), out, products=("geopackage",))
         trees = gpd.read_file(out / "plan.gpkg", layer="trees")
         usable = gpd.read_file(out / "plan.gpkg", layer="usable")
         rows = gpd.read_file(out / "plan.gpkg", layer="rows")
@@ -171,7 +171,7 @@ def test_an_option_is_beaten_by_one_that_is_as_good_in_all_and_better_in_one() -
 
 def test_costs_add_up_by_hand() -> None:
     """21 plants at 30 and 100 m of wire at 0.25 a metre are 655."""
-    from setout.nouns import MaterialLine
+    from setout.model import MaterialLine
 
     order = [OrderLine("apple", "apple, dwarf", "", "", "dwarf", "A", 20, 1)]
     wire = [MaterialLine("wire", "12.5 gauge", 100.0, "m", "block A: 2 rows")]
@@ -187,14 +187,14 @@ def test_a_first_cost_says_what_it_is_without(farm: Farm, capsys: pytest.Capture
     """An option sizes no pipes, so its first cost holds none: table, page, CSV and JSON say so."""
     prices = {"plant": "38 / each", '"tree stake"': "6 / each", '"trunk guard"': "3 / each"}
     path = farm.write(option=[{"step": "12 ft"}], prices=prices)
-    assert cli.main(["compare", str(path), "--quiet"]) == 0
+    assert command.main(["compare", str(path), "--quiet"]) == 0
     assert "First cost is without pipe, emitters, valves, filters, regulators." in capsys.readouterr().out
     page = (farm.folder / "out" / "compare.html").read_text(encoding="utf-8")
     assert "First cost is without pipe, emitters, valves, filters, regulators</b>" in page
     for line in csv.DictReader((farm.folder / "out" / "compare.csv").open(encoding="utf-8", newline="")):
         assert float(line["first_cost"]) > 0
         assert line["first_cost_lacks"].startswith("pipe, emitters")
-    assert cli.main(["compare", str(path), "--json", "--quiet"]) == 0
+    assert command.main(["compare", str(path), "--json", "--quiet"]) == 0
     for option in json.loads(capsys.readouterr().out)["options"]:
         assert option["first_cost_lacks"][0] == "pipe"
     dry = setout.compare(farm.write(option=[{"step": "12 ft"}], prices=prices, water=None), farm.folder / "dry")
@@ -209,7 +209,7 @@ def test_a_first_cost_that_is_not_known_names_what_has_no_price(farm: Farm) -> N
 
 
 def test_a_misspelt_price_ends_the_command_with_the_near_name(farm: Farm, capsys: pytest.CaptureFixture[str]) -> None:
-    assert cli.main(["plan", str(farm.write(prices={'"trunk gard"': "3 / each"})), "--quiet"]) == 2
+    assert command.main(["plan", str(farm.write(prices={'"trunk gard"': "3 / each"})), "--quiet"]) == 2
     assert 'did you mean "trunk guard"' in capsys.readouterr().err
     assert not (farm.folder / "out").exists()
 
@@ -217,7 +217,7 @@ def test_a_misspelt_price_ends_the_command_with_the_near_name(farm: Farm, capsys
 def test_every_fault_of_the_prices_is_told_at_once(farm: Farm) -> None:
     prices = {"wires": 3, "plant": "9 / ft", '" tree\\nstakes"': "6 / each"}
     with pytest.raises(SetoutError) as caught:
-        setout.plan(farm.write(prices=prices), farm.folder / "out")
+        setout.planfile(farm.write(prices=prices), farm.folder / "out")
     assert [fault.what for fault in caught.value.faults] == [
         "wires: is nothing that a plan counts", "wires: 3 does not say for how much",
         'plant: "9 / ft" is for what is counted by length, but this is counted by number',
@@ -232,10 +232,10 @@ def test_all_that_a_plan_lists_may_have_a_price(farm: Farm) -> None:
     vines = {"name": "B", "area": "survey/features.gpkg:blocks[name=east]", "pattern": "trellis", "step": "8 ft",
              "row_distance": "10 ft", "direction": "north-south", "plants": [{"plant": "table grape"}]}  # fmt: skip
     blocks = [BLOCK | {"area": "survey/features.gpkg:blocks[name=west]"}, vines]
-    bare = setout.plan(farm.write(block=blocks, prices={"plant": "38 / each"}), farm.folder / "bare", products=())
+    bare = setout.planfile(farm.write(block=blocks, prices={"plant": "38 / each"}), farm.folder / "bare", products=())
     assert {"pipe, lateral", "drip emitter"} <= {item for line in bare.costs for item in line.missing}
     prices = {f'"{line.item}"': f"2 / {line.unit}" for line in bare.materials} | {"plant": "38 / each"}
-    full = setout.plan(farm.write(block=blocks, prices=prices), farm.folder / "out", products=("report",))
+    full = setout.planfile(farm.write(block=blocks, prices=prices), farm.folder / "out", products=("report",))
     assert not any(line.missing for line in full.costs)
     plants = 38 * sum(line.plants for line in full.order)
     assert sum(line.first for line in full.costs) == pytest.approx(plants + 2 * sum(m.quantity for m in full.materials))
@@ -322,7 +322,7 @@ def test_the_widest_step_for_a_number_of_trees_on_real_rows(farm: Farm) -> None:
 def test_faults_of_options_and_prices_are_told_by_every_command(
     farm: Farm, sections: dict[str, Any], said: str
 ) -> None:
-    for verb in (setout.plan, setout.compare):
+    for verb in (setout.planfile, setout.compare):
         with pytest.raises(SetoutError) as caught:
             verb(farm.write(**sections), farm.folder / "out")
         assert said in "\n".join(map(str, caught.value.faults))
@@ -338,7 +338,7 @@ def test_an_option_that_cannot_be_laid_out_says_which_and_writes_nothing(farm: F
 
 def test_the_report_tells_costs_sources_and_pictures(farm: Farm) -> None:
     prices = {"currency": "USD", "plant": "38 / each", "work": "25 / h"}
-    planting = setout.plan(farm.write(prices=prices), farm.folder / "out", products=("geopackage", "report"))
+    planting = setout.planfile(farm.write(prices=prices), farm.folder / "out", products=("geopackage", "report"))
     (line,) = (line for line in planting.costs if line.block == "A")
     plants = sum(o.plants for o in planting.order)
     assert line.first == pytest.approx(38 * plants)
@@ -355,7 +355,7 @@ def test_the_report_tells_costs_sources_and_pictures(farm: Farm) -> None:
 
 
 def _report_without_prices(farm: Farm) -> str:
-    setout.plan(farm.write(), farm.folder / "plain", products=("report",))
+    setout.planfile(farm.write(), farm.folder / "plain", products=("report",))
     return (farm.folder / "plain" / "report.html").read_text(encoding="utf-8")
 
 
@@ -368,7 +368,7 @@ def test_fillers_and_darker_partners_are_told_apart(farm: Farm) -> None:
     pairs = {"name": "pairs", "pair": {"distance": "2 ft"}, "plants": [{"plant": "apple, semi-dwarf"}], "step": "20 ft"}
     mixed, paired = setout.compare(farm.write(option=[pairs], height_limit=None), farm.folder / "side").outcomes
     out = farm.folder / "out mixed"
-    plan = setout.plan(farm.write(height_limit=None), out, products=("geopackage",))
+    plan = setout.planfile(farm.write(height_limit=None), out, products=("geopackage",))
     trees = gpd.read_file(out / "plan.gpkg", layer="trees")
     stays = trees[trees.role != "filler"]
     assert mixed.sun_h == pytest.approx(stays.sun_h.median(), abs=1e-6)
@@ -377,7 +377,7 @@ def test_fillers_and_darker_partners_are_told_apart(farm: Farm) -> None:
     assert math.isnan(mixed.sun_dark_h)
     assert len(plan.trees) == len(trees)
     farm.sections["block"] = [block | {k: v for k, v in pairs.items() if k != "name"}]
-    plan = setout.plan(farm.write(height_limit=None), farm.folder / "out pairs", products=("report",))
+    plan = setout.planfile(farm.write(height_limit=None), farm.folder / "out pairs", products=("report",))
     sun, partner = plan.facts["sun_h"], plan.trees.partner
     assert paired.sun_dark_h == pytest.approx(float(np.median(np.minimum(sun, sun[partner]))), abs=1e-6)
     assert paired.sun_h == pytest.approx(float(np.median(np.maximum(sun, sun[partner]))), abs=1e-6)

@@ -18,12 +18,12 @@ from command import cold
 from farm import EPSG, Farm, write_survey
 from setout.errors import SetoutError
 from setout.read import plan_file, reference
-from setout.read.fieldpoints import read_field
+from setout.read.vector.fieldpoints import read_field
 from setout.read.survey import read_survey
 from setout.run import plan_site
 from setout.run.fieldreturn import field_of, planned_of
 from setout.stages.fieldreturn import match
-from setout.write.stakeset import stake_set
+from setout.write.packet.stakeset import stake_set
 
 
 @pytest.fixture(scope="module")
@@ -32,7 +32,7 @@ def planned(tmp_path_factory):
     write_survey(folder / "sound")
     farm = Farm(folder / "farm", folder / "sound")
     path = farm.write()
-    setout.plan(path, products=("geopackage", "packet"))
+    setout.planfile(path, products=("geopackage", "packet"))
     return path, gpd.read_file(path.parent / "out" / "plan.gpkg", layer="trees")
 
 

@@ -123,7 +123,7 @@ def test_the_import_contract_fires(tmp_path: Path) -> None:
     environment = {**PACKAGE_PATH, "PYTHONPATH": str(tmp_path)}
     found = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False)
     assert found.returncode == 1
-    assert "setout.units is not allowed to import setout.plan" in found.stdout
+    assert "setout.units is not allowed to import setout.planfile" in found.stdout
 
 
 @needs("numpydoc", "dev")
@@ -229,7 +229,7 @@ def test_the_reason_for_every_dependency_is_written_down() -> None:
 def test_start_up_imports_nothing_heavy(arguments: list[str]) -> None:
     script = (
         "import sys\n"
-        "from setout.cli import main\n"
+        "from setout.cli.command import main\n"
         "try:\n"
         f"    main({arguments!r})\n"
         "except SystemExit:\n"
@@ -298,12 +298,13 @@ def test_links_and_files_in_the_documents_exist(document: str) -> None:
 
 def test_the_deed_in_the_readme_reads_and_closes(tmp_path: Path) -> None:
     """The four calls close by construction: 660 ft by 495 ft, 7.5 acres less the skew."""
-    from setout.read import reference, vector
+    from setout.read import reference
+    from setout.read.vector import files
 
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     (deed,) = re.findall(r"^```deed\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
     (tmp_path / "field.txt").write_text(deed, encoding="utf-8")
-    layer = vector.read_boundary(reference.parse("field.txt", tmp_path))
+    layer = files.read_boundary(reference.parse("field.txt", tmp_path))
     (field,) = layer.geometry
     assert layer.crs.to_epsg() == 2272
     assert field.area / 43560 == pytest.approx(7.5, rel=0.01)
@@ -311,7 +312,7 @@ def test_the_deed_in_the_readme_reads_and_closes(tmp_path: Path) -> None:
 
 
 def test_plan_file_keys_of_the_readme_are_those_of_the_model() -> None:
-    from setout.plan import Plan
+    from setout.planfile import Plan
 
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     text = text.partition("## The plan file")[2].partition("## Commands")[0]
@@ -321,7 +322,7 @@ def test_plan_file_keys_of_the_readme_are_those_of_the_model() -> None:
 
 def keys(model: type, prefix: str = "") -> list[str]:
     """Return the dotted keys of a plan-file section and of the sections in it."""
-    from setout.plan.faults import _model_in
+    from setout.planfile.faults import _model_in
 
     found = []
     for name, field in model.model_fields.items():  # type: ignore[attr-defined]

@@ -160,7 +160,7 @@ def test_tiles_of_different_crs_cell_and_unit(tmp_path):
     west, _, _, north = boundary.total_bounds
     even = Heights(np.full((4, 4), place.base), (100.0, 0.0, west - 20, 0.0, -100.0, north + 20), place.crs)
     path = write_plan(tmp_path, {"site": site | {"dem": ["west.tif", "east.tif"]}, "ground": STEEP, "block": [block()]})
-    planting = setout.plan(path, tmp_path / "out")
+    planting = setout.planfile(path, tmp_path / "out")
     truth = Truth({site["boundary"]: boundary}, even)
     about_cells = ("slope:", "exclusions: slope", "exclusions: no elevation", "account: gross")
     assert [c for c in inspect(path, tmp_path / "out", truth) if not c.startswith(about_cells)] == []
@@ -197,7 +197,7 @@ def test_blocks_water_and_limits_together_and_twice(tmp_path):
     )
     assert np.mean(run > straight + 0.5) > 0.02
     shutil.copytree(tmp_path / "out", tmp_path / "first")
-    setout.plan(tmp_path / "plan.toml", tmp_path / "out")
+    setout.planfile(tmp_path / "plan.toml", tmp_path / "out")
     assert tables(tmp_path / "first" / "plan.gpkg") == tables(tmp_path / "out" / "plan.gpkg")
     for name in ("packet/stakeout.csv", "packet/trees.gpx", "map.html", "terrain/slope.tif"):
         assert (tmp_path / "first" / name).read_bytes() == (tmp_path / "out" / name).read_bytes(), name
@@ -233,7 +233,7 @@ def test_where_no_tree_fits_the_plan_is_refused_with_what_takes_the_ground(tmp_p
         {"site": site, "setback": [{"from": "boundary", "distance": "90 m", "why": "line"}], "block": [block()]},
     )
     with pytest.raises(SetoutError, match=r"no tree fits: .*line takes"):
-        setout.plan(path, tmp_path / "out")
+        setout.planfile(path, tmp_path / "out")
     assert not (tmp_path / "out").exists()
 
 

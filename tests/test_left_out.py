@@ -10,11 +10,11 @@ import shapely
 
 from farm import EAST, FIELD, NORTH, Farm, write_survey, write_vector
 from setout.errors import PlanFaults
-from setout.nouns import Finding
+from setout.model import Finding
 from setout.read import reference
 from setout.read.plan_file import read_plan_file
 from setout.read.survey import read_survey
-from setout.read.vector import read_vector
+from setout.read.vector.files import read_vector
 from setout.stages.survey import site_of
 
 CODES = ("layer_unused", "left_out", "left_out_unsaid")

@@ -13,10 +13,10 @@ import pytest
 import shapely
 
 from onfile import write_plan
-from setout import cli
-from setout.nouns import Finding
+from setout.cli import command
+from setout.model import Finding
 from setout.stages import water
-from setout.write.findings import kinds_of, stops_of, stops_said
+from setout.words.grouped import kinds_of, stops_of, stops_said
 from watered import orchard
 
 
@@ -41,9 +41,9 @@ def dry(tmp_path: Path) -> Path:
 
 
 def ran(monkeypatch: Any, capsys: Any, *args: str) -> tuple[int, list[str]]:
-    monkeypatch.setattr(cli.signal, "signal", lambda *_: None)
+    monkeypatch.setattr(command.signal, "signal", lambda *_: None)
     monkeypatch.setattr(sys, "unraisablehook", sys.unraisablehook)
-    code = cli.main([*args, "--quiet"])
+    code = command.main([*args, "--quiet"])
     return code, capsys.readouterr().out.splitlines()
 
 

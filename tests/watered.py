@@ -10,7 +10,7 @@ import shapely
 from pyproj import CRS, Transformer
 
 from invented import Property, Sheet, objects, plan_of
-from setout.nouns import Planting
+from setout.model import Planting
 
 UTM = CRS.from_epsg(32610)
 LPH_PER_GPM = 3.785411784 * 60

@@ -12,8 +12,8 @@ __all__ = ["__version__", "check", "compare", "geodataframe", "plan"]
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-    from setout.nouns import Planting
-    from setout.nouns.comparison import Comparison
+    from setout.model import Planting
+    from setout.model.comparison import Comparison
     from setout.run import Judged
 
 
@@ -51,7 +51,7 @@ def compare(path: Any, out: Any = None, **options: Any) -> Comparison:
 
 
 def geodataframe(planting: Planting, layer: str = "trees") -> GeoDataFrame:
-    """Return a layer of a plan as a GeoDataFrame; see :func:`setout.write.frames.geodataframe`."""
-    from setout.write import frames
+    """Return a layer of a plan as a GeoDataFrame; see :func:`setout.layers.frames.geodataframe`."""
+    from setout.layers import frames
 
     return frames.geodataframe(planting, layer)

@@ -2,6 +2,6 @@
 
 import sys
 
-from setout.cli import main
+from setout.cli.command import main
 
 sys.exit(main())

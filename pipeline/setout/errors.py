@@ -1,6 +1,6 @@
 """The one family of errors: what is wrong, where, and what mends it.
 
-Doubts that do not stop the work are not errors but findings (:class:`setout.nouns.Finding`).
+Doubts that do not stop the work are not errors but findings (:class:`setout.model.Finding`).
 """
 
 from __future__ import annotations

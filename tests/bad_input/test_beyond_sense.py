@@ -89,7 +89,7 @@ def test_no_number_beyond_sense_is_taken(place: str) -> None:
 
     from farm import SECTIONS
     from setout.errors import PlanFaults
-    from setout.plan import parse_plan
+    from setout.planfile import parse_plan
 
     kind, path = PLACES[place]
     for number in NUMBERS:
@@ -252,7 +252,7 @@ def test_no_text_that_goes_onto_labels_holds_a_control_character(key: str) -> No
 
     from farm import SECTIONS
     from setout.errors import PlanFaults
-    from setout.plan import parse_plan
+    from setout.planfile import parse_plan
 
     for sign in CONTROL:
         mapping = deepcopy(SECTIONS)
@@ -270,7 +270,7 @@ def test_no_text_that_goes_onto_labels_holds_a_control_character(key: str) -> No
 @pytest.mark.parametrize("name", ["n" * 300, os.fsdecode(b"o\xe4t")], ids=["long", "not UTF-8"])
 def test_an_output_folder_that_can_never_be(tmp_path: Path, name: str) -> None:
     from setout.errors import SetoutError
-    from setout.write.commit import check_writable
+    from setout.write.folder import check_writable
 
     with pytest.raises(SetoutError, match="there can be no such folder") as caught:
         check_writable(tmp_path / name)

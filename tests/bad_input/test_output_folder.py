@@ -36,7 +36,7 @@ def test_no_room_left(farm):
     program = (
         "import resource, signal, sys; signal.signal(signal.SIGXFSZ, signal.SIG_IGN);"
         "resource.setrlimit(resource.RLIMIT_FSIZE, (60_000, 60_000));"
-        "from setout.cli import main; sys.exit(main(sys.argv[1:]))"
+        "from setout.cli.command import main; sys.exit(main(sys.argv[1:]))"
     )
     path = farm.write()
     before = snapshot(farm.folder)

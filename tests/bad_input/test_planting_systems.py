@@ -11,7 +11,7 @@ from pyproj import CRS, Transformer
 
 from invented import Property, Sheet, objects, plan_of
 from setout.errors import SetoutError
-from setout.plan import parse_plan
+from setout.planfile import parse_plan
 from setout.run import plan_site
 from setout.tables import catalogue
 

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from setout.geometry.rowcut import TOUCH, Cutters, capsules_of, edges_of
+from setout.geometry.rows.rowcut import TOUCH, Cutters, capsules_of, edges_of
 
 ACRE = 4046.8564224
 """International acre [m2]."""

@@ -22,8 +22,8 @@ if __package__ in (None, ""):
 import shapely
 
 from benchmarks.fields import ACRE, EQUILATERAL, STEP, Field, convex, irregular, most_points, plain_grid
-from setout.geometry.direction import layouts_any_way, lines_along
-from setout.geometry.lattice import Lattice, Layout, count_layouts, place, span_v
+from setout.geometry.rows.direction import layouts_any_way, lines_along
+from setout.geometry.rows.lattice import Lattice, Layout, count_layouts, place, span_v
 
 SQUARE = Lattice(STEP, STEP)
 OFFSET = Lattice(STEP, STEP * EQUILATERAL, 0.5)

@@ -20,7 +20,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from orchard import block_of, by_rays, lattice, parts, path_at, plant_of, trees_at
-from setout.geometry.sunlight import sunlight
+from setout.geometry.sky.sunlight import sunlight
 
 REACH_M = 26.0
 """How far the plain way looks: about a hundred crowns."""

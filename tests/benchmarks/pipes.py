@@ -27,7 +27,7 @@ from piped import comb
 from setout.hydraulics.emitters import Emitters
 from setout.hydraulics.network import PipeTree, solve
 from setout.units import KPA_PER_M
-from setout.write.epanet import SolvedNetwork, write_inp
+from setout.write.packet.epanet import SolvedNetwork, write_inp
 
 
 def field(emitters: int) -> PipeTree:

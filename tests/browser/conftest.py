@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from browser.browsing import ARGS, Opened, chromium, opened
-from setout.nouns import Planting
-from setout.write import webmap
+from setout.model import Planting
+from setout.write.map import page
 from write import sample_irrigation, sample_planting
 
 
@@ -31,7 +31,7 @@ def plan() -> Planting:
 @pytest.fixture(scope="session")
 def file(plan: Planting, tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("map") / "map.html"
-    webmap.write_map(path, plan, hillshade=sample_planting.hillshade(plan), contours=sample_planting.contours(plan))
+    page.write_map(path, plan, hillshade=sample_planting.hillshade(plan), contours=sample_planting.contours(plan))
     return path
 
 
@@ -44,7 +44,7 @@ def wet() -> Planting:
 @pytest.fixture(scope="session")
 def wet_file(wet: Planting, tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("map") / "map.html"
-    webmap.write_map(path, wet, hillshade=sample_planting.hillshade(wet), contours=sample_planting.contours(wet))
+    page.write_map(path, wet, hillshade=sample_planting.hillshade(wet), contours=sample_planting.contours(wet))
     return path
 
 

@@ -16,9 +16,10 @@ import pytest
 from pyproj import CRS, Geod
 
 from browser.browsing import ARGS, Opened, chromium, opened
-from setout.nouns import Planting, Rows, Trees
+from setout.model import Planting, Rows, Trees
 from setout.units import FOOT, PSI
-from setout.write import palette, webmap
+from setout.draw import palette
+from setout.write.map import page
 from write import sample_planting
 
 pytestmark = pytest.mark.browser
@@ -66,7 +67,7 @@ def test_click_tells_what_the_data_say(at: Opened, plan: Planting) -> None:
 def test_values_in_metres_where_the_plan_says_si(browser: Any, tmp_path: Path) -> None:
     frame = sample_planting.frame(172.0, -43.5, 20.0, 2193)
     plan = sample_planting.planting(units="si", where=frame)
-    webmap.write_map(tmp_path / "map.html", plan, hillshade=None)
+    page.write_map(tmp_path / "map.html", plan, hillshade=None)
     one = opened(browser, tmp_path / "map.html")
     one.js("setout.tools.goTo(10)")
     card = one.card()
@@ -186,7 +187,7 @@ def test_water_points_and_findings_answer(at: Opened, plan: Planting) -> None:
 def test_planting_systems_are_drawn_and_answer(browser: Any, tmp_path: Path) -> None:
     """Beds and screens tell what they are, posts are inked, partners and fillers are told of their trees."""
     plan = sample_planting.systems()
-    webmap.write_map(tmp_path / "map.html", plan, hillshade=None)
+    page.write_map(tmp_path / "map.html", plan, hillshade=None)
     one = opened(browser, tmp_path / "map.html")
     assert one.js("setout.layers.posts.n") == sample_planting.POSTS
     ink = """(() => {const c = setout.layers.posts._container, d = c.getContext("2d").getImageData(0, 0, c.width, c.height).data;
@@ -353,7 +354,7 @@ def test_phone(browser: Any, file: Path, plan: Planting) -> None:
 
 def test_names_that_look_like_code_are_only_shown(browser: Any, tmp_path: Path) -> None:
     plan = sample_planting.planting(names=sample_planting.EVIL)
-    webmap.write_map(tmp_path / "map.html", plan, hillshade=None)
+    page.write_map(tmp_path / "map.html", plan, hillshade=None)
     one = opened(browser, tmp_path / "map.html")
     assert one.page.inner_text("#bar h1") == sample_planting.EVIL[0]
     for i in (0, 7, len(plan.trees) - 1):
@@ -406,7 +407,7 @@ def test_a_plan_without_trees_opens(browser: Any, tmp_path: Path) -> None:
         plan, trees=Trees(nothing, nothing, nothing, none, none, nothing), facts={"tree_id": np.array([], str)},
         rows=Rows(nothing, nothing, none, none, none, none, nothing, none), findings=(),
     )  # fmt: skip
-    webmap.write_map(tmp_path / "map.html", plan, hillshade=None)
+    page.write_map(tmp_path / "map.html", plan, hillshade=None)
     one = opened(browser, tmp_path / "map.html")
     assert one.page.locator("#only").is_hidden()
     one.js("setout.locator.on = true; setout.locator.set(L.latLng(40.2, -77.05), 5)")

@@ -11,7 +11,7 @@ import pytest
 
 from browser.browsing import opened
 from setout.units import FOOT
-from setout.write import webmap
+from setout.write.map import page as webmap
 from write import sample_irrigation, sample_planting
 
 pytestmark = pytest.mark.browser

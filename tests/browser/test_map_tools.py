@@ -11,10 +11,13 @@ import pytest
 from pyproj import CRS, Geod
 
 from browser.browsing import Opened, opened
-from setout.geometry.growth import plant_spread_at
-from setout.nouns import Planting
+from setout.geometry.places.growth import plant_spread_at
+from setout.model import Planting
 from setout.units import ACRE, FOOT, GALLON, PSI
-from setout.write import geopackage, palette, plan_layers, webmap
+from setout.write.geopackage import writer
+from setout.draw import palette
+from setout.layers import plan_builders
+from setout.write.map import page as webmap
 from write import sample_irrigation, sample_planting
 
 pytestmark = pytest.mark.browser
@@ -283,7 +286,7 @@ def test_details_are_those_of_the_layer(wet_at: Opened, wet: Planting, tmp_path:
     """What a tapped tree tells is what the layer trees of the GeoPackage holds, in the reader's units."""
     geopandas = pytest.importorskip("geopandas")
     path = tmp_path / "plan.gpkg"
-    geopackage.write(path, plan_layers.plan_layers(wet, []), wet.site.frame.survey_crs)
+    writer.write(path, plan_builders.plan_layers(wet, []), wet.site.frame.survey_crs)
     layer = geopandas.read_file(path, layer="trees", engine="pyogrio").set_index("tree_id")
     figures = {
         "Nearest tree": ("nearest_m", 1 / FOOT, "ft", 2), "Crowding": ("crowding", 1.0, "", 2),

@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from setout.write import picture
-from setout.write.report import write_report
+from setout.write.report import picture
+from setout.write.report.page import write_report
 from write import sample_irrigation, sample_planting
 
 PAGES_PX = [round((mm - 28) / 25.4 * 96) for mm in (215.9, 210.0)]

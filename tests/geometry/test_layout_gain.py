@@ -13,8 +13,8 @@ import shapely
 
 from benchmarks.fields import EQUILATERAL, STEP, Field, convex, irregular, most_points
 from benchmarks.layout import OFFSET, SETS, best, gain, share_of_bound
-from setout.geometry.direction import layouts_along, layouts_any_way
-from setout.geometry.lattice import Lattice
+from setout.geometry.rows.direction import layouts_along, layouts_any_way
+from setout.geometry.rows.lattice import Lattice
 
 # Most circles of unit area in a square of area n, n = 1 to 70: OEIS A337020 (Y.-P. Lu, 2020), after E. Specht's
 # collection of packings in a square (packomania.com) and P. G. Szabo et al., New Approaches to Circle Packing in a Square

@@ -14,7 +14,7 @@ from setout.hydraulics.emitters import Emitters
 from setout.hydraulics.friction import Friction
 from setout.hydraulics.network import PipeTree, solve
 from setout.units import KPA_PER_M
-from setout.write.epanet import SolvedNetwork, write_inp
+from setout.write.packet.epanet import SolvedNetwork, write_inp
 
 WITHIN = 1e-3
 

@@ -16,7 +16,7 @@ from scipy.spatial import cKDTree
 
 from anyplan import AnyPlan, any_plan
 from setout.errors import SetoutError
-from setout.nouns import Planting
+from setout.model import Planting
 
 FEW = 25
 PLANS = int(os.environ.get("SETOUT_RANDOM_PLANS", FEW))

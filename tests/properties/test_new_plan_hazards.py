@@ -20,11 +20,11 @@ import pytest
 import shapely
 
 from setout import units
-from setout.newplan import write_new_plan
+from setout.run.newplan import write_new_plan
 from setout.read import reference
 from setout.read.plan_file import read_plan_file
 from setout.read.survey import read_survey
-from setout.read.vector import read_vector
+from setout.read.vector.files import read_vector
 
 LAYOUTS = int(os.environ.get("SETOUT_LAYOUTS", "30"))
 X, Y = 2_068_400.0, 241_200.0

@@ -10,7 +10,7 @@ import pytest
 from lxml import etree
 from pyproj import CRS
 
-from setout.write.stakeout import StakePoints, write_gpx, write_pnezd
+from setout.write.packet.stakeout import StakePoints, write_gpx, write_pnezd
 from write.gpkg_sample import FEET, small_layers, tree_layer, written
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from setout.nouns import Pattern
+from setout.model import Pattern
 from setout.stages.pollinate import in_bloom_together, limit_of, partners
 from setout.stages.room import plain_words
 from setout.stages.room.blocks import clear_alley_m

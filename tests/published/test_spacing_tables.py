@@ -10,10 +10,10 @@ import pytest
 import shapely
 from scipy.spatial import cKDTree
 
-from setout.geometry.direction import layouts_along, lines_along
-from setout.geometry.lattice import Lattice, place
-from setout.geometry.rowcut import TOUCH, Cutters, edges_of
-from setout.plan import parse_plan
+from setout.geometry.rows.direction import layouts_along, lines_along
+from setout.geometry.rows.lattice import Lattice, place
+from setout.geometry.rows.rowcut import TOUCH, Cutters, edges_of
+from setout.planfile import parse_plan
 from setout.units import FOOT
 
 SQUARE_FEET_PER_ACRE = 43560.0

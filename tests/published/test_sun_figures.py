@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from orchard import EQUINOX, SEASON, block_of, lattice, parts, path_at, plant_of, trees_at
-from setout.geometry.sun import SunPath, rise_and_set, sun_at, sun_path
-from setout.geometry.sunlight import sunlight
+from setout.geometry.sky.sun import SunPath, rise_and_set, sun_at, sun_path
+from setout.geometry.sky.sunlight import sunlight
 from setout.stages.light.doubts import FULL_SUN_H
 from setout.stages.light.hours import hours_on
 from setout.stages.light.turned import directions
@@ -106,7 +106,7 @@ def test_shadow_of_ten_feet(altitude: float, shadow: float) -> None:
     kernel: the nearest place behind a long wall that the sun reaches."""
     from dataclasses import replace
 
-    from setout.geometry.skyline import Bodies, Views
+    from setout.geometry.sky.skyline import Bodies, Views
 
     path = path_at(40.0, EQUINOX)
     south = replace(
@@ -165,7 +165,7 @@ def test_height_for_light_is_half_the_row_distance_and_a_metre(rows_ft: float, h
 
 
 def _side(block: object, bearing: float) -> float:
-    from setout.nouns import Rows
+    from setout.model import Rows
 
     one = np.zeros(1)
     rows = Rows(np.zeros(1, np.int64), np.ones(1, np.int64), one, one, one, one, np.ones(1, np.int64), one)

@@ -10,7 +10,7 @@ import pytest
 import shapely
 from pyproj import CRS, Proj, Transformer
 
-from setout.read import deed
+from setout.read.deed import traverse
 from setout.units import ACRE, FOOT, LENGTH, US_SURVEY_FOOT, quantity
 from survey_reading import boundary, features, write
 
@@ -57,7 +57,7 @@ def test_chain_rod_acre():
 
 
 def test_traverse_latitudes_departures_and_closure():
-    done = deed.traverse(deed.parse(MAHUN))
+    done = traverse.traverse(traverse.parse(MAHUN))
     # The page sums rounded parts; its third decimals are good to one unit.
     assert feet(done.latitude_m) == pytest.approx([-176.357, 203.395, 192.357, -219.312], abs=0.001)
     assert feet(done.departure_m) == pytest.approx([-438.548, -73.093, 198.651, 313.065], abs=0.001)
@@ -72,7 +72,7 @@ def test_traverse_latitudes_departures_and_closure():
 
 def test_traverse_compass_rule():
     # Derived from the same figures by the compass rule.
-    done = deed.traverse(deed.parse(MAHUN), adjust=True)
+    done = traverse.traverse(traverse.parse(MAHUN), adjust=True)
     north, east = 500 + feet(done.northing_m), 2000 + feet(done.easting_m)
     assert np.column_stack([north, east])[1:] == pytest.approx(
         np.array([[323.614, 1561.426], [526.996, 1488.321], [719.336, 1686.956]]), abs=0.002
@@ -99,8 +99,8 @@ def test_area_by_coordinates():
     assert sums == pytest.approx([1_909_624, 2_190_612], abs=2)
     calls = []
     for dn, de in zip(np.roll(north, -1) - north, np.roll(east, -1) - east, strict=True):
-        calls.append(deed.Call(float(np.degrees(np.arctan2(de, dn)) % 360), float(np.hypot(dn, de)) * FOOT, "", 0))
-    area = deed.traverse(deed.Deed(tuple(calls))).area_m2
+        calls.append(traverse.Call(float(np.degrees(np.arctan2(de, dn)) % 360), float(np.hypot(dn, de)) * FOOT, "", 0))
+    area = traverse.traverse(traverse.Deed(tuple(calls))).area_m2
     assert area / FOOT**2 == pytest.approx(140_494, abs=2)
     assert area / ACRE == pytest.approx(3.2253, abs=0.0001)
 

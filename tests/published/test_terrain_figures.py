@@ -13,7 +13,7 @@ import pytest
 import shapely
 
 from dem_in_memory import Memory, site_on, survey
-from setout.geometry import relief
+from setout.geometry.cells import relief
 from setout.stages import terrain
 from setout.units import quantity
 

@@ -13,9 +13,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from setout.nouns import Plant, Weather
-from setout.nouns.need import NeedSettings
-from setout.read.climate import parse_climate
+from setout.model import Plant, Weather
+from setout.model.need import NeedSettings
+from setout.read.weather.station import parse_climate
 from setout.stages.need import radiation as sun
 from setout.stages.need import reference as ref
 from setout.stages.need.climate import climate_of, monthly_mean

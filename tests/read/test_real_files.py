@@ -6,8 +6,8 @@ import shapely
 from pyproj import CRS, Geod
 
 from setout.errors import SetoutError
-from setout.nouns import transformer
-from setout.read import vector
+from setout.model import transformer
+from setout.read.vector import files
 from setout.read.crs import unit_m
 from survey_reading import boundary, codes, features
 
@@ -31,7 +31,7 @@ def bubenec(testdata):
 
 def test_bubenec_layers(bubenec):
     # momepy 0.11.0, Prague; the raster in the same file is no layer.
-    assert vector.list_layers(bubenec) == [
+    assert files.list_layers(bubenec) == [
         ("tessellation", "Polygon", 144), ("buildings", "Polygon", 144), ("streets", "LineString", 35), ("plots", "Polygon", 407),
     ]  # fmt: skip
     with pytest.raises(SetoutError, match=r"4 layers: tessellation .*plots \(407 Polygon\)"):

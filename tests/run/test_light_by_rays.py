@@ -16,8 +16,8 @@ from pyproj import CRS, Transformer
 
 from invented import Property, Sheet, objects
 from rays import Box, Crown, directions, halves, meets_box, meets_filled, plane_between
-from setout.geometry.sun import sun_path
-from setout.plan import parse_plan
+from setout.geometry.sky.sun import sun_path
+from setout.planfile import parse_plan
 from setout.run import plan_site
 from setout.tables import catalogue
 

@@ -11,7 +11,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from setout.nouns import Bed, Block, MaterialLine, Pattern, Plant, Rows, Trees, Trellis, Works
+from setout.model import Bed, Block, MaterialLine, Pattern, Plant, Rows, Trees, Trellis, Works
 from setout.stages.account import Allowances, materials_of, order_of, stretches_of
 
 FT = 0.3048

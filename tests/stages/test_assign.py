@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial import cKDTree
 
-from setout.nouns import Block, Bools, Dealing, Finding, Pair, Pattern, Plant, Trees
+from setout.model import Block, Bools, Dealing, Finding, Pair, Pattern, Plant, Trees
 from setout.stages.assign import allotted, assign
 
 A, B, C, D = (Plant("apple, dwarf", letter, species="apple") for letter in "ABCD")

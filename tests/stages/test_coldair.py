@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from dem_in_memory import Memory, site_on
-from setout.nouns import Block, Ground, Pattern, Plant, Site, Trees
+from setout.model import Block, Ground, Pattern, Plant, Site, Trees
 from setout.stages import coldair, terrain
 
 EARLY = Plant("apricot", species="apricot", bloom="early", frost_tenderness="bloom at risk", spread_m=4.0, height_m=4.0)

@@ -18,8 +18,8 @@ from scipy.spatial import cKDTree
 
 from invented import Property, Sheet, field, hills, objects, plan_of
 from setout.errors import SetoutError
-from setout.geometry.parallels import prolonged
-from setout.nouns import Bed, Block, Pattern
+from setout.geometry.lines.parallels import prolonged
+from setout.model import Bed, Block, Pattern
 from setout.stages import curve
 
 FOOT = 0.3048

@@ -10,7 +10,8 @@ import shapely
 from pyproj import CRS
 
 from invented import Property, field, objects, plan_of
-from setout.geometry import cellmask, overlay
+from setout.geometry.cells import cellmask
+from setout.geometry.lines import overlay
 from setout.stages import exclude
 from setout.stages.exclude.cells import without_cells
 

@@ -11,7 +11,7 @@ import math
 import numpy as np
 import pytest
 
-from setout.nouns.asbuilt import DOUBLED, EXTRA, IN_PLACE, MISPLACED, SWAPPED, FieldPoints
+from setout.model.asbuilt import DOUBLED, EXTRA, IN_PLACE, MISPLACED, SWAPPED, FieldPoints
 from setout.stages.fieldreturn import Planned, doubts, match
 
 STEP = 2.0

@@ -33,7 +33,7 @@ def farm(tmp_path: Path, sound: Path) -> Farm:
 def planned(farm: Farm, **block: Any) -> tuple[Any, Path]:
     farm.sections["block"] = [{"name": "A", "pattern": "square", "step": "16 ft", "direction": "north-south", **block}]
     out = farm.folder / "out"
-    return setout.plan(farm.write(height_limit=None), out, products=("geopackage", "report")), out / "plan.gpkg"
+    return setout.planfile(farm.write(height_limit=None), out, products=("geopackage", "report")), out / "plan.gpkg"
 
 
 def test_a_tree_has_95_percent_of_its_size_in_the_year_of_full_size(farm: Farm) -> None:
@@ -115,7 +115,7 @@ def test_the_work_by_month_is_the_work_of_the_year(farm: Farm) -> None:
 
 
 def test_south_of_the_equator_the_year_is_turned_by_six_months() -> None:
-    from setout.nouns import Block, BlockRoom, Pattern, Plant, Trees
+    from setout.model import Block, BlockRoom, Pattern, Plant, Trees
     from setout.stages.calendar import calendar_of
 
     nan, one = float("nan"), np.ones(10, np.int32)

@@ -14,9 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from orchard import EQUINOX, SEASON, block_of, lattice, path_at, plant_of, trees_at
-from setout.geometry.skyline import Bodies
-from setout.nouns import Block, Light, Pair, Pattern, Rows
-from setout.nouns.shade import LightPlan, Shade
+from setout.geometry.sky.skyline import Bodies
+from setout.model import Block, Light, Pair, Pattern, Rows
+from setout.model.shade import LightPlan, Shade
 from setout.stages.light import (
     Sky,
     directions,

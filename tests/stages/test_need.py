@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from setout.nouns import Block, Frame, NeedSettings, Pattern, Plant, Site, Trees, Weather
+from setout.model import Block, Frame, NeedSettings, Pattern, Plant, Site, Trees, Weather
 from setout.stages.need import Need, most_together, need_of
 from setout.stages.need.rain import effective_rain
 from setout.units import GALLON

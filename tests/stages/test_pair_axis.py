@@ -13,7 +13,7 @@ import setout
 from farm import Farm, write_survey
 from orchard import block_of, path_at, plant_of
 from rays import Crown, halves, lit
-from setout.nouns import Pair
+from setout.model import Pair
 from setout.stages.light import axis_findings, pair_axes, with_axes
 
 APART = 2 * 0.3048
@@ -83,7 +83,7 @@ def test_a_plan_sets_pairs_by_light_and_says_so(tmp_path: Path) -> None:
         {"name": "A", "pattern": "square", "step": "20 ft", "direction": "north-south", "plants": [{"plant": "apple, semi-dwarf"}],
          "pair": {"distance": "2 ft"}}
     ]  # fmt: skip
-    plan = setout.plan(farm.write(height_limit=None), farm.folder / "out", products=("report",))
+    plan = setout.planfile(farm.write(height_limit=None), farm.folder / "out", products=("report",))
     trees = plan.trees
     np.testing.assert_allclose(trees.y[::2], trees.y[1::2], atol=1e-6)
     assert [f.code for f in plan.findings if f.code.startswith("pair_")] == ["pair_axis"]

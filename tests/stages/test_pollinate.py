@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from setout.nouns import Pattern, Plant
+from setout.model import Pattern, Plant
 from setout.stages.pollinate import can_serve, in_bloom_together, limit_of, partners
 from setout.units import FOOT
 from spaced import block_of, feet, plant, rowed, site_of, trees_of

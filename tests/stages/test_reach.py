@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from setout.nouns import Water, WaterPoints
+from setout.model import Water, WaterPoints
 from setout.stages import reach
 
 

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 import shapely
 
-from setout.geometry.growth import cell_m2
-from setout.nouns import Bed, HeightLimit, Pattern, Rows, Setback, Trees
+from setout.geometry.places.growth import cell_m2
+from setout.model import Bed, HeightLimit, Pattern, Rows, Setback, Trees
 from setout.stages.room import plain_words, room_of, spread_at
 from setout.stages.room.blocks import clear_alley_m, load_between
-from setout.stages.room.words import about
+from setout.words.room import about
 from setout.tables import labour
 from setout.units import FOOT
 from spaced import block_of, feet, middle, nearest_of, plant, room, rowed, rows_of, site_of, trees_of

@@ -15,10 +15,10 @@ from shapely.geometry import Polygon
 
 from dem_in_memory import UTM13, Memory, frame_at, hills, site_on, survey
 from setout.errors import SetoutError
-from setout.geometry import cellmask, contours, strips
-from setout.geometry.cellsize import cell_size
-from setout.nouns import RasterGrid, Site
-from setout.read.raster import open_elevations
+from setout.geometry.cells import cellmask, contours, strips
+from setout.geometry.cells.cellsize import cell_size
+from setout.model import RasterGrid, Site
+from setout.read.raster.mosaic import open_elevations
 from setout.stages import terrain
 
 

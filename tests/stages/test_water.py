@@ -11,8 +11,8 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from setout.errors import SetoutError
-from setout.nouns import Planting
-from setout.nouns.irrigation import LATERAL, MAIN, REASONS, SOURCE
+from setout.model import Planting
+from setout.model.irrigation import LATERAL, MAIN, REASONS, SOURCE
 from setout.stages import water
 from watered import EMITTER, SQUARE, orchard
 

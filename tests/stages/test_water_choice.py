@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import shapely
 
-from setout.nouns import Planting
-from setout.nouns.irrigation import REASONS, IrrigationPlan, Pipes
+from setout.model import Planting
+from setout.model.irrigation import REASONS, IrrigationPlan, Pipes
 from setout.stages.water.hours import Draws, Programme, programme
 from watered import orchard
 

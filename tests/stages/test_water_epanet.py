@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 
 from epanet_oracle import run_epanet
-from setout.nouns import Planting
-from setout.nouns.irrigation import SOURCE
+from setout.model import Planting
+from setout.model.irrigation import SOURCE
 from setout.units import KPA_PER_M
-from setout.write.irrigation_files import INP, write_irrigation
+from setout.write.packet.irrigation_files import INP, write_irrigation
 from watered import SQUARE, orchard
 
 

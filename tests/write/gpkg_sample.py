@@ -10,8 +10,8 @@ import shapely
 from pyproj import CRS
 
 from setout.layers import CONTRACTS
-from setout.write.chunks import Coded, Points, WalkIds
-from setout.write.geopackage import LayerData, write
+from setout.layers.columns import Coded, Points, WalkIds
+from setout.write.geopackage.writer import LayerData, write
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from setout.nouns import Irrigation, Network, Planting, Zone
-from setout.nouns.irrigation import (
+from setout.model import Irrigation, Network, Planting, Zone
+from setout.model.irrigation import (
     LATERAL,
     LOW_FLOW,
     MAIN,

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from pyproj import CRS
 
-from setout.nouns import (
+from setout.model import (
     AccountRow,
     Bed,
     Block,

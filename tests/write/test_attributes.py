@@ -14,8 +14,11 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from setout.nouns import Planting
-from setout.write import asbuilt, asbuilt_picture, charts, picture, report, webmap
+from setout.model import Planting
+from setout.write.asbuilt import page as asbuilt, picture as asbuilt_picture
+from setout.draw import chart
+from setout.write.report import picture, page as report
+from setout.write.map import page as webmap
 from write import sample_planting
 from write.test_asbuilt import came_back
 
@@ -91,8 +94,8 @@ def test_drawings_keep_names_in_attributes_and_texts(name: str) -> None:
     drawn = ET.fromstring(asbuilt_picture.picture(named(back.planting, name), back.built))
     assert drawn.get("aria-label") == f"{name}: trees as they stand"
     made: list[Any] = [
-        charts.bars(name, "hours", [(name, 1.0), ("b", 2.0)]),
-        charts.share_bar(name, [(name, 0.25), ("b", 0.75)]),
+        chart.bars(name, "hours", [(name, 1.0), ("b", 2.0)]),
+        chart.share_bar(name, [(name, 0.25), ("b", 0.75)]),
     ]
     for svg in made:
         root = ET.fromstring(svg)

@@ -10,8 +10,8 @@ import pytest
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from setout.nouns import Rows, Trees
-from setout.write import picture
+from setout.model import Rows, Trees
+from setout.write.report import picture
 from setout.write.sheets import backdrop, tilesheet, treemarks
 from setout.write.sheets.backdrop import Backdrop
 from setout.write.sheets.furniture import Column

@@ -11,7 +11,7 @@ import pytest
 
 from farm import snapshot
 from setout.errors import SetAside, SetoutError
-from setout.write.commit import OutputFolder
+from setout.write.folder import OutputFolder
 
 NAMES = [
     "../victim.txt", "packet/../../victim.txt", "packet/gpx/block-/../../../../victim.txt", "packet/gpx/block-a/b.gpx", "..",

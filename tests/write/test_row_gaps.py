@@ -12,14 +12,17 @@ import numpy as np
 import pytest
 import shapely
 
-from setout.nouns import BlockRoom
+from setout.model import BlockRoom
 from setout.stages import compare
 from setout.units import FOOT
-from setout.write import geopackage, lists, picture, plan_layers, workorder
-from setout.write.drawing import write_dxf
-from setout.write.outlines import Drawer
+from setout.write.geopackage import writer
+from setout.write.packet import lists, workorder
+from setout.write.report import picture
+from setout.layers import plan_builders
+from setout.write.packet.dxf import write_dxf
+from setout.write.map.outlines import Drawer
 from setout.write.sheets.backdrop import Backdrop
-from setout.write.stakeset import stake_set
+from setout.write.packet.stakeset import stake_set
 from write.sample_planting import planting
 
 GAP = 9.0
@@ -37,7 +40,7 @@ def parted() -> Any:
 
 
 def test_the_layer_has_one_row_with_two_pieces(parted: Any, tmp_path: Any) -> None:
-    geopackage.write(tmp_path / "plan.gpkg", plan_layers.plan_layers(parted), parted.site.frame.survey_crs)
+    writer.write(tmp_path / "plan.gpkg", plan_builders.plan_layers(parted), parted.site.frame.survey_crs)
     rows = geopandas.read_file(tmp_path / "plan.gpkg", layer="rows")
     assert rows.row_id.is_unique
     assert set(rows.geom_type) == {"MultiLineString"}

@@ -13,9 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from setout.errors import PlanFaults
-from setout.nouns import Bed, Pair, Pattern
-from setout.nouns.sheet import PAPERS, SheetSettings
-from setout.plan import parse_plan
+from setout.model import Bed, Pair, Pattern
+from setout.model.sheet import PAPERS, SheetSettings
+from setout.planfile import parse_plan
 from setout.units import FOOT
 from setout.write.sheets import backdrop, beware, blocksheet, indexsheet, layout, tape, tiles, treemarks
 from setout.write.sheets.layout import Box, View

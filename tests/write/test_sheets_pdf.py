@@ -18,8 +18,8 @@ from pypdf import PdfReader
 from pyproj import CRS, Geod, Transformer
 from scipy.spatial import cKDTree
 
-from setout.nouns import Planting
-from setout.nouns.sheet import PAPERS, SheetSettings
+from setout.model import Planting
+from setout.model.sheet import PAPERS, SheetSettings
 from setout.write.sheets import Sheets, write_sheets
 from write.sample_planting import EVIL, planting, systems
 

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from setout.hydraulics.emitters import Emitters
 from setout.hydraulics.friction import Friction
 from setout.hydraulics.network import PipeTree
-from setout.nouns import Floats, IrrigationPlan, Network
-from setout.nouns.irrigation import LATERAL, MANIFOLD
+from setout.model import Floats, IrrigationPlan, Network
+from setout.model.irrigation import LATERAL, MANIFOLD
 
 
 def friction_of(plan: IrrigationPlan, kind: NDArray[np.int8]) -> Friction:

@@ -12,7 +12,7 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from setout.errors import SetoutError
-from setout.nouns import Finding, Floats, transformer
+from setout.model import Finding, Floats, transformer
 from setout.units import FOOT, LENGTH, US_SURVEY_FOOT
 
 SLACK_DEG = 5.0

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from setout.errors import SetoutError
-from setout.nouns import Finding, Geometries
+from setout.model import Finding, Geometries
 from setout.read.reference import Reference, did_you_mean, values_of
 
 if TYPE_CHECKING:

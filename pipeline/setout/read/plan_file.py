@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from setout.errors import Fault, PlanFaults, SetoutError
-from setout.plan import Plan, parse_plan
-from setout.plan.options import options_of
+from setout.planfile import Plan, parse_plan
+from setout.planfile.options import options_of
 from setout.read import reference, survey
-from setout.read.own_plants import own_plants
-from setout.read.own_rates import own_rates
+from setout.read.plants.entries import own_plants
+from setout.read.plants.rates import own_rates
 from setout.tables.catalogue import CatalogueEntry
 
 MOST_SHOWN, MOST_PATH = 100, 400

@@ -12,10 +12,13 @@ from pydantic import ValidationError
 from pyproj import CRS
 
 from setout.errors import Fault, PlanFaults, SetoutError
-from setout.nouns import Elevations, Finding, Survey, VectorLayer
-from setout.plan import Plan
-from setout.plan.sections import SiteSection
-from setout.read import climate, raster, reference, vector
+from setout.model import Elevations, Finding, Survey, VectorLayer
+from setout.planfile import Plan
+from setout.planfile.sections import SiteSection
+from setout.read.weather import station
+from setout.read.raster import mosaic
+from setout.read import reference
+from setout.read.vector import files
 from setout.read import crs as crs_words
 from setout.read.found import chosen
 
@@ -56,7 +59,7 @@ def read_survey(plan: Plan, base: Path) -> Survey:
     dem_crs = attempt("site.dem_crs", lambda: crs_words.understood(site.dem_crs, "site.dem_crs")) or given
     boundary = attempt(
         "site.boundary",
-        lambda: vector.read_boundary(
+        lambda: files.read_boundary(
             reference.parse(site.boundary, base),
             crs=given,
             unit=site.unit,
@@ -73,7 +76,7 @@ def read_survey(plan: Plan, base: Path) -> Survey:
     elevations, doubts = attempt("site.dem", lambda: _elevations(plan, base, dem_crs)) or (None, ())
     unused = attempt("site", lambda: tuple(_unused(plan, base, {**layers, site.boundary: boundary})))
     named = plan.water.climate if plan.water is not None else None
-    weather = attempt("water.climate", lambda: climate.read_climate(base / named)) if named is not None else None
+    weather = attempt("water.climate", lambda: station.read_climate(base / named)) if named is not None else None
     if faults or boundary is None:
         raise PlanFaults(_once(faults))
     return Survey(boundary, layers, elevations, unused or (), doubts, weather)
@@ -106,12 +109,12 @@ def file_faults(section: object, references: Sequence[tuple[str, str]], base: Pa
     for key, text in references:
         if key == "site.boundary":
             start, adjust = site.start, site.adjust == "compass"
-            look = partial(vector.read_boundary, crs=given, unit=site.unit, adjust=adjust, start=start)
+            look = partial(files.read_boundary, crs=given, unit=site.unit, adjust=adjust, start=start)
             works.append((key, text, look))
         elif key == "water.climate":
-            works.append((key, text, lambda found: climate.read_climate(found.path)))
+            works.append((key, text, lambda found: station.read_climate(found.path)))
         elif not key.startswith("site.dem") and key not in ("catalogue", "labour"):
-            works.append((key, text, partial(vector.read_vector, crs=given, unit=site.unit)))
+            works.append((key, text, partial(files.read_vector, crs=given, unit=site.unit)))
     for key, text, work in works:
         try:
             found = reference.parse(text, base)
@@ -126,7 +129,7 @@ def file_faults(section: object, references: Sequence[tuple[str, str]], base: Pa
     try:
         dem_crs = crs_words.understood(site.dem_crs, "") or given
         if names:
-            raster.open_elevations([base / name for name in names], crs=dem_crs, unit=site.dem_unit, names=names)
+            mosaic.open_elevations([base / name for name in names], crs=dem_crs, unit=site.dem_unit, names=names)
     except SetoutError as error:
         faults += _at("site.dem", error)
     return _once(faults)
@@ -150,14 +153,14 @@ def _once(faults: Sequence[Fault]) -> tuple[Fault, ...]:
 
 
 def _layer(text: str, base: Path, crs: CRS | None, unit: str | None) -> VectorLayer:
-    return vector.read_vector(reference.parse(text, base), crs=crs, unit=unit)
+    return files.read_vector(reference.parse(text, base), crs=crs, unit=unit)
 
 
 def _elevations(plan: Plan, base: Path, crs: CRS | None) -> tuple[Elevations | None, tuple[Finding, ...]]:
     names = plan.site.dem
     if not names:
         return None, ()
-    return raster.open_elevations([base / name for name in names], crs=crs, unit=plan.site.dem_unit, names=names)
+    return mosaic.open_elevations([base / name for name in names], crs=crs, unit=plan.site.dem_unit, names=names)
 
 
 def _layer_references(plan: Plan) -> Iterator[tuple[str, str]]:
@@ -196,12 +199,12 @@ def _unused(plan: Plan, base: Path, layers: Mapping[str, VectorLayer | None]) ->
         found = reference.parse(text, base)
         if layer is None or not found.path.is_file():
             continue
-        names = vector.layers_read(found, layer, boundary=found == line)
+        names = files.layers_read(found, layer, boundary=found == line)
         used.setdefault(found.path, set()).update(name.casefold() for name in names)
         if len(names) == 1:
             parts.setdefault((found.path, names[0].casefold()), []).append(found)
     for path, taken in sorted(used.items()):
-        there = vector.layer_names(path)
+        there = files.layer_names(path)
         yield from (f"{path.name}:{name}" for name in there if len(there) > 1 and name.casefold() not in taken)
     for (path, name), refs in sorted(parts.items()):
         if all(ref.where is not None for ref in refs) and line not in refs:
@@ -210,7 +213,7 @@ def _unused(plan: Plan, base: Path, layers: Mapping[str, VectorLayer | None]) ->
 
 def _left_over(refs: Sequence[reference.Reference], name: str) -> Iterator[str]:
     """Yield the features of a layer that none of some references takes."""
-    columns = vector.read_columns(refs[0])
+    columns = files.read_columns(refs[0])
     taken = np.logical_or.reduce([chosen(columns, ref) for ref in refs])
     if not taken.all():
         yield f"{int((~taken).sum())} of {taken.size} features of {name}"

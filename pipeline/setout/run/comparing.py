@@ -11,13 +11,13 @@ from pathlib import Path
 import numpy as np
 
 from setout.errors import Fault, PlanFaults, SetoutError
-from setout.geometry.sungroups import sun_groups
-from setout.nouns import Block, Finding, OrderLine, Site, Trees, Weather
-from setout.nouns.comparison import Comparison, Fit, Outcome
-from setout.nouns.shade import Shade
-from setout.plan import Plan
-from setout.plan.block import BlockSection
-from setout.plan.options import Option, options_of, steps_as_options
+from setout.model.sungroups import sun_groups
+from setout.model import Block, Finding, OrderLine, Site, Trees, Weather
+from setout.model.comparison import Comparison, Fit, Outcome
+from setout.model.shade import Shade
+from setout.planfile import Plan
+from setout.planfile.block import BlockSection
+from setout.planfile.options import Option, options_of, steps_as_options
 from setout.read import plan_file
 from setout.read.survey import read_survey
 from setout.run.joints import ground_by_block
@@ -31,7 +31,7 @@ from setout.stages import compare as weigh
 from setout.stages import light as sun
 from setout.stages.need import most_together
 from setout.units import FOOT
-from setout.write.commit import OutputFolder, check_writable
+from setout.write.folder import OutputFolder, check_writable
 from setout.write.products import FILES
 
 SWEEP = (0.5, 0.75, 1.0, 1.25, 1.5)
@@ -89,7 +89,7 @@ def compare(
     SetoutError
         The input cannot be used, or an option cannot be laid out; nothing is written then.
     """
-    from setout.write import comparison
+    from setout.write.compare import page
 
     path = Path(path)
     folder = Path(out) if out is not None else path.parent / "out"
@@ -124,7 +124,7 @@ def compare(
         site.name, site.units, prices.currency, weigh.weighed(outcomes), fits, tuple(bench.findings.values())
     )
     with OutputFolder(folder, FILES["compare"], placed) as staging:
-        comparison.write_comparison(result, staging.path)
+        page.write_comparison(result, staging.path)
     return result
 
 

@@ -8,9 +8,9 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry import overlay
-from setout.geometry.overlay import polygonal
-from setout.nouns import Block, Finding, Floats, Ground, Site, Usable
+from setout.geometry.lines import overlay
+from setout.geometry.lines.overlay import polygonal
+from setout.model import Block, Finding, Floats, Ground, Site, Usable
 from setout.stages import curve, exclude, terrain
 from setout.stages.fill import Laid, paired
 

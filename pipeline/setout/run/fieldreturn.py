@@ -10,15 +10,15 @@ import numpy as np
 import shapely
 
 from setout.errors import SetoutError
-from setout.nouns import Finding, Geometries, Ints, Planting, Trees
-from setout.nouns.asbuilt import DOUBLED, AsBuilt, FieldPoints
-from setout.plan import Plan
-from setout.read.fieldpoints import FieldFile
+from setout.model import Finding, Geometries, Ints, Planting, Trees
+from setout.model.asbuilt import DOUBLED, AsBuilt, FieldPoints
+from setout.planfile import Plan
+from setout.read.vector.fieldpoints import FieldFile
 from setout.run.joints import facts_of, ground_by_block
 from setout.run.lighting import Stand, lighting
 from setout.stages import check as look
 from setout.stages import fieldreturn, room, water
-from setout.write.stakeset import StakeSet
+from setout.write.packet.stakeset import StakeSet
 
 ROOM_SHARE = 0.1
 """Share of a pattern's distance by which planted trees may stand nearer before it is told (common practice)."""
@@ -149,7 +149,7 @@ def seen(the_plan: Plan, planting: Planting, shade: Any, field: Field, areas: Ge
     Seen
         The match, the true positions and all findings.
     """
-    from setout.write.stakeset import stake_set
+    from setout.write.packet.stakeset import stake_set
 
     site = planting.site
     planned = planned_of(planting, stake_set(planting))

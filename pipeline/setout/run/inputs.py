@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from setout.errors import SetoutError
-from setout.nouns import Finding
+from setout.model import Finding
 from setout.read import plan_file, reference
 
 PARTS = (".shx", ".dbf", ".prj", ".cpg")

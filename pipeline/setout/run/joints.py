@@ -11,9 +11,9 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import Fault, SetoutError
-from setout.geometry.cellmask import MaskedCells
-from setout.nouns import Bed, Ground, Reach, Served, Site, Survey, Trees, Usable
-from setout.plan import Plan
+from setout.geometry.cells.cellmask import MaskedCells
+from setout.model import Bed, Ground, Reach, Served, Site, Survey, Trees, Usable
+from setout.planfile import Plan
 from setout.stages import check as look
 from setout.stages import exclude, fill, reach, terrain
 from setout.units import show_area, show_length

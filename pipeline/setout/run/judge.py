@@ -7,19 +7,19 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
-from setout.nouns import Finding, Planting
-from setout.nouns.asbuilt import AsBuilt
+from setout.model import Finding, Planting
+from setout.model.asbuilt import AsBuilt
 from setout.read import plan_file, reference
-from setout.read.fieldpoints import read_field
+from setout.read.vector.fieldpoints import read_field
 from setout.read.survey import read_survey
 from setout.run.fieldreturn import Seen, field_of, seen
 from setout.run.lighting import shade_at
 from setout.run.order import plan_site
 from setout.run.steps import Placed, Say, Steps
 from setout.stages import exclude
-from setout.write.commit import OutputFolder, check_writable
+from setout.write.folder import OutputFolder, check_writable
 from setout.write.products import FILES
-from setout.write.stakeset import stake_set
+from setout.write.packet.stakeset import stake_set
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,9 +111,10 @@ def check(
 
 
 def _write(planting: Planting, found: Seen, folder: Path, source: str) -> None:
-    from setout.write import asbuilt, webmap
+    from setout.write.asbuilt import page
+    from setout.write.map import page as webmap
 
-    built = asbuilt.Return(planting, found.planting, found.built, found.order, found.labels, source)
-    asbuilt.write_layers(folder / "asbuilt.gpkg", built)
-    asbuilt.write_page(folder / "asbuilt.html", built)
+    built = page.Return(planting, found.planting, found.built, found.order, found.labels, source)
+    page.write_layers(folder / "asbuilt.gpkg", built)
+    page.write_page(folder / "asbuilt.html", built)
     webmap.write_map(folder / "asbuilt_map.html", found.planting, hillshade=None)

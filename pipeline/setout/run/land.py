@@ -6,19 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from setout.geometry.rowcut import Cutters
-from setout.nouns import Block, Finding, Geometries, Ground, Reach, Site, Survey, Usable
-from setout.plan import Plan
+from setout.geometry.rows.rowcut import Cutters
+from setout.model import Block, Finding, Geometries, Ground, Reach, Site, Survey, Usable
+from setout.planfile import Plan
 from setout.run.curved import curved_blocks
-from setout.run.joints import (
-    allowed_by,
-    cells_out,
-    ground_of,
-    nothing_fits,
-    steps_fit,
-    trees_fit,
-    water_heights,
-)
+from setout.run.joints import allowed_by, cells_out, ground_of, nothing_fits, steps_fit, trees_fit, water_heights
 from setout.run.lighting import with_pair_axes
 from setout.run.steps import Steps
 from setout.stages import exclude, fill, reach, survey

@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from setout.geometry.sun import SunPath, sun_path
-from setout.nouns import ColdAir, Finding, Floats, Ground, Light, Rows, Site, Survey, Trees
-from setout.nouns.shade import AUTO_TREES, LightPlan, Shade
-from setout.plan import Plan
+from setout.geometry.sky.sun import SunPath, sun_path
+from setout.model import ColdAir, Finding, Floats, Ground, Light, Rows, Site, Survey, Trees
+from setout.model.shade import AUTO_TREES, LightPlan, Shade
+from setout.planfile import Plan
 from setout.stages import coldair, terrain
 from setout.stages import light as sun
 from setout.stages.survey.shade import shade_of

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 
 from setout.errors import SetoutError
-from setout.nouns import Finding, Planting, Rows, Site, Survey, Trees
-from setout.plan import Plan
+from setout.model import Finding, Planting, Rows, Site, Survey, Trees
+from setout.planfile import Plan
 from setout.read import plan_file
 from setout.read.survey import read_survey
 from setout.run.inputs import changed, changed_finding, inputs_of
@@ -24,7 +24,7 @@ from setout.run.watering import planted_on, watering
 from setout.stages import account, assign, calendar, compare, pollinate, room
 from setout.stages import check as look
 from setout.tables.labour import Rate
-from setout.write.commit import OutputFolder, check_writable
+from setout.write.folder import OutputFolder, check_writable
 from setout.write.products import managed_by
 
 

@@ -9,8 +9,8 @@ from importlib import metadata
 from pathlib import Path
 
 from setout import __version__
-from setout.nouns import Planting
-from setout.plan import Plan
+from setout.model import Planting
+from setout.planfile import Plan
 from setout.run.inputs import Input, changed
 from setout.run.steps import Steps
 from setout.stages import terrain
@@ -25,37 +25,39 @@ def write(planting: Planting, folder: Path, products: Sequence[str], steps: Step
         with steps.step("contours"):
             contours = terrain.contour_lines(planting.ground, planting.site)
     if "geopackage" in products:
-        from setout.write import geopackage, plan_layers
+        from setout.write.geopackage import writer
+        from setout.layers import plan_builders
 
         with steps.step("write plan.gpkg"):
-            geopackage.write(
+            writer.write(
                 folder / "plan.gpkg",
-                plan_layers.plan_layers(planting, contours),
+                plan_builders.plan_layers(planting, contours),
                 planting.site.frame.survey_crs,
             )
     if "terrain" in products and planting.ground.elevations is not None:
-        from setout.write import rasters
+        from setout.write import terrain as rasters
 
         with steps.step("write terrain"):
             (folder / "terrain").mkdir()
             rasters.write_terrain(planting.ground, folder / "terrain")
     if "map" in products:
-        from setout.write import rasters, webmap
+        from setout.write import terrain as rasters
+        from setout.write.map import page
 
         with steps.step("write map.html"):
             shade = rasters.hillshade_picture(planting.ground) if planting.ground.elevations is not None else None
-            webmap.write_map(folder / "map.html", planting, hillshade=shade, contours=contours)
+            page.write_map(folder / "map.html", planting, hillshade=shade, contours=contours)
     if "report" in products:
-        from setout.write import picture, report
+        from setout.write.report import picture, page as report
 
         with steps.step("write report.html"):
             svg = picture.plan_picture(planting, contours=contours)
             report.write_report(folder / "report.html", planting, picture_svg=svg)
     if "packet" in products:
-        from setout.write import irrigation_files, packet
+        from setout.write.packet import irrigation_files, contents
 
         with steps.step("write packet"):
-            packet.write_packet(planting, folder / "packet")
+            contents.write_packet(planting, folder / "packet")
             irrigation_files.write_irrigation(planting, folder / "packet")
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from setout.nouns import (
+from setout.model import (
     Bools,
     Finding,
     Floats,
@@ -26,8 +26,8 @@ from setout.nouns import (
     Water,
     Weather,
 )
-from setout.nouns.irrigation import BARRIER, LOW_PRESSURE, NO_POINT, REASONS, TOO_FAR, TOO_HIGH
-from setout.plan import Plan
+from setout.model.irrigation import BARRIER, LOW_PRESSURE, NO_POINT, REASONS, TOO_FAR, TOO_HIGH
+from setout.planfile import Plan
 from setout.run.land import Land
 from setout.stages import reach, terrain, water
 from setout.stages.need import need_of

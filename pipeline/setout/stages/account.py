@@ -2,7 +2,7 @@
 
 The order lists plants, the materials what holds, guards and feeds them. Quantities come from the finished trees and
 works; what geometry cannot tell (how long a stake is, how much wire the knots take) comes from
-:class:`setout.nouns.buying.Allowances`, which are common practice where a grower sets none.
+:class:`setout.model.buying.Allowances`, which are common practice where a grower sets none.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from setout.nouns import Block, Bools, Floats, MaterialLine, OrderLine, Plant, Rows, Trees, Works
-from setout.nouns.buying import COMMON_PRACTICE, HELIX, INCH, Allowances, Piece, line_of
+from setout.model import Block, Bools, Floats, MaterialLine, OrderLine, Plant, Rows, Trees, Works
+from setout.model.buying import COMMON_PRACTICE, HELIX, INCH, Allowances, Piece, line_of
 from setout.units import FOOT, show_length
 
 CUBIC_YARD: Final = (3 * FOOT) ** 3
@@ -46,7 +46,7 @@ def order_of(blocks: Sequence[Block], trees: Trees, spares: float = 0.05) -> lis
 
     Examples
     --------
-    >>> from setout.nouns import Pattern
+    >>> from setout.model import Pattern
     >>> block = Block("A", None, Pattern("square", 5.0, 5.0), 0.0, (Plant("pear, dwarf", "B"),))
     >>> one = np.zeros(21, np.int32)
     >>> (line,) = order_of([block], Trees(one, one + 1, one, one * 1.0, one * 1.0, one))

@@ -15,8 +15,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from setout.geometry.dealing import counts_of, dealt, turns
-from setout.nouns import Block, Bools, Dealing, Finding, Floats, Ints, Plant, Trees
+from setout.geometry.rows.dealing import counts_of, dealt, turns
+from setout.model import Block, Bools, Dealing, Finding, Floats, Ints, Plant, Trees
 
 FILLER: Final = "filler"
 """Role of a plant that comes out again when the permanent trees need its room."""

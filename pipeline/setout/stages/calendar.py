@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from setout.nouns import Block, BlockRoom, Trees, WorkLine
+from setout.model import Block, BlockRoom, Trees, WorkLine
 from setout.tables.chores import JOBS, chore_for
 
 

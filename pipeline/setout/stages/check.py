@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry.nearby import Bins, bins_of, in_boxes, near_legs, nearest_distance
-from setout.nouns import Finding, Floats, Geometries, Ints, Site
+from setout.geometry.places.nearby import Bins, bins_of, in_boxes, near_legs, nearest_distance
+from setout.model import Finding, Floats, Geometries, Ints, Site
 from setout.units import show_length, show_pressure
 
 ROOM_TOLERANCE = 1e-3

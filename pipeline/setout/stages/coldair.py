@@ -16,10 +16,11 @@ import shapely
 from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry import gridmap, overlay
-from setout.geometry.hollows import Drainage, drainage, ways_down
-from setout.nouns import Block, Bools, ColdAir, Finding, Floats, Ground, Hollow, Ints, Plant, Site, Trees
-from setout.nouns.kinds import kinds_of
+from setout.geometry.cells import gridmap
+from setout.geometry.lines import overlay
+from setout.geometry.cells.hollows import Drainage, drainage, ways_down
+from setout.model import Block, Bools, ColdAir, Finding, Floats, Ground, Hollow, Ints, Plant, Site, Trees
+from setout.model.kinds import kinds_of
 from setout.units import show_area, show_length
 
 MOST_CELLS: Final = 40_000

@@ -8,10 +8,10 @@ from typing import Final
 
 import numpy as np
 
-from setout.geometry.sungroups import DARKER, FILLERS, LIGHTER, STAY
-from setout.nouns import Block, BlockRoom, CostLine, Floats, MaterialLine, OrderLine, Rows, WorkLine
-from setout.nouns.comparison import Outcome
-from setout.nouns.prices import PLANT, WORK, Prices
+from setout.model.sungroups import DARKER, FILLERS, LIGHTER, STAY
+from setout.model import Block, BlockRoom, CostLine, Floats, MaterialLine, OrderLine, Rows, WorkLine
+from setout.model.comparison import Outcome
+from setout.model.prices import PLANT, WORK, Prices
 
 NAN: Final = float("nan")
 WEEKS: Final = 52
@@ -118,7 +118,7 @@ def first_cost(
 
     Examples
     --------
-    >>> from setout.nouns.prices import Price
+    >>> from setout.model.prices import Price
     >>> line = OrderLine("apple", "apple, dwarf", "", "", "dwarf", "A", 20, 1)
     >>> first_cost(Prices("", {"plant": Price(30.0, "each")}), [line], [])
     (630.0, [])
@@ -314,7 +314,7 @@ def sun_figures(groups: Mapping[str, Floats]) -> dict[str, float]:
     Parameters
     ----------
     groups : Mapping
-        Hours of sun by group, as :func:`setout.geometry.sungroups.sun_groups` names them [h].
+        Hours of sun by group, as :func:`setout.model.sungroups.sun_groups` names them [h].
 
     Returns
     -------

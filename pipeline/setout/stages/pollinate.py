@@ -17,8 +17,8 @@ from typing import Any, Final
 import numpy as np
 import shapely
 
-from setout.nouns import Bools, Finding, Floats, Ints, Plant, Site, Trees
-from setout.nouns.kinds import Kinds, kinds_of
+from setout.model import Bools, Finding, Floats, Ints, Plant, Site, Trees
+from setout.model.kinds import Kinds, kinds_of
 from setout.units import FOOT, show_length
 
 BEES_M: Final = 100 * FOOT

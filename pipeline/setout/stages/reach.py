@@ -15,10 +15,10 @@ from scipy.ndimage import maximum_filter
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry import overlay
-from setout.geometry.detour import SKIN, Obstacles, in_sight, obstacles_of, opened, sees, ways_from
-from setout.geometry.outlines import arc_segments, discs_around
-from setout.nouns import Finding, Floats, Geometries, Ground, Ints, Reach, Served, Water
+from setout.geometry.lines import overlay
+from setout.geometry.lines.detour import SKIN, Obstacles, in_sight, obstacles_of, opened, sees, ways_from
+from setout.geometry.lines.outlines import arc_segments, discs_around
+from setout.model import Finding, Floats, Geometries, Ground, Ints, Reach, Served, Water
 from setout.units import KPA_PER_M, show_area
 
 SLEEVE_WIDTH = 1.0

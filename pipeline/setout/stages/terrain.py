@@ -15,10 +15,12 @@ from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
-from setout.geometry import cellmask, contours, gridmap, overlay, polymap, relief
-from setout.geometry.cellsize import CellSize, Window, cell_size
-from setout.geometry.strips import STRIP, Groups, chunks, group_step, overview, squared_slopes
-from setout.nouns import Bools, Elevations, Finding, Floats, Ground, RasterGrid, Site
+from setout.geometry.cells import cellmask, contours, gridmap, relief
+from setout.geometry.lines import overlay
+from setout.geometry.places import polymap
+from setout.geometry.cells.cellsize import CellSize, Window, cell_size
+from setout.geometry.cells.strips import STRIP, Groups, chunks, group_step, overview, squared_slopes
+from setout.model import Bools, Elevations, Finding, Floats, Ground, RasterGrid, Site
 from setout.units import FOOT, show_length
 
 OVERVIEW_CELLS = 2_500_000

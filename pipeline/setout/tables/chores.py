@@ -13,7 +13,7 @@ from functools import lru_cache
 from importlib import resources
 from typing import Final
 
-from setout.nouns.need import MONTHS
+from setout.model.need import MONTHS
 from setout.units import FOOT
 
 JOBS: Final = ("pruning", "thinning", "mulching", "watering checks")

@@ -8,9 +8,9 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry import overlay
-from setout.geometry.levellines import Surface, fair, steep_faces, too_steep, traced
-from setout.nouns import Floats, Pattern
+from setout.geometry.lines import overlay
+from setout.geometry.lines.levellines import Surface, fair, steep_faces, too_steep, traced
+from setout.model import Floats, Pattern
 
 STRETCH_M = 30.0
 """The fall of a row is held to its limit over any stretch as long as this [m], and of a shorter row from end to end."""

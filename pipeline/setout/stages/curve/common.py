@@ -11,10 +11,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
-from setout.geometry.braid import braided
-from setout.geometry.curves import Path, Spots, Stretch, path_of, set_along
-from setout.geometry.pathcut import Blade, cut
-from setout.nouns import Block, Finding, Floats, Ints, Pattern
+from setout.geometry.rows.braid import braided
+from setout.geometry.lines.curves import Path, Spots, Stretch, path_of, set_along
+from setout.geometry.lines.pathcut import Blade, cut
+from setout.model import Block, Finding, Floats, Ints, Pattern
 from setout.units import show_length
 
 ARCS_M = 0.006

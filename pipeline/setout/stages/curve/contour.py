@@ -19,12 +19,12 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
-from setout.geometry import overlay
-from setout.geometry.beside import Rule, next_line, resampled, within
-from setout.geometry.curves import Spots
-from setout.geometry.levellines import HeightAt, surface
-from setout.geometry.pathcut import Blade
-from setout.nouns import Block, Floats, Pattern
+from setout.geometry.lines import overlay
+from setout.geometry.lines.beside import Rule, next_line, resampled, within
+from setout.geometry.lines.curves import Spots
+from setout.geometry.lines.levellines import HeightAt, surface
+from setout.geometry.lines.pathcut import Blade
+from setout.model import Block, Floats, Pattern
 from setout.stages.curve.baseline import STRETCH_M, Terms, baseline_of
 from setout.stages.curve.common import Curved, Line, end_m, ends_apart_m, numbered, planted_ground, said
 from setout.stages.curve.falls import doubts, gentle_parts

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
-from setout.geometry.pathcut import Edges
-from setout.nouns import Block, Finding, Floats
+from setout.geometry.lines.pathcut import Edges
+from setout.model import Block, Finding, Floats
 from setout.stages.curve.common import Line, said
 
 REACH = 2.2
@@ -37,7 +37,7 @@ def gentle_parts(row: Line, z: Floats, lengths: tuple[float, float], most: float
 
     Examples
     --------
-    >>> from setout.geometry.curves import path_of
+    >>> from setout.geometry.lines.curves import path_of
     >>> x = 5.0 * np.arange(9)
     >>> row = Line(path_of(np.array([[0, 0], [40, 0]])), x, x, 0 * x)
     >>> gentle_parts(row, np.where(x < 18, 0.0, 1.0), (20.0, 8.0), 0.04)

@@ -9,13 +9,13 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
-from setout.geometry.abreast import set_abreast
-from setout.geometry.curves import Path, Spots, Stretch
-from setout.geometry.lattice import Lattice
-from setout.geometry.measured import Base
-from setout.geometry.parallels import DistanceGrid, distance_grid, drawn, exact, prolonged
-from setout.geometry.pathcut import Blade, cut
-from setout.nouns import Block, Finding, Floats, Pattern
+from setout.geometry.rows.abreast import set_abreast
+from setout.geometry.lines.curves import Path, Spots, Stretch
+from setout.geometry.rows.lattice import Lattice
+from setout.geometry.lines.measured import Base
+from setout.geometry.lines.parallels import DistanceGrid, distance_grid, drawn, exact, prolonged
+from setout.geometry.lines.pathcut import Blade, cut
+from setout.model import Block, Finding, Floats, Pattern
 from setout.stages.curve.common import (
     Curved,
     Line,

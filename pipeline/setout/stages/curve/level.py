@@ -8,10 +8,10 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
-from setout.geometry.curves import Path, Spots, Stretch, path_of
-from setout.geometry.levellines import gentle_runs, too_steep
-from setout.geometry.pathcut import Blade, cut
-from setout.nouns import Bools, Floats
+from setout.geometry.lines.curves import Path, Spots, Stretch, path_of
+from setout.geometry.lines.levellines import gentle_runs, too_steep
+from setout.geometry.lines.pathcut import Blade, cut
+from setout.model import Bools, Floats
 from setout.stages.curve.baseline import LOOKED_AT_M, STRETCH_M, Terms
 from setout.stages.curve.common import Line, ends_apart_m, line_of, trees_along
 from setout.stages.curve.falls import gentle_parts, mean_fall

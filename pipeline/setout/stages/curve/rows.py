@@ -5,8 +5,8 @@ from __future__ import annotations
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
-from setout.geometry.levellines import HeightAt
-from setout.nouns import Block
+from setout.geometry.lines.levellines import HeightAt
+from setout.model import Block
 from setout.stages.curve.common import Curved
 from setout.stages.curve.contour import contour_rows
 from setout.stages.curve.guide import guide_rows

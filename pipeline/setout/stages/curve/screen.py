@@ -7,13 +7,22 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
-from setout.geometry import overlay
-from setout.geometry.curves import Path, Spots, Stretch, path_of
-from setout.geometry.measured import Base
-from setout.geometry.parallels import distance_grid, exact, prolonged
-from setout.geometry.pathcut import Blade, cut
-from setout.nouns import Block, Finding, Floats, Pattern
-from setout.stages.curve.common import Curved, Line, braided_along, line_of, numbered, planted_ground, said, trees_along
+from setout.geometry.lines import overlay
+from setout.geometry.lines.curves import Path, Spots, Stretch, path_of
+from setout.geometry.lines.measured import Base
+from setout.geometry.lines.parallels import distance_grid, exact, prolonged
+from setout.geometry.lines.pathcut import Blade, cut
+from setout.model import Block, Finding, Floats, Pattern
+from setout.stages.curve.common import (
+    Curved,
+    Line,
+    braided_along,
+    line_of,
+    numbered,
+    planted_ground,
+    said,
+    trees_along,
+)
 
 SLACK_M = 0.01
 """By how much a gap may pass the step without being told [m]."""
@@ -167,7 +176,7 @@ def screen_report(block: Block, x: Floats, y: Floats, height_m: float, units: st
 
     Examples
     --------
-    >>> from setout.nouns import Pattern
+    >>> from setout.model import Pattern
     >>> line = shapely.LineString([(0, 0), (30, 0)])
     >>> block = Block("S", None, Pattern("screen", 3.0, 3.0), "guide", (), line=line)
     >>> x = np.array([0.0, 3, 6, 9, 18, 21, 24, 27, 30])

@@ -6,8 +6,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry import overlay
-from setout.nouns import Block, Finding, Geometries, HeightLimit, Setback, Site
+from setout.geometry.lines import overlay
+from setout.model import Block, Finding, Geometries, HeightLimit, Setback, Site
 from setout.units import show_area
 
 

@@ -14,11 +14,12 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry import cellmask, overlay
-from setout.geometry.celltrace import cell_polygons
-from setout.geometry.overlay import parts_of
-from setout.geometry.punch import punched
-from setout.nouns import Exclusion
+from setout.geometry.cells import cellmask
+from setout.geometry.lines import overlay
+from setout.geometry.cells.celltrace import cell_polygons
+from setout.geometry.lines.overlay import parts_of
+from setout.geometry.cells.punch import punched
+from setout.model import Exclusion
 
 NO_ELEVATION = "no elevation"
 SLOPE = "slope"

@@ -7,9 +7,9 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry.outlines import ARC_TOLERANCE
-from setout.geometry.rowcut import TOUCH, Cutters, capsules_of, edges_of
-from setout.nouns import Block, Geometries, Reach, Site
+from setout.geometry.lines.outlines import ARC_TOLERANCE
+from setout.geometry.rows.rowcut import TOUCH, Cutters, capsules_of, edges_of
+from setout.model import Block, Geometries, Reach, Site
 from setout.stages.exclude.blocks import setback_distance, too_tall
 
 

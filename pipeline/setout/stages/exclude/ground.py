@@ -9,10 +9,10 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry import overlay
-from setout.geometry.outlines import around, without_narrow
-from setout.geometry.overlay import parts_of
-from setout.nouns import AccountRow, Exclusion, Geometries, Reach, Site, Usable
+from setout.geometry.lines import overlay
+from setout.geometry.lines.outlines import around, without_narrow
+from setout.geometry.lines.overlay import parts_of
+from setout.model import AccountRow, Exclusion, Geometries, Reach, Site, Usable
 from setout.stages.exclude.blocks import setback_distance, too_tall
 from setout.stages.exclude.cells import Cells, without_cells
 

@@ -8,9 +8,9 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 
-from setout.geometry.rigid import Rigid
-from setout.nouns import Finding, Floats
-from setout.nouns.asbuilt import DOUBLED, EXTRA, MISPLACED, OFF_PLACE, SWAPPED, AsBuilt, SetUp
+from setout.geometry.places.rigid import Rigid
+from setout.model import Finding, Floats
+from setout.model.asbuilt import DOUBLED, EXTRA, MISPLACED, OFF_PLACE, SWAPPED, AsBuilt, SetUp
 from setout.stages.fieldreturn.matching import Planned
 from setout.units import show_length
 

@@ -9,11 +9,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from setout.geometry.alignment import align
-from setout.geometry.pairing import Places, pair
-from setout.geometry.rigid import Rigid, robust_fit
-from setout.nouns import Floats, Ints
-from setout.nouns.asbuilt import (
+from setout.geometry.places.alignment import align
+from setout.geometry.places.pairing import Places, pair
+from setout.geometry.places.rigid import Rigid, robust_fit
+from setout.model import Floats, Ints
+from setout.model.asbuilt import (
     DOUBLED,
     EXTRA,
     IN_PLACE,

@@ -10,9 +10,9 @@ import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry.direction import lines_along
-from setout.geometry.rowcut import Cutters, capsules_of, left_at
-from setout.nouns import Block, Bools, Finding, Floats, Ints, Pattern, Rows, Trees, Works
+from setout.geometry.rows.direction import lines_along
+from setout.geometry.rows.rowcut import Cutters, capsules_of, left_at
+from setout.model import Block, Bools, Finding, Floats, Ints, Pattern, Rows, Trees, Works
 from setout.stages.fill.ends import Allowed, Along, ends_allowed
 from setout.stages.fill.lines import rows_of
 from setout.stages.fill.straight import Row, lay

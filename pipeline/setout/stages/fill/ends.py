@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from setout.nouns import Bools, Floats, Ints, Trellis
+from setout.model import Bools, Floats, Ints, Trellis
 
 Allowed = Callable[[Floats, Floats], Bools]
 """Tells for positions (x, y) [m in the frame] which of them may be planted."""

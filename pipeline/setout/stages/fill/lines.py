@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from setout.geometry.curves import path_of
-from setout.nouns import Floats, Geometries, Ints, Rows, Trees
+from setout.geometry.lines.curves import path_of
+from setout.model import Floats, Geometries, Ints, Rows, Trees
 from setout.stages.fill.systems import Laid
 
 LONE_M = 0.01

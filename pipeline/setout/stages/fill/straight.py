@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry import direction as ways
-from setout.geometry.lattice import Lattice, Layout, Placed, place
-from setout.geometry.rowcut import Cutters
-from setout.nouns import Block, Bools, Floats, Ints, Pattern
+from setout.geometry.rows import direction as ways
+from setout.geometry.rows.lattice import Lattice, Layout, Placed, place
+from setout.geometry.rows.rowcut import Cutters
+from setout.model import Block, Bools, Floats, Ints, Pattern
 from setout.stages.fill.ends import LONGER, Allowed, ends_allowed
 
 TRIED_ON_CELLS = 12

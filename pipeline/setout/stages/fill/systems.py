@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-from setout.nouns import Bools, Floats, Geometries, Ints, Pair, Pattern
+from setout.model import Bools, Floats, Geometries, Ints, Pair, Pattern
 from setout.stages.fill.straight import Row
 
 

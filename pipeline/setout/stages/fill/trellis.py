@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from setout.nouns import Floats, Trellis
+from setout.model import Floats, Trellis
 from setout.stages.fill.ends import Along, stretches
 from setout.stages.fill.systems import Laid
 

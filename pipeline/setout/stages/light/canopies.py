@@ -8,10 +8,10 @@ from typing import Final
 
 import numpy as np
 
-from setout.geometry.growth import judged_in, plant_height_at, plant_spread_at
-from setout.geometry.skyline import Bodies, Floats, Ints, Views
-from setout.nouns import Block, Bools, Plant, Trees
-from setout.nouns.kinds import kinds_of
+from setout.geometry.places.growth import judged_in, plant_height_at, plant_spread_at
+from setout.geometry.sky.skyline import Bodies, Floats, Ints, Views
+from setout.model import Block, Bools, Plant, Trees
+from setout.model.kinds import kinds_of
 
 WALLS: Final = frozenset({"hedgerow", "trellis", "screen"})
 """Patterns whose plants grow into one wall along the row."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from setout.geometry.sun import SunPath
-from setout.nouns import SunDays
+from setout.geometry.sky.sun import SunPath
+from setout.model import SunDays
 
 
 def sun_days(path: SunPath) -> SunDays:

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import shapely
 
-from setout.nouns import Block, Finding, Light, Trees
-from setout.nouns.light import FULL_SUN_H
+from setout.model import Block, Finding, Light, Trees
+from setout.model.light import FULL_SUN_H
 
 
 def _unknown(block: Block, trees: int, year: int | None) -> Iterator[Finding]:

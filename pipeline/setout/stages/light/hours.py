@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from setout.geometry.skyline import Bodies, Singles, Views
-from setout.geometry.sun import SunPath
-from setout.geometry.sunlight import Horizon, sunlight
+from setout.geometry.sky.skyline import Bodies, Singles, Views
+from setout.geometry.sky.sun import SunPath
+from setout.geometry.sky.sunlight import Horizon, sunlight
 
 
 def hours_on(views: Views, bodies: Bodies, path: SunPath, horizon: Horizon | None = None) -> tuple[Singles, Singles]:

@@ -6,12 +6,12 @@ from typing import Final
 
 import numpy as np
 
-from setout.geometry import gridmap
-from setout.geometry.cellsize import Window
-from setout.geometry.horizon import MOST_PLACES, NEAR, TerrainHorizon, terrain_horizon
-from setout.geometry.skyline import Singles
-from setout.geometry.strips import overview
-from setout.nouns import Floats, Ground, Site
+from setout.geometry.cells import gridmap
+from setout.geometry.cells.cellsize import Window
+from setout.geometry.sky.horizon import MOST_PLACES, NEAR, TerrainHorizon, terrain_horizon
+from setout.geometry.sky.skyline import Singles
+from setout.geometry.cells.strips import overview
+from setout.model import Floats, Ground, Site
 
 FARTHEST_M: Final = 3000.0
 """How far beyond the site to look."""

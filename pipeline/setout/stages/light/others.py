@@ -7,9 +7,9 @@ from collections.abc import Callable
 import numpy as np
 import shapely
 
-from setout.geometry.skyline import Bodies
-from setout.nouns import Floats, Ints
-from setout.nouns.shade import Shade
+from setout.geometry.sky.skyline import Bodies
+from setout.model import Floats, Ints
+from setout.model.shade import Shade
 from setout.stages.light.canopies import together
 
 LONGEST_M = 10.0

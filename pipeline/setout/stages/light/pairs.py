@@ -8,8 +8,8 @@ from typing import Final
 
 import numpy as np
 
-from setout.geometry.sun import SunPath
-from setout.nouns import Block, Finding, Pair, Plant
+from setout.geometry.sky.sun import SunPath
+from setout.model import Block, Finding, Pair, Plant
 from setout.stages.light.turned import sides_of, way_name
 
 AXES: Final = (0.0, 90.0)

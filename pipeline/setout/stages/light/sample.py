@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from setout.nouns import Block, Bools, Floats, Ints, Trees
+from setout.model import Block, Bools, Floats, Ints, Trees
 from setout.stages.light.canopies import bodies_of, stands_of, together, views_of
 from setout.stages.light.hours import hours_on
 from setout.stages.light.trees import Sky

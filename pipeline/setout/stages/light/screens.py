@@ -8,10 +8,10 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry.skyline import Bodies, Views
-from setout.geometry.sun import SunPath
-from setout.geometry.sunlight import sunlight
-from setout.nouns import Block, Finding, Floats, Ints, ScreenShade, Trees
+from setout.geometry.sky.skyline import Bodies, Views
+from setout.geometry.sky.sun import SunPath
+from setout.geometry.sky.sunlight import sunlight
+from setout.model import Block, Finding, Floats, Ints, ScreenShade, Trees
 from setout.stages.light.canopies import bodies_of, canopies_of
 from setout.units import show_length
 

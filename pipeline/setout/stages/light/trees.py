@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from setout.geometry.skyline import Bodies, Views
-from setout.geometry.sun import SunPath
-from setout.geometry.sunlight import Horizon, sunlight
-from setout.nouns import Block, Floats, Light, Trees
+from setout.geometry.sky.skyline import Bodies, Views
+from setout.geometry.sky.sun import SunPath
+from setout.geometry.sky.sunlight import Horizon, sunlight
+from setout.model import Block, Floats, Light, Trees
 from setout.stages.light.canopies import bodies_of, stands_of, together, views_of
 from setout.stages.light.days import sun_days
 from setout.stages.light.hours import hours_on

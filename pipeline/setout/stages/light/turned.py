@@ -9,9 +9,9 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from setout.geometry.skyline import Bodies, Views
-from setout.geometry.sun import SunPath
-from setout.nouns import Block, DirectionLight, Floats, Pair, Rows, SideLight, Trees
+from setout.geometry.sky.skyline import Bodies, Views
+from setout.geometry.sky.sun import SunPath
+from setout.model import Block, DirectionLight, Floats, Pair, Rows, SideLight, Trees
 from setout.stages.light.canopies import bodies_of, canopies_of, views_of
 from setout.stages.light.hours import hours_on
 

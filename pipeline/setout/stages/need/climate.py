@@ -7,8 +7,8 @@ from typing import Final
 
 import numpy as np
 
-from setout.nouns import Finding, Floats, Ints, NeedSettings, Weather
-from setout.nouns.need import MONTHS
+from setout.model import Finding, Floats, Ints, NeedSettings, Weather
+from setout.model.need import MONTHS
 from setout.stages.need.reference import reference_of
 from setout.tables.crops import DAYS, warm_days
 

@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from setout.nouns import Floats
+from setout.model import Floats
 
 SOLAR_CONSTANT: Final = 0.0820
 """Of the sun [MJ/m2/min] (FAO-56 eq. 21)."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from setout.nouns.need import RainMethod
+from setout.model.need import RainMethod
 
 INCH_MM: Final = 25.4
 

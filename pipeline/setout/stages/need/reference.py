@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from setout.nouns import Floats, Ints, Weather
+from setout.model import Floats, Ints, Weather
 from setout.stages.need import radiation
 
 USUAL_WIND: Final = 2.0

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from setout.geometry.growth import (
+from setout.geometry.places.growth import (
     IN_ROWS,
     canopy_m2,
     cell_m2,
@@ -19,7 +19,7 @@ from setout.geometry.growth import (
     natural_of,
     years_of,
 )
-from setout.nouns import Block, ClassNeed, Finding, Need, NeedSettings, Pattern, Plant, Site, Trees, Weather
+from setout.model import Block, ClassNeed, Finding, Need, NeedSettings, Pattern, Plant, Site, Trees, Weather
 from setout.stages.need.climate import Climate, climate_of
 from setout.stages.need.rain import effective_rain
 from setout.stages.need.use import drawing_m2, gross, kc_by_month

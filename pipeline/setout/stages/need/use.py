@@ -6,8 +6,8 @@ from typing import Final
 
 import numpy as np
 
-from setout.nouns import Floats
-from setout.nouns.need import CanopyFactor
+from setout.model import Floats
+from setout.model.need import CanopyFactor
 from setout.tables.crops import DAYS, Coefficients, Season
 
 FULL_COVER: Final = 0.85

@@ -38,10 +38,10 @@ growth
     (a simple curve, from memory), cut off at the size the plant is kept at.
 """
 
-from setout.geometry.growth import spread_at
-from setout.nouns import BlockRoom
+from setout.geometry.places.growth import spread_at
+from setout.model import BlockRoom
 from setout.stages.room.blocks import Room, room_of
 from setout.stages.room.growing import growth_of
-from setout.stages.room.words import plain_words
+from setout.words.room import plain_words
 
 __all__ = ["BlockRoom", "Room", "growth_of", "plain_words", "room_of", "spread_at"]

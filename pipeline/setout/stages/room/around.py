@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 
-from setout.geometry.canopy import index_of
-from setout.nouns import Finding, Floats, Geometries, HeightLimit, Ints, Site
+from setout.geometry.places.canopy import index_of
+from setout.model import Finding, Floats, Geometries, HeightLimit, Ints, Site
 from setout.stages.room.sizes import Sizes
 from setout.units import FOOT, show_length
 

@@ -8,8 +8,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from setout.geometry.growth import kept_of
-from setout.nouns import Block, BlockRoom, Finding, Floats, Ints, Pattern, Plant, Rows, Site, Trees
+from setout.geometry.places.growth import kept_of
+from setout.model import Block, BlockRoom, Finding, Floats, Ints, Pattern, Plant, Rows, Site, Trees
 from setout.stages.room.around import around
 from setout.stages.room.doubts import doubts
 from setout.stages.room.sizes import Sizes, load_of, sizes_of

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from setout.geometry.growth import leaves_of, plant_height_at, plant_spread_at
-from setout.nouns import Block, BlockRoom, ClassNeed, GrowthLine, Plant, Trees
+from setout.geometry.places.growth import leaves_of, plant_height_at, plant_spread_at
+from setout.model import Block, BlockRoom, ClassNeed, GrowthLine, Plant, Trees
 from setout.stages.room.blocks import clear_alley_m
 
 

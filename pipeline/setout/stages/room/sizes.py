@@ -8,10 +8,10 @@ from typing import Any, Final
 
 import numpy as np
 
-from setout.geometry.canopy import Discs, deepest_overlap, index_of, nearest_other, room_area
-from setout.geometry.growth import IN_ROWS, grown_share, kept_of, leaves_of, natural_of
-from setout.nouns import Block, Floats, Ints, Plant, Rows, Trees
-from setout.nouns.kinds import Kinds, kinds_of
+from setout.geometry.places.canopy import Discs, deepest_overlap, index_of, nearest_other, room_area
+from setout.geometry.places.growth import IN_ROWS, grown_share, kept_of, leaves_of, natural_of
+from setout.model import Block, Floats, Ints, Plant, Rows, Trees
+from setout.model.kinds import Kinds, kinds_of
 
 HEDGES: Final = frozenset({"hedgerow", "screen"})
 """Those of them that make one wall of leaves."""

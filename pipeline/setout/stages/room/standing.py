@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from setout.geometry.growth import judged_in, leaves_of
-from setout.nouns import Block, Bools, Floats, Ints, Rows, Trees
+from setout.geometry.places.growth import judged_in, leaves_of
+from setout.model import Block, Bools, Floats, Ints, Rows, Trees
 from setout.stages.room.sizes import Sizes, load_of, overlap_of, sizes_of
 
 

@@ -8,9 +8,9 @@ from typing import Any, Final
 
 import numpy as np
 
-from setout.geometry.canopy import area_within, index_of, inverse_reach, plain_discs
-from setout.geometry.growth import cell_m2, plant_spread_at, years_of
-from setout.nouns import Block, Bools, Floats, Ints, Plant
+from setout.geometry.places.canopy import area_within, index_of, inverse_reach, plain_discs
+from setout.geometry.places.growth import cell_m2, plant_spread_at, years_of
+from setout.model import Block, Bools, Floats, Ints, Plant
 from setout.stages.room.sizes import Sizes
 
 LAST_YEAR: Final = 60

@@ -18,7 +18,7 @@ from pyproj.database import query_utm_crs_info
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
-from setout.nouns import Elevations, Frame, transformer
+from setout.model import Elevations, Frame, transformer
 
 WGS84 = CRS.from_epsg(4326)
 MOST_KM = 100.0

@@ -8,11 +8,11 @@ import numpy as np
 import shapely
 
 from setout.errors import Fault, PlanFaults, SetoutError
-from setout.geometry import overlay
-from setout.nouns import Bools, Finding, Floats, Frame, Geometries, Survey, VectorLayer
-from setout.nouns.shade import Shade
-from setout.plan import Plan
-from setout.plan.light import ShadeSection
+from setout.geometry.lines import overlay
+from setout.model import Bools, Finding, Floats, Frame, Geometries, Survey, VectorLayer
+from setout.model.shade import Shade
+from setout.planfile import Plan
+from setout.planfile.light import ShadeSection
 from setout.units import LENGTH, quantity
 
 

@@ -17,9 +17,9 @@ from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import Fault, PlanFaults, SetoutError
-from setout.geometry import overlay
-from setout.geometry.overlay import parts_of, polygonal
-from setout.nouns import (
+from setout.geometry.lines import overlay
+from setout.geometry.lines.overlay import parts_of, polygonal
+from setout.model import (
     Block,
     Finding,
     Floats,
@@ -33,8 +33,8 @@ from setout.nouns import (
     VectorLayer,
     Water,
 )
-from setout.plan import Plan
-from setout.plan.block import BlockSection
+from setout.planfile import Plan
+from setout.planfile.block import BlockSection
 from setout.stages.survey.frame import frame_of
 from setout.stages.survey.water_points import joined, water_points
 

@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from setout.errors import SetoutError
-from setout.nouns import Floats, Geometries, VectorLayer, WaterPoints
+from setout.model import Floats, Geometries, VectorLayer, WaterPoints
 from setout.units import FLOW, GALLON, PRESSURE, meant, quantity
 
 MOST_SIGNS = 60

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from setout.hydraulics.uniformity import class_of, emission_uniformity
-from setout.nouns import Bools, Floats, Ints, IrrigationPlan, Need, Network, Site, Source, Trees, Zone
-from setout.nouns.irrigation import MAIN
+from setout.model import Bools, Floats, Ints, IrrigationPlan, Need, Network, Site, Source, Trees, Zone
+from setout.model.irrigation import MAIN
 from setout.stages.water.hours import Draws, Programme, monthly
 from setout.stages.water.zoning import Sections
 

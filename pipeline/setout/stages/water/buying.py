@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from setout.nouns import Ints, MaterialLine, Network, Zone
-from setout.nouns.buying import line_of
-from setout.nouns.irrigation import LATERAL, MANIFOLD
+from setout.model import Ints, MaterialLine, Network, Zone
+from setout.model.buying import line_of
+from setout.model.irrigation import LATERAL, MANIFOLD
 from setout.stages.water.account import Stage, mains_once
 from setout.units import FOOT, show_length
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry.detour import Obstacles, sees
-from setout.nouns import Floats, Ints
+from setout.geometry.lines.detour import Obstacles, sees
+from setout.model import Floats, Ints
 from setout.stages.water.outlets import Outlets, Pieces
 
 ROW_END_M = 1.0

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from setout.nouns import Bools, Finding, Floats, Ints, Irrigation, Trees
-from setout.nouns.irrigation import REASONS
+from setout.model import Bools, Finding, Floats, Ints, Irrigation, Trees
+from setout.model.irrigation import REASONS
 from setout.stages.water.doubts import REMEDY
 from setout.units import show_length
 

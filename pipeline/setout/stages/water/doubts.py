@@ -9,8 +9,8 @@ import shapely
 from numpy.typing import NDArray
 
 from setout.hydraulics.friction import velocity_ms
-from setout.nouns import Bools, Finding, Ints, Irrigation, Site, Trees
-from setout.nouns.irrigation import (
+from setout.model import Bools, Finding, Ints, Irrigation, Site, Trees
+from setout.model.irrigation import (
     BARRIER,
     HOURS_OUT,
     LATERAL,

@@ -11,8 +11,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from setout.nouns import Floats, Ints
-from setout.nouns.irrigation import IrrigationPlan
+from setout.model import Floats, Ints
+from setout.model.irrigation import IrrigationPlan
 
 MINUTE: Final = 1 / 60
 """Zones run whole minutes [h]."""

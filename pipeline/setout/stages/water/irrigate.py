@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from setout.nouns import (
+from setout.model import (
     Bools,
     Finding,
     Floats,
@@ -20,7 +20,7 @@ from setout.nouns import (
     Site,
     Trees,
 )
-from setout.nouns.irrigation import BARRIER, FLOW_UNKNOWN, LOW_FLOW, NEED_UNKNOWN
+from setout.model.irrigation import BARRIER, FLOW_UNKNOWN, LOW_FLOW, NEED_UNKNOWN
 from setout.stages.water import doubts
 from setout.stages.water.account import Stage, sources_of, zones_told
 from setout.stages.water.buying import materials_of

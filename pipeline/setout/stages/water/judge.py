@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from setout.nouns import Bools, Floats, Ints
-from setout.nouns.irrigation import (
+from setout.model import Bools, Floats, Ints
+from setout.model.irrigation import (
     FLOW_UNKNOWN,
     HOURS_OUT,
     LOW_FLOW,

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from setout.geometry.detour import Obstacles, sees
-from setout.nouns import Emitter, Floats, Ints, Pattern, Rows, Trees
+from setout.geometry.lines.detour import Obstacles, sees
+from setout.model import Emitter, Floats, Ints, Pattern, Rows, Trees
 
 GAP_M = 50.0
 """Widest gap in a row that a lateral runs through [m]; common practice, no source."""

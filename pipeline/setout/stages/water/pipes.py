@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from setout.nouns import Floats, Ints, Network
-from setout.nouns.irrigation import LATERAL, MAIN, MANIFOLD, SOURCE
+from setout.model import Floats, Ints, Network
+from setout.model.irrigation import LATERAL, MAIN, MANIFOLD, SOURCE
 from setout.stages.water.chains import Chain
 from setout.stages.water.outlets import Outlets, Pieces
 from setout.stages.water.routes import stretched

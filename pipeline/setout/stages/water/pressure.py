@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from setout.hydraulics.designed import pipe_tree
 from setout.hydraulics.friction import loss_m
 from setout.hydraulics.network import PipeTree, solve
-from setout.nouns import Floats, Ints, Network
-from setout.nouns.irrigation import MAIN, SOURCE, IrrigationPlan
+from setout.model import Floats, Ints, Network
+from setout.model.irrigation import MAIN, SOURCE, IrrigationPlan
 from setout.stages.water.sizing import Feeds, Sized, allowed_spread_m, least_kpa, root_z
 from setout.units import KPA_PER_M
 

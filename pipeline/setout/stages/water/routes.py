@@ -6,8 +6,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from setout.geometry.detour import Obstacles, sees
-from setout.nouns import Floats, Reach
+from setout.geometry.lines.detour import Obstacles, sees
+from setout.model import Floats, Reach
 
 BATCH = 64
 """Ways looked at together: no part of any result."""

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from setout.nouns import Bools, Floats, Ints, Reach, Trees
-from setout.nouns.irrigation import IrrigationPlan
+from setout.model import Bools, Floats, Ints, Reach, Trees
+from setout.model.irrigation import IrrigationPlan
 from setout.stages.water.sizing import least_kpa
 
 PART = 0.5

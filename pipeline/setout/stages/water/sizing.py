@@ -9,8 +9,8 @@ import numpy as np
 from setout.hydraulics.designed import friction_of
 from setout.hydraulics.friction import loss_m, velocity_ms
 from setout.hydraulics.paths import Paths, paths_of
-from setout.nouns import Floats, Ints, Network, WaterPoints
-from setout.nouns.irrigation import LATERAL, MAIN, MANIFOLD, SOURCE, IrrigationPlan
+from setout.model import Floats, Ints, Network, WaterPoints
+from setout.model.irrigation import LATERAL, MAIN, MANIFOLD, SOURCE, IrrigationPlan
 from setout.units import KPA_PER_M
 
 LATERAL_SHARE = 0.55

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from setout.nouns import Floats, Ints
+from setout.model import Floats, Ints
 from setout.stages.water.chains import Chain
 
 ALIKE = 1.15

@@ -11,18 +11,18 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
 
-from setout.geometry.nearby import bins_of, in_boxes
+from setout.geometry.places.nearby import bins_of, in_boxes
 from setout.units import show_length
-from setout.write import palette
-from setout.write.rings import rings_of
+from setout.draw import palette
+from setout.draw.rings import rings_of
 
-from .beware import INKS, features_of
-from .layout import View, turned
-from .pen import CAP, Ink, Pen, Type
-from .places import Places
+from setout.write.sheets.beware import INKS, features_of
+from setout.write.sheets.layout import View, turned
+from setout.draw.pen import CAP, Ink, Pen, Type
+from setout.write.sheets.places import Places
 
 if TYPE_CHECKING:
-    from setout.nouns import Geometries, Ints, Planting
+    from setout.model import Geometries, Ints, Planting
 
 BOUNDARY: Final = Ink(palette.INK, 0.5, dash=(6.0, 1.4, 1.2, 1.4, 1.2, 1.4))
 ROW: Final = Ink("#9aa79a", 0.12)

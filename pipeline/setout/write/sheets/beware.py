@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
-from setout.write import palette
+from setout.draw import palette
 
-from .pen import Ink
+from setout.draw.pen import Ink
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from setout.nouns import Planting
+    from setout.model import Planting
 
 OVERHEAD: Final = re.compile(r"overhead|power|electric|transmission|telephone|utility[ _]?(line|pole)", re.IGNORECASE)
 BURIED: Final = re.compile(

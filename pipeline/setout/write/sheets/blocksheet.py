@@ -9,21 +9,21 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from setout.units import FOOT
-from setout.write import palette
-from setout.write.wording import bearing_text
+from setout.draw import palette
+from setout.words.plan import bearing_text
 
-from .backdrop import Backdrop
-from .furniture import LEAD, Column, Title, frame_line
-from .gridticks import draw_ticks
-from .layout import Box, Layout, View, fitting
-from .pen import CAP, Ink, Pen, Type
-from .places import Places
-from .tape import Row, TapePlan
-from .tapewords import exact, steps
-from .treemarks import Marks
+from setout.write.sheets.backdrop import Backdrop
+from setout.write.sheets.furniture import LEAD, Column, Title, frame_line
+from setout.write.sheets.gridticks import draw_ticks
+from setout.write.sheets.layout import Box, Layout, View, fitting
+from setout.draw.pen import CAP, Ink, Pen, Type
+from setout.write.sheets.places import Places
+from setout.write.sheets.tape import Row, TapePlan
+from setout.words.tape import exact, steps
+from setout.write.sheets.treemarks import Marks
 
 if TYPE_CHECKING:
-    from setout.nouns import Planting
+    from setout.model import Planting
 
 BASE: Final = Ink("#9a1b2f", 0.5)
 TIE: Final = Ink("#0f4b9f", 0.3, dash=(1.8, 0.9))

@@ -8,18 +8,18 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from . import blocksheet, indexsheet, tilesheet, watersheet
-from .backdrop import Backdrop
-from .furniture import Title
-from .georeference import Referenced, add_measures
-from .layout import Layout, layout_of, scale_for, turned
-from .pen import Pen
-from .tape import TapePlan, tape_plan
-from .tiles import Tile, tiles_of
-from .treemarks import Marks, Shown
+from setout.write.sheets import blocksheet, indexsheet, tilesheet, watersheet
+from setout.write.sheets.backdrop import Backdrop
+from setout.write.sheets.furniture import Title
+from setout.write.sheets.georeference import Referenced, add_measures
+from setout.write.sheets.layout import Layout, layout_of, scale_for, turned
+from setout.draw.pen import Pen
+from setout.write.sheets.tape import TapePlan, tape_plan
+from setout.write.sheets.tiles import Tile, tiles_of
+from setout.write.sheets.treemarks import Marks, Shown
 
 if TYPE_CHECKING:
-    from setout.nouns import Planting
+    from setout.model import Planting
 
 WORDS: Final = 0.44
 """Share of a sheet's width that words take on index and block sheets."""

@@ -10,16 +10,16 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from setout.units import FOOT
-from setout.write import palette
+from setout.draw import palette
 
-from .backdrop import BOUNDARY, CLEAR_TINT, Seen
-from .beware import INKS, WORDS
-from .layout import Box, Layout, View, round_length, scale_words
-from .pen import CAP, Ink, Pen, Type
-from .treemarks import DOT, ELSEWHERE, Marks
+from setout.write.sheets.backdrop import BOUNDARY, CLEAR_TINT, Seen
+from setout.write.sheets.beware import INKS, WORDS
+from setout.write.sheets.layout import Box, Layout, View, round_length, scale_words
+from setout.draw.pen import CAP, Ink, Pen, Type
+from setout.write.sheets.treemarks import DOT, ELSEWHERE, Marks
 
 if TYPE_CHECKING:
-    from setout.nouns import Ints, Planting
+    from setout.model import Ints, Planting
 
 RULE: Final = Ink(palette.INK, 0.25)
 HAIR: Final = Ink("#b9bfba", 0.15)

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .layout import View
-from .pen import MM
+from setout.write.sheets.layout import View
+from setout.draw.pen import MM
 
 if TYPE_CHECKING:
-    from setout.nouns import Frame
+    from setout.model import Frame
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from setout.write import palette
+from setout.draw import palette
 
-from .layout import View
-from .pen import CAP, Ink, Pen, Type
+from setout.write.sheets.layout import View
+from setout.draw.pen import CAP, Ink, Pen, Type
 
 if TYPE_CHECKING:
-    from setout.nouns import Floats, Frame
+    from setout.model import Floats, Frame
 
 APART: Final = 45.0
 """Least distance between ticks on paper [mm]."""

@@ -11,20 +11,22 @@ import numpy as np
 import shapely
 
 from setout.units import show_length
-from setout.write import palette, stakeout, wording
+from setout.draw import palette
+from setout.write.packet import stakeout
+from setout.words import plan
 
-from .backdrop import Backdrop
-from .furniture import LEAD, Column, Title, frame_line
-from .gridticks import draw_ticks
-from .layout import Layout, View
-from .pen import CAP, Ink, Pen, Type
-from .places import Places
-from .tapewords import exact
-from .tilesheet import TileBook, tile_corners, whole_view
-from .treemarks import on_paper
+from setout.write.sheets.backdrop import Backdrop
+from setout.write.sheets.furniture import LEAD, Column, Title, frame_line
+from setout.write.sheets.gridticks import draw_ticks
+from setout.write.sheets.layout import Layout, View
+from setout.draw.pen import CAP, Ink, Pen, Type
+from setout.write.sheets.places import Places
+from setout.words.tape import exact
+from setout.write.sheets.tilesheet import TileBook, tile_corners, whole_view
+from setout.write.sheets.treemarks import on_paper
 
 if TYPE_CHECKING:
-    from setout.nouns import Floats, Planting
+    from setout.model import Floats, Planting
 
 FINE_TREES: Final = 30_000
 """Trees up to which the index shows each; above, rows stand for them."""
@@ -81,7 +83,7 @@ def draw_index(pen: Pen, book: TileBook, layout: Layout, listing: Listing, backd
     draw_ticks(pen, planting.site.frame, view)
     frame_line(pen, box)
     column = Column(pen, layout)
-    column.title_block(planting, Title("Index", wording.counts_line(planting), 1, book.count), view)
+    column.title_block(planting, Title("Index", plan.counts_line(planting), 1, book.count), view)
     column.cautions()
     column.north_and_bar(view, planting.site.units)
     column.legend(book.marks, np.unique(book.marks.code), backdrop.seen(view))
@@ -258,6 +260,6 @@ def _monument_lines(planting: Planting) -> list[tuple[str, ...]]:
 
 def block_about(planting: Planting, block: int) -> str:
     """Sum up a block in a few words."""
-    line = wording.block_lines(planting)[block]
+    line = plan.block_lines(planting)[block]
     step, rows = (show_length(v, planting.site.units) for v in (line.step_m, line.row_distance_m))
     return f"{line.trees:,} trees in {line.rows} row{'s' * (line.rows != 1)}, {step} by {rows}"

@@ -10,8 +10,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from setout.nouns import Floats, Planting
-from setout.nouns.sheet import PAPERS
+from setout.model import Floats, Planting
+from setout.model.sheet import PAPERS
 from setout.units import FOOT
 
 SCALES: Final = {

@@ -8,9 +8,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from setout.nouns import Floats
+from setout.model import Floats
 
-from .layout import Box
+from setout.write.sheets.layout import Box
 
 CELL: Final = 0.2
 """Side of a cell [mm]."""

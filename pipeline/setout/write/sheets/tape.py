@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from setout.units import FOOT
 
 if TYPE_CHECKING:
-    from setout.nouns import Floats, Ints, Pattern, Planting
+    from setout.model import Floats, Ints, Pattern, Planting
 
 RIGHT_ANGLE: Final = {"us": (30 * FOOT, 40 * FOOT, 50 * FOOT), "si": (9.0, 12.0, 15.0)}
 """Sides of a right triangle, three, four and five parts [m] (Euclid, Elements I.47 and I.48: 3^2 + 4^2 = 5^2)."""
@@ -241,7 +241,7 @@ def steps_along(pattern: Pattern) -> tuple[float, ...]:
 
     Examples
     --------
-    >>> from setout.nouns import Bed, Pattern
+    >>> from setout.model import Bed, Pattern
     >>> steps_along(Pattern("bed", 5.0, 10.0, bed=Bed(10.0, 6.0, 3.0, 0.1))), steps_along(Pattern("square", 6.0, 6.0))
     ((5.0, 8.0), (6.0,))
     """

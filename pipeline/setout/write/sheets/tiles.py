@@ -8,9 +8,9 @@ from typing import Final
 
 import numpy as np
 
-from setout.nouns import Floats, Ints, Planting
+from setout.model import Floats, Ints, Planting
 
-from .layout import Box, View, turned
+from setout.write.sheets.layout import Box, View, turned
 
 OVERLAP: Final = 7.0
 """Ground beyond a sheet's own that it shows on every side [mm of paper]."""

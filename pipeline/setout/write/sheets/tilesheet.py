@@ -9,22 +9,22 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from setout.geometry.nearby import Bins, bins_of, in_boxes
-from setout.write import palette
+from setout.geometry.places.nearby import Bins, bins_of, in_boxes
+from setout.draw import palette
 
-from . import treemarks
-from .backdrop import Backdrop, lines_on
-from .furniture import Column, Title, frame_line
-from .gridticks import draw_ticks
-from .layout import Box, Layout, View, fitting
-from .pen import Ink, Pen, Type
-from .places import Places
-from .tiles import Tile
+from setout.write.sheets import treemarks
+from setout.write.sheets.backdrop import Backdrop, lines_on
+from setout.write.sheets.furniture import Column, Title, frame_line
+from setout.write.sheets.gridticks import draw_ticks
+from setout.write.sheets.layout import Box, Layout, View, fitting
+from setout.draw.pen import Ink, Pen, Type
+from setout.write.sheets.places import Places
+from setout.write.sheets.tiles import Tile
 
 if TYPE_CHECKING:
     from scipy.spatial import cKDTree
 
-    from setout.nouns import Ints, Planting
+    from setout.model import Ints, Planting
 
 MATCH: Final = Ink("#7d8a84", 0.2, dash=(0.6, 1.6))
 

@@ -10,18 +10,19 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from setout.write import palette, wording
-from setout.write.systemwords import FILLER
+from setout.draw import palette
+from setout.words import plan
+from setout.words.systems import FILLER
 
-from .layout import turned
-from .pen import CAP, Ink, Pen, Type
-from .places import Places
-from .tiles import Tile
+from setout.write.sheets.layout import turned
+from setout.draw.pen import CAP, Ink, Pen, Type
+from setout.write.sheets.places import Places
+from setout.write.sheets.tiles import Tile
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from setout.nouns import Floats, Ints, Planting, Rows
+    from setout.model import Floats, Ints, Planting, Rows
 
 DOT: Final = 1.1
 """Diameter of a tree's mark [mm]; its middle is where the stake goes."""
@@ -62,14 +63,14 @@ class Marks:
     @classmethod
     def of(cls, planting: Planting) -> Marks:
         """Return the looks of a plan's plants."""
-        kinds = wording.plant_kinds(planting.site)
+        kinds = plan.plant_kinds(planting.site)
         place = {kind: n for n, kind in enumerate(kinds)}
         trees, code = planting.trees, np.zeros(len(planting.trees), np.int64)
         for i, block in enumerate(planting.site.blocks):
             for j, plant in enumerate(block.plants):
                 code[(trees.block == i) & (trees.plant == j)] = place[plant.name, plant.variety, plant.role]
         fillers = frozenset(n for n, kind in enumerate(kinds) if kind[2] == FILLER)
-        labels = wording.short_labels(kinds) or ["tree"]
+        labels = plan.short_labels(kinds) or ["tree"]
         roles = [kind[2] for kind in kinds] or [""]
         return cls(code, tuple(f"{a} ({r})" if r else a for a, r in zip(labels, roles, strict=True)), fillers)
 

@@ -10,20 +10,20 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from setout.nouns.irrigation import KIND_WORDS, LATERAL, MAIN, MANIFOLD
+from setout.model.irrigation import KIND_WORDS, LATERAL, MAIN, MANIFOLD
 from setout.units import FOOT, GALLON, show_length, show_pressure
-from setout.write import palette
+from setout.draw import palette
 
-from .backdrop import Backdrop
-from .furniture import LEAD, Column, Title, frame_line
-from .gridticks import draw_ticks
-from .layout import Layout, View, fitting
-from .pen import CAP, Ink, Pen, Type
-from .places import Places
-from .treemarks import Marks
+from setout.write.sheets.backdrop import Backdrop
+from setout.write.sheets.furniture import LEAD, Column, Title, frame_line
+from setout.write.sheets.gridticks import draw_ticks
+from setout.write.sheets.layout import Layout, View, fitting
+from setout.draw.pen import CAP, Ink, Pen, Type
+from setout.write.sheets.places import Places
+from setout.write.sheets.treemarks import Marks
 
 if TYPE_CHECKING:
-    from setout.nouns import Ints, Network, Planting, Zone
+    from setout.model import Ints, Network, Planting, Zone
 
 PIPE: Final = {
     MAIN: Ink("#0b2f66", 0.8),

@@ -1,5 +1,0 @@
-"""Make a first plan file from survey files."""
-
-from setout.newplan.files import PLAN_NAME, write_new_plan
-
-__all__ = ["PLAN_NAME", "write_new_plan"]

@@ -1,0 +1,104 @@
+"""The whole plan file as a model."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Literal, Self
+
+from pydantic import Field, PrivateAttr, field_validator, model_validator
+
+from setout.planfile.block import BlockSection
+from setout.planfile.light import LightSection, ShadeSection
+from setout.planfile.materials import MaterialsSection
+from setout.planfile.prices import PricesSection
+from setout.planfile.quantities import Label, Section
+from setout.planfile.sections import (
+    GroundSection,
+    HeightLimitSection,
+    LeftOutSection,
+    NoPlantSection,
+    SetbackSection,
+    SiteSection,
+    WaterSection,
+)
+from setout.planfile.sheets import SheetsSection
+from setout.tables.labour import Rate
+
+
+class Plan(Section):
+    """A whole plan file."""
+
+    name: Label = ""
+    units: Literal["us", "si"] = "us"
+    site: SiteSection
+    ground: GroundSection = GroundSection()
+    setback: tuple[SetbackSection, ...] = ()
+    no_plant: tuple[NoPlantSection, ...] = ()
+    height_limit: tuple[HeightLimitSection, ...] = ()
+    left_out: tuple[LeftOutSection, ...] = ()
+    water: WaterSection | None = None
+    shade: tuple[ShadeSection, ...] = ()
+    light: LightSection = LightSection()
+    block: tuple[BlockSection, ...] = Field(min_length=1)
+    plant: tuple[dict[str, Any], ...] = ()
+    catalogue: str | None = None
+    labour: str | None = None
+    materials: MaterialsSection = MaterialsSection()
+    sheets: SheetsSection = SheetsSection()
+    option: tuple[dict[str, Any], ...] = ()
+    prices: PricesSection = PricesSection()
+    _rates: tuple[Rate, ...] = PrivateAttr(())
+
+    def model_post_init(self, context: Any, /) -> None:
+        """Keep the grower's own hours of pruning."""
+        self._rates = tuple((context or {}).get("rates") or ())
+
+    @property
+    def rates(self) -> tuple[Rate, ...]:
+        """Return the grower's own hours of pruning; none where the table of the project holds."""
+        return self._rates
+
+    @field_validator(
+        "setback", "no_plant", "height_limit", "left_out", "shade", "block", "plant", "option", mode="before"
+    )
+    @classmethod
+    def _tables(cls, value: object) -> object:
+        if isinstance(value, Mapping):
+            raise ValueError("is one table; write it with two brackets, [[...]], so that there can be several")
+        return tuple(value) if isinstance(value, list) else value
+
+    @field_validator("block")
+    @classmethod
+    def _blocks_apart(cls, blocks: tuple[BlockSection, ...]) -> tuple[BlockSection, ...]:
+        faults, folded = [], [block.name.casefold() for block in blocks]
+        twice = [block.name for block in blocks if folded.count(block.name.casefold()) > 1]
+        if twice:
+            said = ", ".join(f'"{name}"' for name in twice)
+            faults.append(f"blocks are named {said}; give each a name that differs in more than letter case")
+        # a screen and single trees stand where they are drawn: they take no ground of their own
+        wide = [block.name for block in blocks if block.area is None and block.pattern not in ("screen", "points")]
+        if len(wide) > 1:
+            faults.append(
+                f"blocks {', '.join(wide)} name no area; only one block may leave it out, for it takes all ground that no other takes"
+            )
+        if faults:
+            raise ValueError("\n".join(faults))
+        return blocks
+
+    @model_validator(mode="after")
+    def _sizes_known(self) -> Self:
+        faults = []
+        canopy = any(s.measured_to == "canopy" for s in self.setback)
+        unsized = [b.name for b in self.block if canopy and not _known(p.spread_m for p in b.to_plants())]
+        if unsized:
+            faults.append(
+                f'a setback is measured to the canopy, but block {", ".join(unsized)} has no spread; name its plants or write spread = "15 ft"'
+            )
+        if faults:
+            raise ValueError("\n".join(faults))
+        return self
+
+
+def _known(values: Any) -> bool:
+    sizes = list(values)
+    return bool(sizes) and all(size == size for size in sizes)

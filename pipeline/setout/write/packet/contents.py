@@ -1,0 +1,55 @@
+"""The packet: the files handed to a contractor."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from setout.model import Planting
+from setout.write.packet import dxf, lists, pointfiles, stakeout, workbook
+from setout.write.sheets import write_sheets
+from setout.write.packet.stakeset import StakeSet, stake_set
+
+
+def write_packet(planting: Planting, folder: Path) -> None:
+    """Write the stake-out files, the lists, and the note that goes with them.
+
+    Parameters
+    ----------
+    planting : Planting
+        The finished plan.
+    folder : Path
+        The packet's folder; made here.
+    """
+    folder.mkdir()
+    stakes = stake_set(planting)
+    trees, monuments, frame = stakes.trees, stakes.monuments, stakes.frame
+    stakeout.write_pnezd(folder / "stakeout.csv", trees, monuments, frame.plane_crs)
+    pointfiles.write_full(folder / "points.csv", stakes)
+    pointfiles.write_control(folder / "control.csv", stakes)
+    stakeout.write_gpx(folder / "trees.gpx", trees, stakes.name, monuments=monuments, names=stakes.short)
+    _write_gpx_by_block(folder / "gpx", stakes)
+    pointfiles.write_kml(folder / "trees.kml", stakes, planting.site.boundary)
+    pointfiles.write_geojson(folder / "trees.geojson", stakes, planting.site.boundary)
+    dxf.write_dxf(folder / "stakeout.dxf", stakes, planting)
+    made = lists.lists_of(planting, stakes)
+    for one in made:
+        if one.file:
+            workbook.write_csv(folder / f"{one.file}.csv", one)
+    workbook.write_workbook(folder / "lists.xlsx", made, stakes)
+    write_sheets(folder / "sheets.pdf", planting)
+    stakeout.write_readme(folder / "README.txt", trees, monuments, frame)
+
+
+def _write_gpx_by_block(folder: Path, stakes: StakeSet) -> None:
+    """Write a file of waypoints for every block; many receivers hold only some thousand points (from memory)."""
+    folder.mkdir()
+    for index, block in enumerate(stakes.blocks):
+        own = (stakes.block == index).nonzero()[0]
+        if not len(own):
+            continue
+        letters = re.sub(r"[^a-z0-9]+", "-", block.lower().encode("ascii", "ignore").decode()).strip("-")[:24]
+        path = folder / (f"block-{index + 1:02d}-{letters}.gpx" if letters else f"block-{index + 1:02d}.gpx")
+        names = [stakes.short[k] for k in own.tolist()]
+        title = f"{stakes.name}: block {block}"
+        stakeout.write_gpx(path, stakes.trees.take(own), title, monuments=stakes.monuments, names=names)
