@@ -150,10 +150,7 @@ def _random_box(rng: Rng, land: Geometry) -> Geometry:
     low_x, low_y, high_x, high_y = land.bounds
     for _ in range(20):
         wide, high = rng.uniform(30, 110, 2)
-        x, y = (
-            rng.uniform(low_x - 15, max(high_x - wide, low_x) + 15),
-            rng.uniform(low_y, max(high_y - high, low_y) + 15),
-        )
+        x, y = (rng.uniform(low_x - 15, max(high_x - wide, low_x) + 15), rng.uniform(low_y, max(high_y - high, low_y) + 15))
         box = shapely.box(x, y, x + wide, y + high)
         box = rotate(box, rng.uniform(0, 90)) if rng.random() < 0.5 else box
         if (box & land).area > 0.4 * box.area:
@@ -175,17 +172,19 @@ def features(rng: Rng, land: Geometry, areas: Sequence[Geometry | None]) -> dict
     wells = [shapely.Point(inside + rng.uniform(-40, 40, 2)), shapely.Point(edge[start] + slip(rng))]
     barn = rotate(shapely.box(0, 0, *rng.uniform(6, 20, 2)), rng.uniform(0, 90) * rng.integers(2))
     barn = translate(barn, *(inside + rng.uniform(-50, 50, 2)))
-    pond = shapely.Point(inside + rng.uniform(-60, 60, 2)).buffer(
-        rng.uniform(3, 18), quad_segs=int(rng.integers(1, 12))
-    )
+    pond = shapely.Point(inside + rng.uniform(-60, 60, 2)).buffer(rng.uniform(3, 18), quad_segs=int(rng.integers(1, 12)))
     corner = shapely.Point(edge[start]).buffer(float(pick(rng, [2.0, 6.0])), quad_segs=3)
     bow = translate(shapely.Polygon([(0, 0), (9, 9), (9, 0), (0, 9)]), *inside)
     yard = shapely.box(edge[start][0], edge[start][1] - 12, edge[start][0] + 9, edge[start][1])
     return {
-        "road": objects(road), "fence": objects(fence), "well": objects(*wells), "barn": objects(barn, translate(barn, slip(rng), 0)),
-        "pond": objects(pond, *([corner] if rng.random() < 0.4 else [])), "yard": objects(yard, *([bow] if rng.random() < 0.2 else [])),
+        "road": objects(road),
+        "fence": objects(fence),
+        "well": objects(*wells),
+        "barn": objects(barn, translate(barn, slip(rng), 0)),
+        "pond": objects(pond, *([corner] if rng.random() < 0.4 else [])),
+        "yard": objects(yard, *([bow] if rng.random() < 0.2 else [])),
         "line": objects(rotate(road, rng.uniform(20, 160))),
-    }  # fmt: skip
+    }
 
 
 def dem(rng: Rng, lon: float, lat: float, crs: CRS, reach: float) -> Any:
@@ -201,7 +200,7 @@ def dem(rng: Rng, lon: float, lat: float, crs: CRS, reach: float) -> Any:
         "plane": lambda: 80 + rng.uniform(-0.2, 0.2) * cell * col + rng.uniform(-0.2, 0.2) * cell * row,
         "steps": lambda: 120 + 2.0 * (col * cell // 25) + 0.03 * row,
         "level": lambda: np.full((size, size), -3.0),
-    }[kind]()  # fmt: skip
+    }[kind]()
     if rng.random() < 0.4:
         for _ in range(int(rng.integers(1, 5))):
             i, j = rng.integers(0, size, 2)

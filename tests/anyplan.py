@@ -24,10 +24,7 @@ PLACES = [
     (14.4, 50.1, (5514, 32633, 3035)),
 ]
 """Where properties lie [deg], and the CRSs their surveys come in: metres, both kinds of foot, degrees; both hemispheres."""
-APPLES = [
-    {"plant": "apple, semi-dwarf", "variety": "Jonathan"},
-    {"plant": "apple, semi-dwarf", "variety": "Grimes Golden"},
-]
+APPLES = [{"plant": "apple, semi-dwarf", "variety": "Jonathan"}, {"plant": "apple, semi-dwarf", "variety": "Grimes Golden"}]
 PEARS = [{"plant": "European pear, semi-dwarf", "variety": v} for v in ("Bartlett", "Bosc")]
 FILLED = [{"plant": "quince"}, {"plant": "peach", "role": "filler", "remove_year": 10}]
 EMITTERS = [
@@ -99,11 +96,16 @@ def any_plan(seed: int, largest: float = 220.0, light: float = 0.1) -> AnyPlan:
     blocks = [block(rng, k, None if area is None else f"area{k}", dem is not None) for k, area in enumerate(areas)]
     blocks += _drawn(rng)
     sections = {
-        "name": f"Any {seed}", "units": pick(rng, ["us", "si"]),
+        "name": f"Any {seed}",
+        "units": pick(rng, ["us", "si"]),
         "site": {"boundary": "boundary"} | ({"elevation": "420 m"} if rng.random() < 0.3 else {}),
-        "ground": _ground(rng), "setback": _setbacks(rng), "no_plant": _no_plant(rng), "height_limit": _height_limits(rng),
-        "block": blocks, "light": {"compute": "auto" if rng.random() < light else "never"},
-    }  # fmt: skip
+        "ground": _ground(rng),
+        "setback": _setbacks(rng),
+        "no_plant": _no_plant(rng),
+        "height_limit": _height_limits(rng),
+        "block": blocks,
+        "light": {"compute": "auto" if rng.random() < light else "never"},
+    }
     if rng.random() < 0.55:
         sections["water"] = _water(rng)
     turn = float(pick(rng, [0.0, 0.0, rng.uniform(0, 360)]))
@@ -115,9 +117,7 @@ def _risers(rng: Rng, land: shapely.Geometry) -> np.ndarray:
     """Return water points: on the land, off it, on its line."""
     low_x, low_y, high_x, high_y = land.bounds
     places = [rng.uniform((low_x - 20, low_y - 20), (high_x + 20, high_y + 20)) for _ in range(int(rng.integers(1, 4)))]
-    places.append(
-        pick(rng, [shapely.get_coordinates(land)[0], shapely.get_coordinates(land.representative_point())[0]])
-    )
+    places.append(pick(rng, [shapely.get_coordinates(land)[0], shapely.get_coordinates(land.representative_point())[0]]))
     return objects(*(shapely.Point(xy) for xy in places))
 
 
@@ -156,11 +156,7 @@ def block(rng: Rng, number: int, area: str | None, has_dem: bool) -> dict[str, A
     elif kind == "bed":
         out |= {"step": "5 ft", "row_distance": "10 ft", "bed": {"length": "10 ft", "width": "6 ft"}}
     elif kind == "contour rows":
-        out |= {
-            "row_distance": rows,
-            "row_distance_max": f"{step * 2.6:.2f} m",
-            "fall": {"most": pick(rng, ["2 %", "6 %"])},
-        }
+        out |= {"row_distance": rows, "row_distance_max": f"{step * 2.6:.2f} m", "fall": {"most": pick(rng, ["2 %", "6 %"])}}
         del out["direction"]
     elif kind == "guided":
         out |= {"pattern": pick(rng, ["rectangular", "trellis"]), "row_distance": rows, "direction": "guide:guide"}
@@ -191,8 +187,17 @@ def _drawn(rng: Rng) -> list[dict[str, Any]]:
     """Return blocks that stand where they are drawn: screens along a fence, single trees."""
     out: list[dict[str, Any]] = []
     if rng.random() < 0.15:
-        out.append({"name": "hide", "pattern": "screen", "line": pick(rng, ["fence", "road"]), "step": "10 ft", "spread": "8 ft", "height": "5 m",
-                    **pick(rng, [{}, {"lines": 2, "line_distance": "6 ft"}, {"purpose": "shade", "yard": "yard"}])})  # fmt: skip
+        out.append(
+            {
+                "name": "hide",
+                "pattern": "screen",
+                "line": pick(rng, ["fence", "road"]),
+                "step": "10 ft",
+                "spread": "8 ft",
+                "height": "5 m",
+                **pick(rng, [{}, {"lines": 2, "line_distance": "6 ft"}, {"purpose": "shade", "yard": "yard"}]),
+            }
+        )
     if rng.random() < 0.1:
         out.append({"name": "single", "pattern": "points", "points": "well", "plants": [{"plant": "pecan"}]})
     return out
@@ -217,8 +222,14 @@ def _setbacks(rng: Rng) -> list[dict[str, Any]]:
     for name in rng.permutation(names)[: int(rng.integers(0, 6))].tolist():
         if name == "area0" and rng.random() < 0.9:
             continue
-        out.append({"from": name, "distance": "0 m" if rng.random() < 0.05 else _length(rng, 0.5, 12),
-                    "measured_to": pick(rng, ["trunk", "canopy"]), "why": pick(rng, ["", name])})  # fmt: skip
+        out.append(
+            {
+                "from": name,
+                "distance": "0 m" if rng.random() < 0.05 else _length(rng, 0.5, 12),
+                "measured_to": pick(rng, ["trunk", "canopy"]),
+                "why": pick(rng, ["", name]),
+            }
+        )
     return out
 
 
@@ -227,11 +238,7 @@ def _no_plant(rng: Rng) -> list[dict[str, Any]]:
 
 
 def _height_limits(rng: Rng) -> list[dict[str, Any]]:
-    return [
-        {"from": name, "within": _length(rng, 1, 12), "height": _length(rng, 2, 6)}
-        for name in ("line", "well")
-        if rng.random() < 0.25
-    ]
+    return [{"from": name, "within": _length(rng, 1, 12), "height": _length(rng, 2, 6)} for name in ("line", "well") if rng.random() < 0.25]
 
 
 def _water(rng: Rng) -> dict[str, Any]:

@@ -36,9 +36,15 @@ class Ran:
 def cold(*args: str | Path, cwd: Path | None = None, env: Mapping[str, str] | None = None, **more: Any) -> Ran:
     """Run the command as a user starts it."""
     done = subprocess.run(
-        [sys.executable, "-m", "setout", *map(str, args)], cwd=cwd, env=dict(CLEAN if env is None else env),
-        stdin=subprocess.DEVNULL, capture_output=True, check=False, timeout=120, **more,
-    )  # fmt: skip
+        [sys.executable, "-m", "setout", *map(str, args)],
+        cwd=cwd,
+        env=dict(CLEAN if env is None else env),
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        check=False,
+        timeout=120,
+        **more,
+    )
     return Ran(done.returncode, done.stdout.decode(), done.stderr.decode())
 
 
@@ -50,19 +56,11 @@ class Warm:
             [sys.executable, str(Path(__file__))], env=CLEAN, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
         )
 
-    def __call__(
-        self, *args: str | Path, cwd: Path | None = None, at: tuple[str, int, str] | None = None, **env: str
-    ) -> Ran:
+    def __call__(self, *args: str | Path, cwd: Path | None = None, at: tuple[str, int, str] | None = None, **env: str) -> Ran:
         """Run the command; ``at`` is (part of "path.py:function", number of its call, name of a signal)."""
         with tempfile.TemporaryDirectory() as scratch:
             said = [Path(scratch, name) for name in ("out", "err")]
-            order = {
-                "args": [*map(str, args)],
-                "cwd": str(cwd or scratch),
-                "env": env,
-                "at": at,
-                "said": [*map(str, said)],
-            }
+            order = {"args": [*map(str, args)], "cwd": str(cwd or scratch), "env": env, "at": at, "said": [*map(str, said)]}
             assert self._process.stdin is not None
             assert self._process.stdout is not None
             self._process.stdin.write(json.dumps(order) + "\n")
@@ -84,11 +82,8 @@ def _serve() -> None:
     import gpxpy
     import rasterio.warp
     import scipy.spatial
-
-    import setout.run
-    import setout.write.geopackage
-    import setout.write.plan_layers
-    import setout.write.webmap  # noqa: F401 - loaded for the runs to come
+    import setout.layers.plan_builders
+    import setout.write.map.page  # noqa: F401 - loaded for the runs to come
 
     assert ezdxf
     assert geopandas

@@ -32,12 +32,7 @@ class Memory:
 def hills(rows, cols, seed=0, rough=0.02):
     """Invented ground in steps that float32 sums keep exactly."""
     y, x = np.mgrid[:rows, :cols]
-    z = (
-        200
-        + 7 * np.sin(x / 17) * np.cos(y / 23)
-        + 0.01 * x
-        + np.random.default_rng(seed).normal(0, rough, (rows, cols))
-    )
+    z = 200 + 7 * np.sin(x / 17) * np.cos(y / 23) + 0.01 * x + np.random.default_rng(seed).normal(0, rough, (rows, cols))
     return (np.round(z * 256) / 256).astype(np.float32)
 
 
@@ -57,9 +52,7 @@ def site_on(elevations, rows, cols, polygon=None, units="si"):
     x, y = grid.corner(np.array(middle.y), np.array(middle.x))
     lon, lat = transformer(grid.crs, grid.crs.geodetic_crs.to_2d()).transform(x, y)
     frame = frame_at(float(lon), float(lat), grid.crs)
-    boundary = shapely.transform(
-        cells, lambda rc: np.column_stack(frame.of(grid.crs, *grid.corner(rc[:, 1], rc[:, 0])))
-    )
+    boundary = shapely.transform(cells, lambda rc: np.column_stack(frame.of(grid.crs, *grid.corner(rc[:, 1], rc[:, 0]))))
     return Site("test site", units, frame, boundary)
 
 

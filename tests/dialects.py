@@ -102,8 +102,16 @@ def _write_dem(place: Place, path: Path, crs: CRS, cell: float, how: dict[str, A
     gap = shapely.contains_xy(how["gap"], x, y) if "gap" in how else np.zeros(z.shape, bool)
     if gap.any() and how.get("fill", nodata) is not None:
         stored[gap] = how.get("fill", nodata)
-    profile = {"driver": "GTiff", "width": columns, "height": lines, "count": 1, "dtype": dtype, "crs": crs.to_wkt(),
-               "transform": rasterio.Affine(a, b, c, d, e, f), "nodata": nodata}  # fmt: skip
+    profile = {
+        "driver": "GTiff",
+        "width": columns,
+        "height": lines,
+        "count": 1,
+        "dtype": dtype,
+        "crs": crs.to_wkt(),
+        "transform": rasterio.Affine(a, b, c, d, e, f),
+        "nodata": nodata,
+    }
     with rasterio.Env(GDAL_TIFF_INTERNAL_MASK=True), rasterio.open(path, "w", **profile) as raster:
         raster.write(stored, 1)
         raster.colorinterp = [ColorInterp.gray]
@@ -148,9 +156,7 @@ def _zip(place: Place, data: gpd.GeoDataFrame) -> tuple[dict[str, Any], gpd.GeoD
 def _several(place: Place, data: gpd.GeoDataFrame) -> tuple[dict[str, Any], gpd.GeoDataFrame]:
     """Two parts, one with a hole, as two features of one layer that holds another property too."""
     west, east = (shapely.intersection(FIELD, shapely.box(*b)) for b in ((-200, -200, -8, 200), (8, -200, 200, 200)))
-    apart = place.laid(
-        [shapely.MultiPolygon(shapely.get_parts([west])), *shapely.get_parts([east]), shapely.box(300, 0, 400, 90)]
-    )
+    apart = place.laid([shapely.MultiPolygon(shapely.get_parts([west])), *shapely.get_parts([east]), shapely.box(300, 0, 400, 90)])
     apart["owner"] = ["Wren", "Wren", "Lark"]
     _file(place, apart, "parcels.gpkg", layer="parcels")
     return {"boundary": "parcels.gpkg:parcels[owner=Wren]"}, apart[:2]
@@ -182,12 +188,8 @@ def _dxf(place: Place, data: gpd.GeoDataFrame) -> tuple[dict[str, Any], gpd.GeoD
 
     unit = place.crs.axis_info[0].unit_name
     drawing = ezdxf.new("R2010")
-    drawing.header["$INSUNITS"] = {"metre": 6, "foot": 2, "US survey foot": 21}[
-        unit
-    ]  # ezdxf.units: m, ft, US survey ft
-    drawing.modelspace().add_lwpolyline(
-        list(data.geometry.iloc[0].exterior.coords)[:-1], close=True, dxfattribs={"layer": "LOT"}
-    )
+    drawing.header["$INSUNITS"] = {"metre": 6, "foot": 2, "US survey foot": 21}[unit]  # ezdxf.units: m, ft, US survey ft
+    drawing.modelspace().add_lwpolyline(list(data.geometry.iloc[0].exterior.coords)[:-1], close=True, dxfattribs={"layer": "LOT"})
     drawing.modelspace().add_text("LOT 7", dxfattribs={"layer": "NOTES"})
     drawing.saveas(place.folder / "lot.dxf")
     return {"boundary": "lot.dxf:LOT", "crs": f"EPSG:{place.epsg}"}, data
@@ -215,9 +217,7 @@ def _deed(place: Place, data: gpd.GeoDataFrame) -> tuple[dict[str, Any], gpd.Geo
     calls = []
     for east, north in np.diff(corners, axis=0):
         bearing = np.degrees(np.arctan2(abs(east), abs(north)))
-        calls.append(
-            f"{'N' if north > 0 else 'S'} {bearing:.6f} {'E' if east > 0 else 'W'} {np.hypot(east, north):.3f} {unit}"
-        )
+        calls.append(f"{'N' if north > 0 else 'S'} {bearing:.6f} {'E' if east > 0 else 'W'} {np.hypot(east, north):.3f} {unit}")
     (place.folder / "deed.txt").write_text("\n".join(calls) + "\n")
     start = [float(v) for v in corners[0]]
     return {"boundary": "deed.txt", "crs": f"EPSG:{place.epsg}", "start": start}, data

@@ -31,9 +31,7 @@ class Found:
 def run_epanet(paths: list[Path], engine: str = "owa") -> list[Found]:
     """Solve input files."""
     out = paths[0].with_suffix(".npz")
-    done = subprocess.run(
-        [sys.executable, __file__, engine, str(out), *map(str, paths)], check=False, capture_output=True, text=True
-    )
+    done = subprocess.run([sys.executable, __file__, engine, str(out), *map(str, paths)], check=False, capture_output=True, text=True)
     assert done.returncode == 0, done.stdout + done.stderr
     with np.load(out) as found:
         return [Found(found[f"n{i}"].tolist(), found[f"p{i}"], found[f"q{i}"]) for i in range(len(paths))]

@@ -43,12 +43,26 @@ SECTIONS: dict[str, Any] = {
     "height_limit": [{"from": "survey/features.gpkg:line", "within": "6 m", "height": "3 m", "why": "power line"}],
     "water": {"points": "survey/features.gpkg:riser", "max_run": "150 m", "min_pressure": "12 psi"},
     "block": [
-        {"name": "A", "area": "survey/features.gpkg:blocks[name=west]", "pattern": "square", "step": "5 m",
-         "direction": "north-south", "plants": [{"plant": "apple, semi-dwarf"}]},
-        {"name": "B", "area": "survey/features.gpkg:blocks[name=east]", "pattern": "offset", "step": "5 m",
-         "direction": "longest side", "headland": "4 m", "spread": "4 m", "height": "4 m"},
+        {
+            "name": "A",
+            "area": "survey/features.gpkg:blocks[name=west]",
+            "pattern": "square",
+            "step": "5 m",
+            "direction": "north-south",
+            "plants": [{"plant": "apple, semi-dwarf"}],
+        },
+        {
+            "name": "B",
+            "area": "survey/features.gpkg:blocks[name=east]",
+            "pattern": "offset",
+            "step": "5 m",
+            "direction": "longest side",
+            "headland": "4 m",
+            "spread": "4 m",
+            "height": "4 m",
+        },
     ],
-}  # fmt: skip
+}
 """A plan in which everything that can be wrong is right."""
 
 
@@ -63,8 +77,16 @@ def write_dem(path: Path, z: np.ndarray | None = None, east: float = EAST, north
     """Write a DEM of 4 m cells over the field, or one that is laid elsewhere."""
     row, col = np.mgrid[0:35, 0:45]
     z = 100 + 0.1 * col + 2 * np.sin(row / 6) if z is None else z
-    profile = {"driver": "GTiff", "height": z.shape[0], "width": z.shape[1], "count": 1, "dtype": "float32",
-               "crs": f"EPSG:{EPSG}", "nodata": -9999.0, "transform": rasterio.Affine(4, 0, east - 30, 0, -4, north + 115)}  # fmt: skip
+    profile = {
+        "driver": "GTiff",
+        "height": z.shape[0],
+        "width": z.shape[1],
+        "count": 1,
+        "dtype": "float32",
+        "crs": f"EPSG:{EPSG}",
+        "nodata": -9999.0,
+        "transform": rasterio.Affine(4, 0, east - 30, 0, -4, north + 115),
+    }
     with rasterio.open(path, "w", **{**profile, **how}) as raster:
         raster.write(z.astype(profile["dtype"]), 1)
         raster.set_band_unit(1, "metre")

@@ -39,8 +39,20 @@ from scipy.spatial import cKDTree
 ROOT = Path(__file__).resolve().parents[1]
 FOOT, SURVEY_FOOT, PSI = 0.3048, 1200 / 3937, 6.894757293168361  # NIST SP 811, Appendix B
 KPA_PER_M = 0.4333 * PSI / FOOT  # 62.4 lb/ft3 over 144 in2/ft2
-UNITS = {"m": 1.0, "cm": 0.01, "dm": 0.1, "ft": FOOT, "us survey ft": SURVEY_FOOT, "in": FOOT / 12, "psi": PSI, "kPa": 1.0,
-         "acre": 43560 * FOOT**2, "ha": 1e4, "m2": 1.0, "bar": 100.0}  # fmt: skip
+UNITS = {
+    "m": 1.0,
+    "cm": 0.01,
+    "dm": 0.1,
+    "ft": FOOT,
+    "us survey ft": SURVEY_FOOT,
+    "in": FOOT / 12,
+    "psi": PSI,
+    "kPa": 1.0,
+    "acre": 43560 * FOOT**2,
+    "ha": 1e4,
+    "m2": 1.0,
+    "bar": 100.0,
+}
 HEIGHT_UNITS = {"metre": 1.0, "m": 1.0, "foot": FOOT, "ft": FOOT, "us survey foot": SURVEY_FOOT, "dm": 0.1, "cm": 0.01}
 
 
@@ -175,9 +187,7 @@ class Look:
     @cached_property
     def closed(self) -> list[shapely.Geometry]:
         """Areas with an outline of their own behind setbacks, and no-plant areas: no pipe runs through them."""
-        names = [
-            s["from"] for key in ("setback", "no_plant") for s in self.plan.get(key, []) if s["from"] != "boundary"
-        ]
+        names = [s["from"] for key in ("setback", "no_plant") for s in self.plan.get(key, []) if s["from"] != "boundary"]
         shapes = [shapely.make_valid(g) for name in names for g in self.ground(self.source(name))]
         return [g for g in shapes if shapely.get_dimensions(g) == 2]
 
@@ -228,14 +238,7 @@ def heights_of(path: Path, unit: str | None = None) -> Heights:
 
 
 def _write_filled(path: Path, z: np.ndarray, crs: CRS, transform: tuple[float, ...]) -> None:
-    profile = {
-        "driver": "GTiff",
-        "width": z.shape[1],
-        "height": z.shape[0],
-        "count": 1,
-        "dtype": "float32",
-        "nodata": -9999.0,
-    }
+    profile = {"driver": "GTiff", "width": z.shape[1], "height": z.shape[0], "count": 1, "dtype": "float32", "nodata": -9999.0}
     with rasterio.open(path, "w", crs=crs.to_wkt(), transform=rasterio.Affine(*transform), **profile) as raster:
         raster.write(z.astype("float32"), 1)
 
@@ -293,9 +296,25 @@ def inspect(plan: Path, out: Path, truth: Truth | None = None) -> list[str]:
     """Return everything that is wrong with the results of a plan file."""
     look = Look(plan, out, truth or Truth())
     checks = (
-        boundary_and_blocks, setbacks, height_limits, slope, room, between_blocks, counts, names, rows, places, layers,
-        account, exclusions, water, terrain, files, page, record,
-    )  # fmt: skip
+        boundary_and_blocks,
+        setbacks,
+        height_limits,
+        slope,
+        room,
+        between_blocks,
+        counts,
+        names,
+        rows,
+        places,
+        layers,
+        account,
+        exclusions,
+        water,
+        terrain,
+        files,
+        page,
+        record,
+    )
     return [f"{check.__name__}: {text}" for check in checks for text in check(look)]
 
 
@@ -381,10 +400,13 @@ def slope(look: Look) -> Iterator[str]:
         steep = true[~edge & (true > limit + tolerance + slack)]
         if len(steep):
             yield f"{len(steep)} trees stand on steeper ground than {text}, up to {steep.max():.2f} %"
-    near = np.stack([
-        heights.z[np.clip(i + di, 0, heights.z.shape[0] - 1), np.clip(j + dj, 0, heights.z.shape[1] - 1)]
-        for di in (-1, 0, 1) for dj in (-1, 0, 1)
-    ])  # fmt: skip
+    near = np.stack(
+        [
+            heights.z[np.clip(i + di, 0, heights.z.shape[0] - 1), np.clip(j + dj, 0, heights.z.shape[1] - 1)]
+            for di in (-1, 0, 1)
+            for dj in (-1, 0, 1)
+        ]
+    )
     known = np.isfinite(z)
     if not np.array_equal(shapely.get_z(look.layer("trees").geometry.values), z, equal_nan=True):
         yield "the points' Z is not elevation_m"
@@ -457,10 +479,7 @@ def counts(look: Look) -> Iterator[str]:
     by_block = look.trees.groupby("block").size()
     if any(look.run["trees_by_block"].get(name, 0) != n for name, n in by_block.items()):
         yield "trees by block differ between run.json and the layer"
-    wanted, said = (
-        {name for name in by_block.index if look.blocks[name].get("plants")},
-        set(look.layer("order")["block"]),
-    )
+    wanted, said = ({name for name in by_block.index if look.blocks[name].get("plants")}, set(look.layer("order")["block"]))
     if wanted != said:
         yield f"the order is for blocks {said}, plants stand in {wanted}"
     ids = look.trees["tree_id"].tolist()
@@ -470,10 +489,7 @@ def counts(look: Look) -> Iterator[str]:
     if np.abs(plane - look.trees[["easting", "northing"]].to_numpy()).max() > 6e-4:
         yield "stakeout.csv places trees elsewhere"
     world = np.array([[float(w.get("lon")), float(w.get("lat"))] for w in gpx])
-    if (
-        np.abs(world - look.trees[["lon", "lat"]].to_numpy()).max() > 1.1e-8
-        or [w.findtext("{*}cmt") for w in gpx] != ids
-    ):
+    if np.abs(world - look.trees[["lon", "lat"]].to_numpy()).max() > 1.1e-8 or [w.findtext("{*}cmt") for w in gpx] != ids:
         yield "trees.gpx names or places trees otherwise"
 
 
@@ -553,9 +569,7 @@ def places(look: Look) -> Iterator[str]:
     trees, crs = look.trees, CRS(look.boundary.crs)
     plane = trees.geometry
     if crs.is_geographic:
-        zone = gpd.GeoSeries(trees.geometry).estimate_utm_crs(
-            datum_name=look.geographic.datum.name if False else "WGS 84"
-        )
+        zone = gpd.GeoSeries(trees.geometry).estimate_utm_crs(datum_name=look.geographic.datum.name if False else "WGS 84")
         said = CRS.from_user_input(look.run["site"]["plane_crs"])
         if zone.utm_zone != said.utm_zone:
             yield f"easting and northing are in {said.name}, the site lies in UTM {zone.utm_zone}"
@@ -585,16 +599,7 @@ def layers(look: Look) -> Iterator[str]:
         data = look.layer(name)
         own = getattr(data, "crs", None)
         if own is None:
-            if name not in {
-                "growth",
-                "work",
-                "water_need",
-                "land_account",
-                "order",
-                "materials",
-                "zones",
-                "layer_styles",
-            }:
+            if name not in {"growth", "work", "water_need", "land_account", "order", "materials", "zones", "layer_styles"}:
                 yield f"layer {name} has no CRS"
             continue
         same = CRS(own).equals(crs, ignore_axis_order=True) or (crs.to_epsg() and CRS(own).to_epsg() == crs.to_epsg())
@@ -612,9 +617,7 @@ def ring_area(look: Look, data: Any) -> float:
     for part in shapely.get_parts(whole):
         if part.geom_type != "Polygon":
             continue
-        areas = [
-            abs(look.geod.polygon_area_perimeter(*np.array(r.coords).T)[0]) for r in (part.exterior, *part.interiors)
-        ]
+        areas = [abs(look.geod.polygon_area_perimeter(*np.array(r.coords).T)[0]) for r in (part.exterior, *part.interiors)]
         total += areas[0] - sum(areas[1:])
     return total * look.raised**2
 
@@ -674,9 +677,7 @@ def exclusions(look: Look) -> Iterator[str]:
         why = section.get("why") or ("property line" if section["from"] == "boundary" else section["from"])
         own = section["from"] == "boundary"
         features = [shapely.boundary(look.land)] if own else look.ground(look.source(section["from"]))
-        ground = shapely.union_all(shapely.buffer(features, si(section["distance"]), quad_segs=64)).intersection(
-            look.land
-        )
+        ground = shapely.union_all(shapely.buffer(features, si(section["distance"]), quad_segs=64)).intersection(look.land)
         said = table.loc[table["reason"] == why, "alone_m2"]
         if len(said) == 1 and abs(said.iloc[0] - ground.area) > max(2e-3 * ground.area, 0.05):
             yield f"{why}: takes {said.iloc[0]:.2f} m2 alone, its buffer {ground.area:.2f}"
@@ -694,9 +695,7 @@ def _cells(look: Look, table: Any) -> Iterator[str]:
     a, _, c, _, e, f = heights.transform
     high, wide = heights.z.shape
     there = look.boundary.to_crs(heights.crs)
-    land = gpd.GeoDataFrame(
-        geometry=[shapely.union_all(shapely.make_valid(np.asarray(there.geometry.values, object)))], crs=there.crs
-    )
+    land = gpd.GeoDataFrame(geometry=[shapely.union_all(shapely.make_valid(np.asarray(there.geometry.values, object)))], crs=there.crs)
     masks = {"no elevation": np.isnan(heights.z)} if look.plan.get("ground", {}).get("no_elevation") != "plant" else {}
     if limit and heights.slope is not None and np.isfinite(heights.slope).sum() > 0.8 * np.isfinite(heights.z).sum():
         most = float(limit[:-1]) if limit.endswith("%") else 100 * np.tan(np.radians(float(limit.split()[0])))
@@ -706,11 +705,7 @@ def _cells(look: Look, table: Any) -> Iterator[str]:
         source = NumPyRasterSource(mask.astype(float), c, f + high * e, c + wide * a, f, srs_wkt=heights.crs.to_wkt())
         cells = exact_extract(source, land, ["sum"], output="pandas")["sum"].iloc[0] * per_cell
         if reason == "no elevation":
-            cells += (
-                shapely.difference(land.geometry.iloc[0], shapely.box(c, f + high * e, c + wide * a, f)).area
-                * per_cell
-                / abs(a * e)
-            )
+            cells += shapely.difference(land.geometry.iloc[0], shapely.box(c, f + high * e, c + wide * a, f)).area * per_cell / abs(a * e)
         said = table.loc[table["reason"] == reason, "alone_m2"]
         size, just = float(said.iloc[0]) if len(said) else 0.0, 0.0
         if reason == "slope":  # heights in whole steps give slopes of just the limit, either side of it by a rounding
@@ -742,13 +737,9 @@ def water(look: Look) -> Iterator[str]:
     if np.any(run < straight - 0.002):
         yield f"a run is {(straight - run).max():.4f} m shorter than the straight line"
     barriers, sleeves = section.get("barriers", []), section.get("sleeves", [])
-    named = [
-        g for text in ([barriers] if isinstance(barriers, str) else barriers) for g in look.ground(look.source(text))
-    ]
+    named = [g for text in ([barriers] if isinstance(barriers, str) else barriers) for g in look.ground(look.source(text))]
     crossed = np.zeros(len(run), bool)
-    ways = shapely.linestrings(
-        np.stack([shapely.get_coordinates([at[n] for n in used]), shapely.get_coordinates(ours)], 1)
-    )
+    ways = shapely.linestrings(np.stack([shapely.get_coordinates([at[n] for n in used]), shapely.get_coordinates(ours)], 1))
     for barrier in named:
         crossed |= shapely.dwithin(barrier, ways, 0.02)
         direct = shapely.crosses(ways, barrier) & ~shapely.dwithin(shapely.boundary(barrier), ways, 0.02)
@@ -783,9 +774,7 @@ def _pipes(look: Look, section: Mapping[str, Any], points: list[shapely.Geometry
     inside += [(rings[0], p) for p in points if not look.land.dwithin(p, 0.005)]
     free += [shapely.buffer(shapely.shortest_line(p, ring), 0.51) for ring, p in inside]
     rest = shapely.difference(lines, shapely.union_all(free)) if free else lines
-    shut = (
-        shapely.buffer(np.array(look.closed, object), -0.01, join_style="mitre") if look.closed else np.empty(0, object)
-    )
+    shut = shapely.buffer(np.array(look.closed, object), -0.01, join_style="mitre") if look.closed else np.empty(0, object)
     for area in shut:
         shapely.prepare(area)
         through = shapely.length(shapely.intersection(rest[shapely.intersects(rest, area)], area)).sum()
@@ -808,11 +797,7 @@ def _pressure(look: Look, section: Mapping[str, Any], points: Any, served: np.nd
     source = look.source(section["points"])
     if "pressure_psi" in source and "name" in source:
         given = dict(zip(source["name"], source["pressure_psi"] * PSI, strict=True))
-        if any(
-            abs(given[n] - p) > 1e-6 * p
-            for n, p in points["pressure_kpa"].items()
-            if n in given and given[n] == given[n]
-        ):
+        if any(abs(given[n] - p) > 1e-6 * p for n, p in points["pressure_kpa"].items() if n in given and given[n] == given[n]):
             yield "the water points' pressure is not the surveyed one"
 
 
@@ -839,12 +824,8 @@ def terrain(look: Look) -> Iterator[str]:
     col, row = round((e0 * (c - c0) - b0 * (f - f0)) / det), round((a0 * (f - f0) - d0 * (c - c0)) / det)
     true = look.heights.slope[row : row + given.shape[0], col : col + given.shape[1]]
     known = np.isfinite(true)
-    slack = np.broadcast_to(look.heights.slack, look.heights.z.shape)[
-        row : row + given.shape[0], col : col + given.shape[1]
-    ]
-    off = np.where(np.isnan(given), np.nan, np.maximum(np.abs(true - given) - slack, 0.0))[known] / np.maximum(
-        1, true[known] / 100
-    )
+    slack = np.broadcast_to(look.heights.slack, look.heights.z.shape)[row : row + given.shape[0], col : col + given.shape[1]]
+    off = np.where(np.isnan(given), np.nan, np.maximum(np.abs(true - given) - slack, 0.0))[known] / np.maximum(1, true[known] / 100)
     if not known.any() or not np.nanmax(off) <= look.heights.rounding or np.isnan(off).any():
         yield f"slope.tif is off by {np.nanmax(off) if known.any() else np.nan:.5f}, {np.isnan(off).sum()} cells are missing"
 
@@ -859,9 +840,7 @@ def files(look: Look) -> Iterator[str]:
     spec.loader.exec_module(module)
     yield from (f"plan.gpkg: {error}" for error in module.check(str(look.gpkg), abort_at_first_error=False))
     if shutil.which("ogrinfo"):
-        said = subprocess.run(
-            ["ogrinfo", "-ro", "-al", "-so", str(look.gpkg)], capture_output=True, text=True, timeout=120, check=False
-        )
+        said = subprocess.run(["ogrinfo", "-ro", "-al", "-so", str(look.gpkg)], capture_output=True, text=True, timeout=120, check=False)
         if said.returncode or said.stderr.strip() or "warning" in said.stdout.lower().split("layer_styles")[0]:
             yield f"ogrinfo: {said.stderr.strip()[:300]}"
 
@@ -870,8 +849,7 @@ def page(look: Look) -> Iterator[str]:
     for name in ("map.html", "report.html"):
         text = (look.out / name).read_text(encoding="utf-8")
         for match in re.finditer(
-            r"""(?:src|data|action|<link[^>]*href)\s*=\s*["']?(?:https?:)?//[^"'\s>]+|url\(\s*["']?(?:https?:)?//|@import""",
-            text,
+            r"""(?:src|data|action|<link[^>]*href)\s*=\s*["']?(?:https?:)?//[^"'\s>]+|url\(\s*["']?(?:https?:)?//|@import""", text
         ):
             yield f"{name} refers to {match[0][:80]}"
 
@@ -882,12 +860,7 @@ def record(look: Look) -> Iterator[str]:
         yield "run.json has no stages"
     site, water = look.plan["site"], look.plan.get("water", {})
     named = [site["boundary"], *([site["dem"]] if isinstance(site.get("dem"), str) else site.get("dem", []))]
-    named += [
-        s["from"]
-        for key in ("setback", "no_plant", "height_limit")
-        for s in look.plan.get(key, [])
-        if s["from"] != "boundary"
-    ]
+    named += [s["from"] for key in ("setback", "no_plant", "height_limit") for s in look.plan.get(key, []) if s["from"] != "boundary"]
     named += [water["points"]] if water else []
     named += [block["area"] for block in look.plan["block"] if "area" in block]
     digests = set(run["inputs"].values())
@@ -900,12 +873,7 @@ def record(look: Look) -> Iterator[str]:
 def tables(gpkg: Path) -> dict[str, list[tuple[Any, ...]]]:
     """Return every table of a GeoPackage as SQLite holds it, save the time of the last change."""
     with sqlite3.connect(gpkg) as db:
-        names = [
-            n
-            for (n,) in db.execute(
-                "select name from sqlite_master where type = 'table' and name not like 'rtree%' order by name"
-            )
-        ]
+        names = [n for (n,) in db.execute("select name from sqlite_master where type = 'table' and name not like 'rtree%' order by name")]
         out = {n: db.execute(f'select * from "{n}"').fetchall() for n in names if n != "gpkg_contents"}
     db.close()
     return out

@@ -104,7 +104,4 @@ def plan_of(survey: Survey, block: Mapping[str, Any] | Sequence[Mapping[str, Any
 def nearest_by_block(planting: Planting, measure: Callable[[np.ndarray], np.ndarray]) -> dict[str, float]:
     """Return the least of a measure of the trees of each block."""
     xy = np.column_stack([planting.trees.x, planting.trees.y])
-    return {
-        block.name: float(measure(xy[planting.trees.block == k]).min(initial=np.inf))
-        for k, block in enumerate(planting.site.blocks)
-    }
+    return {block.name: float(measure(xy[planting.trees.block == k]).min(initial=np.inf)) for k, block in enumerate(planting.site.blocks)}

@@ -38,7 +38,7 @@ def write_plan(folder: Path, sections: Mapping[str, Any]) -> Path:
 def look_at(folder: Path, truth: Truth | None = None, **sections: Any) -> Any:
     """Plan and return the planting, after the inspector has found nothing wrong with what was written."""
     path = write_plan(folder, sections)
-    planting = setout.planfile(path, folder / "out")
+    planting = setout.plan(path, folder / "out")
     complaints = inspect(path, folder / "out", truth)
     assert not complaints, "\n".join(complaints)
     return planting

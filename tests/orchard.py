@@ -32,15 +32,17 @@ def trees_at(x: Any, y: Any, plant: Any = 0, partner: Any = None, row: Any = 1) 
     x, y = np.asarray(x, float), np.asarray(y, float)
     n = len(x)
     return Trees(
-        np.zeros(n, np.int32), np.broadcast_to(np.asarray(row, np.int32), n).copy(), np.arange(1, n + 1, dtype=np.int32), x, y,
+        np.zeros(n, np.int32),
+        np.broadcast_to(np.asarray(row, np.int32), n).copy(),
+        np.arange(1, n + 1, dtype=np.int32),
+        x,
+        y,
         np.broadcast_to(np.asarray(plant, np.int32), n).copy(),
         np.full(n, -1, np.int32) if partner is None else np.asarray(partner, np.int32),
-    )  # fmt: skip
+    )
 
 
-def lattice(
-    rows: int, cols: int, step: float, between: float, shift: float = 0.0, bearing: float = 0.0
-) -> tuple[Any, Any]:
+def lattice(rows: int, cols: int, step: float, between: float, shift: float = 0.0, bearing: float = 0.0) -> tuple[Any, Any]:
     row, place = np.divmod(np.arange(rows * cols), cols)
     along, across = (place + (row % 2) * shift) * step, row * between
     t = np.radians(bearing)
@@ -59,9 +61,7 @@ def crowns_of(bodies: Any) -> list[Crown]:
     return [Crown(*(float(v) for v in row[:5]), int(row[5])) for row in zip(*columns, strict=True)]
 
 
-def by_rays(
-    views: Any, bodies: Any, path: SunPath, which: Any, *, filled: bool = True, more: Any = ()
-) -> tuple[Any, Any]:
+def by_rays(views: Any, bodies: Any, path: SunPath, which: Any, *, filled: bool = True, more: Any = ()) -> tuple[Any, Any]:
     """Return the hours of some trees by rays, (days, trees) before and after noon."""
     crowns = crowns_of(bodies)
     out = []

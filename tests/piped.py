@@ -10,9 +10,18 @@ from setout.hydraulics.network import PipeTree
 
 
 def comb(
-    laterals: int, outlets: int, *, rng: np.random.Generator | None = None, exponent: float = 0.5, slope: float = 0.0,
-    across: float = 0.0, rough: float = 0.0, k: float = 1.2, friction: Friction | None = None, step_m: float = 4.0,
-) -> PipeTree:  # fmt: skip
+    laterals: int,
+    outlets: int,
+    *,
+    rng: np.random.Generator | None = None,
+    exponent: float = 0.5,
+    slope: float = 0.0,
+    across: float = 0.0,
+    rough: float = 0.0,
+    k: float = 1.2,
+    friction: Friction | None = None,
+    step_m: float = 4.0,
+) -> PipeTree:
     """Make a manifold of so many tees, two laterals at each, with equal outlets; rougher and mixed with a generator."""
     rng = rng or np.random.default_rng(0)
     tees = 1 + np.arange((laterals + 1) // 2)
@@ -45,9 +54,7 @@ def shuffled(tree: PipeTree, rng: np.random.Generator) -> tuple[PipeTree, np.nda
     old = np.empty(n, np.int64)
     old[to] = np.arange(n)
     parent = np.where(tree.parent[old] < 0, -1, to[tree.parent[old]])
-    return PipeTree(
-        parent, tree.length_m[old], tree.inside_mm[old], tree.z_m[old], tree.emitters.at(old), tree.friction.at(old)
-    ), to
+    return PipeTree(parent, tree.length_m[old], tree.inside_mm[old], tree.z_m[old], tree.emitters.at(old), tree.friction.at(old)), to
 
 
 def random_tree(rng: np.random.Generator, nodes: int = 60) -> tuple[PipeTree, np.ndarray]:
@@ -62,7 +69,11 @@ def random_tree(rng: np.random.Generator, nodes: int = 60) -> tuple[PipeTree, np
     z = rng.normal(0, 1, nodes) * rng.choice([0.0, 0.5, 5.0])
     law = str(rng.choice(["hazen-williams", "swamee-jain", "churchill"]))
     tree = PipeTree(
-        parent, rng.uniform(0.5, 20, nodes), rng.choice([8.0, 13.6, 16.0, 26.0, 52.0], nodes), z,
-        Emitters(k, x, least, np.where(least > 0, 25.0, np.inf)), Friction(law, minor_k=float(rng.choice([0.0, 0.6]))),  # type: ignore[arg-type]
-    )  # fmt: skip
+        parent,
+        rng.uniform(0.5, 20, nodes),
+        rng.choice([8.0, 13.6, 16.0, 26.0, 52.0], nodes),
+        z,
+        Emitters(k, x, least, np.where(least > 0, 25.0, np.inf)),
+        Friction(law, minor_k=float(rng.choice([0.0, 0.6]))),  # type: ignore[arg-type]
+    )
     return tree, rng.uniform(1, 50, roots) + z[:roots]

@@ -20,13 +20,7 @@ def plant(spread: float, height: float = 12.0, natural: float | None = None, **f
     """Return a plant of sizes in feet that is full-grown at eight years unless told otherwise."""
     wide = spread if natural is None else natural
     facts = {"name": "plum", "species": "plum", "years_to_full_size": 8.0} | facts
-    return Plant(
-        spread_m=feet(spread),
-        height_m=feet(height),
-        natural_spread_m=feet(wide),
-        natural_height_m=feet(height),
-        **facts,
-    )
+    return Plant(spread_m=feet(spread), height_m=feet(height), natural_spread_m=feet(wide), natural_height_m=feet(height), **facts)
 
 
 def block_of(pattern: Pattern, *plants: Plant, name: str = "A", **more: Any) -> Block:
@@ -57,9 +51,14 @@ def trees_of(*blocks: np.ndarray, kind: Any = None) -> Trees:
     block = np.repeat(np.arange(len(blocks)), sizes)
     plants = np.zeros(len(whole)) if kind is None else np.asarray(kind)
     return Trees(
-        block.astype(np.int32), whole[:, 2].astype(np.int32), whole[:, 3].astype(np.int32), whole[:, 0], whole[:, 1],
-        plants.astype(np.int32), partner.astype(np.int32),
-    )  # fmt: skip
+        block.astype(np.int32),
+        whole[:, 2].astype(np.int32),
+        whole[:, 3].astype(np.int32),
+        whole[:, 0],
+        whole[:, 1],
+        plants.astype(np.int32),
+        partner.astype(np.int32),
+    )
 
 
 def rows_of(trees: Trees) -> Rows:
@@ -68,9 +67,15 @@ def rows_of(trees: Trees) -> Rows:
     first = np.flatnonzero(new)
     last = np.append(first[1:], len(trees)) - 1
     return Rows(
-        trees.block[first].astype(np.int64), trees.row[first].astype(np.int64), trees.x[first], trees.y[first],
-        trees.x[last], trees.y[last], last - first + 1, np.zeros(len(first)),
-    )  # fmt: skip
+        trees.block[first].astype(np.int64),
+        trees.row[first].astype(np.int64),
+        trees.x[first],
+        trees.y[first],
+        trees.x[last],
+        trees.y[last],
+        last - first + 1,
+        np.zeros(len(first)),
+    )
 
 
 def nearest_of(trees: Trees) -> np.ndarray:

@@ -16,9 +16,7 @@ SQUARE = shapely.Polygon([(987000, 212000), (987600, 212000), (987600, 212500), 
 LONLAT = shapely.Polygon([(-73.99, 40.74), (-73.98, 40.74), (-73.98, 40.75), (-73.99, 40.75)])
 
 
-def write(
-    path, shapes, crs="EPSG:2263", kind="Polygon", layer=None, append=False, driver=None, encoding=None, **columns
-):
+def write(path, shapes, crs="EPSG:2263", kind="Polygon", layer=None, append=False, driver=None, encoding=None, **columns):
     """Write shapes with columns as one layer and return the path."""
     kwargs = {"layer": layer} if layer else {}
     if driver:

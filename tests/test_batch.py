@@ -45,7 +45,7 @@ def test_the_command_plans_each_and_names_what_cannot_be_planned(farms: list[Pat
     assert str(farms[2]) in ran.err
     for path, said in zip(farms[:2], told, strict=False):
         there = digest(path.parent / "out" / "plan.gpkg")
-        alone = setout.planfile(path, path.parent / "alone", products=("geopackage",))
+        alone = setout.plan(path, path.parent / "alone", products=("geopackage",))
         assert said["trees"] == len(alone.trees)
         assert said["net_m2"] == pytest.approx(alone.usable.account[-1].remaining_m2)
         assert digest(path.parent / "alone" / "plan.gpkg") == there
@@ -106,14 +106,15 @@ def test_whatever_goes_wrong_is_of_its_own_property(
 
 @pytest.mark.parametrize(("ends", "code"), [("done", 0), ("done refused", 2), ("done refused lost", 3)])
 def test_exit_codes(ends: str, code: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    from setout.cli import command
     from setout import run
+    from setout.cli import command
     from setout.errors import Fault
 
     ways = {
-        "done": Done("a/plan.toml", "a/out", 7, 1.0), "refused": Done("b/plan.toml", "b/out", None, 0.0, faults=(Fault("x", "y", "z"),)),
+        "done": Done("a/plan.toml", "a/out", 7, 1.0),
+        "refused": Done("b/plan.toml", "b/out", None, 0.0, faults=(Fault("x", "y", "z"),)),
         "lost": Done("c/plan.toml", "c/out", None, 0.0, faults=(Fault("k", "l", "m"),), lost=True),
-    }  # fmt: skip
+    }
     monkeypatch.setattr(run, "batch", lambda *_args, **_named: tuple(ways[end] for end in ends.split()))
     assert command.main(["batch", "a", "b", "c", "--json"]) == code
     assert [one["lost"] for one in json.loads(capsys.readouterr().out)] == [end == "lost" for end in ends.split()]
@@ -129,9 +130,7 @@ def test_a_cluster_that_does_not_answer_is_a_fault() -> None:
 def test_a_dask_cluster_gives_what_this_machine_gives(farms: list[Path]) -> None:
     from distributed import LocalCluster
 
-    with LocalCluster(
-        n_workers=1, threads_per_worker=1, processes=False, protocol="tcp", dashboard_address=None
-    ) as cluster:
+    with LocalCluster(n_workers=1, threads_per_worker=1, processes=False, protocol="tcp", dashboard_address=None) as cluster:
         there = batch(farms, scheduler=cluster.scheduler_address)
     assert [d.trees is None for d in there] == [False, False, True]
     assert [d.trees for d in there] == [d.trees for d in batch(farms)]

@@ -27,13 +27,7 @@ from setout.stages.compare import closest, first_cost, weighed, widest
 
 NAN = math.nan
 STEPS = ("8 ft", "12 ft", "16 ft", "20 ft")
-BLOCK = {
-    "name": "A",
-    "pattern": "offset",
-    "step": "16 ft",
-    "direction": "north-south",
-    "plants": [{"plant": "apple, semi-dwarf"}],
-}
+BLOCK = {"name": "A", "pattern": "offset", "step": "16 ft", "direction": "north-south", "plants": [{"plant": "apple, semi-dwarf"}]}
 
 
 @pytest.fixture(scope="module")
@@ -52,9 +46,35 @@ def farm(tmp_path: Path, sound: Path) -> Farm:
 
 def outcome(name: str, **figures: Any) -> Outcome:
     base = Outcome(
-        name, "A", "", False, "square", 5.0, 5.0, 0.0, 1e4, 100, 5.0, 4.0, 0.8, 0.0, 0.0, 10.0, 20.0, 7.0, 6.0, 900.0,
-        2000.0, 1.0, None, 105, 0, 500.0, NAN, NAN,
-    )  # fmt: skip
+        name,
+        "A",
+        "",
+        False,
+        "square",
+        5.0,
+        5.0,
+        0.0,
+        1e4,
+        100,
+        5.0,
+        4.0,
+        0.8,
+        0.0,
+        0.0,
+        10.0,
+        20.0,
+        7.0,
+        6.0,
+        900.0,
+        2000.0,
+        1.0,
+        None,
+        105,
+        0,
+        500.0,
+        NAN,
+        NAN,
+    )
     return replace(base, **figures)
 
 
@@ -67,7 +87,7 @@ def test_every_option_has_the_figures_of_the_plan_it_stands_for(farm: Farm) -> N
     for step, told in zip(("16 ft", "8 ft", "12 ft", "20 ft"), result.outcomes, strict=True):
         farm.block["step"] = step
         out = farm.folder / f"out {step}"
-        setout.planfile(farm.write(), out, products=("geopackage",))
+        setout.plan(farm.write(), out, products=("geopackage",))
         trees = gpd.read_file(out / "plan.gpkg", layer="trees")
         usable = gpd.read_file(out / "plan.gpkg", layer="usable")
         rows = gpd.read_file(out / "plan.gpkg", layer="rows")
@@ -217,25 +237,38 @@ def test_a_misspelt_price_ends_the_command_with_the_near_name(farm: Farm, capsys
 def test_every_fault_of_the_prices_is_told_at_once(farm: Farm) -> None:
     prices = {"wires": 3, "plant": "9 / ft", '" tree\\nstakes"': "6 / each"}
     with pytest.raises(SetoutError) as caught:
-        setout.planfile(farm.write(prices=prices), farm.folder / "out")
+        setout.plan(farm.write(prices=prices), farm.folder / "out")
     assert [fault.what for fault in caught.value.faults] == [
-        "wires: is nothing that a plan counts", "wires: 3 does not say for how much",
+        "wires: is nothing that a plan counts",
+        "wires: 3 does not say for how much",
         'plant: "9 / ft" is for what is counted by length, but this is counted by number',
         "tree stakes: is nothing that a plan counts",
-    ]  # fmt: skip
+    ]
 
 
 def test_all_that_a_plan_lists_may_have_a_price(farm: Farm) -> None:
     """Prices by the names and units of the materials, one each, leave nothing out of the sums."""
-    farm.sections["water"] |= {"eto": "0.25 in/day", "flow": "600 gal/h", "hours_per_day": 10, "kc": 0.9,
-                               "emitter": {"flow": "4 l/h", "at": "12 psi", "per_tree": 2}}  # fmt: skip
-    vines = {"name": "B", "area": "survey/features.gpkg:blocks[name=east]", "pattern": "trellis", "step": "8 ft",
-             "row_distance": "10 ft", "direction": "north-south", "plants": [{"plant": "table grape"}]}  # fmt: skip
+    farm.sections["water"] |= {
+        "eto": "0.25 in/day",
+        "flow": "600 gal/h",
+        "hours_per_day": 10,
+        "kc": 0.9,
+        "emitter": {"flow": "4 l/h", "at": "12 psi", "per_tree": 2},
+    }
+    vines = {
+        "name": "B",
+        "area": "survey/features.gpkg:blocks[name=east]",
+        "pattern": "trellis",
+        "step": "8 ft",
+        "row_distance": "10 ft",
+        "direction": "north-south",
+        "plants": [{"plant": "table grape"}],
+    }
     blocks = [BLOCK | {"area": "survey/features.gpkg:blocks[name=west]"}, vines]
-    bare = setout.planfile(farm.write(block=blocks, prices={"plant": "38 / each"}), farm.folder / "bare", products=())
+    bare = setout.plan(farm.write(block=blocks, prices={"plant": "38 / each"}), farm.folder / "bare", products=())
     assert {"pipe, lateral", "drip emitter"} <= {item for line in bare.costs for item in line.missing}
     prices = {f'"{line.item}"': f"2 / {line.unit}" for line in bare.materials} | {"plant": "38 / each"}
-    full = setout.planfile(farm.write(block=blocks, prices=prices), farm.folder / "out", products=("report",))
+    full = setout.plan(farm.write(block=blocks, prices=prices), farm.folder / "out", products=("report",))
     assert not any(line.missing for line in full.costs)
     plants = 38 * sum(line.plants for line in full.order)
     assert sum(line.first for line in full.costs) == pytest.approx(plants + 2 * sum(m.quantity for m in full.materials))
@@ -284,11 +317,7 @@ def test_the_widest_step_for_a_number_of_trees_on_real_rows(farm: Farm) -> None:
     (fit,) = setout.compare(path, farm.folder / "out", steps=["16 ft"], limits=Limits(trees=150)).fits
     assert fit.outcome is not None
     unit = 0.3048 / 4
-    every = [
-        k
-        for k in range(round(fit.tried[0] / unit), round(fit.tried[1] / unit) + 1)
-        if k * unit > fit.outcome.step_m - 1e-6
-    ]
+    every = [k for k in range(round(fit.tried[0] / unit), round(fit.tried[1] / unit) + 1) if k * unit > fit.outcome.step_m - 1e-6]
     wider = setout.compare(path, farm.folder / "out", steps=[f"{k / 4} ft" for k in every]).outcomes[1:]
     assert wider[0].trees >= 150
     assert [o.step_m for o in wider[1:] if o.trees >= 150] == []
@@ -312,17 +341,12 @@ def test_the_widest_step_for_a_number_of_trees_on_real_rows(farm: Farm) -> None:
         ({"prices": {'"drip emiter"': "0.2 / each"}}, 'did you mean "drip emitter"?'),
         ({"prices": {'"aple, dwarf"': "20 / each"}}, 'did you mean "apple, dwarf"'),
         ({"prices": {"xyzzy": "20 / each"}}, "write plant, work, a plant of the catalogue, or one of tree stake"),
-        (
-            {"prices": {"wire": "3 / each"}},
-            'counted by number, but this is counted by length; write such as "0.12 / ft"',
-        ),
+        ({"prices": {"wire": "3 / each"}}, 'counted by number, but this is counted by length; write such as "0.12 / ft"'),
         ({"prices": {"wire": "3 / m", "Wire": "4 / m"}}, "prices: Wire: has a price already"),
     ],
 )
-def test_faults_of_options_and_prices_are_told_by_every_command(
-    farm: Farm, sections: dict[str, Any], said: str
-) -> None:
-    for verb in (setout.planfile, setout.compare):
+def test_faults_of_options_and_prices_are_told_by_every_command(farm: Farm, sections: dict[str, Any], said: str) -> None:
+    for verb in (setout.plan, setout.compare):
         with pytest.raises(SetoutError) as caught:
             verb(farm.write(**sections), farm.folder / "out")
         assert said in "\n".join(map(str, caught.value.faults))
@@ -338,7 +362,7 @@ def test_an_option_that_cannot_be_laid_out_says_which_and_writes_nothing(farm: F
 
 def test_the_report_tells_costs_sources_and_pictures(farm: Farm) -> None:
     prices = {"currency": "USD", "plant": "38 / each", "work": "25 / h"}
-    planting = setout.planfile(farm.write(prices=prices), farm.folder / "out", products=("geopackage", "report"))
+    planting = setout.plan(farm.write(prices=prices), farm.folder / "out", products=("geopackage", "report"))
     (line,) = (line for line in planting.costs if line.block == "A")
     plants = sum(o.plants for o in planting.order)
     assert line.first == pytest.approx(38 * plants)
@@ -355,20 +379,18 @@ def test_the_report_tells_costs_sources_and_pictures(farm: Farm) -> None:
 
 
 def _report_without_prices(farm: Farm) -> str:
-    setout.planfile(farm.write(), farm.folder / "plain", products=("report",))
+    setout.plan(farm.write(), farm.folder / "plain", products=("report",))
     return (farm.folder / "plain" / "report.html").read_text(encoding="utf-8")
 
 
 def test_fillers_and_darker_partners_are_told_apart(farm: Farm) -> None:
     """The figures of each population against the layers of the plans themselves, counted with another library."""
     block = {"name": "A", "pattern": "square", "step": "16 ft", "direction": "north-south"}
-    farm.sections["block"] = [block | {"plants": [
-        {"plant": "apple, standard"}, {"plant": "peach", "role": "filler", "remove_year": 6},
-    ]}]  # fmt: skip
+    farm.sections["block"] = [block | {"plants": [{"plant": "apple, standard"}, {"plant": "peach", "role": "filler", "remove_year": 6}]}]
     pairs = {"name": "pairs", "pair": {"distance": "2 ft"}, "plants": [{"plant": "apple, semi-dwarf"}], "step": "20 ft"}
     mixed, paired = setout.compare(farm.write(option=[pairs], height_limit=None), farm.folder / "side").outcomes
     out = farm.folder / "out mixed"
-    plan = setout.planfile(farm.write(height_limit=None), out, products=("geopackage",))
+    plan = setout.plan(farm.write(height_limit=None), out, products=("geopackage",))
     trees = gpd.read_file(out / "plan.gpkg", layer="trees")
     stays = trees[trees.role != "filler"]
     assert mixed.sun_h == pytest.approx(stays.sun_h.median(), abs=1e-6)
@@ -377,7 +399,7 @@ def test_fillers_and_darker_partners_are_told_apart(farm: Farm) -> None:
     assert math.isnan(mixed.sun_dark_h)
     assert len(plan.trees) == len(trees)
     farm.sections["block"] = [block | {k: v for k, v in pairs.items() if k != "name"}]
-    plan = setout.planfile(farm.write(height_limit=None), farm.folder / "out pairs", products=("report",))
+    plan = setout.plan(farm.write(height_limit=None), farm.folder / "out pairs", products=("report",))
     sun, partner = plan.facts["sun_h"], plan.trees.partner
     assert paired.sun_dark_h == pytest.approx(float(np.median(np.minimum(sun, sun[partner]))), abs=1e-6)
     assert paired.sun_h == pytest.approx(float(np.median(np.maximum(sun, sun[partner]))), abs=1e-6)
@@ -387,21 +409,24 @@ def test_fillers_and_darker_partners_are_told_apart(farm: Farm) -> None:
 def test_hedges_north_and_south_get_more_sun_than_east_and_west(farm: Farm) -> None:
     """Jackson and Palmer (1972), Olesen and others (2007): rows east and west take less light in the season; and a hedge's hours
     are not weighed against those of single crowns, which are counted otherwise."""
-    hedge = {"name": "A", "pattern": "hedgerow", "step": "4 ft", "row_distance": "14 ft", "direction": "north-south",
-             "spread": "5 ft", "height": "9 ft", "headland": "10 ft"}  # fmt: skip
+    hedge = {
+        "name": "A",
+        "pattern": "hedgerow",
+        "step": "4 ft",
+        "row_distance": "14 ft",
+        "direction": "north-south",
+        "spread": "5 ft",
+        "height": "9 ft",
+        "headland": "10 ft",
+    }
     farm.sections["block"] = [hedge]
-    options = [
-        {"name": "east-west", "direction": "east-west"},
-        {"name": "crowns", "step": "12 ft", "row_distance": "16 ft"},
-    ]
+    options = [{"name": "east-west", "direction": "east-west"}, {"name": "crowns", "step": "12 ft", "row_distance": "16 ft"}]
     result = setout.compare(farm.write(option=options, height_limit=None), farm.folder / "side")
     north, east, crowns = result.outcomes
     assert (north.sun_wall, east.sun_wall, crowns.sun_wall) == (True, True, False)
     assert north.sun_h > 1.1 * east.sun_h
     assert north.sun_low_h > 1.1 * east.sun_low_h
-    better = replace(
-        crowns, trees=10**6, crowding=0.0, first_cost=0.0, work_h=0.0, need_lpd=0.0, alley_m=99.0, sun_low_h=99.0
-    )
+    better = replace(crowns, trees=10**6, crowding=0.0, first_cost=0.0, work_h=0.0, need_lpd=0.0, alley_m=99.0, sun_low_h=99.0)
     known = replace(north, first_cost=1.0, work_h=1.0, need_lpd=1.0)
     assert weighed([known, better])[0].beaten_by == ""
     assert weighed([known, replace(better, sun_wall=True)])[0].beaten_by == crowns.name

@@ -64,9 +64,7 @@ def test_texts_in_data_are_the_ones_written(demo: Path, name: str) -> None:
     assert (DATA / name).read_bytes() == (demo.parent / name).read_bytes()
 
 
-@pytest.mark.parametrize(
-    ("file", "name"), [(file, one.name) for file, layers in survey_files().items() for one in layers]
-)
+@pytest.mark.parametrize(("file", "name"), [(file, one.name) for file, layers in survey_files().items() for one in layers])
 def test_layers_in_data_are_the_ones_written(demo: Path, file: str, name: str) -> None:
     committed, columns, crs = layer(DATA / "survey" / file, name)
     written, columns_now, crs_now = layer(demo.parent / "survey" / file, name)
@@ -184,11 +182,20 @@ def test_plan_file_parses_and_shows_its_systems() -> None:
     plan = read_plan_file(DATA / PLAN_NAME)
     patterns = {block.name: block.to_pattern() for block in plan.block}
     assert {name: (p.kind, round(p.step_m / units.FOOT, 3)) for name, p in patterns.items()} == {
-        "AT": ("rectangular", 14.0), "HZ": ("offset", 18.0), "TC": ("rectangular", 19.0), "AF": ("quincunx", 24.0),
-        "SC": ("contour rows", 14.0), "CH": ("hedgerow", 6.562), "WG": ("trellis", 7.0), "RC": ("bed", 3.0),
-        "PL": ("rectangular", 20.0), "BB": ("rectangular", 5.0), "RS": ("screen", 3.0), "YS": ("screen", 14.0),
+        "AT": ("rectangular", 14.0),
+        "HZ": ("offset", 18.0),
+        "TC": ("rectangular", 19.0),
+        "AF": ("quincunx", 24.0),
+        "SC": ("contour rows", 14.0),
+        "CH": ("hedgerow", 6.562),
+        "WG": ("trellis", 7.0),
+        "RC": ("bed", 3.0),
+        "PL": ("rectangular", 20.0),
+        "BB": ("rectangular", 5.0),
+        "RS": ("screen", 3.0),
+        "YS": ("screen", 14.0),
         "DY": ("points", 0.0),
-    }  # fmt: skip
+    }
     # Plane geometry: equilateral rows lie step * sqrt(3) / 2 apart; the middle of a square of 24 ft is 24 / sqrt(2) ft
     # from its corners (printed 16.97 ft for such a quincunx: Torrens, orchard patterns).
     assert patterns["HZ"].row_distance_m / units.FOOT == pytest.approx(15.588, abs=1e-3)
@@ -301,10 +308,19 @@ def test_the_readme_tells_the_demo_as_it_is_planned(planned: Path) -> None:
 @pytest.mark.parametrize(
     ("name", "feet"),
     [
-        ("road", 15.0), ("well", 50.0), ("septic_field", 30.0), ("creek", 35.0), ("lake", 35.0), ("house", 25.0),
-        ("neighbor_house", 100.0), ("barn", 8.0), ("propane_tank", 10.0), ("buried_line", 10.0), ("woodlot", 30.0),
+        ("road", 15.0),
+        ("well", 50.0),
+        ("septic_field", 30.0),
+        ("creek", 35.0),
+        ("lake", 35.0),
+        ("house", 25.0),
+        ("neighbor_house", 100.0),
+        ("barn", 8.0),
+        ("propane_tank", 10.0),
+        ("buried_line", 10.0),
+        ("woodlot", 30.0),
     ],
-)  # fmt: skip
+)
 def test_no_tree_of_the_demo_stands_nearer_than_its_plan_file_says(planned: Path, name: str, feet: float) -> None:
     """Measured on the survey's plane: lengths there are 0.012 % short."""
     trees, _, _ = layer(planned, "trees")

@@ -29,10 +29,25 @@ from inspector import FOOT, Look, Truth, si
 
 MM = 1e-3
 HAND_FT = {
-    "offset": 14.422, "square": 30.0, "equilateral": 16.0, "wide": 20.0, "quincunx": 19.799, "hedgerow": 5.0, "double": 3.606,
-    "dwarfhedge": 3.0, "vines": 8.0, "beds": 5.0, "contour": 12.0, "guided": 12.0, "bentvines": 8.0, "pairs": 2.0, "small": 6.0,
-    "counted": 16.0, "hide": 10.0, "shade": 7.810,
-}  # fmt: skip
+    "offset": 14.422,
+    "square": 30.0,
+    "equilateral": 16.0,
+    "wide": 20.0,
+    "quincunx": 19.799,
+    "hedgerow": 5.0,
+    "double": 3.606,
+    "dwarfhedge": 3.0,
+    "vines": 8.0,
+    "beds": 5.0,
+    "contour": 12.0,
+    "guided": 12.0,
+    "bentvines": 8.0,
+    "pairs": 2.0,
+    "small": 6.0,
+    "counted": 16.0,
+    "hide": 10.0,
+    "shade": 7.810,
+}
 """True nearest distances by hand [ft]: hypot(8, 12), 28 / sqrt 2, hypot(2, 3), hypot(5, 6), and the step elsewhere."""
 LINED_UP = ("offset", "square", "equilateral", "wide", "quincunx", "double", "pairs", "small", "counted")
 FREE = {"hedgerow": (12.0, 0.0), "dwarfhedge": (0.0, 0.0), "vines": (0.0, 10.0)}
@@ -97,15 +112,7 @@ def farm(tmp_path_factory: pytest.TempPathFactory) -> Farm:
 
 
 def test_what_holds_for_every_plan(farm: Farm) -> None:
-    looks = (
-        inspector.counts,
-        inspector.names,
-        inspector.places,
-        inspector.layers,
-        inspector.account,
-        inspector.record,
-        inspector.files,
-    )
+    looks = (inspector.counts, inspector.names, inspector.places, inspector.layers, inspector.account, inspector.record, inspector.files)
     assert [text for look in looks for text in look(farm)] == []
 
 
@@ -183,9 +190,7 @@ def test_every_free_row_holds_what_its_length_gives(farm: Farm, name: str) -> No
     least = most = 0
     for k in range(-80, 80):
         middle = np.array([-np.cos(angle), np.sin(angle)]) * (v[0] - k * rows)
-        for piece in shapely.get_parts(
-            shapely.intersection(shapely.LineString([middle - 900 * way, middle + 900 * way]), area)
-        ):
+        for piece in shapely.get_parts(shapely.intersection(shapely.LineString([middle - 900 * way, middle + 900 * way]), area)):
             if piece.length <= head:
                 continue
             inner = substring(piece, head / 2, piece.length - head / 2)
@@ -197,15 +202,26 @@ def test_every_free_row_holds_what_its_length_gives(farm: Farm, name: str) -> No
 
 
 def test_rows_go_the_way_the_plan_says(farm: Farm) -> None:
-    said = {"offset": 0.0, "equilateral": 20.0, "wide": 172.0, "quincunx": 90.0, "hedgerow": 5.0, "double": 0.0, "vines": 150.0,
-            "beds": 0.0, "small": 12.0, "counted": 3.0}  # fmt: skip
+    said = {
+        "offset": 0.0,
+        "equilateral": 20.0,
+        "wide": 172.0,
+        "quincunx": 90.0,
+        "hedgerow": 5.0,
+        "double": 0.0,
+        "vines": 150.0,
+        "beds": 0.0,
+        "small": 12.0,
+        "counted": 3.0,
+    }
     for name, bearing in said.items():
         found = np.degrees(farm.turned(name)[2])
         assert abs((found - bearing + 90) % 180 - 90) < 0.02, name
 
 
 def test_beds(farm: Farm) -> None:
-    """10 ft by 6 ft (common practice): 60 sq ft each, 3 ft apart in the row, 4 ft of path; two plants 5 ft apart; 3 in of mulch are 15 cu ft."""
+    """10 ft by 6 ft (common practice): 60 sq ft each, 3 ft apart in the row, 4 ft of path;
+    two plants 5 ft apart; 3 in of mulch are 15 cu ft."""
     beds = farm.layer("beds")
     ground = farm.ground(beds)
     assert shapely.area(ground) / FOOT**2 == pytest.approx(60.0, abs=0.02)
@@ -225,9 +241,7 @@ def test_beds(farm: Farm) -> None:
     for k in range(-80, 80):
         middle = np.array([-np.cos(angle), np.sin(angle)]) * (v[0] - k * 10 * FOOT)
         way = 900.0 * np.array([np.sin(angle), np.cos(angle)])
-        for length in shapely.length(
-            shapely.get_parts(shapely.intersection(shapely.LineString([middle - way, middle + way]), inner))
-        ):
+        for length in shapely.length(shapely.get_parts(shapely.intersection(shapely.LineString([middle - way, middle + way]), inner))):
             least += max(1 + floor((length - 0.02 - 10 * FOOT) / (13 * FOOT)), 0)
             most += max(1 + floor((length + 0.02 - 10 * FOOT) / (13 * FOOT)), 0)
     assert least <= len(beds) <= most
@@ -250,8 +264,10 @@ def test_contour_rows(farm: Farm) -> None:
         assert (fall[far] / length[far]).max() <= 0.02 + 5e-4
         others = np.delete(drawn, k)
         assert min(shapely.distance(other, shapely.points(row)).min() for other in others) >= 16 * FOOT - 0.02
-    gaps = [min(shapely.distance(other, shapely.points(row)).min() for j, other in enumerate(drawn) if j != k)
-            for k, row in enumerate(farm.rows_of("contour"))]  # fmt: skip
+    gaps = [
+        min(shapely.distance(other, shapely.points(row)).min() for j, other in enumerate(drawn) if j != k)
+        for k, row in enumerate(farm.rows_of("contour"))
+    ]
     assert max(gaps) <= 26 * FOOT
 
 
@@ -436,9 +452,7 @@ def test_screens_and_single_trees(farm: Farm) -> None:
     assert 2 * floor(edge.length / (10 * FOOT)) <= len(xy) <= 2 * (1 + floor(edge.length / (10 * FOOT)))
     for row in (1, 2):
         own = xy[(farm.block("shade")[1]["row"] == row).to_numpy()]
-        assert screens.loc[("shade", row), "yard_m"] == pytest.approx(
-            shapely.distance(yard, shapely.LineString(own)), abs=0.01
-        )
+        assert screens.loc[("shade", row), "yard_m"] == pytest.approx(shapely.distance(yard, shapely.LineString(own)), abs=0.01)
     given = shapely.get_coordinates(farm.ground(farm.source("survey/features.gpkg:single")))
     far, which = cKDTree(given).query(farm.block("single")[0])
     assert far.max() < MM

@@ -18,8 +18,8 @@ from command import cold
 from farm import EPSG, Farm, write_survey
 from setout.errors import SetoutError
 from setout.read import plan_file, reference
-from setout.read.vector.fieldpoints import read_field
 from setout.read.survey import read_survey
+from setout.read.vector.fieldpoints import read_field
 from setout.run import plan_site
 from setout.run.fieldreturn import field_of, planned_of
 from setout.stages.fieldreturn import match
@@ -32,15 +32,13 @@ def planned(tmp_path_factory):
     write_survey(folder / "sound")
     farm = Farm(folder / "farm", folder / "sound")
     path = farm.write()
-    setout.planfile(path, products=("geopackage", "packet"))
+    setout.plan(path, products=("geopackage", "packet"))
     return path, gpd.read_file(path.parent / "out" / "plan.gpkg", layer="trees")
 
 
 @pytest.fixture(scope="module")
 def planting(planned):
-    return plan_site(
-        plan_file.read_plan_file(planned[0]), read_survey(plan_file.read_plan_file(planned[0]), planned[0].parent)
-    )
+    return plan_site(plan_file.read_plan_file(planned[0]), read_survey(plan_file.read_plan_file(planned[0]), planned[0].parent))
 
 
 def turned(x, y, about, degrees):
@@ -55,14 +53,7 @@ def pnezd(path, names, x, y):
 
 
 @pytest.mark.parametrize(
-    "file",
-    [
-        "plan.gpkg:trees",
-        "packet/points.csv",
-        "packet/stakeout.csv",
-        "packet/trees.gpx",
-        "packet/trees.geojson[kind=tree]",
-    ],
+    "file", ["plan.gpkg:trees", "packet/points.csv", "packet/stakeout.csv", "packet/trees.gpx", "packet/trees.geojson[kind=tree]"]
 )
 def test_every_file_of_the_packet_read_back_stands_as_planned(planned, planting, file):
     path, trees = planned
@@ -87,9 +78,11 @@ def test_a_set_out_with_faults_is_found_out(planned, tmp_path):
     kept = [k for k in range(len(names)) if k not in (10, 60)]
     names[20], names[21] = names[21], names[20]
     file = pnezd(
-        tmp_path / "field.txt", [*(names[k] for k in kept), "spare", "twice"],
-        [*x[kept], x[30] + 2.4, x[40] + 0.5], [*y[kept], y[30] + 2.4, y[40] + 0.5],
-    )  # fmt: skip
+        tmp_path / "field.txt",
+        [*(names[k] for k in kept), "spare", "twice"],
+        [*x[kept], x[30] + 2.4, x[40] + 0.5],
+        [*y[kept], y[30] + 2.4, y[40] + 0.5],
+    )
     judged = setout.check(path, file, out=tmp_path / "back")
     codes = [f.code for f in judged.findings]
     found = {code: {f.tree_id for f in judged.findings if f.code == code} for code in codes}
@@ -136,9 +129,7 @@ def test_true_positions_are_held_to_setbacks_and_room(planned, tmp_path):
     beside = next(
         k
         for k in range(len(x) - 1)
-        if trees["block"][k] == "A"
-        and trees["block"][k + 1] == "A"
-        and abs(y[k + 1] - y[k]) == pytest.approx(5, abs=0.1)
+        if trees["block"][k] == "A" and trees["block"][k + 1] == "A" and abs(y[k + 1] - y[k]) == pytest.approx(5, abs=0.1)
     )
     y[beside + 1] += math.copysign(1.6, y[beside] - y[beside + 1])
     judged = setout.check(path, pnezd(tmp_path / "f.txt", trees["tree_id"], x, y))
@@ -176,9 +167,7 @@ def test_the_page_takes_text_for_text_and_asks_for_nothing(planned, tmp_path):
     path, trees = planned
     bad = '</td><script>window.broken=1</script>"'
     names = [*trees["tree_id"], bad]
-    frame = gpd.GeoDataFrame(
-        {"name": names}, geometry=[*trees.geometry.force_2d(), shapely.Point(510_110.0, 4_990_045.0)], crs=EPSG
-    )
+    frame = gpd.GeoDataFrame({"name": names}, geometry=[*trees.geometry.force_2d(), shapely.Point(510_110.0, 4_990_045.0)], crs=EPSG)
     frame.to_file(tmp_path / "f.gpkg")
     setout.check(path, str(tmp_path / "f.gpkg"), out=tmp_path / "back")
     page = (tmp_path / "back" / "asbuilt.html").read_text(encoding="utf-8")

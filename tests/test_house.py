@@ -30,9 +30,7 @@ def needs(module: str, extra: str) -> pytest.MarkDecorator:
 
 
 def run(*command: str, cwd: Path = ROOT, text_in: str | None = None) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        command, cwd=cwd, input=text_in, env=PACKAGE_PATH, capture_output=True, text=True, check=False
-    )
+    return subprocess.run(command, cwd=cwd, input=text_in, env=PACKAGE_PATH, capture_output=True, text=True, check=False)
 
 
 def module_name(path: Path) -> str:
@@ -48,8 +46,15 @@ def test_top_level_holds_what_it_should_and_nothing_else() -> None:
         pytest.skip("not a git work tree: what is committed cannot be listed")
     top = {line.split("/", 1)[0] for line in listed.stdout.splitlines()}
     assert {name for name in top if not name.startswith(".")} <= {
-        "README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "pipeline", "data", "maps", "tests",
-    }  # fmt: skip
+        "README.md",
+        "DEVELOPERS.md",
+        "LICENSE",
+        "pyproject.toml",
+        "pipeline",
+        "data",
+        "maps",
+        "tests",
+    }
 
 
 def test_pipeline_is_a_source_root_with_one_package() -> None:
@@ -92,16 +97,22 @@ def test_the_source_archive_holds_the_licence(tmp_path: Path) -> None:
 
 
 @needs("ruff", "dev")
-@pytest.mark.parametrize(
-    "line",
-    ["import pipeline.setout", "from pipeline.setout import units", "from pipeline import setout"],
-)
+@pytest.mark.parametrize("line", ["import pipeline.setout", "from pipeline.setout import units", "from pipeline import setout"])
 def test_importing_through_the_source_root_is_banned(line: str) -> None:
     text = f'"""A module."""\n\n{line}\n'
     found = run(
-        sys.executable, "-m", "ruff", "check", "--no-cache", "--output-format", "concise",
-        "--stdin-filename", "pipeline/setout/example.py", "-", text_in=text,
-    )  # fmt: skip
+        sys.executable,
+        "-m",
+        "ruff",
+        "check",
+        "--no-cache",
+        "--output-format",
+        "concise",
+        "--stdin-filename",
+        "pipeline/setout/example.py",
+        "-",
+        text_in=text,
+    )
     assert found.returncode == 1
     assert "TID251" in found.stdout
     assert "pipeline/ is a source root, not a package" in found.stdout
@@ -136,9 +147,7 @@ def test_docstrings_follow_the_numpy_standard() -> None:
 def test_the_docstring_check_fires(tmp_path: Path) -> None:
     bad = tmp_path / "bad.py"
     sections = "Returns\n    -------\n    float\n        Twice x.\n"
-    bad.write_text(
-        f'"""A module."""\n\n\ndef double(x):\n    """Return twice x.\n\n    {sections}    """\n    return 2 * x\n'
-    )
+    bad.write_text(f'"""A module."""\n\n\ndef double(x):\n    """Return twice x.\n\n    {sections}    """\n    return 2 * x\n')
     found = run(sys.executable, "-m", "numpydoc", "lint", "--config", str(ROOT), str(bad))
     assert found.returncode == 1
     assert "PR01" in found.stdout + found.stderr
@@ -204,9 +213,7 @@ FILES_ALONE = {"django-js-lib-leaflet": "js_lib_leaflet", "fontpkg-fira-sans-con
 def test_every_dependency_is_used() -> None:
     text = "\n".join(path.read_text(encoding="utf-8") for path in MODULES)
     unused = [
-        name
-        for name in sorted(declared())
-        if not re.search(rf"^\s*(import|from) {name}\b", text, re.MULTILINE) and name not in FILES_ALONE
+        name for name in sorted(declared()) if not re.search(rf"^\s*(import|from) {name}\b", text, re.MULTILINE) and name not in FILES_ALONE
     ]
     assert unused == []
     assert all(f'"{folder}' in text for folder in FILES_ALONE.values())
@@ -215,9 +222,7 @@ def test_every_dependency_is_used() -> None:
 def test_the_reason_for_every_dependency_is_written_down() -> None:
     text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     table = text.partition("## Why each dependency")[2].partition("## ")[0]
-    listed = {
-        name for row in re.findall(r"^\| ([^|]+) \|", table, re.MULTILINE) for name in re.findall(r"[a-z][\w-]+", row)
-    }
+    listed = {name for row in re.findall(r"^\| ([^|]+) \|", table, re.MULTILINE) for name in re.findall(r"[a-z][\w-]+", row)}
     listed -= {"package", "test", "dev", "cluster"}
     assert listed == declared() | (declared("test", "dev") - {"pandas-stubs", "types-shapely"})
 

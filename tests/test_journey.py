@@ -25,21 +25,18 @@ SETBACKS = [
     {"from": "features.gpkg:well", "distance": "50 ft", "why": "well"},
 ]
 LIMIT = [{"from": "features.gpkg:line", "within": "20 ft", "height": "10 ft", "why": "power line"}]
-WATER = {"points": "features.gpkg:riser", "max_run": "130 m", "min_pressure": "30 psi",
-         "barriers": ["features.gpkg:wall"], "sleeves": ["features.gpkg:sleeve"]}  # fmt: skip
+WATER = {
+    "points": "features.gpkg:riser",
+    "max_run": "130 m",
+    "min_pressure": "30 psi",
+    "barriers": ["features.gpkg:wall"],
+    "sleeves": ["features.gpkg:sleeve"],
+}
 STEEP = {"max_slope": "15 %"}
 
 
 def block(pattern: str = "square", step: str = "5 m", direction: str = "north-south", **more: Any) -> dict[str, Any]:
-    return {
-        "name": "A",
-        "pattern": pattern,
-        "step": step,
-        "direction": direction,
-        "spread": "4 m",
-        "height": "4 m",
-        **more,
-    }
+    return {"name": "A", "pattern": pattern, "step": step, "direction": direction, "spread": "4 m", "height": "4 m", **more}
 
 
 def local_xy(folder, place):
@@ -52,51 +49,107 @@ def local_xy(folder, place):
 # lon, lat, CRS of the survey, dialect of the boundary, DEM (None for none), block, other sections
 JOURNEYS: dict[str, tuple[float, float, int, str, dict[str, Any] | None, dict[str, Any], dict[str, Any]]] = {
     "MGA, alleys and headlands": (
-        147.3, -37.1, 7855, "gpkg", {"nodata": -9999.0, "said": "metre"},
-        block(step="6 m", alley={"every": 4, "width": "9 m"}, headland="7 m"), {"ground": STEEP},
+        147.3,
+        -37.1,
+        7855,
+        "gpkg",
+        {"nodata": -9999.0, "said": "metre"},
+        block(step="6 m", alley={"every": 4, "width": "9 m"}, headland="7 m"),
+        {"ground": STEEP},
     ),
     "NZTM, zipped shapefile, heights in decimetres": (
-        175.6, -40.2, 2193, "zip", {"cell": 2.0, "dtype": "int16", "scale": 0.1, "nodata": -32768, "said": "metre"},
-        block("offset", "5 m", "N 20 E"), {"ground": STEEP},
+        175.6,
+        -40.2,
+        2193,
+        "zip",
+        {"cell": 2.0, "dtype": "int16", "scale": 0.1, "nodata": -32768, "said": "metre"},
+        block("offset", "5 m", "N 20 E"),
+        {"ground": STEEP},
     ),
     "Oregon in feet, heights in feet": (
-        -122.9, 45.3, 2269, "gpkg", {"cell": 3.0, "unit": FT, "said": "ft"},
-        block("offset", "16 ft", "longest side", row_distance="12 ft"), {"ground": {"max_slope": "8.5 deg"}},
+        -122.9,
+        45.3,
+        2269,
+        "gpkg",
+        {"cell": 3.0, "unit": FT, "said": "ft"},
+        block("offset", "16 ft", "longest side", row_distance="12 ft"),
+        {"ground": {"max_slope": "8.5 deg"}},
     ),
     "California in survey feet, drawing, metre DEM with heights in feet": (
-        -121.4, 37.6, 2227, "dxf", {"epsg": 26910, "cell": 1.0, "unit": FTUS, "said": "US survey foot"},
-        block("quincunx", "8 m", "east-west"), {"ground": STEEP},
+        -121.4,
+        37.6,
+        2227,
+        "dxf",
+        {"epsg": 26910, "cell": 1.0, "unit": FTUS, "said": "US survey foot"},
+        block("quincunx", "8 m", "east-west"),
+        {"ground": STEEP},
     ),
     "degrees, DEM in degrees of whole decimetres": (
-        11.2, 46.1, 4258, "gpkg", {"cell": 2e-5, "dtype": "int32", "unit": 0.1, "nodata": 99999},
-        block("rectangular", "4 m", "N 35 W", row_distance="6 m"), {"ground": STEEP, "dem_unit": "dm"},
+        11.2,
+        46.1,
+        4258,
+        "gpkg",
+        {"cell": 2e-5, "dtype": "int32", "unit": 0.1, "nodata": 99999},
+        block("rectangular", "4 m", "N 35 W", row_distance="6 m"),
+        {"ground": STEEP, "dem_unit": "dm"},
     ),
     "GeoJSON in degrees, DEM in a national grid": (
-        -1.9, 52.2, 4326, "geojson", {"epsg": 27700, "cell": 2.0, "said": "m"}, block(direction="best"), {"ground": STEEP},
+        -1.9,
+        52.2,
+        4326,
+        "geojson",
+        {"epsg": 27700, "cell": 2.0, "said": "m"},
+        block(direction="best"),
+        {"ground": STEEP},
     ),
-    "KML": (-70.7, -33.6, 4326, "kml", {"epsg": 32719, "cell": 2.0, "said": "metre"},
-            block("rectangular", "4 m", "longest side", row_distance="5 m", rows="free"), {"ground": STEEP}),
-    "GPX track, no DEM": (
-        18.9, -33.9, 4326, "gpx", None, block("offset", "6 m", "N 10 E"), {"elevation": "210 m"},
+    "KML": (
+        -70.7,
+        -33.6,
+        4326,
+        "kml",
+        {"epsg": 32719, "cell": 2.0, "said": "metre"},
+        block("rectangular", "4 m", "longest side", row_distance="5 m", rows="free"),
+        {"ground": STEEP},
     ),
+    "GPX track, no DEM": (18.9, -33.9, 4326, "gpx", None, block("offset", "6 m", "N 10 E"), {"elevation": "210 m"}),
     "corners in feet, turned DEM": (
-        -93.1, 41.9, 3418, "csv", {"epsg": 26915, "cell": 1.5, "turn": 23.0, "nodata": -3.4e38, "said": "metre"},
-        block("square", "18 ft", "N 23 W"), {"ground": STEEP},
+        -93.1,
+        41.9,
+        3418,
+        "csv",
+        {"epsg": 26915, "cell": 1.5, "turn": 23.0, "nodata": -3.4e38, "said": "metre"},
+        block("square", "18 ft", "N 23 W"),
+        {"ground": STEEP},
     ),
     "corners in degrees, DEM with the south on top": (
-        -8.4, 40.6, 4326, "lonlat", {"epsg": 3763, "cell": 2.0, "south_up": True, "said": "metre"}, block(), {"ground": STEEP},
+        -8.4,
+        40.6,
+        4326,
+        "lonlat",
+        {"epsg": 3763, "cell": 2.0, "south_up": True, "said": "metre"},
+        block(),
+        {"ground": STEEP},
     ),
     "deed in survey feet": (
-        -77.4, 40.0, 2272, "deed", {"cell": 4.0, "unit": FTUS, "said": "US survey foot", "nodata": -9999.0},
-        block("offset", "16 ft", "best"), {"ground": STEEP},
+        -77.4,
+        40.0,
+        2272,
+        "deed",
+        {"cell": 4.0, "unit": FTUS, "said": "US survey foot", "nodata": -9999.0},
+        block("offset", "16 ft", "best"),
+        {"ground": STEEP},
     ),
     "two parts with a hole": (
-        151.2, -23.4, 28356, "several", {"cell": 2.0, "said": "metre"}, block("square", "5 m", "best"), {"ground": STEEP},
+        151.2,
+        -23.4,
+        28356,
+        "several",
+        {"cell": 2.0, "said": "metre"},
+        block("square", "5 m", "best"),
+        {"ground": STEEP},
     ),
-    "web map coordinates": (
-        5.3, 60.4, 3857, "gpkg", {"cell": 4.0, "said": "metre"}, block("square", "5 m", "N 50 E"), {"ground": STEEP},
-    ),
-}  # fmt: skip
+    "web map coordinates": (5.3, 60.4, 3857, "gpkg", {"cell": 4.0, "said": "metre"}, block("square", "5 m", "N 50 E"), {"ground": STEEP}),
+}
 
 
 @pytest.mark.parametrize("name", JOURNEYS)
@@ -110,9 +163,13 @@ def test_dialects(tmp_path, name):
         place.dem(**dem)
         site["dem"] = "dem.tif"
     planting = look_at(
-        tmp_path, Truth({site["boundary"]: boundary}), site=site, setback=SETBACKS, block=[planted],
+        tmp_path,
+        Truth({site["boundary"]: boundary}),
+        site=site,
+        setback=SETBACKS,
+        block=[planted],
         **{key: value for key, value in more.items() if key == "ground"},
-    )  # fmt: skip
+    )
     assert len(planting.trees) > 250
     assert ("no_dem" in codes(planting)) == (dem is None)
     if dem is not None:
@@ -143,9 +200,12 @@ def test_ground_without_elevation(tmp_path, gap):
         there = Heights(z, there.transform, there.crs)
     choice = "plant" if gap == {"nodata": -9999.0} else "exclude"
     planting = look_at(
-        tmp_path, Truth({site["boundary"]: boundary}, there), site=site | {"dem": "dem.tif"}, block=[block()],
+        tmp_path,
+        Truth({site["boundary"]: boundary}, there),
+        site=site | {"dem": "dem.tif"},
+        block=[block()],
         ground={"max_slope": "15 %", "no_elevation": choice},
-    )  # fmt: skip
+    )
     assert planting.ground.share_blank == pytest.approx(hole.area / FIELD.area, rel=0.02)
     inside = shapely.contains_xy(hole.buffer(-1), *local_xy(tmp_path, place))
     assert bool(inside.any()) == (choice == "plant")
@@ -160,7 +220,7 @@ def test_tiles_of_different_crs_cell_and_unit(tmp_path):
     west, _, _, north = boundary.total_bounds
     even = Heights(np.full((4, 4), place.base), (100.0, 0.0, west - 20, 0.0, -100.0, north + 20), place.crs)
     path = write_plan(tmp_path, {"site": site | {"dem": ["west.tif", "east.tif"]}, "ground": STEEP, "block": [block()]})
-    planting = setout.planfile(path, tmp_path / "out")
+    planting = setout.plan(path, tmp_path / "out")
     truth = Truth({site["boundary"]: boundary}, even)
     about_cells = ("slope:", "exclusions: slope", "exclusions: no elevation", "account: gross")
     assert [c for c in inspect(path, tmp_path / "out", truth) if not c.startswith(about_cells)] == []
@@ -178,11 +238,16 @@ def test_blocks_water_and_limits_together_and_twice(tmp_path):
     blocks = [
         block("offset", "5 m", "best", area="features.gpkg:blocks[name=west]") | {"name": "West", "height": "2.5 m"},
         block("rectangular", "6 m", "N 5 E", row_distance="7 m", area="features.gpkg:blocks[name=east]", headland="6 m") | {"name": "East"},
-    ]  # fmt: skip
+    ]
     sections = {
-        "site": site | {"dem": "dem.tif"}, "ground": STEEP | {"min_area": "400 m2", "min_width": "5 m"}, "setback": SETBACKS,
-        "no_plant": [{"from": "features.gpkg:pond", "why": "pond"}], "height_limit": LIMIT, "water": WATER, "block": blocks,
-    }  # fmt: skip
+        "site": site | {"dem": "dem.tif"},
+        "ground": STEEP | {"min_area": "400 m2", "min_width": "5 m"},
+        "setback": SETBACKS,
+        "no_plant": [{"from": "features.gpkg:pond", "why": "pond"}],
+        "height_limit": LIMIT,
+        "water": WATER,
+        "block": blocks,
+    }
     truth = Truth({site["boundary"]: boundary})
     planting = look_at(tmp_path, truth, **sections)
     by_block = np.bincount(planting.trees.block, minlength=2)
@@ -192,12 +257,11 @@ def test_blocks_water_and_limits_together_and_twice(tmp_path):
     run = planting.facts["run_m"]
     points = planting.site.water.points
     straight = np.hypot(
-        planting.trees.x - points.x[planting.facts["water_index"]],
-        planting.trees.y - points.y[planting.facts["water_index"]],
+        planting.trees.x - points.x[planting.facts["water_index"]], planting.trees.y - points.y[planting.facts["water_index"]]
     )
     assert np.mean(run > straight + 0.5) > 0.02
     shutil.copytree(tmp_path / "out", tmp_path / "first")
-    setout.planfile(tmp_path / "plan.toml", tmp_path / "out")
+    setout.plan(tmp_path / "plan.toml", tmp_path / "out")
     assert tables(tmp_path / "first" / "plan.gpkg") == tables(tmp_path / "out" / "plan.gpkg")
     for name in ("packet/stakeout.csv", "packet/trees.gpx", "map.html", "terrain/slope.tif"):
         assert (tmp_path / "first" / name).read_bytes() == (tmp_path / "out" / name).read_bytes(), name
@@ -216,9 +280,12 @@ def test_unlike_blocks_and_ground_shut_off_by_a_barrier(tmp_path):
         block(step="8 m", direction="best") | {"name": "wide"},
     ]
     planting = look_at(
-        tmp_path, Truth({site["boundary"]: boundary}), site=site | {"dem": "dem.tif"}, block=blocks,
+        tmp_path,
+        Truth({site["boundary"]: boundary}),
+        site=site | {"dem": "dem.tif"},
+        block=blocks,
         water={"points": "features.gpkg:riser", "min_pressure": "20 psi", "barriers": "fence.gpkg:fence"},
-    )  # fmt: skip
+    )
     assert not shapely.contains_xy(fence, *local_xy(tmp_path, place)).any()
     assert not {"too_close", "beyond_reach", "nearest_below_step"} & codes(planting)
     account = {row.reason: row.newly_m2 for row in planting.usable.account}
@@ -228,12 +295,9 @@ def test_unlike_blocks_and_ground_shut_off_by_a_barrier(tmp_path):
 def test_where_no_tree_fits_the_plan_is_refused_with_what_takes_the_ground(tmp_path):
     place = Place(tmp_path, 147.3, -37.1, 7855)
     site, _ = boundary_file(place, "gpkg")
-    path = write_plan(
-        tmp_path,
-        {"site": site, "setback": [{"from": "boundary", "distance": "90 m", "why": "line"}], "block": [block()]},
-    )
+    path = write_plan(tmp_path, {"site": site, "setback": [{"from": "boundary", "distance": "90 m", "why": "line"}], "block": [block()]})
     with pytest.raises(SetoutError, match=r"no tree fits: .*line takes"):
-        setout.planfile(path, tmp_path / "out")
+        setout.plan(path, tmp_path / "out")
     assert not (tmp_path / "out").exists()
 
 

@@ -36,10 +36,7 @@ NAMED = {
     "work": "block job month hours",
     "water_need": "block plant month need_lpd",
 }
-UNIT_OF = {
-    "m": "m", "m2": "m2", "kpa": "kPa", "lph": "l/h", "lpd": "l/day", "pct": "%", "deg": "deg",
-    "h": "h", "mm": "mm", "m3": "m3",
-}  # fmt: skip
+UNIT_OF = {"m": "m", "m2": "m2", "kpa": "kPa", "lph": "l/h", "lpd": "l/day", "pct": "%", "deg": "deg", "h": "h", "mm": "mm", "m3": "m3"}
 
 
 def test_every_layer_is_there():
@@ -75,20 +72,12 @@ def test_names_are_unique_whatever_their_case_and_no_name_is_taken(layer):
 
 
 def test_all_faults_are_reported_together():
-    columns = {
-        "step": np.array(["a", "b"]),
-        "reason": np.array(["gross"], object),
-        "alone_m2": np.zeros((2, 1)),
-        "colour": np.zeros(2),
-    }
+    columns = {"step": np.array(["a", "b"]), "reason": np.array(["gross"], object), "alone_m2": np.zeros((2, 1)), "colour": np.zeros(2)}
     with pytest.raises(SetoutError) as caught:
         check(CONTRACTS["land_account"], columns)
     said = [str(fault) for fault in caught.value.faults]
     assert said == [
-        (
-            'land_account: column "colour" is not in the contract; '
-            "columns are step, reason, alone_m2, newly_m2, remaining_m2"
-        ),
+        ('land_account: column "colour" is not in the contract; columns are step, reason, alone_m2, newly_m2, remaining_m2'),
         'land_account: column "step" is <U1 where the contract says int',
         'land_account: column "reason" has 1 rows where the layer has 2',
         'land_account: column "alone_m2" has 2 dimensions instead of one',

@@ -104,7 +104,7 @@ CASES: dict[str, tuple[object, list[str]]] = {
     "water.efficiency": (1.5, ["water.efficiency: 1.5 must be at most 1"]),
     "block.1.name": ("A", ['named "A", "A"', "differs"]),
     "block.1.name ": ("a", ['named "A", "a"', "letter case"]),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("key", CASES)
@@ -131,10 +131,17 @@ def test_a_canopy_setback_needs_spreads():
 
 def test_ten_faults_at_once():
     found = faults(
-        ("grond", {}), ("units", "imperial"), ("site.dem_unit", "cubits"), ("ground.max_slope", 15), ("setback.0.distance", "15"),
-        ("height_limit.0.within", "-1 m"), ("water.efficiency", 0), ("block.0.pattern", "ofset"), ("block.0.plants.0.plant", "aplle"),
+        ("grond", {}),
+        ("units", "imperial"),
+        ("site.dem_unit", "cubits"),
+        ("ground.max_slope", 15),
+        ("setback.0.distance", "15"),
+        ("height_limit.0.within", "-1 m"),
+        ("water.efficiency", 0),
+        ("block.0.pattern", "ofset"),
+        ("block.0.plants.0.plant", "aplle"),
         ("block.1.step", "16"),
-    )  # fmt: skip
+    )
     assert len(found) == 10
     assert len({line.split(": ")[1] for line in found}) == 10
 
@@ -142,12 +149,7 @@ def test_ten_faults_at_once():
 def test_all_faults_of_one_block_at_once():
     found = faults(("block.0.row_distance", "20 ft"), ("block.0.lines", 2), ("block.0.points", "p.gpkg"))
     assert len(found) == 4
-    for text in (
-        "row_distance = step",
-        "lines needs line_distance",
-        "one line in a row",
-        'points belongs to pattern = "points"',
-    ):
+    for text in ("row_distance = step", "lines needs line_distance", "one line in a row", 'points belongs to pattern = "points"'):
         assert sum(text in line for line in found) == 1
 
 

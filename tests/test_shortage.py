@@ -27,16 +27,15 @@ def dry(tmp_path: Path) -> Path:
     field.to_file(tmp_path / "field.gpkg")
     riser = gpd.GeoDataFrame({"name": ["w1"]}, geometry=[shapely.Point(500_050, 4_900_050)], crs=32610)
     riser.to_file(tmp_path / "riser.gpkg")
-    water = {"points": "riser.gpkg", "pressure": "150 kPa", "flow": "3 l/h", "eto": "3 mm/day", "kc": 0.9,
-             "emitter": {"flow": "4 l/h", "at": "100 kPa", "per_tree": 2}}  # fmt: skip
-    block = {
-        "name": "A",
-        "pattern": "square",
-        "step": "5 m",
-        "direction": "north-south",
-        "spread": "4 m",
-        "height": "4 m",
+    water = {
+        "points": "riser.gpkg",
+        "pressure": "150 kPa",
+        "flow": "3 l/h",
+        "eto": "3 mm/day",
+        "kc": 0.9,
+        "emitter": {"flow": "4 l/h", "at": "100 kPa", "per_tree": 2},
     }
+    block = {"name": "A", "pattern": "square", "step": "5 m", "direction": "north-south", "spread": "4 m", "height": "4 m"}
     return write_plan(tmp_path, {"site": {"boundary": "field.gpkg"}, "water": water, "block": [block]})
 
 
@@ -106,9 +105,7 @@ def test_trees_beyond_reach_are_told_where_no_emitter_is_named() -> None:
 
 def test_like_findings_are_one_line_with_the_worst_and_the_first() -> None:
     close = [
-        Finding(
-            "too_close", "stop", f"tree A-1-{k} stands close", f"{k} ft", "16 ft", "move it", f"A-1-{k}", by=16.0 - k
-        )
+        Finding("too_close", "stop", f"tree A-1-{k} stands close", f"{k} ft", "16 ft", "move it", f"A-1-{k}", by=16.0 - k)
         for k in (9, 4, 7, 12, 11)
     ]
     well = Finding("setback", "stop", "tree B-1-1 stands too near: well", "3 ft", "50 ft", "move it", "B-1-1", by=47.0)
@@ -121,10 +118,5 @@ def test_like_findings_are_one_line_with_the_worst_and_the_first() -> None:
     assert kinds[1].line == "tree B-1-1 stands too near: well: 3 ft (required 50 ft); move it"
     assert stops_said([*close, well, *blocks]) == "5 too close, 1 inside a setback"
     # of many blocks alike the first are named
-    (many,) = kinds_of(
-        [Finding("canopy_overlap", "warn", f"block {b}: canopies overlap", remedy="prune") for b in "ABCDEFG"]
-    )
-    assert (
-        many.line
-        == "7 canopy overlap; the first: block A: canopies overlap; first block A, block B, block C ...; prune"
-    )
+    (many,) = kinds_of([Finding("canopy_overlap", "warn", f"block {b}: canopies overlap", remedy="prune") for b in "ABCDEFG"])
+    assert many.line == "7 canopy overlap; the first: block A: canopies overlap; first block A, block B, block C ...; prune"

@@ -14,20 +14,38 @@ from setout import units
 
 PINT = pint.UnitRegistry()
 SAME = {
-    "length": ("metre", {
-        "m": "metre", "km": "kilometre", "dm": "decimetre", "cm": "centimetre", "mm": "millimetre", "ft": "foot", "in": "inch",
-        "yd": "yard", "mi": "mile", "us survey ft": "survey_foot", "us-ft": "survey_foot",
-    }),
-    "area": ("metre**2", {
-        "m2": "metre**2", "ha": "hectare", "km2": "kilometre**2", "ft2": "foot**2", "acre": "43560 * foot**2",
-    }),
+    "length": (
+        "metre",
+        {
+            "m": "metre",
+            "km": "kilometre",
+            "dm": "decimetre",
+            "cm": "centimetre",
+            "mm": "millimetre",
+            "ft": "foot",
+            "in": "inch",
+            "yd": "yard",
+            "mi": "mile",
+            "us survey ft": "survey_foot",
+            "us-ft": "survey_foot",
+        },
+    ),
+    "area": ("metre**2", {"m2": "metre**2", "ha": "hectare", "km2": "kilometre**2", "ft2": "foot**2", "acre": "43560 * foot**2"}),
     "pressure": ("kilopascal", {"kpa": "kilopascal", "pa": "pascal", "mpa": "megapascal", "bar": "bar", "psi": "psi"}),
-    "flow": ("litre/hour", {
-        "l/h": "litre/hour", "l/min": "litre/minute", "l/s": "litre/second", "m3/h": "metre**3/hour", "gal/h": "gallon/hour",
-        "gal/min": "gallon/minute", "gal/day": "gallon/day",
-    }),
+    "flow": (
+        "litre/hour",
+        {
+            "l/h": "litre/hour",
+            "l/min": "litre/minute",
+            "l/s": "litre/second",
+            "m3/h": "metre**3/hour",
+            "gal/h": "gallon/hour",
+            "gal/min": "gallon/minute",
+            "gal/day": "gallon/day",
+        },
+    ),
     "angle": ("degree", {"deg": "degree", "rad": "radian"}),
-}  # fmt: skip
+}
 PAIRS = [(kind, base, ours, theirs) for kind, (base, names) in SAME.items() for ours, theirs in names.items()]
 
 
@@ -68,9 +86,7 @@ def test_chain_rod_and_acre_on_the_international_foot():
     assert units.quantity("1 rod", "length") == pytest.approx(5.0292, rel=1e-15)
     assert units.quantity("100 links", "length") == pytest.approx(20.1168, rel=1e-15)
     assert units.quantity("1 acre", "area") == pytest.approx(4046.8564224, rel=1e-15)
-    assert units.quantity("10 acres", "area") == pytest.approx(
-        100 * units.quantity("1 chain", "length") ** 2, rel=1e-14
-    )
+    assert units.quantity("10 acres", "area") == pytest.approx(100 * units.quantity("1 chain", "length") ** 2, rel=1e-14)
     ratio = (1200 / 3937) / 0.3048
     assert PINT("chain").to("m").magnitude / units.quantity("1 chain", "length") == pytest.approx(ratio, rel=1e-12)
     assert PINT("acre").to("m**2").magnitude / units.quantity("1 acre", "area") == pytest.approx(ratio**2, rel=1e-12)
@@ -84,9 +100,20 @@ def test_head_of_water():
 
 @pytest.mark.parametrize(
     ("text", "metres"),
-    [("5 ft 6 in", 5.5 * 0.3048), ("5' 6\"", 5.5 * 0.3048), ("5'6\"", 5.5 * 0.3048), ("1 m 25 cm", 1.25), ("1e2 cm", 1.0),
-     (".5 m", 0.5), ("5. m", 5.0), ("+3 m", 3.0), ("16FT", 16 * 0.3048), ("  16   ft ", 16 * 0.3048), ("16ft", 16 * 0.3048)],
-)  # fmt: skip
+    [
+        ("5 ft 6 in", 5.5 * 0.3048),
+        ("5' 6\"", 5.5 * 0.3048),
+        ("5'6\"", 5.5 * 0.3048),
+        ("1 m 25 cm", 1.25),
+        ("1e2 cm", 1.0),
+        (".5 m", 0.5),
+        ("5. m", 5.0),
+        ("+3 m", 3.0),
+        ("16FT", 16 * 0.3048),
+        ("  16   ft ", 16 * 0.3048),
+        ("16ft", 16 * 0.3048),
+    ],
+)
 def test_lengths_as_people_write_them(text, metres):
     assert units.quantity(text, "length") == pytest.approx(metres, rel=1e-14)
 
@@ -94,10 +121,34 @@ def test_lengths_as_people_write_them(text, metres):
 @pytest.mark.parametrize("kind", units.KINDS)
 @pytest.mark.parametrize(
     "text",
-    ["", "  ", "16", "ft", "16 parsecs", "16,5 ft", "1 000 ft", "16 ft 3", "16 ft x", "ft 16", "--3 ft", "nan ft", "inf ft", "1e999 m", "1/2 ft",
-     None, True, 16, 16.0, [], {}, float("nan"), "16 ft\x00", "１６ ft\u200b"],
+    [
+        "",
+        "  ",
+        "16",
+        "ft",
+        "16 parsecs",
+        "16,5 ft",
+        "1 000 ft",
+        "16 ft 3",
+        "16 ft x",
+        "ft 16",
+        "--3 ft",
+        "nan ft",
+        "inf ft",
+        "1e999 m",
+        "1/2 ft",
+        None,
+        True,
+        16,
+        16.0,
+        [],
+        {},
+        float("nan"),
+        "16 ft\x00",
+        "１６ ft\u200b",
+    ],
     ids=repr,
-)  # fmt: skip
+)
 def test_no_quantity(kind, text):
     with pytest.raises(ValueError) as caught:
         units.quantity(text, kind)
@@ -114,9 +165,7 @@ def test_no_slope(text):
 
 @given(st.floats(-89.9, 89.9))
 def test_slope_of_an_angle(degrees):
-    assert units.quantity(f"{degrees!r} deg", "slope") == pytest.approx(
-        math.tan(math.radians(degrees)), rel=1e-12, abs=1e-300
-    )
+    assert units.quantity(f"{degrees!r} deg", "slope") == pytest.approx(math.tan(math.radians(degrees)), rel=1e-12, abs=1e-300)
 
 
 @given(st.floats(0, 90), st.sampled_from("NS"), st.sampled_from("EW"))

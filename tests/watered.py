@@ -45,19 +45,9 @@ def orchard(
     made = {"riser": objects(*shapely.points(at[:, :2]))}
     made |= {name: objects(*(g if isinstance(g, list) else [g])) for name, g in (layers or {}).items()}
     columns = {
-        "riser": {
-            "name": np.array(names or [f"w{k + 1}" for k in range(len(at))], object),
-            "pressure_kpa": at[:, 2],
-            "flow_lph": at[:, 3],
-        }
+        "riser": {"name": np.array(names or [f"w{k + 1}" for k in range(len(at))], object), "pressure_kpa": at[:, 2], "flow_lph": at[:, 3]}
     }
     wide, high = size
     prop = Property(land or shapely.box(-wide / 2, -high / 2, wide / 2, high / 2), made, columns)
     said = {"points": "riser", "emitter": EMITTER, **({"kc": 0.9} if "eto" in water else {}), **water}
-    return plan_of(
-        prop.survey(UTM, dem),
-        block,
-        water={k: v for k, v in said.items() if v is not None},
-        units="si",
-        **(sections or {}),
-    )
+    return plan_of(prop.survey(UTM, dem), block, water={k: v for k, v in said.items() if v is not None}, units="si", **(sections or {}))

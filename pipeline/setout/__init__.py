@@ -2,56 +2,140 @@
 
 from __future__ import annotations
 
-import sys
-from types import ModuleType
+from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.1.0"
-__all__ = ["__version__", "check", "compare", "geodataframe", "plan"]
+from setout._version import __version__
 
 if TYPE_CHECKING:
-    from geopandas import GeoDataFrame
-
-    from setout.model import Planting
     from setout.model.comparison import Comparison
+    from setout.planting import Planting
     from setout.run import Judged
 
+__all__ = ["__version__", "check", "compare", "new", "packet", "plan", "plants"]
 
-class _Menu(ModuleType):
-    """The package: its verb ``plan`` stays when the module of that name, the plan file's model, is imported."""
-
-    def __setattr__(self, name: str, value: object) -> None:
-        if name == "plan" and isinstance(value, ModuleType):
-            return
-        super().__setattr__(name, value)
+Say = Callable[[str], None]
 
 
-sys.modules[__name__].__class__ = _Menu
+def plan(
+    path: str | Path, out: str | Path | None = None, *, products: Sequence[str] | None = None, say: Say | None = None
+) -> Planting:
+    """Plan a property: from its plan file to written results.
+
+    Parameters
+    ----------
+    path : str or Path
+        The plan file, TOML; paths in it are relative to it.
+    out : str or Path, optional
+        Folder of the results; ``out`` beside the plan file when absent. Files of others in it stay.
+    products : Sequence of str, optional
+        Which of ``geopackage, map, terrain, report, packet`` to write; all when absent, none for an empty sequence.
+    say : callable, optional
+        Takes a line of progress for people.
+
+    Returns
+    -------
+    Planting
+        The finished plan, as it was written; ``planting.layer("trees")`` is a GeoDataFrame.
+
+    Raises
+    ------
+    SetoutError
+        The input cannot be used, every fault of it at once, or the results cannot be written; nothing is written then.
+
+    Examples
+    --------
+    >>> import tempfile, setout.demo
+    >>> setout.plan(setout.demo.write_demo(Path(tempfile.mkdtemp())), products=())  # doctest: +SKIP
+    <Planting 'Merganser Bench': 4,708 trees in 13 blocks>
+    """
+    from setout import run
+    from setout.planting import Planting
+    from setout.stages import terrain
+
+    made = run.plan(path, out, products=run.PRODUCTS if products is None else products, say=say)
+
+    def contours() -> list[Any]:
+        return list(terrain.contour_lines(made.ground, made.site))
+
+    return Planting(made, contours)
 
 
-def plan(path: Any, out: Any = None, **options: Any) -> Planting:
-    """Plan a property from its plan file; see :func:`setout.run.plan`."""
+def check(path: str | Path, trees: str, out: str | Path | None = None, *, say: Say | None = None) -> Judged:
+    """Judge positions, planned or surveyed after planting: room, setbacks, water, light, and how far off the plan they are.
+
+    Parameters
+    ----------
+    path : str or Path
+        The plan file.
+    trees : str
+        Reference to the positions, such as ``"asbuilt.csv"`` or ``"out/plan.gpkg:trees"``.
+    out : str or Path, optional
+        Folder for the as-built layers and page; none are written when absent.
+    say : callable, optional
+        Takes a line of progress for people.
+
+    Returns
+    -------
+    Judged
+        How many trees were looked at, how many fall short, and every finding.
+
+    Raises
+    ------
+    SetoutError
+        The input cannot be used; nothing is written then.
+    """
     from setout import run
 
-    return run.plan(path, out, **options)
+    return run.check(path, trees, out, say=say)
 
 
-def check(path: Any, trees: str, **options: Any) -> Judged:
-    """Judge positions against a plan; see :func:`setout.run.check`."""
-    from setout import run
+def compare(path: str | Path, out: str | Path | None = None, **options: Any) -> Comparison:
+    """Put several ways of planting the same ground side by side.
 
-    return run.check(path, trees, **options)
+    Parameters
+    ----------
+    path : str or Path
+        The plan file; its ``[[option]]`` tables are compared.
+    out : str or Path, optional
+        Folder for compare.html and compare.csv; ``out`` beside the plan file when absent.
+    **options : Any
+        ``steps`` (texts with units), ``block`` (a name), ``limits`` (:class:`setout.run.Limits`), ``say``.
 
+    Returns
+    -------
+    Comparison
+        One outcome for each option.
 
-def compare(path: Any, out: Any = None, **options: Any) -> Comparison:
-    """Put several ways of planting the same ground side by side; see :func:`setout.run.compare`."""
+    Raises
+    ------
+    SetoutError
+        The input cannot be used; nothing is written then.
+    """
     from setout import run
 
     return run.compare(path, out, **options)
 
 
-def geodataframe(planting: Planting, layer: str = "trees") -> GeoDataFrame:
-    """Return a layer of a plan as a GeoDataFrame; see :func:`setout.layers.frames.geodataframe`."""
-    from setout.layers import frames
+def new(folder: str | Path, **files: Any) -> Path:
+    """Write a first plan file for survey files; see :func:`setout.run.newplan.write_new_plan`."""
+    from setout.run import newplan
 
-    return frames.geodataframe(planting, layer)
+    return newplan.write_new_plan(Path(folder), **files)
+
+
+def packet(path: str | Path, out: str | Path | None = None, *, say: Say | None = None) -> Planting:
+    """Write the contractor's files only; as :func:`plan`."""
+    return plan(path, out, products=("packet",), say=say)
+
+
+def plants(word: str = "") -> list[Any]:
+    """Return the entries of the catalogue whose name holds a word, each figure with its source.
+
+    >>> [entry.name for entry in plants("quince")][:1]
+    ['quince']
+    """
+    from setout.tables import catalogue
+
+    return [entry for entry in catalogue.entries() if word.casefold() in entry.name.casefold()]

@@ -27,50 +27,112 @@ GALLON: Final = 3.785411784
 """US liquid gallon [l], exact."""
 
 LENGTH: Final[dict[str, float]] = {
-    "m": 1.0, "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0,
-    "km": 1000.0, "dm": 0.1, "cm": 0.01, "mm": 0.001,
-    "ft": FOOT, "foot": FOOT, "feet": FOOT, "'": FOOT, "in": FOOT / 12, "inch": FOOT / 12, "inches": FOOT / 12,
-    '"': FOOT / 12, "yd": 3 * FOOT, "yard": 3 * FOOT, "yards": 3 * FOOT, "mi": 5280 * FOOT, "mile": 5280 * FOOT,
-    "ftus": US_SURVEY_FOOT, "us survey ft": US_SURVEY_FOOT, "us survey foot": US_SURVEY_FOOT,
-    "us survey feet": US_SURVEY_FOOT, "us-ft": US_SURVEY_FOOT,
-    "chain": 66 * FOOT, "chains": 66 * FOOT, "rod": 16.5 * FOOT, "rods": 16.5 * FOOT,
-    "link": 0.66 * FOOT, "links": 0.66 * FOOT,
-}  # fmt: skip
+    "m": 1.0,
+    "metre": 1.0,
+    "metres": 1.0,
+    "meter": 1.0,
+    "meters": 1.0,
+    "km": 1000.0,
+    "dm": 0.1,
+    "cm": 0.01,
+    "mm": 0.001,
+    "ft": FOOT,
+    "foot": FOOT,
+    "feet": FOOT,
+    "'": FOOT,
+    "in": FOOT / 12,
+    "inch": FOOT / 12,
+    "inches": FOOT / 12,
+    '"': FOOT / 12,
+    "yd": 3 * FOOT,
+    "yard": 3 * FOOT,
+    "yards": 3 * FOOT,
+    "mi": 5280 * FOOT,
+    "mile": 5280 * FOOT,
+    "ftus": US_SURVEY_FOOT,
+    "us survey ft": US_SURVEY_FOOT,
+    "us survey foot": US_SURVEY_FOOT,
+    "us survey feet": US_SURVEY_FOOT,
+    "us-ft": US_SURVEY_FOOT,
+    "chain": 66 * FOOT,
+    "chains": 66 * FOOT,
+    "rod": 16.5 * FOOT,
+    "rods": 16.5 * FOOT,
+    "link": 0.66 * FOOT,
+    "links": 0.66 * FOOT,
+}
 AREA: Final[dict[str, float]] = {
-    "m2": 1.0, "sq m": 1.0, "ha": 1e4, "hectare": 1e4, "hectares": 1e4, "km2": 1e6,
-    "acre": ACRE, "acres": ACRE, "ac": ACRE, "ft2": FOOT**2, "sq ft": FOOT**2,
-}  # fmt: skip
+    "m2": 1.0,
+    "sq m": 1.0,
+    "ha": 1e4,
+    "hectare": 1e4,
+    "hectares": 1e4,
+    "km2": 1e6,
+    "acre": ACRE,
+    "acres": ACRE,
+    "ac": ACRE,
+    "ft2": FOOT**2,
+    "sq ft": FOOT**2,
+}
 PRESSURE: Final[dict[str, float]] = {
-    "kpa": 1.0, "pa": 1e-3, "mpa": 1e3, "bar": 100.0, "psi": PSI, "ft of water": PSI_PER_FOOT * PSI, "m of water": KPA_PER_M,
-}  # fmt: skip
+    "kpa": 1.0,
+    "pa": 1e-3,
+    "mpa": 1e3,
+    "bar": 100.0,
+    "psi": PSI,
+    "ft of water": PSI_PER_FOOT * PSI,
+    "m of water": KPA_PER_M,
+}
 FLOW: Final[dict[str, float]] = {
-    "l/h": 1.0, "lph": 1.0, "l/min": 60.0, "lpm": 60.0, "l/s": 3600.0, "lps": 3600.0, "m3/h": 1000.0,
-    "gal/h": GALLON, "gph": GALLON, "gal/min": GALLON * 60, "gpm": GALLON * 60, "gal/day": GALLON / 24, "l/day": 1 / 24, "m3/day": 1000 / 24,
-}  # fmt: skip
+    "l/h": 1.0,
+    "lph": 1.0,
+    "l/min": 60.0,
+    "lpm": 60.0,
+    "l/s": 3600.0,
+    "lps": 3600.0,
+    "m3/h": 1000.0,
+    "gal/h": GALLON,
+    "gph": GALLON,
+    "gal/min": GALLON * 60,
+    "gpm": GALLON * 60,
+    "gal/day": GALLON / 24,
+    "l/day": 1 / 24,
+    "m3/day": 1000 / 24,
+}
 VELOCITY: Final[dict[str, float]] = {"m/s": 1.0, "ft/s": FOOT, "fps": FOOT}
 RATE: Final[dict[str, float]] = {
-    "mm/day": 1.0, "mm/d": 1.0, "cm/day": 10.0, "in/day": 25.4, "in/d": 25.4, "inch/day": 25.4, "inches/day": 25.4,
-}  # fmt: skip
-"""Depths of water a day [mm/day]."""
-ANGLE: Final[dict[str, float]] = {
-    "deg": 1.0,
-    "°": 1.0,
-    "degree": 1.0,
-    "degrees": 1.0,
-    "rad": math.degrees(1.0),
+    "mm/day": 1.0,
+    "mm/d": 1.0,
+    "cm/day": 10.0,
+    "in/day": 25.4,
+    "in/d": 25.4,
+    "inch/day": 25.4,
+    "inches/day": 25.4,
 }
+"""Depths of water a day [mm/day]."""
+ANGLE: Final[dict[str, float]] = {"deg": 1.0, "°": 1.0, "degree": 1.0, "degrees": 1.0, "rad": math.degrees(1.0)}
 
 MOST_SHOWN: Final = 60
 """Characters of a text that a message quotes; a quantity has no more."""
 KINDS: Final[dict[str, dict[str, float]]] = {
-    "length": LENGTH, "area": AREA, "pressure": PRESSURE, "flow": FLOW, "angle": ANGLE, "velocity": VELOCITY,
+    "length": LENGTH,
+    "area": AREA,
+    "pressure": PRESSURE,
+    "flow": FLOW,
+    "angle": ANGLE,
+    "velocity": VELOCITY,
     "rate": RATE,
-}  # fmt: skip
+}
 EXAMPLE: Final[dict[str, str]] = {
-    "length": '"16 ft" or "4.9 m"', "area": '"0.1 acre" or "400 m2"', "pressure": '"12 psi" or "80 kPa"',
-    "flow": '"5 gal/min" or "1.1 m3/h"', "angle": '"8.5 deg"', "slope": '"15 %" or "8.5 deg"',
-    "velocity": '"5 ft/s" or "1.5 m/s"', "rate": '"0.28 in/day" or "7 mm/day"',
-}  # fmt: skip
+    "length": '"16 ft" or "4.9 m"',
+    "area": '"0.1 acre" or "400 m2"',
+    "pressure": '"12 psi" or "80 kPa"',
+    "flow": '"5 gal/min" or "1.1 m3/h"',
+    "angle": '"8.5 deg"',
+    "slope": '"15 %" or "8.5 deg"',
+    "velocity": '"5 ft/s" or "1.5 m/s"',
+    "rate": '"0.28 in/day" or "7 mm/day"',
+}
 
 LIMITS: Final[dict[str, tuple[float, float, str]]] = {
     "length": (1e-7, 1e5, "lengths are from 0.0001 mm to 100 km (62 miles)"),
@@ -91,33 +153,18 @@ _TERM: Final = re.compile(
 )
 _BEARING: Final = re.compile(r"^([NS])\s*(\d+(?:\.\d+)?)\s*(?:deg|°)?\s*([EW])$", re.IGNORECASE)
 _COMPASS: Final[dict[str, float]] = {
-    "north-south": 0.0, "n-s": 0.0, "east-west": 90.0, "e-w": 90.0,
-    "northeast-southwest": 45.0, "northwest-southeast": 135.0,
-}  # fmt: skip
+    "north-south": 0.0,
+    "n-s": 0.0,
+    "east-west": 90.0,
+    "e-w": 90.0,
+    "northeast-southwest": 45.0,
+    "northwest-southeast": 135.0,
+}
 
 
 def quantity(text: object, kind: str) -> float:
     """Read one quantity with its unit as SI.
 
-    Parameters
-    ----------
-    text : object
-        What the user wrote, such as ``"16 ft"`` or ``"5 ft 6 in"``.
-    kind : str
-        One of ``length, area, pressure, flow, angle, slope, velocity, rate``.
-
-    Returns
-    -------
-    float
-        The value in the SI unit of its kind (module docstring); finite.
-
-    Raises
-    ------
-    ValueError
-        The text has no unit, a unit of another kind, or no finite number.
-
-    Examples
-    --------
     >>> round(quantity("16 ft", "length"), 4), round(quantity("5 ft 6 in", "length"), 4)
     (4.8768, 1.6764)
     >>> quantity("400 m2", "area"), quantity("1.5 m3/h", "flow"), round(quantity("0.1 acre", "area"), 3)
@@ -143,25 +190,6 @@ def quantity(text: object, kind: str) -> float:
 def sensible(text: object, kind: str) -> float:
     """Read one quantity that can be meant on a property.
 
-    Parameters
-    ----------
-    text : object
-        As for :func:`quantity`.
-    kind : str
-        As for :func:`quantity`.
-
-    Returns
-    -------
-    float
-        The value in the SI unit of its kind, within :data:`LIMITS`.
-
-    Raises
-    ------
-    ValueError
-        As for :func:`quantity`, or it is beyond what can be meant.
-
-    Examples
-    --------
     >>> sensible("1e300 m", "length")
     Traceback (most recent call last):
     ValueError: "1e300 m" cannot be meant: lengths are from 0.0001 mm to 100 km (62 miles); look at its number and its unit
@@ -221,23 +249,6 @@ def _slope(text: str) -> float:
 def bearing(text: str) -> float:
     """Read a row direction as a bearing from true north.
 
-    Parameters
-    ----------
-    text : str
-        ``"north-south"``, a quadrant bearing such as ``"N 20 E"``, or an azimuth such as ``"110 deg"``.
-
-    Returns
-    -------
-    float
-        Bearing [deg], clockwise from true north, in [0, 180): a row has no sense of travel.
-
-    Raises
-    ------
-    ValueError
-        The text is none of these.
-
-    Examples
-    --------
     >>> bearing("N 20 E"), bearing("N 20 W"), bearing("S 10 E"), bearing("east-west"), bearing("290 deg")
     (20.0, 160.0, 170.0, 90.0, 110.0)
     """
@@ -246,11 +257,7 @@ def bearing(text: str) -> float:
         return _COMPASS[stripped.lower()]
     match = _BEARING.match(stripped)
     if match:
-        north, angle, east = (
-            match.group(1).upper() == "N",
-            float(match.group(2)),
-            match.group(3).upper() == "E",
-        )
+        north, angle, east = (match.group(1).upper() == "N", float(match.group(2)), match.group(3).upper() == "E")
         if angle > 90:
             raise ValueError(f'"{text}": a quadrant bearing is at most 90 deg; write "N 20 E" or "110 deg"')
         return (angle if north == east else -angle) % 180.0
@@ -260,22 +267,6 @@ def bearing(text: str) -> float:
 def show_length(metres: float, units: str = "us", digits: int | None = None) -> str:
     """Write a length for people.
 
-    Parameters
-    ----------
-    metres : float
-        Length [m].
-    units : str
-        ``"us"`` (international feet) or ``"si"``.
-    digits : int, optional
-        Decimals; as many as the size deserves when absent.
-
-    Returns
-    -------
-    str
-        The length with its unit.
-
-    Examples
-    --------
     >>> show_length(4.8768), show_length(4.8768, "si"), show_length(4.3958, "us", 3)
     ('16 ft', '4.88 m', '14.422 ft')
     """
@@ -291,20 +282,6 @@ def show_length(metres: float, units: str = "us", digits: int | None = None) -> 
 def show_area(square_metres: float, units: str = "us") -> str:
     """Write an area for people, in acres or hectares (square feet or metres when small).
 
-    Parameters
-    ----------
-    square_metres : float
-        Area [m2].
-    units : str
-        ``"us"`` or ``"si"``.
-
-    Returns
-    -------
-    str
-        The area with its unit.
-
-    Examples
-    --------
     >>> show_area(ACRE * 10), show_area(1e5, "si"), show_area(50.0)
     ('10.00 acres', '10.00 ha', '538 sq ft')
     >>> show_area(-1e-3)
@@ -320,20 +297,6 @@ def show_area(square_metres: float, units: str = "us") -> str:
 def show_pressure(kpa: float, units: str = "us") -> str:
     """Write a pressure for people.
 
-    Parameters
-    ----------
-    kpa : float
-        Pressure [kPa].
-    units : str
-        ``"us"`` or ``"si"``.
-
-    Returns
-    -------
-    str
-        The pressure with its unit.
-
-    Examples
-    --------
     >>> show_pressure(310.264), show_pressure(310.264, "si")
     ('45.0 psi', '310 kPa')
     """

@@ -50,24 +50,16 @@ PLACES = {
     "materials.mulch_ring": ("length", ("materials", "mulch_ring")),
 }
 UNIT = {
-    "length": "m", "area": "ha", "pressure": "psi", "flow": "gal/min", "angle": "deg", "slope": "%", "velocity": "m/s", "rate": "mm/day",
-}  # fmt: skip
-NUMBERS = [
-    "1e300",
-    "1e999",
-    "1e12",
-    "-1e300",
-    "nan",
-    "inf",
-    "-inf",
-    "٣",
-    "５",
-    "1" * 300,
-    "0x10",
-    "1_000",
-    "\u00a0",
-    "\x07",
-]
+    "length": "m",
+    "area": "ha",
+    "pressure": "psi",
+    "flow": "gal/min",
+    "angle": "deg",
+    "slope": "%",
+    "velocity": "m/s",
+    "rate": "mm/day",
+}
+NUMBERS = ["1e300", "1e999", "1e12", "-1e300", "nan", "inf", "-inf", "٣", "５", "1" * 300, "0x10", "1_000", "\u00a0", "\x07"]
 """Numbers that are none, or that nobody can mean in any of the units."""
 
 
@@ -109,8 +101,18 @@ def test_no_number_beyond_sense_is_taken(place: str) -> None:
 
 def test_every_kind_of_quantity_has_its_limits_and_they_hold_what_is_usual() -> None:
     assert set(units.LIMITS) == {*units.KINDS, "slope"}
-    for text, kind in (("1 in", "length"), ("0.0015 mm", "length"), ("30 mi", "length"), ("200 psi", "pressure"), ("0.5 l/h", "flow"),
-                       ("20000 gal/min", "flow"), ("100000 acres", "area"), ("100 %", "slope"), ("-45 deg", "angle"), ("0 m", "length")):  # fmt: skip
+    for text, kind in (
+        ("1 in", "length"),
+        ("0.0015 mm", "length"),
+        ("30 mi", "length"),
+        ("200 psi", "pressure"),
+        ("0.5 l/h", "flow"),
+        ("20000 gal/min", "flow"),
+        ("100000 acres", "area"),
+        ("100 %", "slope"),
+        ("-45 deg", "angle"),
+        ("0 m", "length"),
+    ):
         assert units.sensible(text, kind) == units.quantity(text, kind)
 
 
@@ -136,7 +138,7 @@ SITES: dict[str, tuple[Spoil, str]] = {
     "pattern of a long name": (put(("block", 0, "pattern"), "a" * 5000), "is not known"),
     "key of a long name": (put(("block", 0, "k" * 5000), 1), "unknown key"),
     "crs of a long name": (put(("site", "crs"), "y" * 5000), "not understood"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", SITES)
@@ -181,9 +183,7 @@ WKT = (
 
 
 @pytest.mark.parametrize("factor", ["0", "-1", "1e300", "nan"])
-def test_a_system_that_counts_in_a_unit_that_cannot_be(
-    farm: Farm, refused: Callable[..., list[str]], factor: str
-) -> None:
+def test_a_system_that_counts_in_a_unit_that_cannot_be(farm: Farm, refused: Callable[..., list[str]], factor: str) -> None:
     farm.sections["site"]["crs"] = WKT.format(factor)
     refused("site.crs")
     farm.sections["site"].pop("crs")
@@ -223,10 +223,7 @@ def test_a_folder_whose_name_is_not_utf_8(farm: Farm, warm: Callable[..., Any]) 
 def test_a_full_standard_output(farm: Farm, words: list[str]) -> None:
     """Exit code 3 and one line, and the results are whole."""
     plan = str(farm.write())
-    more = {
-        "plan": [plan, "--only", "geopackage"],
-        "check": [plan, "--trees", str(farm.folder / "out" / "plan.gpkg:trees"), "--quiet"],
-    }
+    more = {"plan": [plan, "--only", "geopackage"], "check": [plan, "--trees", str(farm.folder / "out" / "plan.gpkg:trees"), "--quiet"]}
     with Path("/dev/full").open("wb") as full:
         command = [sys.executable, "-m", "setout", words[0], *more.get(words[0], []), *words[1:]]
         done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, env=CLEAN, check=False, timeout=120)
@@ -239,11 +236,16 @@ def test_a_full_standard_output(farm: Farm, words: list[str]) -> None:
 
 CONTROL = ["\x07", "\x1b[31m", "\u202e", "\n", "\x7f", "\u2028"]
 TEXTS = {
-    "name": ("name",), "block.name": ("block", 0, "name"), "setback.why": ("setback", 2, "why"),
-    "no_plant.why": ("no_plant", 0, "why"), "height_limit.why": ("height_limit", 0, "why"),
-    "prices.currency": ("prices", "currency"), "materials.wire": ("materials", "wire"),
-    "plants.variety": ("block", 0, "plants", 0, "variety"), "plants.role": ("block", 0, "plants", 0, "role"),
-}  # fmt: skip
+    "name": ("name",),
+    "block.name": ("block", 0, "name"),
+    "setback.why": ("setback", 2, "why"),
+    "no_plant.why": ("no_plant", 0, "why"),
+    "height_limit.why": ("height_limit", 0, "why"),
+    "prices.currency": ("prices", "currency"),
+    "materials.wire": ("materials", "wire"),
+    "plants.variety": ("block", 0, "plants", 0, "variety"),
+    "plants.role": ("block", 0, "plants", 0, "role"),
+}
 
 
 @pytest.mark.parametrize("key", TEXTS)

@@ -25,11 +25,7 @@ def checked(warm, farm, file, *more):
         ("f.csv", "A,1,2\nB,x,3\n", '"x" is no coordinate'),
         ("f.csv", "point,colour\nA,red\n", "no coordinate columns"),
         ("f.txt", "the trees are fine\n", ""),
-        (
-            "f.gpx",
-            '<?xml version="1.0"?><gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="x"></gpx>',
-            "no waypoint",
-        ),
+        ("f.gpx", '<?xml version="1.0"?><gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="x"></gpx>', "no waypoint"),
         ("f.gpx", "<gpx", "no GPX that can be read"),
         ("f.geojson", '{"type": "FeatureCollection", "features": []}', "f.geojson"),
         ("f.gpkg", "not a database", "f.gpkg"),

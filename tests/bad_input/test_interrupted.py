@@ -8,11 +8,27 @@ from farm import snapshot
 
 # part of a module's path, and which of the calls into it the signal comes with
 PLACES = [
-    ("read/plan_file", 1), ("tables/catalogue", 3), ("read/ogr", 5), ("read/raster", 5), ("stages/survey", 10), ("stages/terrain", 10),
-    ("stages/reach", 4), ("stages/exclude", 25), ("stages/fill", 10), ("geometry/rowcut", 10), ("stages/assign", 3), ("stages/check", 10),
-    ("write/geopackage", 30), ("write/rasters", 5), ("write/webmap", 3), ("write/chunks", 3), ("write/picture", 5), ("write/report", 3),
-    ("write/stakeout", 5), ("write/commit", 5),
-]  # fmt: skip
+    ("read/plan_file", 1),
+    ("tables/catalogue", 3),
+    ("read/ogr", 5),
+    ("read/raster", 5),
+    ("stages/survey", 10),
+    ("stages/terrain", 10),
+    ("stages/reach", 4),
+    ("stages/exclude", 25),
+    ("stages/fill", 10),
+    ("geometry/rowcut", 10),
+    ("stages/assign", 3),
+    ("stages/check", 10),
+    ("write/geopackage", 30),
+    ("write/rasters", 5),
+    ("write/webmap", 3),
+    ("write/chunks", 3),
+    ("write/picture", 5),
+    ("write/report", 3),
+    ("write/stakeout", 5),
+    ("write/commit", 5),
+]
 
 
 @pytest.mark.parametrize("number", range(len(PLACES)), ids=[place for place, _ in PLACES])
@@ -51,7 +67,7 @@ def test_while_the_files_change_places(farm, warm):
     farm.block["step"] = "6 m"
     path = farm.write()
     before = snapshot(farm.folder / "out")
-    ran = warm("plan", path, "--quiet", at=("write/commit.py:_move", 1, "SIGTERM"))
+    ran = warm("plan", path, "--quiet", at=("write/folder.py:_move", 1, "SIGTERM"))
     assert (ran.code, ran.err) == (3, "setout: interrupted; the results are written\n")
     after = snapshot(farm.folder / "out")
     assert set(after) == set(before)
@@ -59,9 +75,7 @@ def test_while_the_files_change_places(farm, warm):
     assert sorted(p.name for p in farm.folder.iterdir()) == ["out", "plan.toml", "survey"]
 
 
-@pytest.mark.parametrize(
-    "place", [("write/commit.py:_clear", 1), ("write/commit.py:__exit__", 1), ("run/steps.py:undisturbed", 2)]
-)
+@pytest.mark.parametrize("place", [("write/folder.py:_clear", 1), ("write/folder.py:__exit__", 1), ("run/steps.py:undisturbed", 2)])
 def test_after_the_files_have_changed_places(farm, warm, place):
     """In clearing up, or on the way back: the message says what is there, the new results or the earlier ones."""
     farm.block["step"] = "6 m"
@@ -72,7 +86,7 @@ def test_after_the_files_have_changed_places(farm, warm, place):
     new = after["packet/stakeout.csv"] != before["packet/stakeout.csv"]
     said = "the results are written" if new else "earlier results are as they were"
     assert (ran.code, ran.err) == (3, f"setout: interrupted; {said}\n")
-    assert new == (place[0] != "write/commit.py:__exit__")
+    assert new == (place[0] != "write/folder.py:__exit__")
     assert set(after) == set(before)
 
 
@@ -98,10 +112,7 @@ def test_other_commands(farm, warm, tmp_path, command):
         "demo": ["demo", tmp_path / "demo", "--quiet"],
     }[command]
     before = snapshot(farm.folder)
-    ran = warm(
-        *args,
-        at=({"check": "stages/terrain", "new": "setout/newplan/look", "demo": "demo/terrain"}[command], 2, "SIGINT"),
-    )
+    ran = warm(*args, at=({"check": "stages/terrain", "new": "setout/newplan/look", "demo": "demo/terrain"}[command], 2, "SIGINT"))
     assert (ran.code, ran.out, ran.err) == (3, "", "setout: interrupted; earlier results are as they were\n")
     assert snapshot(farm.folder) == before
 

@@ -41,11 +41,7 @@ def test_no_room_left(farm):
     path = farm.write()
     before = snapshot(farm.folder)
     done = subprocess.run(
-        [sys.executable, "-c", program, "plan", str(path), "--quiet"],
-        env=CLEAN,
-        capture_output=True,
-        text=True,
-        check=False,
+        [sys.executable, "-c", program, "plan", str(path), "--quiet"], env=CLEAN, capture_output=True, text=True, check=False
     )
     assert (done.returncode, done.stdout) == (3, ""), done.stderr
     assert "no room left" in done.stderr

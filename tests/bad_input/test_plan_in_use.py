@@ -26,9 +26,18 @@ def test_ten_faults_at_once(farm, refused):
     farm.sections["block"][1]["step"] = "5"
     (farm.survey / "dem.tif").write_bytes(b"")
     lines = refused(
-        "units", "ground.max_slop", "setback[1].distance", "setback[2].from", "setback[3].distance", "no_plant[1].from",
-        "water.points", "block[1].pattern", "block[1].plants[1].plant", "block[2].step", "site.dem",
-    )  # fmt: skip
+        "units",
+        "ground.max_slop",
+        "setback[1].distance",
+        "setback[2].from",
+        "setback[3].distance",
+        "no_plant[1].from",
+        "water.points",
+        "block[1].pattern",
+        "block[1].plants[1].plant",
+        "block[2].step",
+        "site.dem",
+    )
     assert len(lines) == 11
 
 

@@ -43,9 +43,7 @@ def server():
 
 
 WFS = "<OGRWFSDataSource><URL>SERVER/wfs</URL></OGRWFSDataSource>"
-OGR_VRT = (
-    '<OGRVRTDataSource><OGRVRTLayer name="field"><SrcDataSource>CANARY</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>'
-)
+OGR_VRT = '<OGRVRTDataSource><OGRVRTLayer name="field"><SrcDataSource>CANARY</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>'
 
 
 def points(crs: str = '"name": "a"', crs_of_geometry: str = '"bbox": null') -> str:
@@ -57,9 +55,7 @@ def points(crs: str = '"name": "a"', crs_of_geometry: str = '"bbox": null') -> s
 
 LINK = '"crs": {"type": "link", "properties": {"href": "SERVER/link"}}'
 ESCAPED = '"\\u0063rS" : {"properties": {"url": "SERVER/url"}, "type": "\\u0075RL"}'
-PIPELINE = (
-    '{"type": "gdal_streamed_alg", "command_line": "gdal vector pipeline ! read /vsicurl/SERVER/x.json ! write -"}'
-)
+PIPELINE = '{"type": "gdal_streamed_alg", "command_line": "gdal vector pipeline ! read /vsicurl/SERVER/x.json ! write -"}'
 ENTITIES = """<?xml version="1.0"?><!DOCTYPE kml [<!ENTITY x SYSTEM "SERVER/x">]><kml xmlns="http://www.opengis.net/kml/2.2">
 <Placemark><name>&x;</name><Point><coordinates>1,2</coordinates></Point></Placemark></kml>"""
 VECTORS = {
@@ -108,9 +104,14 @@ def test_links_in_a_kml_are_not_followed(farm, warm, server):
         "</LinearRing></outerBoundaryIs></Polygon></Placemark></Document></kml>"
     )
     path = farm.write(
-        site={"boundary": "survey/field.kml"}, setback=None, no_plant=None, height_limit=None, water=None, ground=None,
+        site={"boundary": "survey/field.kml"},
+        setback=None,
+        no_plant=None,
+        height_limit=None,
+        water=None,
+        ground=None,
         block=[{"name": "A", "pattern": "square", "step": "5 m"}],
-    )  # fmt: skip
+    )
     ran = warm("plan", path, "--quiet", "--only", "packet")
     assert (ran.code, ran.err) == (0, "")
     assert server.asked == []
@@ -130,16 +131,10 @@ def test_rasters(farm, refused, server, tmp_path, name, source):
     canary = write_dem(tmp_path / "canary.tif")
     shutil.copy(canary, farm.survey / "other.tif")
     (farm.survey / "dem.tif").unlink()
-    address = {"canary": str(canary), "relative": "../../canary.tif", "server": f"/vsicurl/{server.address}/d.tif"}.get(
-        source
-    )
+    address = {"canary": str(canary), "relative": "../../canary.tif", "server": f"/vsicurl/{server.address}/d.tif"}.get(source)
     (farm.survey / name).write_text(VRT.format(address) if address else WMS.format(server.address))
     farm.sections["site"]["dem"] = f"survey/{name}"
-    refused(
-        f"survey/{name}",
-        "holds no heights: it is a text that names other files, or a server",
-        "name the files themselves",
-    )
+    refused(f"survey/{name}", "holds no heights: it is a text that names other files, or a server", "name the files themselves")
     assert server.asked == []
 
 
@@ -154,8 +149,7 @@ def test_what_a_raster_says_of_its_overviews_is_not_looked_up(farm, warm, server
     with rasterio.open(farm.survey / "dem.tif", "r+") as dem:
         dem.update_tags(ns="OVERVIEWS", OVERVIEW_FILE=f"/vsicurl/{server.address}/o.tif")
     (farm.survey / "dem.tif.aux.xml").write_text(
-        f'<PAMDataset><Metadata domain="OVERVIEWS"><MDI key="OVERVIEW_FILE">/vsicurl/{server.address}/p.tif</MDI></Metadata>'
-        "</PAMDataset>"
+        f'<PAMDataset><Metadata domain="OVERVIEWS"><MDI key="OVERVIEW_FILE">/vsicurl/{server.address}/p.tif</MDI></Metadata></PAMDataset>'
     )
     ran = warm("plan", farm.write(), "--quiet")
     assert (ran.code, ran.err) == (0, "")
@@ -163,9 +157,7 @@ def test_what_a_raster_says_of_its_overviews_is_not_looked_up(farm, warm, server
 
 
 @pytest.mark.parametrize("key", ["boundary", "dem"])
-@pytest.mark.parametrize(
-    "address", ["/vsicurl/{0}/x", "/vsizip/{{/vsicurl/{0}/x.zip}}/x", "{0}/x", "/vsimem/x", "WFS:{0}", "PG:dbname=x"]
-)
+@pytest.mark.parametrize("address", ["/vsicurl/{0}/x", "/vsizip/{{/vsicurl/{0}/x.zip}}/x", "{0}/x", "/vsimem/x", "WFS:{0}", "PG:dbname=x"])
 def test_addresses_in_the_plan_file(farm, refused, server, key, address):
     farm.sections["site"][key] = address.format(server.address)
     refused(f"plan.toml: site.{key}")
@@ -175,9 +167,7 @@ def test_addresses_in_the_plan_file(farm, refused, server, key, address):
 ENDLESS = "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) SELECT i AS fid, CAST(NULL AS BLOB) AS geom FROM n WHERE i < 0"
 
 
-PROGRAM = (
-    "INSERT INTO sqlite_master VALUES ('table', 'odd', 'odd', 0, 'CREATE VIRTUAL TABLE odd USING VirtualOGR(''x'')')"
-)
+PROGRAM = "INSERT INTO sqlite_master VALUES ('table', 'odd', 'odd', 0, 'CREATE VIRTUAL TABLE odd USING VirtualOGR(''x'')')"
 
 
 @pytest.mark.parametrize(
@@ -193,12 +183,9 @@ PROGRAM = (
             ["DROP TABLE IF EXISTS gpkg_ogr_contents", f"CREATE VIEW gpkg_ogr_contents AS {ENDLESS}"],
             'its table "gpkg_ogr_contents" is no table but a view',
         ),
-        (
-            ["PRAGMA writable_schema = 1", PROGRAM],
-            'its table "odd" is made by a program',
-        ),
+        (["PRAGMA writable_schema = 1", PROGRAM], 'its table "odd" is made by a program'),
     ],
-)  # fmt: skip
+)
 def test_geopackages_that_run(farm, refused, sql, said):
     for number, file in enumerate(("field.gpkg", "features.gpkg")):
         shutil.copy(farm.survey / file, farm.survey / "kept")
@@ -233,10 +220,14 @@ def test_geopackages_in_a_zip_that_run(farm, refused, warm, log):
 def test_a_view_that_ends_is_a_layer_like_any_other(farm, warm):
     with closing(sqlite3.connect(farm.survey / "features.gpkg")) as database:
         database.execute("CREATE VIEW wells AS SELECT * FROM well")
-        database.execute("INSERT INTO gpkg_contents SELECT 'wells', data_type, 'wells', '', last_change, min_x, min_y, max_x, max_y, srs_id "
-                         "FROM gpkg_contents WHERE table_name = 'well'")  # fmt: skip
-        database.execute("INSERT INTO gpkg_geometry_columns SELECT 'wells', column_name, geometry_type_name, srs_id, z, m "
-                         "FROM gpkg_geometry_columns WHERE table_name = 'well'")  # fmt: skip
+        database.execute(
+            "INSERT INTO gpkg_contents SELECT 'wells', data_type, 'wells', '', last_change, min_x, min_y, max_x, max_y, srs_id "
+            "FROM gpkg_contents WHERE table_name = 'well'"
+        )
+        database.execute(
+            "INSERT INTO gpkg_geometry_columns SELECT 'wells', column_name, geometry_type_name, srs_id, z, m "
+            "FROM gpkg_geometry_columns WHERE table_name = 'well'"
+        )
         database.commit()
     farm.sections["setback"][2]["from"] = "survey/features.gpkg:wells"
     ran = warm("plan", farm.write(), "--quiet", "--only", "packet")
@@ -276,11 +267,12 @@ def test_a_crs_that_is_named_is_read(farm, warm):
     """As GDAL writes it into a GeoJSON."""
     ring = [list(corner) for corner in FIELD.exterior.coords]
     data = {
-        "type": "FeatureCollection", "crs": {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::26910"}},
+        "type": "FeatureCollection",
+        "crs": {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::26910"}},
         "features": [
             {"type": "Feature", "properties": {"crs": "surveyed", "type": "link"}, "geometry": {"type": "Polygon", "coordinates": [ring]}}
         ],
-    }  # fmt: skip
+    }
     (farm.survey / "field.geojson").write_text(json.dumps(data))
     farm.sections["site"]["boundary"] = "survey/field.geojson"
     ran = warm("plan", farm.write(), "--quiet", "--only", "packet")

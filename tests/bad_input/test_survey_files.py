@@ -75,9 +75,7 @@ def risers(**columns: object) -> Callable[[Farm], None]:
 
 
 CASES: dict[str, tuple[Callable[[Farm], object], list[str]]] = {
-    "boundary missing": (
-        put("site", "boundary", "survey/feild.gpkg"), ["site.boundary", "feild.gpkg", "there is no file", "field.gpkg"],
-    ),
+    "boundary missing": (put("site", "boundary", "survey/feild.gpkg"), ["site.boundary", "feild.gpkg", "there is no file", "field.gpkg"]),
     "DEM missing": (put("site", "dem", "survey/dem2.tif"), ["site.dem", "dem2.tif", "there are dem.tif"]),
     "boundary empty": (holding("field.gpkg", b""), ["survey/field.gpkg", "the file is empty"]),
     "DEM empty": (holding("dem.tif", b""), ["survey/dem.tif", "the file is empty"]),
@@ -92,14 +90,18 @@ CASES: dict[str, tuple[Callable[[Farm], object], list[str]]] = {
     "boundary is a raster": (put("site", "boundary", "survey/dem.tif"), ["survey/dem.tif", "no vector file", "GeoPackage"]),
     "DEM is a vector": (put("site", "dem", "survey/field.gpkg"), ["survey/field.gpkg", "not a raster"]),
     "DEM on a network": (put("site", "dem", "https://example.com/dem.tif"), ["address on a network", "download"]),
-    "DEM through GDAL's network": (put("site", "dem", "/vsicurl/https://example.com/d.tif"), ["site.dem", "an address that GDAL alone knows"]),
+    "DEM through GDAL's network": (
+        put("site", "dem", "/vsicurl/https://example.com/d.tif"),
+        ["site.dem", "an address that GDAL alone knows"],
+    ),
     "without CRS": (boundary(FIELD, crs=None), ["survey/field.gpkg", "does not say its CRS", 'site.crs = "EPSG:']),
     "far from the DEM": (dem(east=EAST + 50_000), ["the DEM misses the site", "510000", "559970", "check site.boundary"]),
     "DEM all nodata": (dem(np.full((35, 45), -9999.0)), ["survey/dem.tif", "no height at all"]),
     "DEM all NaN": (dem(np.full((35, 45), np.nan)), ["survey/dem.tif", "no height at all"]),
     "a wild height": (dem(wild(1e6)), ["survey/dem.tif", "1e+06 m in row 21, column 31", "510092.0, 4990033.0", "as nodata"]),
     "crosses itself": (
-        boundary(corners((0, 0), (120, 90), (120, 0), (0, 90))), ["survey/field.gpkg", "crosses itself", "510060.000, 4990045.000"],
+        boundary(corners((0, 0), (120, 90), (120, 0), (0, 90))),
+        ["survey/field.gpkg", "crosses itself", "510060.000, 4990045.000"],
     ),
     "points": (boundary(*shapely.points(shapely.get_coordinates(FIELD)[:4])), ["holds 4 points", "a polygon or a closed line"]),
     "no area": (boundary(corners((0, 0), (60, 45), (120, 90))), ["survey/field.gpkg", "encloses no area"]),
@@ -113,7 +115,8 @@ CASES: dict[str, tuple[Callable[[Farm], object], list[str]]] = {
     "degrees said to be metres": (boundary(shapely.box(-122.9, 44.9, -122.899, 44.901)), ["look like degrees", "EPSG:26910"]),
     "latitude first": (boundary(shapely.box(44.9, -122.9, 44.901, -122.899), crs=4326), ["no degrees", "EPSG:4326"]),
     "feet said to be metres": (
-        boundary(shapely.affinity.scale(FIELD, 1 / 0.3048, 1 / 0.3048, origin=(0, 0))), ["survey/field.gpkg", "latitude 32.14"],
+        boundary(shapely.affinity.scale(FIELD, 1 / 0.3048, 1 / 0.3048, origin=(0, 0))),
+        ["survey/field.gpkg", "latitude 32.14"],
     ),
     "a country": (boundary(shapely.box(EAST - 3e5, NORTH - 3e5, EAST + 3e5, NORTH + 3e5)), ["869 km across", "its unit"]),
     "the world": (boundary(shapely.box(-179, -89, 179, 89), crs=4326), ["km across", "180th meridian"]),
@@ -124,7 +127,8 @@ CASES: dict[str, tuple[Callable[[Farm], object], list[str]]] = {
     "another unit of heights": (put("site", "dem_unit", "ft"), ["survey/dem.tif", '"metre"', '"ft"', "site.dem_unit"]),
     "layer mistyped": (put("setback", "from", "survey/features.gpkg:wel", 2), ["setback[3].from", '"wel"', 'did you mean "well"']),
     "value of a filter mistyped": (
-        put("setback", "from", "survey/features.gpkg:road[kind=lain]", 1), ["setback[2].from", 'kind = "lain"', 'did you mean "lane"'],
+        put("setback", "from", "survey/features.gpkg:road[kind=lain]", 1),
+        ["setback[2].from", 'kind = "lain"', 'did you mean "lane"'],
     ),
     "column of a filter mistyped": (put("setback", "from", "survey/features.gpkg:road[knd=lane]", 1), ['"knd"', '"kind"']),
     "layer not named": (put("setback", "from", "survey/features.gpkg", 1), ["holds 6 layers", "name one"]),
@@ -145,7 +149,7 @@ CASES: dict[str, tuple[Callable[[Farm], object], list[str]]] = {
     "pressure infinite": (risers(pressure_psi=[float("inf"), 5.0]), ["pressure_psi, feature 1", "inf"]),
     "pressure in words": (risers(pressure=["low", "high"]), ['"low" is not a pressure']),
     "flow of another kind": (risers(flow=["5 gal/min", "5 psi"]), ["flow, feature 2", '"psi"']),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -232,14 +236,7 @@ def test_a_site_on_the_180th_meridian_stays_whole(farm, warm):
     block = {**farm.block, "pattern": "square", "step": "5 m"}
     block.pop("area")
     keep = {"setback": farm.sections["setback"][:1], "no_plant": None, "height_limit": None, "water": None}
-    ran = warm(
-        "plan",
-        farm.write(site={"boundary": "survey/field.gpkg"}, block=[block], **keep),
-        "--only",
-        "map",
-        "geopackage",
-        "--quiet",
-    )
+    ran = warm("plan", farm.write(site={"boundary": "survey/field.gpkg"}, block=[block], **keep), "--only", "map", "geopackage", "--quiet")
     assert (ran.code, ran.err) == (0, "")
     trees = int(re.search(r"([\d,]+) trees", ran.out)[1].replace(",", ""))
     width, height = 0.002 * 107_550, 0.001 * 110_600  # metres in a degree at 16.8 S, WGS 84
@@ -250,12 +247,7 @@ def test_a_site_on_the_180th_meridian_stays_whole(farm, warm):
 def test_boundary_and_crs_code_are_quoted_as_written(farm, refused):
     farm.sections["site"]["boundary"] = "survey/fie\x1b[31mld.gpkg"
     path = farm.folder / "plan.toml"
-    text = (
-        farm.write()
-        .read_text()
-        .replace("\x1b", "\\u001b")
-        .replace("'survey/fie\\u001b[31mld.gpkg'", '"survey/fie\\u001b[31mld.gpkg"')
-    )
+    text = farm.write().read_text().replace("\x1b", "\\u001b").replace("'survey/fie\\u001b[31mld.gpkg'", '"survey/fie\\u001b[31mld.gpkg"')
     path.write_text(text)
     (line,) = refused("fie\\x1b[31mld.gpkg", path=path)
     assert "\x1b" not in line

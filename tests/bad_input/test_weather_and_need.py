@@ -62,7 +62,7 @@ CASES: dict[str, tuple[Callable[[Farm], None], list[str]]] = {
     "climate is a picture": (climate(b"\x89PNG\r\n\x1a\n\x00\x00"), ["water.climate: climate.csv", "not text in UTF-8"]),
     "climate is a folder": (water(climate="survey"), ["water.climate", "cannot be read"]),
     "Tmax below Tmin": (climate(CLIMATE.replace("tmax_c,tmin_c", "tmin_c,tmax_c")), ["is below", "may be swapped"]),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("case", CASES)

@@ -70,9 +70,7 @@ def noise(octave: Octave, key: tuple[int, int], rows: tuple[int, int], columns: 
     first, across = int(row_knot[0]), int(col_knot[-1]) + 4
     knots = np.stack(
         [
-            np.random.Generator(np.random.Philox(key=[seed, number], counter=[0, 0, 0, r])).standard_normal(
-                across, np.float32
-            )
+            np.random.Generator(np.random.Philox(key=[seed, number], counter=[0, 0, 0, r])).standard_normal(across, np.float32)
             for r in range(first, int(row_knot[-1]) + 4)
         ]
     )
@@ -103,9 +101,7 @@ def steepness(seed: int, size: tuple[int, int], share: float = 0.2, limit: float
     return float(limit / np.quantile(np.concatenate(slopes), 1 - share))
 
 
-def draw_dem(
-    path: Path, boundary: shapely.Polygon, seed: int, cell: float = 1.0, margin: float = 30.0
-) -> tuple[int, int]:
+def draw_dem(path: Path, boundary: shapely.Polygon, seed: int, cell: float = 1.0, margin: float = 30.0) -> tuple[int, int]:
     """Write the DEM strip by strip and return its rows and columns."""
     import rasterio
     from rasterio.features import geometry_mask
@@ -114,17 +110,26 @@ def draw_dem(
 
     low_x, low_y, high_x, high_y = boundary.bounds
     left, top = np.floor(low_x - margin - 5 * cell), np.ceil(high_y + margin + 5 * cell)
-    columns, rows = (
-        int(np.ceil((high_x + margin + 5 * cell - left) / cell)),
-        int(np.ceil((top - low_y + margin + 5 * cell) / cell)),
-    )
+    columns, rows = (int(np.ceil((high_x + margin + 5 * cell - left) / cell)), int(np.ceil((top - low_y + margin + 5 * cell) / cell)))
     factor = np.float32(steepness(seed, (rows, columns)))
     known = shapely.buffer(shapely.Polygon(boundary.exterior), margin, quad_segs=4)
     profile: dict[str, Any] = {
-        "driver": "GTiff", "height": rows, "width": columns, "count": 1, "dtype": "float32", "crs": CRS, "nodata": NODATA,
-        "transform": from_origin(left, top, cell, cell), "tiled": True, "blockxsize": STRIP, "blockysize": STRIP,
-        "compress": "deflate", "predictor": 3, "num_threads": 2, "bigtiff": "if_safer",
-    }  # fmt: skip
+        "driver": "GTiff",
+        "height": rows,
+        "width": columns,
+        "count": 1,
+        "dtype": "float32",
+        "crs": CRS,
+        "nodata": NODATA,
+        "transform": from_origin(left, top, cell, cell),
+        "tiled": True,
+        "blockxsize": STRIP,
+        "blockysize": STRIP,
+        "compress": "deflate",
+        "predictor": 3,
+        "num_threads": 2,
+        "bigtiff": "if_safer",
+    }
     with rasterio.open(path, "w", **profile) as target:
         for first in range(0, rows, STRIP):
             last = min(first + STRIP, rows)
@@ -150,9 +155,7 @@ def draw_boundary(acres: float, rng: np.random.Generator) -> shapely.Polygon:
     shape = shapely.difference(shapely.make_valid(lot), pond)
     shape = max(shapely.get_parts(shape), key=lambda part: part.area)
     scale = (acres * ACRE / shape.area) ** 0.5
-    shape = shapely.affinity.rotate(
-        shapely.affinity.scale(shape, scale, scale, origin=(0, 0)), float(rng.uniform(10, 20))
-    )
+    shape = shapely.affinity.rotate(shapely.affinity.scale(shape, scale, scale, origin=(0, 0)), float(rng.uniform(10, 20)))
     low_x, low_y, _, _ = shape.bounds
     return shapely.affinity.translate(shape, CORNER[0] - low_x, CORNER[1] - low_y)
 
@@ -167,9 +170,7 @@ def _spots(area: shapely.Polygon, number: int, rng: np.random.Generator) -> Floa
     return found[:number]
 
 
-def _ways(
-    area: shapely.Polygon, number: int, length: float, swing: float, rng: np.random.Generator
-) -> list[shapely.LineString]:
+def _ways(area: shapely.Polygon, number: int, length: float, swing: float, rng: np.random.Generator) -> list[shapely.LineString]:
     """Draw winding lines of a length, each through a place inside the boundary."""
     share = np.linspace(-0.5, 0.5, 100)
     found = []
@@ -177,9 +178,7 @@ def _ways(
         heading = rng.uniform(0, np.pi)
         along, across = np.array([np.cos(heading), np.sin(heading)]), np.array([-np.sin(heading), np.cos(heading)])
         sway = swing * sum(rng.normal() / k**1.5 * np.sin(np.pi * k * (share + 0.5)) for k in range(1, 10))
-        found.append(
-            shapely.LineString(spot + length * share[:, None] * along + length * np.asarray(sway)[:, None] * across)
-        )
+        found.append(shapely.LineString(spot + length * share[:, None] * along + length * np.asarray(sway)[:, None] * across))
     return found
 
 
@@ -187,9 +186,7 @@ def _barns(area: shapely.Polygon, number: int, rng: np.random.Generator) -> list
     found = []
     for x, y in _spots(area, number, rng):
         wide, deep = rng.uniform(7, 16), rng.uniform(4, 9)
-        found.append(
-            shapely.affinity.rotate(shapely.box(x - wide, y - deep, x + wide, y + deep), float(rng.uniform(0, 180)))
-        )
+        found.append(shapely.affinity.rotate(shapely.box(x - wide, y - deep, x + wide, y + deep), float(rng.uniform(0, 180))))
     return found
 
 
@@ -221,10 +218,7 @@ def draw_survey(path: Path, acres: float, seed: int) -> shapely.Polygon:
         "roads": (_ways(area, number, length, 0.03, rng), {"surface": ["gravel"] * number}),
         "streams": (_ways(area, max(1, number // 2) if large else 0, 1.2 * length, 0.08, rng), {}),
         "powerline": (
-            [
-                shapely.LineString([(low_x, low_y + a * (high_y - low_y)), (high_x, low_y + b * (high_y - low_y))])
-                for a, b in lines
-            ],
+            [shapely.LineString([(low_x, low_y + a * (high_y - low_y)), (high_x, low_y + b * (high_y - low_y))]) for a, b in lines],
             {},
         ),
         "wells": (shapely.points(_spots(area, number, rng)), {}),

@@ -39,11 +39,9 @@ def main() -> None:
         block = blocks.make(folder, acres)
         plan = block / "compared.toml"
         plan.write_text((block / "plan.toml").read_text(encoding="utf-8") + PLANTS, encoding="utf-8")
-        one = cpu(setout.planfile, plan, block / "out")
+        one = cpu(setout.plan, plan, block / "out")
         several = cpu(setout.compare, plan, block / "side", steps=STEPS)
-    sys.stdout.write(
-        f"{options.acres:g} acres: one plan {one:.2f} CPU s, 12 options {several:.2f} = {several / one:.2f} x\n"
-    )
+    sys.stdout.write(f"{options.acres:g} acres: one plan {one:.2f} CPU s, 12 options {several:.2f} = {several / one:.2f} x\n")
 
 
 if __name__ == "__main__":

@@ -79,9 +79,7 @@ def convex(seed: int, low: float, high: float) -> Field:
     acres = float(np.exp(rng.uniform(np.log(low), np.log(high))))
     angle = rng.uniform(0, 2 * np.pi, 12)
     radius = np.sqrt(rng.uniform(0.4, 1.0, 12))
-    hull = shapely.convex_hull(
-        shapely.multipoints(np.column_stack([rng.uniform(1, 1.7) * radius * np.cos(angle), radius * np.sin(angle)]))
-    )
+    hull = shapely.convex_hull(shapely.multipoints(np.column_stack([rng.uniform(1, 1.7) * radius * np.cos(angle), radius * np.sin(angle)])))
     scale = (acres * ACRE / hull.area) ** 0.5
     shape = shapely.affinity.rotate(shapely.affinity.scale(hull, scale, scale), float(rng.uniform(0, 180)))
     return Field(f"convex {seed}", shapely.affinity.translate(shape, 5e5, 4.4e6))

@@ -74,9 +74,13 @@ def cost(acres: float = 40.0) -> dict[str, dict[str, float]]:
         counted = time.process_time() - clock
         placed, _ = place(lattice, lines_along(cutters, ranked[0].bearing), ranked[0])
         found[name] = {
-            "layouts_per_cpu_s": 16 * rounds / counted, "search_cpu_s": search, "layouts_searched": len(ranked),
-            "edges": len(cutters.ground), "trees": ranked[0].count, "placed_less_counted": len(placed.u) - ranked[0].count,
-        }  # fmt: skip
+            "layouts_per_cpu_s": 16 * rounds / counted,
+            "search_cpu_s": search,
+            "layouts_searched": len(ranked),
+            "edges": len(cutters.ground),
+            "trees": ranked[0].count,
+            "placed_less_counted": len(placed.u) - ranked[0].count,
+        }
     return found
 
 
@@ -93,17 +97,11 @@ def measure() -> dict[str, Any]:
 
 def show(report: dict[str, Any]) -> str:
     """Lay the figures out as tables."""
-    lines = [
-        "gain over the plain grid, 20 fields [%]",
-        f"{'':<12}{'plain: median':>16}{'least':>8}{'cut: median':>16}{'least':>8}",
-    ]
+    lines = ["gain over the plain grid, 20 fields [%]", f"{'':<12}{'plain: median':>16}{'least':>8}{'cut: median':>16}{'least':>8}"]
     for name in SETS:
         row = [f(report[kind][name]) * 100 for kind in ("plain", "cut") for f in (statistics.median, min)]
         lines.append(f"{name:<12}{row[0]:16.2f}{row[1]:8.2f}{row[2]:16.2f}{row[3]:8.2f}")
-    lines += [
-        "",
-        f"{'field':>5}{'acres':>8}" + "".join(f"{kind + ' ' + name:>18}" for kind in ("plain", "cut") for name in SETS),
-    ]
+    lines += ["", f"{'field':>5}{'acres':>8}" + "".join(f"{kind + ' ' + name:>18}" for kind in ("plain", "cut") for name in SETS)]
     for k, acres in enumerate(report["acres"]):
         row = "".join(f"{report[kind][name][k] * 100:18.2f}" for kind in ("plain", "cut") for name in SETS)
         lines.append(f"{k:>5}{acres:8.2f}" + row)

@@ -88,9 +88,7 @@ def main() -> None:
         error = np.sum(light, axis=0).mean(axis=0)[which] / exact - 1.0
         say(f"{name}: mean error {np.abs(error).mean():.3%}, worst {np.abs(error).max():.3%} of sun hours")
     few, many = (cpu(lambda n=n: sunlight(*orchard(n), path))[0] for n in (given.large // 4, given.large))
-    say(
-        f"growth from {given.large // 4} to {given.large} trees: exponent {np.log(many / few) / np.log(4):.2f} ({many:.1f} CPU s)"
-    )
+    say(f"growth from {given.large // 4} to {given.large} trees: exponent {np.log(many / few) / np.log(4):.2f} ({many:.1f} CPU s)")
 
 
 if __name__ == "__main__":

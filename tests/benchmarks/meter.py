@@ -25,9 +25,7 @@ def _status(key: str) -> float:
 
 def peak_mb() -> float:
     """Return the peak memory of this process [MB]."""
-    return _status("VmHWM") or resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (
-        2**20 if sys.platform == "darwin" else 1024
-    )
+    return _status("VmHWM") or resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (2**20 if sys.platform == "darwin" else 1024)
 
 
 class Meter:

@@ -54,11 +54,7 @@ def run(block: Path, out: Path) -> dict[str, object]:
     for stage in stages:
         steps[stage["stage"]] = steps.get(stage["stage"], 0.0) + stage["cpu_s"]
     account = planting.usable.account
-    return total | {
-        "steps": steps,
-        "trees": len(planting.trees),
-        "usable_acres": round(float(account[-1].remaining_m2) / ACRE, 3),
-    }
+    return total | {"steps": steps, "trees": len(planting.trees), "usable_acres": round(float(account[-1].remaining_m2) / ACRE, 3)}
 
 
 def main() -> None:

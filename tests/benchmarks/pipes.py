@@ -40,9 +40,13 @@ def field(emitters: int) -> PipeTree:
     parent = np.tile(one.parent, copies)
     k = np.tile(np.asarray(one.emitters.k), copies)
     return PipeTree(
-        np.where(parent < 0, -1, parent + shift), np.tile(one.length_m, copies), np.tile(one.inside_mm, copies),
-        np.tile(one.z_m, copies), Emitters(k, 0.5), one.friction,
-    )  # fmt: skip
+        np.where(parent < 0, -1, parent + shift),
+        np.tile(one.length_m, copies),
+        np.tile(one.inside_mm, copies),
+        np.tile(one.z_m, copies),
+        Emitters(k, 0.5),
+        one.friction,
+    )
 
 
 def long_lateral(emitters: int) -> PipeTree:

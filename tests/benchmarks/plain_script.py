@@ -46,11 +46,7 @@ def point_grid(boundary: gpd.GeoDataFrame, *, offset: bool) -> gpd.GeoDataFrame:
 
 
 def usable_ground(
-    meter: Meter,
-    boundary: gpd.GeoDataFrame,
-    things: dict[str, gpd.GeoDataFrame],
-    risers: gpd.GeoDataFrame,
-    steep: shapely.Geometry,
+    meter: Meter, boundary: gpd.GeoDataFrame, things: dict[str, gpd.GeoDataFrame], risers: gpd.GeoDataFrame, steep: shapely.Geometry
 ) -> gpd.GeoDataFrame:
     """Take setbacks and steep ground off the property and keep what the risers reach."""
     with meter.step("buffers"):
@@ -94,11 +90,7 @@ def run(block: Path, out: Path, *, union: bool) -> dict[str, object]:
     candidates = len(grid)
     del grid, found
     with meter.step("nearest water"):
-        trees = (
-            gpd.sjoin_nearest(trees, risers, distance_col="water_m")
-            .drop_duplicates("tree_id")
-            .drop(columns="index_right")
-        )
+        trees = gpd.sjoin_nearest(trees, risers, distance_col="water_m").drop_duplicates("tree_id").drop(columns="index_right")
     with meter.step("nearest tree"):
         own = trees[["tree_id", "geometry"]]
         pairs = gpd.sjoin_nearest(own, own, distance_col="nearest_m", exclusive=True)
@@ -107,9 +99,12 @@ def run(block: Path, out: Path, *, union: bool) -> dict[str, object]:
         trees.to_file(out / "plan.gpkg", layer="trees", driver="GPKG", engine="pyogrio")
         parts.to_file(out / "plan.gpkg", layer="usable", driver="GPKG", engine="pyogrio")
     return meter.total() | {
-        "trees": len(trees), "candidates": candidates, "steep_polygons": len(outlines), "usable_parts": len(parts),
+        "trees": len(trees),
+        "candidates": candidates,
+        "steep_polygons": len(outlines),
+        "usable_parts": len(parts),
         "usable_acres": round(float(parts.area.sum()) / ACRE, 3),
-    }  # fmt: skip
+    }
 
 
 def main() -> None:

@@ -44,9 +44,7 @@ Run = dict[str, Any]
 def run_once(script: str, *arguments: str) -> Run:
     """Run a script in a fresh process and return what it prints."""
     environment = os.environ | {"PYTHONHASHSEED": "0"}
-    done = subprocess.run(
-        [sys.executable, str(HERE / script), *arguments], check=False, capture_output=True, text=True, env=environment
-    )
+    done = subprocess.run([sys.executable, str(HERE / script), *arguments], check=False, capture_output=True, text=True, env=environment)
     if done.returncode:
         sys.exit(f"{script} {' '.join(arguments)} failed:\n{done.stderr}")
     result: Run = json.loads(done.stdout.strip().splitlines()[-1])
@@ -125,10 +123,7 @@ def growth(results: dict[float, dict[str, Run]]) -> list[str]:
             one, other = results[small][way], results[large][way]
             steps = COUNTERPARTS if way == "ours" else ()
             parts = [(name, seconds(one, own), seconds(other, own)) for name, own, _ in steps]
-            shown = [
-                (name, exponent(a, b, (small, large)))
-                for name, a, b in [("total", one["cpu_s"], other["cpu_s"]), *parts]
-            ]
+            shown = [(name, exponent(a, b, (small, large))) for name, a, b in [("total", one["cpu_s"], other["cpu_s"]), *parts]]
             lines.append(f"  {way:<8}" + ", ".join(f"{name} {value:.2f}" for name, value in shown if value is not None))
     return lines
 
@@ -141,12 +136,7 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--no-union", action="store_true", help="leave out the plain script's slow way")
     parser.add_argument("--ours-only", action="store_true")
-    parser.add_argument(
-        "--folder",
-        type=Path,
-        default=Path(tempfile.gettempdir()) / "setout-benchmarks",
-        help="where properties are kept",
-    )
+    parser.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()) / "setout-benchmarks", help="where properties are kept")
     parser.add_argument("--json", type=Path)
     options = parser.parse_args()
     ways = ["ours"] + ([] if options.ours_only else ["packed"] if options.no_union else ["packed", "unioned"])

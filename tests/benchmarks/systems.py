@@ -47,9 +47,7 @@ def make_strips(block: Path, *, contour: bool = False) -> Path:
     where = list(PATTERNS).index("guide")
     x = np.linspace(edges[where], edges[where + 1], 60)
     wave = (low_y + high_y) / 2 + 0.06 * (high_y - low_y) * np.sin((x - x[0]) / (x[-1] - x[0]) * 4)
-    gpd.GeoDataFrame({"name": list(PATTERNS)}, geometry=strips, crs=blocks.CRS).to_file(
-        block / "strips.gpkg", layer="strips"
-    )
+    gpd.GeoDataFrame({"name": list(PATTERNS)}, geometry=strips, crs=blocks.CRS).to_file(block / "strips.gpkg", layer="strips")
     guide = [shapely.LineString(np.column_stack([x, wave]))]
     gpd.GeoDataFrame(geometry=guide, crs=blocks.CRS).to_file(block / "strips.gpkg", layer="guide")
     folder = block.with_name(block.name + "_systems")
@@ -59,10 +57,7 @@ def make_strips(block: Path, *, contour: bool = False) -> Path:
         (folder / name).symlink_to(block.resolve() / name)
     head = (block / "plan.toml").read_text(encoding="utf-8").partition("[[block]]")[0]
     patterns = PATTERNS | ({"pairs": CONTOUR} if contour else {})
-    tables = [
-        f'[[block]]\nname = "{name}"\narea = "strips.gpkg:strips[name={name}]"\n{text}\n'
-        for name, text in patterns.items()
-    ]
+    tables = [f'[[block]]\nname = "{name}"\narea = "strips.gpkg:strips[name={name}]"\n{text}\n' for name, text in patterns.items()]
     (folder / "plan.toml").write_text(head + "\n".join(tables), encoding="utf-8")
     return folder
 
@@ -81,8 +76,10 @@ def compare(block: Path, rounds: int, *, contour: bool = False) -> dict[str, Any
             for name, where in (("one", block), ("six", folder)):
                 found[name].append(run_once("our_run.py", str(where), f"{scratch}/{name}"))
     middle = {name: sorted(runs, key=per_tree)[len(runs) // 2] for name, runs in found.items()}
-    return middle | {"us_per_tree": {k: round(per_tree(v), 2) for k, v in middle.items()},
-                     "ratio": round(per_tree(middle["six"]) / per_tree(middle["one"]), 3)}  # fmt: skip
+    return middle | {
+        "us_per_tree": {k: round(per_tree(v), 2) for k, v in middle.items()},
+        "ratio": round(per_tree(middle["six"]) / per_tree(middle["one"]), 3),
+    }
 
 
 def main() -> None:
@@ -95,9 +92,7 @@ def main() -> None:
     parser.add_argument("--json", type=Path)
     options = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
-        found = compare(
-            blocks.make(options.folder or Path(scratch), options.acres), options.rounds, contour=options.contour
-        )
+        found = compare(blocks.make(options.folder or Path(scratch), options.acres), options.rounds, contour=options.contour)
     text = json.dumps(found, indent=1)
     sys.stdout.write(text + "\n")
     if options.json:

@@ -16,9 +16,9 @@ import pytest
 from pyproj import CRS, Geod
 
 from browser.browsing import ARGS, Opened, chromium, opened
+from setout.draw import palette
 from setout.model import Planting, Rows, Trees
 from setout.units import FOOT, PSI
-from setout.draw import palette
 from setout.write.map import page
 from write import sample_planting
 
@@ -266,8 +266,7 @@ def test_scale_bar_is_true(at: Opened, plan: Planting) -> None:
         size = at.js("(() => {const s = setout.leaflet.getSize(); return [s.x, s.y]})()")
         width = at.js("parseFloat(document.getElementById('scale-bar').style.width)")
         ends = at.js(
-            "([w, y]) => [0, w].map(x => setout.leaflet.containerPointToLatLng([x, y])).map(p => [p.lng, p.lat])",
-            [width, size[1] / 2],
+            "([w, y]) => [0, w].map(x => setout.leaflet.containerPointToLatLng([x, y])).map(p => [p.lng, p.lat])", [width, size[1] / 2]
         )
         ground = Geod(ellps="WGS84").inv(*ends[0], *ends[1])[2] * plan.site.frame.scale
         feet = float(at.page.inner_text("#scale-text").removesuffix(" ft").replace(",", ""))
@@ -288,9 +287,7 @@ def test_keyboard_alone(at: Opened, plan: Planting) -> None:
             seen.append(name)
         return set(seen)
 
-    assert {"search", "tab-trees", "colour-by", "only-plant", "zoom-in", "fit", "measure", "locate", "print"} <= walk(
-        22
-    )
+    assert {"search", "tab-trees", "colour-by", "only-plant", "zoom-in", "fit", "measure", "locate", "print"} <= walk(22)
     at.page.focus("#tab-trees")
     at.page.keyboard.press("ArrowRight")
     assert at.js(FOCUS)[0] == "tab-layers"
@@ -391,11 +388,7 @@ def test_without_any_network_device(file: Path, plan: Planting, tmp_path: Path) 
         "    print(g.evaluate('setout.layers.trees.drawn')); b.close()\n"
     )
     run = subprocess.run(
-        [sys.executable, "-c", code, str(wrapper), file.as_uri(), *ARGS],
-        check=True,
-        capture_output=True,
-        text=True,
-        timeout=120,
+        [sys.executable, "-c", code, str(wrapper), file.as_uri(), *ARGS], check=True, capture_output=True, text=True, timeout=120
     )
     assert int(run.stdout) == len(plan.trees)
 
@@ -404,9 +397,12 @@ def test_a_plan_without_trees_opens(browser: Any, tmp_path: Path) -> None:
     plan = sample_planting.planting()
     none, nothing = np.empty(0), np.empty(0, np.int32)
     plan = dataclasses.replace(
-        plan, trees=Trees(nothing, nothing, nothing, none, none, nothing), facts={"tree_id": np.array([], str)},
-        rows=Rows(nothing, nothing, none, none, none, none, nothing, none), findings=(),
-    )  # fmt: skip
+        plan,
+        trees=Trees(nothing, nothing, nothing, none, none, nothing),
+        facts={"tree_id": np.array([], str)},
+        rows=Rows(nothing, nothing, none, none, none, none, nothing, none),
+        findings=(),
+    )
     page.write_map(tmp_path / "map.html", plan, hillshade=None)
     one = opened(browser, tmp_path / "map.html")
     assert one.page.locator("#only").is_hidden()

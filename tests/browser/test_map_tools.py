@@ -11,12 +11,12 @@ import pytest
 from pyproj import CRS, Geod
 
 from browser.browsing import Opened, opened
+from setout.draw import palette
 from setout.geometry.places.growth import plant_spread_at
+from setout.layers import plan_builders
 from setout.model import Planting
 from setout.units import ACRE, FOOT, GALLON, PSI
 from setout.write.geopackage import writer
-from setout.draw import palette
-from setout.layers import plan_builders
 from setout.write.map import page as webmap
 from write import sample_irrigation, sample_planting
 
@@ -111,17 +111,7 @@ def test_years_grow_the_canopies(wet_at: Opened, wet: Planting) -> None:
 
 def test_colours_only_of_what_the_plan_has(wet_at: Opened, at: Opened) -> None:
     options = set(wet_at.page.locator("#colour-by option").all_inner_texts())
-    assert {
-        "Plant",
-        "Block",
-        "Crowding",
-        "Pressure",
-        "Direct sun",
-        "Need at the peak",
-        "Zone",
-        "Watered",
-        "Why",
-    } <= options
+    assert {"Plant", "Block", "Crowding", "Pressure", "Direct sun", "Need at the peak", "Zone", "Watered", "Why"} <= options
     options = set(at.page.locator("#colour-by option").all_inner_texts())
     assert not {"Crowding", "Direct sun", "Need at the peak", "Zone", "Watered"} & options
     for name in ("crowding", "pressure_kpa", "sun_h", "need_lpd", "watered", "zone"):
@@ -166,10 +156,7 @@ def test_pipes_answer_with_what_the_plan_has(wet_at: Opened, wet: Planting) -> N
 def test_area_between_points_is_the_ellipsoids(at: Opened, plan: Planting) -> None:
     lon = [-77.051, -77.048, -77.0484, -77.0507]
     lat = [40.2091, 40.2094, 40.2113, 40.2109]
-    got = at.js(
-        "p => setout.area(p.map(q => L.latLng(q)), setout.tools.data.earth)",
-        [list(p) for p in zip(lat, lon, strict=True)],
-    )
+    got = at.js("p => setout.area(p.map(q => L.latLng(q)), setout.tools.data.earth)", [list(p) for p in zip(lat, lon, strict=True)])
     want = abs(WGS84.polygon_area_perimeter(lon, lat)[0]) * plan.site.frame.scale**2
     assert got == pytest.approx(want, rel=2e-5)
     at.page.click("#measure")
@@ -289,12 +276,17 @@ def test_details_are_those_of_the_layer(wet_at: Opened, wet: Planting, tmp_path:
     writer.write(path, plan_builders.plan_layers(wet, []), wet.site.frame.survey_crs)
     layer = geopandas.read_file(path, layer="trees", engine="pyogrio").set_index("tree_id")
     figures = {
-        "Nearest tree": ("nearest_m", 1 / FOOT, "ft", 2), "Crowding": ("crowding", 1.0, "", 2),
-        "Elevation": ("elevation_m", 1 / FOOT, "ft", 1), "Slope": ("slope_pct", 1.0, "%", 1),
-        "Pressure": ("pressure_kpa", 1 / PSI, "psi", 1), "Flow": ("flow_lph", 1 / GALLON, "gal/h", 2),
-        "Need at the peak": ("need_lpd", 1 / GALLON, "gal/day", 1), "Direct sun": ("sun_h", 1.0, "h", 1),
-        "Run to water": ("run_m", 1 / FOOT, "ft", 1), "Mature spread": ("spread_m", 1 / FOOT, "ft", 1),
-    }  # fmt: skip
+        "Nearest tree": ("nearest_m", 1 / FOOT, "ft", 2),
+        "Crowding": ("crowding", 1.0, "", 2),
+        "Elevation": ("elevation_m", 1 / FOOT, "ft", 1),
+        "Slope": ("slope_pct", 1.0, "%", 1),
+        "Pressure": ("pressure_kpa", 1 / PSI, "psi", 1),
+        "Flow": ("flow_lph", 1 / GALLON, "gal/h", 2),
+        "Need at the peak": ("need_lpd", 1 / GALLON, "gal/day", 1),
+        "Direct sun": ("sun_h", 1.0, "h", 1),
+        "Run to water": ("run_m", 1 / FOOT, "ft", 1),
+        "Mature spread": ("spread_m", 1 / FOOT, "ft", 1),
+    }
     words = {"Zone": "zone", "Why": "water_reason", "Water point": "water_point", "Block": "block"}
     dry = int(np.flatnonzero((wet.trees.block == 1) & (wet.trees.row == sample_irrigation.DRY_ROW))[0])
     for i in (3, dry, len(wet.trees) - 1):

@@ -26,9 +26,12 @@ def report(request: Any, tmp_path_factory: pytest.TempPathFactory) -> Path:
     rooms = (("There is room.",), ("It is close.",), ("Nothing stands here.",))
     path = tmp_path_factory.mktemp("report") / "report.html"
     plan = replace(
-        plan, site=replace(plan.site, blocks=blocks), irrigation=replace(plan.irrigation, zones=zones),
-        rooms=sample_planting.systems().rooms, room_words=rooms,
-    )  # fmt: skip
+        plan,
+        site=replace(plan.site, blocks=blocks),
+        irrigation=replace(plan.irrigation, zones=zones),
+        rooms=sample_planting.systems().rooms,
+        room_words=rooms,
+    )
     write_report(path, plan, picture_svg=picture.plan_picture(plan))
     return path
 
@@ -43,9 +46,7 @@ def printed(browser: Any, file: Path, width: int) -> Any:
 @pytest.mark.parametrize("width", PAGES_PX)
 def test_no_table_runs_over_the_edge_of_the_paper(browser: Any, report: Path, width: int) -> None:
     page = printed(browser, report, width)
-    tables = page.evaluate(
-        "[...document.querySelectorAll('table')].map(t => [t.innerText.slice(0, 40), t.getBoundingClientRect().right])"
-    )
+    tables = page.evaluate("[...document.querySelectorAll('table')].map(t => [t.innerText.slice(0, 40), t.getBoundingClientRect().right])")
     assert any("Zone" in name for name, _ in tables)
     assert [name for name, right in tables if right > width + 1] == []
     page.context.close()

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from setout import __version__, run
+from setout import run
+from setout._version import __version__
 from setout.cli import command as cli
 from setout.errors import Fault, Interrupted, PlanFaults, SetoutError
 from setout.model import Finding
@@ -54,11 +55,18 @@ def test_help_of_every_command(capsys, command):
 @pytest.mark.parametrize(
     ("args", "said"),
     [
-        (["plan"], "PLAN"), (["packet"], "PLAN"), (["check", "plan.toml"], "--trees"), (["new"], "DIR"), (["new", "x"], "--boundary"),
-        (["paln", "plan.toml"], "'paln'"), (["plan", "plan.toml", "--ot", "x"], "--ot"), (["plan", "plan.toml", "--only"], "--only"),
-        (["new", "x", "--boundary", "b.gpkg", "--units", "imperial"], "imperial"), (["plan", "a.toml", "b.toml"], "b.toml"),
+        (["plan"], "PLAN"),
+        (["packet"], "PLAN"),
+        (["check", "plan.toml"], "--trees"),
+        (["new"], "DIR"),
+        (["new", "x"], "--boundary"),
+        (["paln", "plan.toml"], "'paln'"),
+        (["plan", "plan.toml", "--ot", "x"], "--ot"),
+        (["plan", "plan.toml", "--only"], "--only"),
+        (["new", "x", "--boundary", "b.gpkg", "--units", "imperial"], "imperial"),
+        (["plan", "a.toml", "b.toml"], "b.toml"),
     ],
-)  # fmt: skip
+)
 def test_arguments_that_are_wrong(capsys, args, said):
     code, out, err = ran(capsys, *args)
     assert (code, out) == (2, "")
@@ -78,10 +86,7 @@ def test_missing_plan(capsys, tmp_path):
     for args in (["plan", "x.toml"], ["packet", "x.toml"], ["check", "x.toml", "--trees", "t.gpkg"]):
         code, out, err = ran(capsys, args[0], str(tmp_path / args[1]), *args[2:], "--quiet")
         assert (code, out) == (2, "")
-        assert (
-            err
-            == f'setout: {tmp_path / "x.toml"}: there is no such plan file; check the path, or write one with "setout new"\n'
-        )
+        assert err == f'setout: {tmp_path / "x.toml"}: there is no such plan file; check the path, or write one with "setout new"\n'
 
 
 def raising(monkeypatch, error: BaseException):
@@ -98,9 +103,13 @@ def raising(monkeypatch, error: BaseException):
         (PlanFaults((Fault("a", "b", "c"), Fault("d", "e", "f"))), 2, ["setout: b: a; c", "setout: e: d; f"]),
         (Interrupted("no room", "out", "free some"), 3, ["setout: out: no room; free some"]),
         (KeyboardInterrupt(), 3, ["setout: interrupted; earlier results are as they were"]),
-        (SetoutError("two\nlines \x1b[31m and \x9b1m a\ttab", "b\r", "c"), 2, ["setout: b\\r: two\\nlines \\x1b[31m and \\x9b1m a\\ttab; c"]),
+        (
+            SetoutError("two\nlines \x1b[31m and \x9b1m a\ttab", "b\r", "c"),
+            2,
+            ["setout: b\\r: two\\nlines \\x1b[31m and \\x9b1m a\\ttab; c"],
+        ),
     ],
-)  # fmt: skip
+)
 def test_errors_become_lines_and_codes(capsys, monkeypatch, error, code, lines):
     raising(monkeypatch, error)
     assert ran(capsys, "plan", "x", "--quiet") == (code, "", "\n".join(lines) + "\n")
@@ -117,10 +126,13 @@ def test_what_nobody_expected_becomes_words(capsys, monkeypatch):
     assert "Traceback" in ran(capsys, "plan", "x")[2]
 
 
-@pytest.mark.parametrize(("late", "code", "said"), [
-    (KeyboardInterrupt(), 3, "setout: interrupted; the results are written"),
-    (ZeroDivisionError("x"), 3, "the results are written; please report it"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("late", "code", "said"),
+    [
+        (KeyboardInterrupt(), 3, "setout: interrupted; the results are written"),
+        (ZeroDivisionError("x"), 3, "the results are written; please report it"),
+    ],
+)
 def test_what_comes_after_the_results_are_in_place_says_so(capsys, monkeypatch, tmp_path, late, code, said):
     def plan(*_args, placed, **_how):
         with OutputFolder(tmp_path / "out", placed=placed) as out:
@@ -165,9 +177,7 @@ def test_a_name_does_not_command_the_terminal(capsys) -> None:
     """ESC (ECMA-48) in a name of the plan is shown as what it is."""
     plan = sample_planting.planting()
     blocks = (replace(plan.site.blocks[0], name="A\x1b[2J"), *plan.site.blocks[1:])
-    cli._report(
-        replace(plan, site=replace(plan.site, name="\x1b]0;x\x07", blocks=blocks)), Path("x"), (), as_json=False
-    )
+    cli._report(replace(plan, site=replace(plan.site, name="\x1b]0;x\x07", blocks=blocks)), Path("x"), (), as_json=False)
     shown = capsys.readouterr().out
     assert "\x1b" not in shown
     assert r"A\x1b[2J" in shown
@@ -175,10 +185,7 @@ def test_a_name_does_not_command_the_terminal(capsys) -> None:
 
 def test_what_is_wrong_with_the_whole_set_out_is_told_before_single_trees(capsys, monkeypatch) -> None:
     """Three hundred trees that stand in a road because the set-out is shifted: the shift is the first line."""
-    road = [
-        Finding("setback", "stop", f"tree A-{k} stands too near", "1 ft", "9 ft", "move it", f"A-{k}")
-        for k in range(300)
-    ]
+    road = [Finding("setback", "stop", f"tree A-{k} stands too near", "1 ft", "9 ft", "move it", f"A-{k}") for k in range(300)]
     lost = [Finding("missing", "stop", f"tree B-{k} is missing", "", "", "plant it", f"B-{k}") for k in range(3)]
     whole = Finding("systematic_shift", "warn", "the whole set-out lies 9 ft to the N", "9 ft", "none", "measure again")
     monkeypatch.setattr(run, "check", lambda *_, **__: run.Judged(300, (*road, *lost, whole)))
@@ -187,9 +194,6 @@ def test_what_is_wrong_with_the_whole_set_out_is_told_before_single_trees(capsys
     assert code == 1
     assert "whole set-out" in lines[1]
     assert "303 fall short: 300 inside a setback, 3 missing" in lines[0]
-    assert (
-        "300 inside a setback; the first: tree A-0 stands too near: 1 ft (required 9 ft); first A-0, A-1, A-2 ..."
-        in lines[2]
-    )
+    assert "300 inside a setback; the first: tree A-0 stands too near: 1 ft (required 9 ft); first A-0, A-1, A-2 ..." in lines[2]
     assert "3 missing; the first: tree B-0 is missing; first B-0, B-1, B-2; plant it" in lines[3]
     assert len(lines) == 4

@@ -37,9 +37,7 @@ def test_parts_holes_and_lines_keep_their_order() -> None:
     holed = shapely.box(0, 0, 9, 9) - shapely.box(1, 1, 2, 2) - shapely.box(4, 4, 6, 6)
     lines, hole = lines_of(shapely.MultiPolygon([holed, shapely.box(20, 0, 21, 1)]))
     assert hole.tolist() == [False, True, True, False]
-    assert [line.length for line in lines] == pytest.approx(
-        [36, *sorted([4, 8], key=lambda v: v != lines[1].length), 4]
-    )
+    assert [line.length for line in lines] == pytest.approx([36, *sorted([4, 8], key=lambda v: v != lines[1].length), 4])
     _, lengths = rings_of(shapely.MultiLineString([[(0, 0), (1, 1)], [(2, 2), (3, 3), (4, 2)]]))
     assert lengths.tolist() == [2, 3]
 

@@ -20,25 +20,108 @@ from setout.geometry.rows.lattice import Lattice
 # collection of packings in a square (packomania.com) and P. G. Szabo et al., New Approaches to Circle Packing in a Square
 # (Springer, 2007). Proved to a(n) = 30 and for 36; the rest are the best known.
 CIRCLES = [
-    0, 1, 1, 2, 3, 4, 4, 5, 5, 6, 8, 9, 9, 9, 10, 11, 12, 13, 13, 15, 16, 16, 16, 18, 18, 20, 20, 21, 22, 22, 24, 25, 25, 25, 27,
-    27, 28, 30, 30, 31, 31, 33, 33, 34, 35, 36, 36, 38, 39, 39, 40, 41, 42, 42, 43, 44, 44, 46, 46, 47, 48, 49, 50, 52, 52, 53,
-    53, 54, 55, 56,
-]  # fmt: skip
+    0,
+    1,
+    1,
+    2,
+    3,
+    4,
+    4,
+    5,
+    5,
+    6,
+    8,
+    9,
+    9,
+    9,
+    10,
+    11,
+    12,
+    13,
+    13,
+    15,
+    16,
+    16,
+    16,
+    18,
+    18,
+    20,
+    20,
+    21,
+    22,
+    22,
+    24,
+    25,
+    25,
+    25,
+    27,
+    27,
+    28,
+    30,
+    30,
+    31,
+    31,
+    33,
+    33,
+    34,
+    35,
+    36,
+    36,
+    38,
+    39,
+    39,
+    40,
+    41,
+    42,
+    42,
+    43,
+    44,
+    44,
+    46,
+    46,
+    47,
+    48,
+    49,
+    50,
+    52,
+    52,
+    53,
+    53,
+    54,
+    55,
+    56,
+]
 
 # Greatest least distance of n points in the unit square, same collection; n: d.
 FARTHEST = {
-    2: 1.414213562, 3: 1.035276180, 4: 1.0, 5: 0.707106781, 6: 0.600925213, 7: 0.535898385, 8: 0.517638090, 9: 0.5,
-    10: 0.421279544, 13: 0.366096008, 16: 0.333333333, 20: 0.286611652, 25: 0.25, 30: 0.224502965,
-}  # fmt: skip
+    2: 1.414213562,
+    3: 1.035276180,
+    4: 1.0,
+    5: 0.707106781,
+    6: 0.600925213,
+    7: 0.535898385,
+    8: 0.517638090,
+    9: 0.5,
+    10: 0.421279544,
+    13: 0.366096008,
+    16: 0.333333333,
+    20: 0.286611652,
+    25: 0.25,
+    30: 0.224502965,
+}
 
 
 @pytest.mark.parametrize(
     ("kind", "cut", "least"),
     [
-        ("square", False, 0.02), ("square", True, 0.02), ("offset", False, 0.02), ("offset", True, 0.02),
-        ("free rows", False, 0.04), ("free rows", True, 0.06),
+        ("square", False, 0.02),
+        ("square", True, 0.02),
+        ("offset", False, 0.02),
+        ("offset", True, 0.02),
+        ("free rows", False, 0.04),
+        ("free rows", True, 0.06),
     ],
-)  # fmt: skip
+)
 def test_search_gains_trees_over_the_plain_grid(kind: str, cut: bool, least: float) -> None:
     lattice, offset = SETS[kind]
     found = [gain(irregular(seed, cut=cut), lattice, offset=offset) for seed in range(20)]
@@ -52,9 +135,7 @@ def test_convex_fields_come_close_to_the_bound(half: int) -> None:
     for seed in range(10 * half, 10 * half + 10):
         field = convex(seed, 5.0, 40.0)
         share = share_of_bound(field)
-        assert (0.965 if field.acres >= 10 else 0.955) <= share <= 1.0, (
-            f"{field.name}, {field.acres:.1f} acres: {share:.4f}"
-        )
+        assert (0.965 if field.acres >= 10 else 0.955) <= share <= 1.0, f"{field.name}, {field.acres:.1f} acres: {share:.4f}"
 
 
 @pytest.mark.parametrize("cut", [False, True])

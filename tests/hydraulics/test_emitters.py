@@ -31,9 +31,12 @@ def test_nothing_comes_out_without_pressure() -> None:
 
 
 @given(
-    st.floats(0.0, 1.0), st.floats(0.1, 500.0), st.floats(0.0, 20.0), st.floats(1.0, 60.0),
+    st.floats(0.0, 1.0),
+    st.floats(0.1, 500.0),
+    st.floats(0.0, 20.0),
+    st.floats(1.0, 60.0),
     st.lists(st.floats(-10.0, 100.0), min_size=2, max_size=20),
-)  # fmt: skip
+)
 def test_more_pressure_never_gives_less(x: float, k: float, least: float, width: float, heads: list[float]) -> None:
     emitter = Emitters(k, x, least, least + width)
     flow = emitter.flow(np.sort(heads))

@@ -62,9 +62,7 @@ LOSSES = (
 def test_generated_networks(tmp_path: Path, engine: str) -> None:
     networks = []
     for i, (laterals, outlets, x, slope, across, rough, head) in enumerate(CASES):
-        tree = comb(
-            laterals, outlets, rng=np.random.default_rng(i), exponent=x, slope=slope, across=across, rough=rough
-        )
+        tree = comb(laterals, outlets, rng=np.random.default_rng(i), exponent=x, slope=slope, across=across, rough=rough)
         networks.append(written(tmp_path, f"a{i}", tree, head))
     for i, friction in enumerate(LOSSES):
         tree = comb(6, 40, rng=np.random.default_rng(i), rough=0.2, friction=friction)
@@ -91,8 +89,9 @@ def test_dry_ends_of_steep_laterals(tmp_path: Path) -> None:
     n = tree.parent.size
     wet = replace(  # as if all had pressure, so that every emitter is written
         SolvedNetwork.of(tree, np.array([head]), ours, np.zeros(n), np.zeros(n)),
-        pressure_kpa=np.full(n, 100.0), emitted_lph=tree.emitters.flow(np.full(n, 100.0 / KPA_PER_M)),
-    )  # fmt: skip
+        pressure_kpa=np.full(n, 100.0),
+        emitted_lph=tree.emitters.flow(np.full(n, 100.0 / KPA_PER_M)),
+    )
     path = tmp_path / "dry.inp"
     write_inp(path, wet)
     path.write_text(path.read_text().replace("[OPTIONS]", "[OPTIONS]\nBackflow Allowed No"))

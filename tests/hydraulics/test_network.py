@@ -158,10 +158,12 @@ def test_a_known_working_order_saves_nothing_but_time() -> None:
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"inside_mm": 0.0}, "inside diameter"), ({"inside_mm": np.nan}, "inside diameter"),
-        ({"length_m": -1.0}, "length of a pipe"), ({"z_m": np.inf}, "elevation"),
+        ({"inside_mm": 0.0}, "inside diameter"),
+        ({"inside_mm": np.nan}, "inside diameter"),
+        ({"length_m": -1.0}, "length of a pipe"),
+        ({"z_m": np.inf}, "elevation"),
     ],
-)  # fmt: skip
+)
 def test_numbers_that_no_pipe_has_are_refused(change: dict[str, float], words: str) -> None:
     tree = comb(2, 3)
     ((name, value),) = change.items()
@@ -171,9 +173,7 @@ def test_numbers_that_no_pipe_has_are_refused(change: dict[str, float], words: s
         solve(replace(tree, **{name: values}), 20.0)
 
 
-@pytest.mark.parametrize(
-    "emitters", [Emitters(np.full(3, -1.0)), Emitters(1.0, 1.5), Emitters(np.full(3, np.nan)), Emitters(np.ones(5))]
-)
+@pytest.mark.parametrize("emitters", [Emitters(np.full(3, -1.0)), Emitters(1.0, 1.5), Emitters(np.full(3, np.nan)), Emitters(np.ones(5))])
 def test_emitters_that_there_are_not_are_refused(emitters: Emitters) -> None:
     tree = PipeTree(np.array([-1, 0, 1]), np.ones(3), np.full(3, 16.0), np.zeros(3), emitters)
     with pytest.raises(SetoutError, match="emitter"):

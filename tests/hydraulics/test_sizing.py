@@ -33,9 +33,10 @@ def unlike(tree: PipeTree, head: float, limits: Limits) -> dict[str, bool]:
     found = solve(tree, head)
     p = found.pressure_kpa[np.asarray(tree.emitters.k) > 0]
     return {
-        "least": bool(p.min() >= limits.least_kpa * (1 - 1e-9)), "fast": bool(found.velocity_ms.max() <= limits.velocity_ms * (1 + 1e-9)),
+        "least": bool(p.min() >= limits.least_kpa * (1 - 1e-9)),
+        "fast": bool(found.velocity_ms.max() <= limits.velocity_ms * (1 + 1e-9)),
         "spread": bool((p.max() - p.min()) / p.max() <= limits.spread * (1 + 1e-9)),
-    }  # fmt: skip
+    }
 
 
 @pytest.mark.parametrize(("slope", "across"), [(0.0, 0.0), (0.0, 0.02), (0.0, -0.02), (0.01, 0.01)])
@@ -78,9 +79,7 @@ def test_many_reaches_hold_the_limits_and_none_can_be_narrower() -> None:
         if narrower and narrower[-1] >= below:
             other = inside.copy()
             other[one] = narrower[-1]
-            assert not all(
-                unlike(replace(tree, inside_mm=np.where(group < 0, 1.0, other[group])), 22.0, limits).values()
-            )
+            assert not all(unlike(replace(tree, inside_mm=np.where(group < 0, 1.0, other[group])), 22.0, limits).values())
 
 
 def test_too_little_pressure_is_told_with_what_mends_it() -> None:
@@ -154,7 +153,5 @@ def test_a_thicker_lateral_goes_further_and_a_steeper_one_less_far() -> None:
     dripper, limits = Emitters.rated(4.0, 100.0), Limits(least_kpa=60.0)
     lengths = [longest_lateral(Lateral(1.0, d, 0.0, dripper, Friction()), 110.0, limits).length_m for d in PIPES[:4]]
     assert lengths == sorted(lengths)
-    steep = [
-        longest_lateral(Lateral(1.0, 16.0, s, dripper, Friction()), 110.0, limits).length_m for s in (0, 0.01, 0.03)
-    ]
+    steep = [longest_lateral(Lateral(1.0, 16.0, s, dripper, Friction()), 110.0, limits).length_m for s in (0, 0.01, 0.03)]
     assert steep == sorted(steep, reverse=True)

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from setout.errors import SetoutError
 from setout.layers import Column
-from setout.write.geopackage import writer
 from setout.layers.columns import ROWS, Chunked, Coded, Points, Segments, Shapes, WalkIds, multipolygons, several
+from setout.write.geopackage import writer
 
 FINITE = st.floats(-1e9, 1e9).map(lambda value: value + 0.0)  # a zero is written with either sign, which means the same
 
@@ -31,9 +31,7 @@ def bodies(geometry, rows):
 def test_points_are_what_shapely_writes(rows):
     x, y, z = np.array(rows).T
     expected = [shapely.Point(a, b) if np.isnan(c) else shapely.Point(a, b, c) for a, b, c in rows]
-    assert bodies(Points(x, y, z), len(rows)) == list(
-        shapely.to_wkb(np.array(expected, object), byte_order=1, flavor="iso")
-    )
+    assert bodies(Points(x, y, z), len(rows)) == list(shapely.to_wkb(np.array(expected, object), byte_order=1, flavor="iso"))
     assert Points(x, y, z).wkb(slice(0, len(rows)))[3] == bool(np.isnan(z).any())
 
 
@@ -63,13 +61,15 @@ def test_multipolygons_keep_every_area_and_nothing_else():
     square = shapely.box(0, 0, 1, 1)
     inner = shapely.GeometryCollection([shapely.box(2, 0, 3, 1), shapely.LineString([(0, 0), (5, 5)])])
     mixed = shapely.GeometryCollection([square, inner, shapely.Point(0, 0)])
-    shapes = np.array(
-        [square, None, mixed, shapely.LineString([(0, 0), (1, 1)]), shapely.MultiPolygon([square])], object
-    )
+    shapes = np.array([square, None, mixed, shapely.LineString([(0, 0), (1, 1)]), shapely.MultiPolygon([square])], object)
     made = multipolygons(shapes)
     assert [None if g is None else (g.geom_type, g.area) for g in made] == [
-        ("MultiPolygon", 1.0), None, ("MultiPolygon", 2.0), None, ("MultiPolygon", 1.0),
-    ]  # fmt: skip
+        ("MultiPolygon", 1.0),
+        None,
+        ("MultiPolygon", 2.0),
+        None,
+        ("MultiPolygon", 1.0),
+    ]
     assert multipolygons(np.array([None, None], object)).tolist() == [None, None]
 
 

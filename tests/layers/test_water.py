@@ -13,10 +13,10 @@ import pytest
 import shapely
 
 from setout.layers import CONTRACTS, check
+from setout.layers.plan_builders import plan_layers
 from setout.model import Planting
 from setout.model.irrigation import LATERAL, REASONS
 from setout.write.packet.irrigation_files import INP, VALVES, write_irrigation
-from setout.layers.plan_builders import plan_layers
 from setout.write.report.water import water_section
 from watered import orchard
 
@@ -27,8 +27,20 @@ def hill(x: Any, y: Any) -> Any:
 
 @pytest.fixture(scope="module")
 def plan() -> Planting:
-    months = ["1 mm/day", "1 mm/day", "2 mm/day", "3 mm/day", "4 mm/day", "5 mm/day", "6 mm/day", "5 mm/day", "4 mm/day",
-              "2 mm/day", "1 mm/day", "1 mm/day"]  # fmt: skip
+    months = [
+        "1 mm/day",
+        "1 mm/day",
+        "2 mm/day",
+        "3 mm/day",
+        "4 mm/day",
+        "5 mm/day",
+        "6 mm/day",
+        "5 mm/day",
+        "4 mm/day",
+        "2 mm/day",
+        "1 mm/day",
+        "1 mm/day",
+    ]
     points = [(-45.0, 35.0, 400.0, 1500.0), (45.0, -30.0, 300.0, 2000.0)]
     return orchard(points, ground=hill, eto=months, kc=0.9, days_per_week=5)
 
@@ -122,13 +134,7 @@ def test_the_report_names_zones_hours_and_cautions(plan: Planting) -> None:
     assert said is not None
     assert [zone["name"] for zone in said["zones"]] == [zone.name for zone in plan.irrigation.zones]
     assert all(re.fullmatch(r"\d+:\d\d", zone["hours"]) for zone in said["zones"])
-    assert {what for what, _ in said["cautions"]} == {
-        "Backflow",
-        "Pressure",
-        "Buried lines",
-        "Electrical work",
-        "The design",
-    }
+    assert {what for what, _ in said["cautions"]} == {"Backflow", "Pressure", "Buried lines", "Electrical work", "The design"}
     text = " ".join(text for _, text in said["cautions"])
     assert all(word in text for word in ("local code", "relief", "chemicals", "electrician", "engineer"))
     watered = int(plan.facts["watered"].sum())

@@ -54,13 +54,8 @@ def clear_faults(planting: Planting) -> Iterator[str]:
     points = shapely.points(trees.x, trees.y)
     for k, block in enumerate(site.blocks):
         own = points[trees.block == k]
-        rules = [
-            (s.why, s.geometry, s.distance_m + (block.spread_m / 2 if s.measured_to == "canopy" else 0.0))
-            for s in site.setbacks
-        ]
-        rules += [
-            (h.why, h.geometry, h.within_m) for h in site.height_limits if not block.height_m <= h.height_m + 1e-9
-        ]
+        rules = [(s.why, s.geometry, s.distance_m + (block.spread_m / 2 if s.measured_to == "canopy" else 0.0)) for s in site.setbacks]
+        rules += [(h.why, h.geometry, h.within_m) for h in site.height_limits if not block.height_m <= h.height_m + 1e-9]
         for why, features, least in rules:
             for feature in features:
                 near = float(shapely.distance(feature, own).min(initial=np.inf))
@@ -108,12 +103,7 @@ def account_faults(planting: Planting) -> Iterator[str]:
 
 def faults_in(case: AnyPlan, planting: Planting) -> list[str]:
     """Return everything that should hold of a plan and does not."""
-    found = [
-        *ground_faults(planting),
-        *clear_faults(planting),
-        *room_faults(planting),
-        *account_faults(planting),
-    ]
+    found = [*ground_faults(planting), *clear_faults(planting), *room_faults(planting), *account_faults(planting)]
     return found + [f"{f.code} at {f.tree_id}" for f in planting.findings if f.severity == "stop" and f.tree_id][:3]
 
 

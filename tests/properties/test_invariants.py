@@ -122,9 +122,7 @@ def test_moved_north_or_south_the_site_keeps_its_count(seed: int, pattern: dict[
 
 @QUICK
 @given(st.integers(0, 500), PATTERNS, st.floats(1, 179))
-def test_turned_ground_gives_the_same_trees_along_its_longest_side(
-    seed: int, pattern: dict[str, Any], turn: float
-) -> None:
+def test_turned_ground_gives_the_same_trees_along_its_longest_side(seed: int, pattern: dict[str, Any], turn: float) -> None:
     prop = property_of(seed)
     block = {"name": "A", "direction": "longest side"} | pattern
     one = plan_of(prop.survey(CRS.from_epsg(32610)), block)
@@ -183,22 +181,8 @@ def test_blocks_keep_their_distance_and_their_ground(seed: int) -> None:
     halves = objects(shapely.box(-400, -400, 3, 400)), objects(shapely.box(3, -400, 400, 400))
     prop = replace(prop, layers={**prop.layers, "west": halves[0], "east": halves[1]})
     blocks = [
-        {
-            "name": "W",
-            "area": "west",
-            "pattern": "offset",
-            "step": "16 ft",
-            "direction": "north-south",
-            "spread": "12 ft",
-        },
-        {
-            "name": "E",
-            "area": "east",
-            "pattern": "square",
-            "step": "30 ft",
-            "direction": "best",
-            "spread": "30 ft",
-        },
+        {"name": "W", "area": "west", "pattern": "offset", "step": "16 ft", "direction": "north-south", "spread": "12 ft"},
+        {"name": "E", "area": "east", "pattern": "square", "step": "30 ft", "direction": "best", "spread": "30 ft"},
     ]
     plan = plan_of(prop.survey(CRS.from_epsg(32610)), blocks)
     trees = plan.trees
@@ -213,8 +197,11 @@ def test_frame_distances_are_ground_distances(elevation_m: float) -> None:
     from pyproj import Geod
 
     prop = property_of(3, 3000.0)
-    plan = plan_of(prop.survey(CRS.from_epsg(32610)), {"name": "A", "pattern": "square", "step": "200 ft"},
-                   site={"boundary": "boundary", "elevation": f"{elevation_m} m"})  # fmt: skip
+    plan = plan_of(
+        prop.survey(CRS.from_epsg(32610)),
+        {"name": "A", "pattern": "square", "step": "200 ft"},
+        site={"boundary": "boundary", "elevation": f"{elevation_m} m"},
+    )
     frame, trees = plan.site.frame, plan.trees
     lon, lat = frame.to(CRS.from_epsg(4326), trees.x, trees.y)
     first, last = 0, len(trees) - 1

@@ -20,11 +20,11 @@ import pytest
 import shapely
 
 from setout import units
-from setout.run.newplan import write_new_plan
 from setout.read import reference
 from setout.read.plan_file import read_plan_file
 from setout.read.survey import read_survey
 from setout.read.vector.files import read_vector
+from setout.run.newplan import write_new_plan
 
 LAYOUTS = int(os.environ.get("SETOUT_LAYOUTS", "30"))
 X, Y = 2_068_400.0, 241_200.0
@@ -38,16 +38,34 @@ THINGS: dict[str, tuple[str, list[str], float]] = {
     "fuel": ("point", ["propane tank", "LPG", "fuel tank", "diesel tank", "tanque de gas", "tanque de propano"], 10),
     "tank": ("point", ["tank", "tanque"], 25),
     "cistern": ("point area", ["cistern", "water tank", "cisterna", "tanque de agua"], 10),
-    "overhead": ("line", ["overhead line", "power line", "OHL", "electric line", "línea eléctrica", "tendido eléctrico", "poste de luz"], 0),
-    "buried": ("line", ["buried power line", "gas line", "water main", "U/G cable", "sewer", "fiber optic", "tubería", "línea de gas",
-                        "cable subterráneo", "irrigation main"], 10),
+    "overhead": (
+        "line",
+        ["overhead line", "power line", "OHL", "electric line", "línea eléctrica", "tendido eléctrico", "poste de luz"],
+        0,
+    ),
+    "buried": (
+        "line",
+        [
+            "buried power line",
+            "gas line",
+            "water main",
+            "U/G cable",
+            "sewer",
+            "fiber optic",
+            "tubería",
+            "línea de gas",
+            "cable subterráneo",
+            "irrigation main",
+        ],
+        10,
+    ),
     "tile": ("line", ["tile drain", "drain tile", "tile line", "dren", "tubo de drenaje"], 25),
     "creek": ("line area", ["creek", "stream", "ditch", "pond", "arroyo", "acequia", "canal de riego", "laguna", "zanja"], 35),
     "road": ("line", ["road", "farm road", "driveway", "lane", "camino", "carretera"], 25),
     "building": ("point area", ["house", "barn", "shed", "casa", "galpón", "bodega"], 0),
     "fence": ("line", ["fence", "cerca", "alambrado"], 0),
     "unheard of": ("point line area", ["zwirbel", "qanat", "ahkvo", "estructura rara"], 0),
-}  # fmt: skip
+}
 RISERS = ["riser", "hydrant", "water point", "hidrante", "toma de agua", "boca de riego", "valve"]
 KIND_COLUMNS = ["kind", "type", "TYPE", "class", "tipo", "clase", "Category", "feature", "que_es", "cosa", "x1"]
 NAME_COLUMNS = ["name", "NAME", "nombre", "label"]
@@ -65,13 +83,7 @@ def written(word: str, rng: np.random.Generator) -> str:
     """Return a word as somebody may write it."""
     text = word
     if rng.random() < 0.25 and " " not in text and not text.isupper():
-        text += (
-            "es"
-            if text[-1] not in "aeiouy" and text.isascii() and text in ("canal", "dren")
-            else "s"
-            if text[-1] not in "sh"
-            else ""
-        )
+        text += "es" if text[-1] not in "aeiouy" and text.isascii() and text in ("canal", "dren") else "s" if text[-1] not in "sh" else ""
     if rng.random() < 0.3:
         text = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
     text = [str.lower, str.upper, str.title, str][rng.integers(4)](text)
@@ -110,9 +122,16 @@ def layout(rng: np.random.Generator, file: Path) -> list[Feature]:
         columns = columns_of(rng, held, named=how == "layers by kind")
         wkb = np.array([shapely.to_wkb(f.shape) for f in held], dtype=object)
         pyogrio.raw.write(
-            file, wkb, list(columns.values()), list(columns), driver="GPKG", geometry_type="Unknown", crs=CRS, layer=name,
+            file,
+            wkb,
+            list(columns.values()),
+            list(columns),
+            driver="GPKG",
+            geometry_type="Unknown",
+            crs=CRS,
+            layer=name,
             append=file.exists(),
-        )  # fmt: skip
+        )
     return features
 
 
@@ -136,10 +155,13 @@ def columns_of(rng: np.random.Generator, held: list[Feature], *, named: bool) ->
     pressure = [40.0 + k if f.truth == "riser" or metered != "risers" else np.nan for k, f in enumerate(held)]
     flow = [10.0 if f.truth == "riser" or (metered == "all" and rng.random() < 0.9) else np.nan for f in held]
     wanted = {
-        str(rng.choice(KIND_COLUMNS)): np.array(kinds, object), str(rng.choice(NAME_COLUMNS)): np.array(names, object),
-        "pressure_psi": np.array(pressure), "flow_gpm": np.array(flow), "surveyor": np.array(["Smith"] * len(held), object),
+        str(rng.choice(KIND_COLUMNS)): np.array(kinds, object),
+        str(rng.choice(NAME_COLUMNS)): np.array(names, object),
+        "pressure_psi": np.array(pressure),
+        "flow_gpm": np.array(flow),
+        "surveyor": np.array(["Smith"] * len(held), object),
         "note": np.array([None, "checked"] * len(held), object)[: len(held)],
-    }  # fmt: skip
+    }
     for column in rng.permutation(list(wanted)):
         columns[str(column)] = wanted[str(column)]
     return columns
@@ -149,9 +171,7 @@ def columns_of(rng: np.random.Generator, held: list[Feature], *, named: bool) ->
 def test_every_hazard_ends_as_a_setback_a_limit_or_a_stop(seed: int, tmp_path: Path) -> None:
     rng = np.random.default_rng(seed)
     boundary = tmp_path / "site.gpkg"
-    pyogrio.raw.write(
-        boundary, np.array([shapely.to_wkb(SQUARE)], object), [], [], driver="GPKG", geometry_type="Polygon", crs=CRS
-    )
+    pyogrio.raw.write(boundary, np.array([shapely.to_wkb(SQUARE)], object), [], [], driver="GPKG", geometry_type="Polygon", crs=CRS)
     features = layout(rng, tmp_path / "f.gpkg")
     path = write_new_plan(tmp_path / "plan", boundary=boundary, features=[tmp_path / "f.gpkg"])
     mapping = tomllib.loads(path.read_text(encoding="utf-8"))

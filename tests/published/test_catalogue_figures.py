@@ -28,23 +28,49 @@ def holds(outer: tuple[float, float], inner: tuple[float, float]) -> bool:
 APPLES_CHERRIES_PEARS, STONE_FRUIT, ALMONDS, WALNUT, PISTACHIO, KIWI, BERRIES = 0.95, 0.90, 0.90, 1.10, 1.10, 1.05, 1.05
 AVOCADO, CITRUS_70, OLIVES, TABLE_GRAPES, WINE_GRAPES = 0.85, 0.65, 0.70, 0.85, 0.70
 KC = {
-    "apple, dwarf": APPLES_CHERRIES_PEARS, "apple, dwarf-to-semi": APPLES_CHERRIES_PEARS, "apple, semi-dwarf": APPLES_CHERRIES_PEARS,
-    "apple, semi-vigorous": APPLES_CHERRIES_PEARS, "apple, standard": APPLES_CHERRIES_PEARS,
-    "European pear, dwarf": APPLES_CHERRIES_PEARS, "European pear, semi-dwarf": APPLES_CHERRIES_PEARS,
-    "European pear, standard": APPLES_CHERRIES_PEARS, "Asian pear, standard": APPLES_CHERRIES_PEARS,
-    "sweet cherry, dwarf": APPLES_CHERRIES_PEARS, "sweet cherry, semi-dwarf": APPLES_CHERRIES_PEARS,
-    "sweet cherry, standard": APPLES_CHERRIES_PEARS, "tart cherry, standard": APPLES_CHERRIES_PEARS,
-    "peach, standard, open vase": STONE_FRUIT, "nectarine, standard, open vase": STONE_FRUIT, "apricot, standard": STONE_FRUIT,
-    "Japanese plum, standard": STONE_FRUIT, "European plum, standard": STONE_FRUIT, "almond, standard": ALMONDS,
-    "Persian walnut, standard": WALNUT, "black walnut, standard": WALNUT, "pistachio, standard": PISTACHIO,
-    "hardy kiwi, pergola or T-bar": KIWI, "blackberry, erect": BERRIES, "blackberry, trailing or semi-erect": BERRIES,
-    "red raspberry, hedgerow": BERRIES, "black raspberry, hill": BERRIES, "highbush blueberry, bush": BERRIES,
-    "rabbiteye blueberry, bush": BERRIES, "currant, bush": BERRIES,
-    "avocado, standard": AVOCADO, "sweet orange, standard": CITRUS_70, "grapefruit, standard": CITRUS_70,
-    "mandarin, standard": CITRUS_70, "mandarin, dwarf": CITRUS_70, "lemon, standard": CITRUS_70, "lemon, dwarf": CITRUS_70,
-    "olive, open vase, mechanised": OLIVES, "olive, hedgerow": OLIVES, "table grape, trellis": TABLE_GRAPES,
-    "wine grape, trellis": WINE_GRAPES, "muscadine grape, single wire": TABLE_GRAPES,
-}  # fmt: skip
+    "apple, dwarf": APPLES_CHERRIES_PEARS,
+    "apple, dwarf-to-semi": APPLES_CHERRIES_PEARS,
+    "apple, semi-dwarf": APPLES_CHERRIES_PEARS,
+    "apple, semi-vigorous": APPLES_CHERRIES_PEARS,
+    "apple, standard": APPLES_CHERRIES_PEARS,
+    "European pear, dwarf": APPLES_CHERRIES_PEARS,
+    "European pear, semi-dwarf": APPLES_CHERRIES_PEARS,
+    "European pear, standard": APPLES_CHERRIES_PEARS,
+    "Asian pear, standard": APPLES_CHERRIES_PEARS,
+    "sweet cherry, dwarf": APPLES_CHERRIES_PEARS,
+    "sweet cherry, semi-dwarf": APPLES_CHERRIES_PEARS,
+    "sweet cherry, standard": APPLES_CHERRIES_PEARS,
+    "tart cherry, standard": APPLES_CHERRIES_PEARS,
+    "peach, standard, open vase": STONE_FRUIT,
+    "nectarine, standard, open vase": STONE_FRUIT,
+    "apricot, standard": STONE_FRUIT,
+    "Japanese plum, standard": STONE_FRUIT,
+    "European plum, standard": STONE_FRUIT,
+    "almond, standard": ALMONDS,
+    "Persian walnut, standard": WALNUT,
+    "black walnut, standard": WALNUT,
+    "pistachio, standard": PISTACHIO,
+    "hardy kiwi, pergola or T-bar": KIWI,
+    "blackberry, erect": BERRIES,
+    "blackberry, trailing or semi-erect": BERRIES,
+    "red raspberry, hedgerow": BERRIES,
+    "black raspberry, hill": BERRIES,
+    "highbush blueberry, bush": BERRIES,
+    "rabbiteye blueberry, bush": BERRIES,
+    "currant, bush": BERRIES,
+    "avocado, standard": AVOCADO,
+    "sweet orange, standard": CITRUS_70,
+    "grapefruit, standard": CITRUS_70,
+    "mandarin, standard": CITRUS_70,
+    "mandarin, dwarf": CITRUS_70,
+    "lemon, standard": CITRUS_70,
+    "lemon, dwarf": CITRUS_70,
+    "olive, open vase, mechanised": OLIVES,
+    "olive, hedgerow": OLIVES,
+    "table grape, trellis": TABLE_GRAPES,
+    "wine grape, trellis": WINE_GRAPES,
+    "muscadine grape, single wire": TABLE_GRAPES,
+}
 
 
 @pytest.mark.parametrize("entry", catalogue.entries(), ids=lambda entry: entry.name)
@@ -64,36 +90,60 @@ def test_a_coefficient_taken_from_a_like_crop_says_so(name: str) -> None:
 @pytest.mark.parametrize(
     ("name", "printed"),
     [  # University of Maine Cooperative Extension, Growing Fruit Trees in Maine: Spacing; in the row [ft]
-        ("apple, dwarf", (6, 8)), ("sweet cherry, dwarf", (6, 8)), ("apple, semi-dwarf", (15, 15)), ("apple, standard", (25, 25)),
-        ("European pear, standard", (30, 30)), ("sweet cherry, standard", (30, 30)),  # pear and sweet cherry: 5 ft more
-        ("apricot, standard", (15, 15)), ("European plum, standard", (15, 15)), ("Japanese plum, standard", (15, 15)),
-        ("peach, standard, open vase", (15, 15)), ("tart cherry, standard", (15, 15)),  # as semi-dwarf apple
+        ("apple, dwarf", (6, 8)),
+        ("sweet cherry, dwarf", (6, 8)),
+        ("apple, semi-dwarf", (15, 15)),
+        ("apple, standard", (25, 25)),
+        ("European pear, standard", (30, 30)),
+        ("sweet cherry, standard", (30, 30)),  # pear and sweet cherry: 5 ft more
+        ("apricot, standard", (15, 15)),
+        ("European plum, standard", (15, 15)),
+        ("Japanese plum, standard", (15, 15)),
+        ("peach, standard, open vase", (15, 15)),
+        ("tart cherry, standard", (15, 15)),  # as semi-dwarf apple
         # compilation of tree and row distances (low authority)
-        ("apple, dwarf", (8, 8)), ("apple, semi-dwarf", (12, 18)), ("apple, standard", (25, 30)), ("European pear, standard", (25, 30)),
-        ("European pear, dwarf", (12, 12)), ("peach, standard, open vase", (14, 18)), ("Japanese plum, standard", (14, 20)),
-        ("European plum, standard", (14, 20)), ("tart cherry, standard", (18, 20)), ("sweet cherry, standard", (25, 25)),
-        ("apricot, standard", (14, 14)), ("nectarine, standard, open vase", (14, 14)),
+        ("apple, dwarf", (8, 8)),
+        ("apple, semi-dwarf", (12, 18)),
+        ("apple, standard", (25, 30)),
+        ("European pear, standard", (25, 30)),
+        ("European pear, dwarf", (12, 12)),
+        ("peach, standard, open vase", (14, 18)),
+        ("Japanese plum, standard", (14, 20)),
+        ("European plum, standard", (14, 20)),
+        ("tart cherry, standard", (18, 20)),
+        ("sweet cherry, standard", (25, 25)),
+        ("apricot, standard", (14, 14)),
+        ("nectarine, standard, open vase", (14, 14)),
         ("peach, standard, open vase", (12, 18)),  # Oklahoma State and Georgia, as quoted (low authority)
         ("almond, standard", (10, 22)),  # UC farm advisors, trial of 10, 14, 18 and 22 ft
-        ("pecan, standard, eastern", (35, 40)), ("pecan, hedged, western", (15, 30)),  # NCAT/ATTRA
-        ("Persian walnut, standard", (35, 35)), ("black walnut, standard", (50, 50)), ("hickory, standard", (50, 50)),  # book table (low authority)
+        ("pecan, standard, eastern", (35, 40)),
+        ("pecan, hedged, western", (15, 30)),  # NCAT/ATTRA
+        ("Persian walnut, standard", (35, 35)),
+        ("black walnut, standard", (50, 50)),
+        ("hickory, standard", (50, 50)),  # book table (low authority)
         ("olive, open vase, mechanised", (12, 16)),  # grower's page (low authority): 16 x 22 to 12 x 20 ft
-        ("mandarin, dwarf", (6, 12)), ("lemon, dwarf", (6, 12)),  # dwarf citrus, growers' and nursery pages (low authority)
-        ("highbush blueberry, bush", (4, 4.5)), ("rabbiteye blueberry, bush", (5, 8)),  # blueberry culture page (low authority)
+        ("mandarin, dwarf", (6, 12)),
+        ("lemon, dwarf", (6, 12)),  # dwarf citrus, growers' and nursery pages (low authority)
+        ("highbush blueberry, bush", (4, 4.5)),
+        ("rabbiteye blueberry, bush", (5, 8)),  # blueberry culture page (low authority)
         # Northwest Berry and Grape Information Network, Blueberry Plantation Design: upright 3-4 ft, vigorous 4-5 ft
-        ("highbush blueberry, bush", (3, 4)), ("highbush blueberry, bush", (4, 5)),
+        ("highbush blueberry, bush", (3, 4)),
+        ("highbush blueberry, bush", (4, 5)),
         # UC Davis, Cherry Orchard Establishment (Ingels and Arceo 2012): 10-20 ft by stock, variety and training
-        ("sweet cherry, standard", (10, 20)), ("sweet cherry, semi-dwarf", (10, 20)),
+        ("sweet cherry, standard", (10, 20)),
+        ("sweet cherry, semi-dwarf", (10, 20)),
         ("sweet cherry, dwarf", (2 / FOOT, 3 / FOOT)),  # trial of 2002 on Gisela 5, as quoted (low authority): 2-3 m
         ("tart cherry, standard", (19, 19)),  # Michigan State University Extension: Montmorency on Mahaleb
         ("tart cherry, standard", (14, 18)),  # Michigan fruit specialists, as quoted by a book (low authority)
         ("apple, dwarf", (4, 4)),  # eXtension, Dwarfing Apple Rootstocks: from 14 x 4 ft
         ("muscadine grape, single wire", (14, 20)),  # Georgia Muscadine Production Guide, section 11
-        ("table grape, trellis", (6, 8)), ("wine grape, trellis", (6, 8)),  # grower's page (low authority)
-        ("red raspberry, hedgerow", (2, 4)), ("black raspberry, hill", (3, 5)),
+        ("table grape, trellis", (6, 8)),
+        ("wine grape, trellis", (6, 8)),  # grower's page (low authority)
+        ("red raspberry, hedgerow", (2, 4)),
+        ("black raspberry, hill", (3, 5)),
         ("blackberry, trailing or semi-erect", (6, 12)),  # nursery pages (low authority)
     ],
-)  # fmt: skip
+)
 def test_distance_in_the_row(name: str, printed: tuple[float, float]) -> None:
     assert holds(feet(catalogue.find(name).in_row_range_m), printed)
 
@@ -110,26 +160,38 @@ def test_standard_citrus_in_the_row(name: str) -> None:
 @pytest.mark.parametrize(
     ("name", "printed"),
     [
-        ("apple, dwarf", (12, 12)), ("apple, semi-dwarf", (20, 20)), ("apple, standard", (30, 30)), ("European pear, dwarf", (14, 14)),
-        ("European pear, standard", (30, 30)), ("peach, standard, open vase", (20, 20)), ("Japanese plum, standard", (20, 20)),
-        ("tart cherry, standard", (25, 25)), ("sweet cherry, standard", (30, 30)), ("apricot, standard", (20, 22)),
+        ("apple, dwarf", (12, 12)),
+        ("apple, semi-dwarf", (20, 20)),
+        ("apple, standard", (30, 30)),
+        ("European pear, dwarf", (14, 14)),
+        ("European pear, standard", (30, 30)),
+        ("peach, standard, open vase", (20, 20)),
+        ("Japanese plum, standard", (20, 20)),
+        ("tart cherry, standard", (25, 25)),
+        ("sweet cherry, standard", (30, 30)),
+        ("apricot, standard", (20, 22)),
         ("nectarine, standard, open vase", (20, 22)),  # compilation of tree and row distances (low authority)
         ("peach, standard, open vase", (18, 24)),  # Oklahoma State and Georgia, as quoted (low authority)
         ("almond, standard", (20, 24)),  # UC farm advisors
-        ("pecan, standard, eastern", (35, 40)), ("pecan, hedged, western", (30, 30)),  # NCAT/ATTRA
-        ("Persian walnut, standard", (35, 35)), ("black walnut, standard", (50, 50)),  # book table (low authority)
+        ("pecan, standard, eastern", (35, 40)),
+        ("pecan, hedged, western", (30, 30)),  # NCAT/ATTRA
+        ("Persian walnut, standard", (35, 35)),
+        ("black walnut, standard", (50, 50)),  # book table (low authority)
         ("olive, open vase, mechanised", (20, 22)),  # grower's page (low authority)
-        ("highbush blueberry, bush", (8, 12)), ("rabbiteye blueberry, bush", (12, 14)),  # blueberry culture page (low authority)
+        ("highbush blueberry, bush", (8, 12)),
+        ("rabbiteye blueberry, bush", (12, 14)),  # blueberry culture page (low authority)
         ("highbush blueberry, bush", (10, 12)),  # Northwest Berry and Grape Information Network
         ("tart cherry, standard", (21, 21)),  # Michigan State University Extension: Montmorency on Mahaleb
         ("tart cherry, standard", (20, 22)),  # Michigan fruit specialists, as quoted by a book (low authority)
         ("sweet cherry, dwarf", (4.75 / FOOT, 4.75 / FOOT)),  # trial of 2002 on Gisela 5, as quoted (low authority)
         ("apple, dwarf", (14, 14)),  # eXtension, Dwarfing Apple Rootstocks
         ("muscadine grape, single wire", (10, 14)),  # Georgia Muscadine Production Guide, section 11
-        ("table grape, trellis", (8, 12)), ("wine grape, trellis", (8, 8)),  # grower's page (low authority)
-        ("red raspberry, hedgerow", (6, 12)), ("black raspberry, hill", (6, 10)),  # nursery pages (low authority), 6-12 ft
+        ("table grape, trellis", (8, 12)),
+        ("wine grape, trellis", (8, 8)),  # grower's page (low authority)
+        ("red raspberry, hedgerow", (6, 12)),
+        ("black raspberry, hill", (6, 10)),  # nursery pages (low authority), 6-12 ft
     ],
-)  # fmt: skip
+)
 def test_distance_between_rows(name: str, printed: tuple[float, float]) -> None:
     assert holds(feet(catalogue.find(name).row_distance_range_m), printed)
 
@@ -179,18 +241,24 @@ def test_muscadine_vines_to_the_acre() -> None:
 @pytest.mark.parametrize(
     ("name", "height", "spread"),
     [
-        ("apple, dwarf", (8, 10), (8, 10)), ("apple, semi-dwarf", (12, 15), (12, 15)),  # nursery size guide (low authority), as tall as wide
-        ("sweet cherry, semi-dwarf", (15, 18), (15, 18)), ("sweet cherry, dwarf", (8, 10), (8, 10)),
+        ("apple, dwarf", (8, 10), (8, 10)),
+        ("apple, semi-dwarf", (12, 15), (12, 15)),  # nursery size guide (low authority), as tall as wide
+        ("sweet cherry, semi-dwarf", (15, 18), (15, 18)),
+        ("sweet cherry, dwarf", (8, 10), (8, 10)),
         ("apple, standard", (30, 30), (30, 30)),  # eXtension apples, unpruned
         ("pomegranate", (10, 20), (10, 20)),  # University of Florida, P. K. Yonge campus trees
         ("fig", (15, 30), (15, 30)),  # Herbarium California (low authority)
         ("Asian persimmon", (25, 30), (25, 30)),  # Marin Master Gardeners
-        ("American persimmon", (30, 80), (20, 35)), ("Chinese chestnut", (40, 60), (40, 60)),  # reference pages (low authority)
+        ("American persimmon", (30, 80), (20, 35)),
+        ("Chinese chestnut", (40, 60), (40, 60)),  # reference pages (low authority)
         # growers' and nursery pages on citrus (low authority): large 15-20, medium 10-15, small 8-10 ft high
-        ("grapefruit", (15, 20), (15, 20)), ("sweet orange", (15, 20), (15, 20)), ("mandarin", (10, 15), (10, 15)),
-        ("mandarin, dwarf", (8, 10), (8, 10)), ("lemon, dwarf", (8, 10), (8, 10)),
+        ("grapefruit", (15, 20), (15, 20)),
+        ("sweet orange", (15, 20), (15, 20)),
+        ("mandarin", (10, 15), (10, 15)),
+        ("mandarin, dwarf", (8, 10), (8, 10)),
+        ("lemon, dwarf", (8, 10), (8, 10)),
     ],
-)  # fmt: skip
+)
 def test_mature_size(name: str, height: tuple[float, float], spread: tuple[float, float]) -> None:
     entry = catalogue.find(name)
     assert holds(feet(entry.height_range_m), height)
@@ -199,11 +267,7 @@ def test_mature_size(name: str, height: tuple[float, float], spread: tuple[float
 
 @pytest.mark.parametrize(
     ("name", "shares"),
-    [
-        ("apple, dwarf-to-semi", (0.40, 0.50)),
-        ("apple, semi-dwarf", (0.60, 0.80)),
-        ("apple, semi-vigorous", (0.70, 0.85)),
-    ],
+    [("apple, dwarf-to-semi", (0.40, 0.50)), ("apple, semi-dwarf", (0.60, 0.80)), ("apple, semi-vigorous", (0.70, 0.85))],
 )
 def test_rootstock_classes_as_shares_of_a_seedling(name: str, shares: tuple[float, float]) -> None:
     # NC State Extension, Apple Rootstocks and Tree Spacing, Table 1 (spur and non-spur): M.26 40-50 %, M.7 and MM.106
@@ -227,19 +291,30 @@ def test_rootstock_classes_grow_in_their_order() -> None:
     ("names", "hours"),
     [  # nursery table of chill hours below 45 F (low authority)
         (("apple, dwarf", "apple, dwarf-to-semi", "apple, semi-dwarf", "apple, semi-vigorous", "apple, standard"), (300, 1200)),
-        (("European pear, dwarf", "European pear, semi-dwarf", "European pear, standard"), (150, 1500)), (("peach", "nectarine"), (150, 1200)),
-        (("Japanese plum",), (275, 1000)), (("apricot",), (300, 1000)), (("almond",), (400, 700)), (("Persian walnut", "black walnut"), (400, 1500)),
-        (("pecan, standard, eastern", "pecan, hedged, western"), (150, 1600)), (("Chinese chestnut",), (400, 750)),
+        (("European pear, dwarf", "European pear, semi-dwarf", "European pear, standard"), (150, 1500)),
+        (("peach", "nectarine"), (150, 1200)),
+        (("Japanese plum",), (275, 1000)),
+        (("apricot",), (300, 1000)),
+        (("almond",), (400, 700)),
+        (("Persian walnut", "black walnut"), (400, 1500)),
+        (("pecan, standard, eastern", "pecan, hedged, western"), (150, 1600)),
+        (("Chinese chestnut",), (400, 750)),
         (("olive, hedgerow",), (400, 700)),
-        (("fig",), (100, 500)), (("pomegranate",), (100, 300)), (("Asian persimmon", "American persimmon"), (100, 700)),
-        (("table grape", "wine grape"), (100, 500)), (("quince",), (100, 500)), (("hardy kiwi",), (400, 800)),
+        (("fig",), (100, 500)),
+        (("pomegranate",), (100, 300)),
+        (("Asian persimmon", "American persimmon"), (100, 700)),
+        (("table grape", "wine grape"), (100, 500)),
+        (("quince",), (100, 500)),
+        (("hardy kiwi",), (400, 800)),
         (("sweet orange", "grapefruit", "mandarin", "mandarin, dwarf", "lemon", "lemon, dwarf"), (0, 0)),
         # nursery table for cherries and small fruit (low authority)
         (("sweet cherry", "sweet cherry, semi-dwarf", "tart cherry"), (700, 800)),
         (("blackberry, erect", "blackberry, trailing or semi-erect"), (200, 500)),
-        (("red raspberry", "black raspberry"), (700, 800)), (("currant",), (800, 1000)), (("mulberry",), (400, 400)),
+        (("red raspberry", "black raspberry"), (700, 800)),
+        (("currant",), (800, 1000)),
+        (("mulberry",), (400, 400)),
     ],
-)  # fmt: skip
+)
 def test_chill_hours(names: tuple[str, ...], hours: tuple[float, float]) -> None:
     for name in names:
         assert catalogue.find(name).chill_range_h == hours
@@ -253,9 +328,7 @@ def test_chill_of_which_one_figure_is_printed(name: str) -> None:
 
 
 # T. Fitzgerald, Pollination of fruit trees (low authority); what the list does not name is from memory
-@pytest.mark.parametrize(
-    "name", ["apple", "apple, dwarf", "European pear", "Asian pear", "sweet cherry", "Japanese plum"]
-)
+@pytest.mark.parametrize("name", ["apple", "apple, dwarf", "European pear", "Asian pear", "sweet cherry", "Japanese plum"])
 def test_cross_pollination_is_essential(name: str) -> None:
     assert catalogue.find(name).pollination == "partner"
 

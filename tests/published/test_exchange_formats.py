@@ -44,18 +44,33 @@ class TestGeoPackage:
     def test_mandatory_tables(self, db):
         """Requirements 10, 13 and 21 with annex C: the three tables and the columns of each."""
         assert columns(db, "gpkg_spatial_ref_sys") == {
-            "srs_name": "TEXT", "srs_id": "INTEGER", "organization": "TEXT",
-            "organization_coordsys_id": "INTEGER", "definition": "TEXT", "description": "TEXT",
-        }  # fmt: skip
-        assert columns(db, "gpkg_contents") == {
-            "table_name": "TEXT", "data_type": "TEXT", "identifier": "TEXT", "description": "TEXT",
-            "last_change": "DATETIME", "min_x": "DOUBLE", "min_y": "DOUBLE", "max_x": "DOUBLE", "max_y": "DOUBLE",
+            "srs_name": "TEXT",
             "srs_id": "INTEGER",
-        }  # fmt: skip
+            "organization": "TEXT",
+            "organization_coordsys_id": "INTEGER",
+            "definition": "TEXT",
+            "description": "TEXT",
+        }
+        assert columns(db, "gpkg_contents") == {
+            "table_name": "TEXT",
+            "data_type": "TEXT",
+            "identifier": "TEXT",
+            "description": "TEXT",
+            "last_change": "DATETIME",
+            "min_x": "DOUBLE",
+            "min_y": "DOUBLE",
+            "max_x": "DOUBLE",
+            "max_y": "DOUBLE",
+            "srs_id": "INTEGER",
+        }
         assert columns(db, "gpkg_geometry_columns") == {
-            "table_name": "TEXT", "column_name": "TEXT", "geometry_type_name": "TEXT",
-            "srs_id": "INTEGER", "z": "TINYINT", "m": "TINYINT",
-        }  # fmt: skip
+            "table_name": "TEXT",
+            "column_name": "TEXT",
+            "geometry_type_name": "TEXT",
+            "srs_id": "INTEGER",
+            "z": "TINYINT",
+            "m": "TINYINT",
+        }
 
     def test_reference_systems(self, db):
         """Requirement 11: rows for -1 (undefined Cartesian), 0 (undefined geographic) and 4326 (WGS 84)."""
@@ -99,9 +114,7 @@ class TestGeoPackage:
         rows = db.execute("SELECT table_name, extension_name, definition, scope FROM gpkg_extensions").fetchall()
         tables = {row[0] for row in db.execute("SELECT table_name FROM gpkg_geometry_columns")}
         assert {row[0] for row in rows} == tables
-        assert {row[1:] for row in rows} == {
-            ("gpkg_rtree_index", "http://www.geopackage.org/spec120/#extension_rtree", "write-only")
-        }
+        assert {row[1:] for row in rows} == {("gpkg_rtree_index", "http://www.geopackage.org/spec120/#extension_rtree", "write-only")}
         for table in tables:
             asked = "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = ?"
             made = {row[0] for row in db.execute(asked, (table,))}

@@ -50,8 +50,7 @@ def test_pressure_spread_of_20_per_cent_is_flow_within_about_10() -> None:
 
 
 @pytest.mark.parametrize(
-    ("outlets", "share"),
-    [(1, 1.0), (2, 0.639), (3, 0.534), (4, 0.485), (5, 0.457), (10, 0.402), (20, 0.376), (50, 0.361), (100, 0.356)],
+    ("outlets", "share"), [(1, 1.0), (2, 0.639), (3, 0.534), (4, 0.485), (5, 0.457), (10, 0.402), (20, 0.376), (50, 0.361), (100, 0.356)]
 )
 def test_christiansen_factor(outlets: int, share: float) -> None:
     # Christiansen 1942, m = 1.852
@@ -77,10 +76,14 @@ def test_the_solver_loses_what_christiansens_factor_says(outlets: int) -> None:
 @pytest.mark.parametrize(
     ("inside_in", "gpm", "psi", "feet_s", "within"),
     [
-        (1.195, 10, 1.27, 2.85, 0.02), (1.195, 20, 4.59, 5.71, 0.02), (2.193, 40, 0.86, None, 0.03),
-        (2.193, 80, 3.12, None, 0.03), (3.230, 80, 0.47, None, 0.03), (4.154, 200, 0.76, None, 0.03),
+        (1.195, 10, 1.27, 2.85, 0.02),
+        (1.195, 20, 4.59, 5.71, 0.02),
+        (2.193, 40, 0.86, None, 0.03),
+        (2.193, 80, 3.12, None, 0.03),
+        (3.230, 80, 0.47, None, 0.03),
+        (4.154, 200, 0.76, None, 0.03),
     ],
-)  # fmt: skip
+)
 def test_pvc_class_160_table(inside_in: float, gpm: float, psi: float, feet_s: float | None, within: float) -> None:
     # friction table of PVC class 160 pipe, C = 150, of a university irrigation course
     assert psi_per_100_ft(gpm, inside_in, 150) == pytest.approx(psi, rel=within)

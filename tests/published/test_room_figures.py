@@ -16,7 +16,7 @@ from spaced import block_of, feet, middle, plant, room, rowed, site_of, trees_of
 
 @pytest.mark.parametrize(
     ("bearing", "way", "times"), [(0, "north-south", 1.3), (140, "north-south", 1.3), (90, "east-west", 1.5), (50, "east-west", 1.5)]
-)  # fmt: skip
+)
 def test_height_between_rows(bearing: float, way: str, times: float) -> None:
     # R. Perry, J. Hull and J. Clements, Apple Scion/Rootstock Selection and Planning, Michigan State University: rows at least
     # 1.3 (north-south) or 1.5 times (east-west) as far apart as the trees are tall; rows between are taken for the nearer
@@ -126,9 +126,7 @@ def test_vines_8_ft_apart() -> None:
         block, _, found = set_out(Pattern("trellis", feet(step), feet(9)), 8, habit="vine", height=6)
         assert set(found.pruning_load) == {0.9}
     assert found.blocks[0].trees == 225
-    assert "more than 90 % of last year's wood comes off (Ohio State University)" in " ".join(
-        plain_words(found.blocks[0], block, "us")
-    )
+    assert "more than 90 % of last year's wood comes off (Ohio State University)" in " ".join(plain_words(found.blocks[0], block, "us"))
 
 
 def test_pair_2_ft_apart() -> None:
@@ -151,10 +149,17 @@ def test_pair_2_ft_apart() -> None:
     ("one", "other", "together"),
     # nursery rule on bloom: early with early and mid, mid with all, late with mid and late
     [
-        ("early", "early", True), ("early", "mid", True), ("early", "late", False), ("mid", "early", True),
-        ("mid", "mid", True), ("mid", "late", True), ("late", "early", False), ("late", "mid", True), ("late", "late", True),
+        ("early", "early", True),
+        ("early", "mid", True),
+        ("early", "late", False),
+        ("mid", "early", True),
+        ("mid", "mid", True),
+        ("mid", "late", True),
+        ("late", "early", False),
+        ("late", "mid", True),
+        ("late", "late", True),
     ],
-)  # fmt: skip
+)
 def test_bloom_together(one: str, other: str, together: bool) -> None:
     assert in_bloom_together(one, other) is together
 
@@ -167,9 +172,7 @@ def test_limits_of_bees_and_wind() -> None:
     assert limit_of(plant(40, agent="wind", pollination_m=feet(1320))) / FOOT == pytest.approx(1320)
 
 
-@pytest.mark.parametrize(
-    ("apart", "code"), [(49, None), (51, "pollinizer_not_near"), (99, "pollinizer_not_near"), (101, "pollinizer_far")]
-)
+@pytest.mark.parametrize(("apart", "code"), [(49, None), (51, "pollinizer_not_near"), (99, "pollinizer_not_near"), (101, "pollinizer_far")])
 def test_bees_fly_50_ft_best_and_100_ft_at_most(apart: float, code: str | None) -> None:
     pattern = Pattern("points", 0.0, 0.0)
     kinds = [plant(15, pollination="partner", variety=v, bloom="mid", agent="bees") for v in "AB"]

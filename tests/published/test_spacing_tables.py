@@ -26,12 +26,7 @@ def density(pattern: str, step: float, rows: float | None = None) -> float:
     lattice = Lattice(shape.step_m, shape.row_distance_m, shape.shift)
     # a window of whole periods, half open, in a block far larger
     wide, high = 40 * shape.step_m, 40 * shape.row_distance_m
-    field = shapely.box(
-        -10 * shape.step_m,
-        -10 * shape.row_distance_m,
-        wide + 10 * shape.step_m,
-        high + 10 * shape.row_distance_m,
-    )
+    field = shapely.box(-10 * shape.step_m, -10 * shape.row_distance_m, wide + 10 * shape.step_m, high + 10 * shape.row_distance_m)
     edges = edges_of(np.array([field]))[0]
     cutters = Cutters(edges, np.empty((0, 4)), np.empty(0, np.int64), np.empty((0, 5)))
     layout = layouts_along(lattice, cutters, 90.0)[0]
@@ -47,16 +42,26 @@ def density(pattern: str, step: float, rows: float | None = None) -> float:
     ("pattern", "step", "rows", "printed", "tolerance"),
     [
         ("square", 20, None, 108.9, 0.05),  # Kains, Five Acres and Independence, note to table 17
-        ("square", 40, None, 27, 0.5), ("square", 30, None, 48, 0.5), ("square", 80, None, 7, 0.5),  # NCAT/ATTRA, pecan spacing note
-        ("rectangular", 12, 20, 182, 0.6), ("square", 14, None, 222, 0.5),  # Georgia Muscadine Production Guide, section 11
-        ("rectangular", 16, 22, 124, 0.5), ("rectangular", 8, 12, 454, 0.5), ("square", 18, None, 134, 0.6),
+        ("square", 40, None, 27, 0.5),
+        ("square", 30, None, 48, 0.5),
+        ("square", 80, None, 7, 0.5),  # NCAT/ATTRA, pecan spacing note
+        ("rectangular", 12, 20, 182, 0.6),
+        ("square", 14, None, 222, 0.5),  # Georgia Muscadine Production Guide, section 11
+        ("rectangular", 16, 22, 124, 0.5),
+        ("rectangular", 8, 12, 454, 0.5),
+        ("square", 18, None, 134, 0.6),
         ("rectangular", 18, 24, 101, 0.5),  # grower pages (low authority)
-        ("rectangular", 4, 12, 907.5, 1), ("rectangular", 4, 10, 1089, 1), ("rectangular", 5, 12, 726, 1),
+        ("rectangular", 4, 12, 907.5, 1),
+        ("rectangular", 4, 10, 1089, 1),
+        ("rectangular", 5, 12, 726, 1),
         ("rectangular", 8, 14, 388.9, 1),  # blueberry culture page, grovida.us
-        ("square", 16, None, 170.16, 0.01), ("offset", 16, None, 196.48, 0.01),  # 43,560 / (0.866 s^2): exact
-        ("offset", 20, None, 125.75, 0.01), ("offset", 30, None, 55.89, 0.01), ("offset", 40, None, 31.44, 0.01),
+        ("square", 16, None, 170.16, 0.01),
+        ("offset", 16, None, 196.48, 0.01),  # 43,560 / (0.866 s^2): exact
+        ("offset", 20, None, 125.75, 0.01),
+        ("offset", 30, None, 55.89, 0.01),
+        ("offset", 40, None, 31.44, 0.01),
     ],
-)  # fmt: skip
+)
 def test_trees_per_acre(pattern: str, step: float, rows: float | None, printed: float, tolerance: float) -> None:
     assert density(pattern, step, rows) == pytest.approx(printed, abs=tolerance)
 
@@ -82,10 +87,7 @@ def pattern_of(pattern: str, step: float, rows: float | None = None) -> object:
     return parse_plan({"site": {"boundary": "b"}, "block": [block]}, "plan").block[0].to_pattern()
 
 
-@pytest.mark.parametrize(
-    ("step", "rows", "tolerance"),
-    [(17, 14.7, 0.05), (16, 13.856, 0.001), (20, 17.321, 0.001), (30, 25.981, 0.001)],
-)
+@pytest.mark.parametrize(("step", "rows", "tolerance"), [(17, 14.7, 0.05), (16, 13.856, 0.001), (20, 17.321, 0.001), (30, 25.981, 0.001)])
 def test_equilateral_row_distance(step: float, rows: float, tolerance: float) -> None:
     """17 ft: Torrens, orchard patterns page; the others s sqrt(3) / 2."""
     assert pattern_of("offset", step).row_distance_m / FOOT == pytest.approx(rows, abs=tolerance)
@@ -94,12 +96,17 @@ def test_equilateral_row_distance(step: float, rows: float, tolerance: float) ->
 @pytest.mark.parametrize(
     ("pattern", "step", "rows", "nearest", "tolerance"),
     [
-        ("offset", 20, 15, 18.028, 0.001), ("offset", 16, 12, 14.422, 0.001), ("offset", 20, 17.3205, 20.0, 0.001),
+        ("offset", 20, 15, 18.028, 0.001),
+        ("offset", 16, 12, 14.422, 0.001),
+        ("offset", 20, 17.3205, 20.0, 0.001),
         ("offset", 16, 14, 16.0, 0.001),  # its diagonal is 16.125, so the step stays the nearest
-        ("quincunx", 24, None, 16.97, 0.01), ("quincunx", 30, None, 21.25, 0.05), ("quincunx", 40, None, 28.28, 0.01),
-        ("square", 30, None, 30.0, 1e-9), ("rectangular", 16, 12, 12.0, 1e-9),
+        ("quincunx", 24, None, 16.97, 0.01),
+        ("quincunx", 30, None, 21.25, 0.05),
+        ("quincunx", 40, None, 28.28, 0.01),
+        ("square", 30, None, 30.0, 1e-9),
+        ("rectangular", 16, 12, 12.0, 1e-9),
     ],
-)  # fmt: skip
+)
 def test_true_nearest_distance(pattern: str, step: float, rows: float | None, nearest: float, tolerance: float) -> None:
     """Offset diagonals sqrt((s/2)^2 + r^2). Quincunx: 24 ft Torrens (16.97); 30 ft homegardendesign.info prints 21.25, exact 21.213;
     40 ft is printed "about 27" elsewhere, which does not hold: 28.28."""

@@ -41,20 +41,14 @@ def test_spa_s_rise_transit_and_set() -> None:
     """The same table: rise 06:12:43, transit 11:46:05, set 17:20:19 MST. Its set is that of the UTC day's first evening,
     16 October by local time; half a degree and 50' below the horizon (-0.8333 deg)."""
     rise, noon, sets = rise_and_set([date(2003, 10, 16), date(2003, 10, 17)], *GOLDEN, -0.8333)
-    for found, said in (
-        (rise[1], "2003-10-17T13:12:43"),
-        (noon[1], "2003-10-17T18:46:05"),
-        (sets[0], "2003-10-17T00:20:19"),
-    ):
+    for found, said in ((rise[1], "2003-10-17T13:12:43"), (noon[1], "2003-10-17T18:46:05"), (sets[0], "2003-10-17T00:20:19")):
         assert abs((found - np.datetime64(said)) / np.timedelta64(1, "s")) < 5
 
 
 @pytest.mark.parametrize("place", [(40.0, -75.0), (-34.5, 146.9), (12.0, 30.0), (61.2, -149.9)])
 def test_positions_against_another_theory(place: tuple[float, float]) -> None:
     """PyEphem (VSOP87 as in XEphem), without air: altitude and azimuth within 0.01 deg all through a year."""
-    times = np.datetime64("2026-01-03T00:07", "us") + (np.arange(28) * (13.1 * 86400 + 1.7 * 3600) * 1e6).astype(
-        "timedelta64[us]"
-    )
+    times = np.datetime64("2026-01-03T00:07", "us") + (np.arange(28) * (13.1 * 86400 + 1.7 * 3600) * 1e6).astype("timedelta64[us]")
     altitude, azimuth, *_ = sun_at(times, *place, 200.0)
     seen = ephem.Observer()
     seen.lat, seen.lon, seen.elevation, seen.pressure = str(place[0]), str(place[1]), 200.0, 0.0
@@ -110,18 +104,11 @@ def test_shadow_of_ten_feet(altitude: float, shadow: float) -> None:
 
     path = path_at(40.0, EQUINOX)
     south = replace(
-        path,
-        day=path.day[:1],
-        altitude_deg=np.array([altitude]),
-        azimuth_deg=np.array([180.0]),
-        hours=np.ones(1),
-        morning=np.array([True]),
+        path, day=path.day[:1], altitude_deg=np.array([altitude]), azimuth_deg=np.array([180.0]), hours=np.ones(1), morning=np.array([True])
     )
     far = np.arange(1.0, 30.0, 0.01)
     flat, none, zero = np.zeros(len(far)), np.full(len(far), -1), np.zeros((len(far), 1))
-    wall = Bodies(
-        *(np.array([v]) for v in (0.0, 0.0, 0.0, 10.0, np.nan, 500.0, 0.0, np.pi / 2)), np.array([-1]), np.array([-1])
-    )
+    wall = Bodies(*(np.array([v]) for v in (0.0, 0.0, 0.0, 10.0, np.nan, 500.0, 0.0, np.pi / 2)), np.array([-1]), np.array([-1]))
     am, _ = sunlight(Views(flat, far, flat, none, flat, none, zero, zero, zero), wall, south)
     assert far[am[0] > 0].min() == pytest.approx(shadow, abs=0.02)
 
@@ -208,9 +195,14 @@ def _hedges(wide: float, alley: float, tall: float, bearing: float, path: SunPat
 
 @pytest.mark.parametrize(
     ("latitude", "bearing", "day", "share"),
-    [(51.3, 0.0, "03-20", 0.857), (51.3, 0.0, "06-21", 0.833), (51.3, 90.0, "03-20", 1.0), (45.0, 90.0, "03-20", 1.0),
-     (34.0, 90.0, "03-20", 0.843)],
-)  # fmt: skip
+    [
+        (51.3, 0.0, "03-20", 0.857),
+        (51.3, 0.0, "06-21", 0.833),
+        (51.3, 90.0, "03-20", 1.0),
+        (45.0, 90.0, "03-20", 1.0),
+        (34.0, 90.0, "03-20", 0.843),
+    ],
+)
 def test_light_that_hedges_take(latitude: float, bearing: float, day: str, share: float) -> None:
     """Solid hedges that cover half the ground, as high as their alley is wide: Jackson and Palmer, Journal of Applied Ecology
     (1972), take over 80 % of the light at 34 to 51.3 N, least so east and west at low latitudes. The figures are the shares of
@@ -221,9 +213,7 @@ def test_light_that_hedges_take(latitude: float, bearing: float, day: str, share
 
 @pytest.mark.parametrize("latitude", [34.0, 45.0, 51.3])
 @pytest.mark.parametrize("size", [(1.5, 3.5, 3.0), (2.0, 3.0, 3.5), (1.0, 2.5, 2.5)])
-def test_north_south_hedges_have_more_light_than_east_west_ones(
-    latitude: float, size: tuple[float, float, float]
-) -> None:
+def test_north_south_hedges_have_more_light_than_east_west_ones(latitude: float, size: tuple[float, float, float]) -> None:
     """Olesen, Morris and McFadyen, Australian Journal of Agricultural Research 58 (2007) 215: light falls as rows turn from north
     and south to east and west, whose light is high in winter and low in summer; Jackson and Palmer (1972): most so at low
     latitudes; DeJong and Doyle, Acta Horticulturae 173 (1985) 159: over the whole hedge the difference is small."""

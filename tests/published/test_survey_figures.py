@@ -106,14 +106,7 @@ def test_area_by_coordinates():
 
 
 def test_area_by_coordinates_from_a_file_of_corners(tmp_path):
-    rows = [
-        "point,northing,easting",
-        "C,406.31,1259.97",
-        "D,235.12,1489.47",
-        "E,65.81,1126.40",
-        "A,317.89,942.04",
-        "B,675.32,1282.54",
-    ]
+    rows = ["point,northing,easting", "C,406.31,1259.97", "D,235.12,1489.47", "E,65.81,1126.40", "A,317.89,942.04", "B,675.32,1282.54"]
     names, *corners = rows
     moved = [f"{p},{700_000 + float(n):.2f},{7_600_000 + float(e):.2f}" for p, n, e in (r.split(",") for r in corners)]
     (tmp_path / "cogo.csv").write_text("\n".join([names, *moved]))
@@ -121,9 +114,7 @@ def test_area_by_coordinates_from_a_file_of_corners(tmp_path):
     assert layer.geometry[0].area == pytest.approx(140_494, abs=2)
 
 
-@pytest.mark.parametrize(
-    ("ratio", "severity"), [(20_000, "note"), (10_001, "note"), (9_999, "warn"), (5_001, "warn"), (4_999, "stop")]
-)
+@pytest.mark.parametrize(("ratio", "severity"), [(20_000, "note"), (10_001, "note"), (9_999, "warn"), (5_001, "warn"), (4_999, "stop")])
 def test_closure_classes(ratio, severity, tmp_path):
     # Parcel surveys: 1:5,000 at least, 1:10,000 for a boundary (secondary source; common practice).
     side = 1000.0
@@ -170,10 +161,7 @@ def test_utm_constants_and_scale():
     assert Proj(SNYDER_UTM).get_factors(-73.5, 40.5).meridional_scale == pytest.approx(0.9997989, abs=1e-7)
 
 
-@pytest.mark.parametrize(
-    ("unit", "east_m", "north_m"),
-    [("US survey ft", 300838.202, 64617.729), ("ft", 987000 * 0.3048, 212000 * 0.3048)],
-)
+@pytest.mark.parametrize(("unit", "east_m", "north_m"), [("US survey ft", 300838.202, 64617.729), ("ft", 987000 * 0.3048, 212000 * 0.3048)])
 def test_us_survey_feet_to_metres(tmp_path, unit, east_m, north_m):
     # EPSG:2263 (987000, 212000) in US survey feet is 300838.202, 64617.729 m (85 FR 62698); times .3048 is .602 and
     # .129 m off.
@@ -202,6 +190,4 @@ def test_every_way_in_gives_the_same_corner(tmp_path, epsg):
     (tmp_path / "b.txt").write_text(f"crs EPSG:{epsg}\nstart N {y} E {x}\n{calls}")
     shapes = [boundary(f"b.{end}", tmp_path, crs=crs).geometry[0] for end in ("gpkg", "csv", "txt")]
     for shape in shapes[1:]:
-        assert np.array(shape.exterior.coords) * unit == pytest.approx(
-            np.array(shapes[0].exterior.coords) * unit, abs=1e-5
-        )
+        assert np.array(shape.exterior.coords) * unit == pytest.approx(np.array(shapes[0].exterior.coords) * unit, abs=1e-5)

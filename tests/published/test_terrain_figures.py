@@ -69,9 +69,7 @@ def test_position_index_example():
     assert float(relief.position_index(SLOPE)[1, 1]) == pytest.approx(0.875, abs=1e-6)
 
 
-@pytest.mark.parametrize(
-    ("percent", "degrees"), [(5, 2.862), (10, 5.711), (15, 8.531), (20, 11.310), (25, 14.036), (100, 45.0)]
-)
+@pytest.mark.parametrize(("percent", "degrees"), [(5, 2.862), (10, 5.711), (15, 8.531), (20, 11.310), (25, 14.036), (100, 45.0)])
 def test_percent_to_degrees(percent, degrees):
     """Arc tangent, through the slope of a plane."""
     z = np.add.outer(np.zeros(3), percent / 100 * np.arange(3)).astype(np.float32)

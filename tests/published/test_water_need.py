@@ -112,9 +112,19 @@ def test_example_17_penman_monteith_by_month() -> None:
 def test_example_18_penman_monteith_by_day() -> None:
     # FAO-56 example 18: Uccle, 6 July, 50 deg 48' N, 100 m; the wind gauge stands at 10 m
     uccle = Weather(
-        "uccle", "day", np.array([2001]), np.array([7]), np.array([6]), one(12.3), one(21.5), one(63.0), one(84.0),
-        wind_m_s=one(10 / 3.6), wind_height_m=10.0, sunshine_h=one(9.25),
-    )  # fmt: skip
+        "uccle",
+        "day",
+        np.array([2001]),
+        np.array([7]),
+        np.array([6]),
+        one(12.3),
+        one(21.5),
+        one(63.0),
+        one(84.0),
+        wind_m_s=one(10 / 3.6),
+        wind_height_m=10.0,
+        sunshine_h=one(9.25),
+    )
     assert ref.day_of_year(uccle)[0] == 187
     assert ref.vapour_pressure(uccle)[0][0] == pytest.approx(1.409, abs=5e-4)
     assert ref.wind_at_2m(one(10 / 3.6), 10.0)[0] == pytest.approx(2.078, abs=1e-3)
@@ -161,17 +171,26 @@ def test_length_of_day(latitude: float, day: int, hours: float) -> None:
 @pytest.mark.parametrize(
     ("species", "grass", "frost", "figures"),
     [
-        ("apple", False, True, (0.45, 0.95, 0.70)), ("European pear", True, True, (0.50, 1.20, 0.95)),
-        ("sweet cherry", True, False, (0.80, 1.20, 0.85)), ("apple", False, False, (0.60, 0.95, 0.75)),
-        ("peach", False, True, (0.45, 0.90, 0.65)), ("apricot", True, True, (0.50, 1.15, 0.90)),
-        ("European plum", True, False, (0.80, 1.15, 0.85)), ("almond", False, True, (0.40, 0.90, 0.65)),
-        ("Persian walnut", False, True, (0.50, 1.10, 0.65)), ("pistachio", False, True, (0.40, 1.10, 0.45)),
-        ("hardy kiwi", False, True, (0.40, 1.05, 1.05)), ("red raspberry", False, True, (0.30, 1.05, 0.50)),
-        ("avocado", False, True, (0.60, 0.85, 0.75)), ("sweet orange", False, True, (0.70, 0.65, 0.70)),
-        ("lemon", True, True, (0.75, 0.70, 0.75)), ("olive", False, True, (0.65, 0.70, 0.70)),
-        ("table grape", False, True, (0.30, 0.85, 0.45)), ("wine grape", False, True, (0.30, 0.70, 0.45)),
+        ("apple", False, True, (0.45, 0.95, 0.70)),
+        ("European pear", True, True, (0.50, 1.20, 0.95)),
+        ("sweet cherry", True, False, (0.80, 1.20, 0.85)),
+        ("apple", False, False, (0.60, 0.95, 0.75)),
+        ("peach", False, True, (0.45, 0.90, 0.65)),
+        ("apricot", True, True, (0.50, 1.15, 0.90)),
+        ("European plum", True, False, (0.80, 1.15, 0.85)),
+        ("almond", False, True, (0.40, 0.90, 0.65)),
+        ("Persian walnut", False, True, (0.50, 1.10, 0.65)),
+        ("pistachio", False, True, (0.40, 1.10, 0.45)),
+        ("hardy kiwi", False, True, (0.40, 1.05, 1.05)),
+        ("red raspberry", False, True, (0.30, 1.05, 0.50)),
+        ("avocado", False, True, (0.60, 0.85, 0.75)),
+        ("sweet orange", False, True, (0.70, 0.65, 0.70)),
+        ("lemon", True, True, (0.75, 0.70, 0.75)),
+        ("olive", False, True, (0.65, 0.70, 0.70)),
+        ("table grape", False, True, (0.30, 0.85, 0.45)),
+        ("wine grape", False, True, (0.30, 0.70, 0.45)),
     ],
-)  # fmt: skip
+)
 def test_crop_coefficients(species: str, grass: bool, frost: bool, figures: tuple[float, ...]) -> None:
     # FAO-56 Table 12
     found = coefficients_of(species, float("nan"), grass=grass, frost=frost)
@@ -192,11 +211,17 @@ def rows_of(name: str) -> list[dict[str, str]]:
 
 THEIRS = {
     "almonds": "almonds no ground cover",
-    "walnut": "walnut orchard", "pistachios": "pistachios no ground cover", "kiwi": "kiwi", "berries": "berries bushes",
-    "grapes, table": "grapes table raisin", "grapes, wine": "grapes wine", "avocado": "avocado no ground cover",
-    "citrus, no": "citrus no ground cover 70% canopy", "citrus, active": "citrus active ground cover or weeds 70% canopy",
+    "walnut": "walnut orchard",
+    "pistachios": "pistachios no ground cover",
+    "kiwi": "kiwi",
+    "berries": "berries bushes",
+    "grapes, table": "grapes table raisin",
+    "grapes, wine": "grapes wine",
+    "avocado": "avocado no ground cover",
+    "citrus, no": "citrus no ground cover 70% canopy",
+    "citrus, active": "citrus active ground cover or weeds 70% canopy",
     "olives": "olives 40% to 60% ground coverage by canopy",
-}  # fmt: skip
+}
 """Rows of Table 12 as that library words them, by how ours begin."""
 
 
@@ -209,11 +234,15 @@ def test_every_coefficient_is_in_another_transcription_of_table_12() -> None:
 
 
 def test_every_season_is_in_another_transcription_of_table_11() -> None:
-    theirs = {
-        (cells[0], tuple(map(int, cells[1:5])), cells[6][:3]) for cells in table("table11") if "" not in cells[1:5]
+    theirs = {(cells[0], tuple(map(int, cells[1:5])), cells[6][:3]) for cells in table("table11") if "" not in cells[1:5]}
+    crops = {
+        "deciduous": "deciduous orchard",
+        "grape": "grapes",
+        "walnut": "walnuts",
+        "pistachio": "pistachios",
+        "olive": "olives",
+        "evergreen": "citrus",
     }
-    crops = {"deciduous": "deciduous orchard", "grape": "grapes", "walnut": "walnuts", "pistachio": "pistachios",
-             "olive": "olives", "evergreen": "citrus"}  # fmt: skip
     months = ("jan", "feb", "mar", "apr", "may")
     for row in rows_of("growing_seasons.csv"):
         stages = tuple(int(row[name]) for name in ("ini", "dev", "mid", "late"))
@@ -278,7 +307,7 @@ def test_metric_need() -> None:
 
 @pytest.mark.parametrize(
     ("shaded", "factor"), [(0.2, 0.24), (0.3, 0.35), (0.4, 0.47), (0.5, 0.59), (0.6, 0.71), (0.7, 0.82), (0.85, 1.0), (0.95, 1.0)]
-)  # fmt: skip
+)
 def test_keller_karmeli(shaded: float, factor: float) -> None:
     # Keller and Karmeli (1974), as tabled in FAO Irrigation and Drainage Paper 36; the figures from memory
     assert canopy_factor(shaded) == pytest.approx(factor, abs=0.006)
@@ -317,9 +346,7 @@ def greensboro(testdata: Callable[[str, str], Path]) -> Weather:
     rows = ["date,tmax_c,tmin_c,tdew_c,wind_m_s_10m,solar_w_m2"]
     for day, hours in sorted(days.items()):
         air = [float(h["Dry-bulb (C)"]) for h in hours]
-        dew, wind, light = (
-            np.mean([float(h[name]) for h in hours]) for name in ("Dew-point (C)", "Wspd (m/s)", "GHI (W/m^2)")
-        )
+        dew, wind, light = (np.mean([float(h[name]) for h in hours]) for name in ("Dew-point (C)", "Wspd (m/s)", "GHI (W/m^2)"))
         rows.append(f"2001-{day.replace('/', '-')},{max(air)},{min(air)},{dew:.4f},{wind:.4f},{light:.4f}")
     return parse_climate("\n".join(rows), "greensboro.csv")
 
@@ -329,9 +356,18 @@ def by_refet(weather: Weather) -> np.ndarray:
     wind, light = weather.wind_m_s, weather.solar_mj
     day = np.arange(1, 366)
     made = refet.Daily(
-        tmin=weather.tmin_c, tmax=weather.tmax_c, tdew=weather.tdew_c, rs=light, uz=wind, zw=10, elev=273, lat=36.1,
-        doy=day, method="asce", input_units={"lat": "deg"},
-    )  # fmt: skip
+        tmin=weather.tmin_c,
+        tmax=weather.tmax_c,
+        tdew=weather.tdew_c,
+        rs=light,
+        uz=wind,
+        zw=10,
+        elev=273,
+        lat=36.1,
+        doy=day,
+        method="asce",
+        input_units={"lat": "deg"},
+    )
     return np.asarray(made.eto())
 
 
@@ -348,9 +384,7 @@ def by_pyfao56(weather: Weather) -> np.ndarray:
 
 @pytest.mark.realdata
 @pytest.mark.parametrize("library", [by_refet, by_pyfao56])
-def test_a_year_of_greensboro_as_two_libraries_have_it(
-    greensboro: Weather, library: Callable[[Weather], np.ndarray]
-) -> None:
+def test_a_year_of_greensboro_as_two_libraries_have_it(greensboro: Weather, library: Callable[[Weather], np.ndarray]) -> None:
     ours, theirs = ref.reference_of(greensboro, 36.1, 273).eto_mm, library(greensboro)
     assert len(ours) == len(theirs) == 365
     assert ours.sum() == pytest.approx(1125.1, abs=0.5)
@@ -381,9 +415,7 @@ def test_greensboro_from_temperatures_alone(greensboro: Weather) -> None:
 
 
 def test_a_plant_knows_where_its_coefficient_comes_from() -> None:
-    _, peak, source = crop_use(
-        Plant("peach, standard", species="peach", kc_mid=0.9), NeedSettings(leaf_out=(3, 1)), 38.0
-    )
+    _, peak, source = crop_use(Plant("peach, standard", species="peach", kc_mid=0.9), NeedSettings(leaf_out=(3, 1)), 38.0)
     assert peak == 0.9
     assert "FAO-56 Table 12" in source
     assert "FAO-56 Table 11" in source

@@ -11,9 +11,16 @@ BOX = (987000.0, 212000.0, 987600.0, 212500.0)
 
 @pytest.mark.parametrize(
     "text",
-    [None, "", 'ENGCRS["Undefined Cartesian SRS with unknown unit",EDATUM["x"],CS[Cartesian,2],AXIS["x",east],AXIS["y",north],LENGTHUNIT["metre",1]]',
-     'LOCAL_CS["plan north",UNIT["foot",0.3048]]'],
-)  # fmt: skip
+    [
+        None,
+        "",
+        (
+            'ENGCRS["Undefined Cartesian SRS with unknown '
+            'unit",EDATUM["x"],CS[Cartesian,2],AXIS["x",east],AXIS["y",north],LENGTHUNIT["metre",1]]'
+        ),
+        'LOCAL_CS["plan north",UNIT["foot",0.3048]]',
+    ],
+)
 def test_what_says_nothing(text):
     assert understood(text) is None
 
@@ -32,8 +39,7 @@ def test_the_vertical_part_is_left_out():
 
 
 @pytest.mark.parametrize(
-    ("crs", "metres"),
-    [(2263, 1200 / 3937), (2269, 0.3048), (2229, 1200 / 3937), (26918, 1.0), (4326, None), (5514, 1.0)],
+    ("crs", "metres"), [(2263, 1200 / 3937), (2269, 0.3048), (2229, 1200 / 3937), (26918, 1.0), (4326, None), (5514, 1.0)]
 )
 def test_units_are_exact(crs, metres):
     assert unit_m(CRS.from_epsg(crs)) == metres
@@ -86,9 +92,7 @@ def test_settle_takes_what_is_said():
 def test_settle_refuses_another_foot_or_datum_always():
     # The same zone in international feet: 2 ppm apart, 0.6 m here (NIST, 85 FR 62698).
     head, axes = NY.to_wkt().split("CS[Cartesian", 1)
-    other = CRS.from_wkt(
-        f"{head}CS[Cartesian{axes}".replace(axes, axes.replace('"US survey foot",0.304800609601219', '"foot",0.3048'))
-    )
+    other = CRS.from_wkt(f"{head}CS[Cartesian{axes}".replace(axes, axes.replace('"US survey foot",0.304800609601219', '"foot",0.3048')))
     assert unit_m(other) == 0.3048
     with pytest.raises(SetoutError, match=r"lie 0\.6\d\d m apart"):
         settle("f", NY, other, BOX, standard=False)

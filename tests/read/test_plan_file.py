@@ -80,7 +80,7 @@ def test_a_plan_without_a_name_has_its_files(written):
         (b"x = " + b"9" * 5000, ["cannot be read as TOML"]),
         (b"x = " + b"[" * 5000 + b"]" * 5000, ["cannot be read as TOML"]),
     ],
-)  # fmt: skip
+)
 def test_what_is_no_plan_file(written, data, said):
     text = fault_of(written(data))
     for part in said:
@@ -139,8 +139,18 @@ step = "-5 m"
     with pytest.raises(PlanFaults) as caught:
         read_plan_file(written(text.encode()))
     lines = [str(fault) for fault in caught.value.faults]
-    for part in ("units", "max_slope", "setback[1].distance", "block[1].pattern", "block[1].step", "gone.tif", "riser.gpkg",
-                 "empty.gpkg", "notes.gpkg", "dem.tif"):  # fmt: skip
+    for part in (
+        "units",
+        "max_slope",
+        "setback[1].distance",
+        "block[1].pattern",
+        "block[1].step",
+        "gone.tif",
+        "riser.gpkg",
+        "empty.gpkg",
+        "notes.gpkg",
+        "dem.tif",
+    ):
         assert any(part in line for line in lines), part
     assert len(lines) == 10
     assert all(fault.remedy for fault in caught.value.faults)
@@ -148,10 +158,17 @@ step = "-5 m"
 
 def test_references_survive_whatever_stands_in_the_file():
     mapping = {
-        "site": {"boundary": "b", "dem": ["d", 3]}, "setback": [{"from": "boundary"}, 7, {"from": "r"}], "no_plant": "x",
-        "water": [], "block": [{"area": 5}, {"direction": "guide:g:h", "line": "l"}],
-    }  # fmt: skip
+        "site": {"boundary": "b", "dem": ["d", 3]},
+        "setback": [{"from": "boundary"}, 7, {"from": "r"}],
+        "no_plant": "x",
+        "water": [],
+        "block": [{"area": 5}, {"direction": "guide:g:h", "line": "l"}],
+    }
     assert list(references(mapping)) == [
-        ("site.boundary", "b"), ("site.dem[1]", "d"), ("setback[2].from", "r"), ("block[2].line", "l"), ("block[2].direction", "g:h"),
-    ]  # fmt: skip
+        ("site.boundary", "b"),
+        ("site.dem[1]", "d"),
+        ("setback[2].from", "r"),
+        ("block[2].line", "l"),
+        ("block[2].direction", "g:h"),
+    ]
     assert list(references({"site": 1, "block": {"area": "b"}})) == []

@@ -7,8 +7,8 @@ from pyproj import CRS, Geod
 
 from setout.errors import SetoutError
 from setout.model import transformer
-from setout.read.vector import files
 from setout.read.crs import unit_m
+from setout.read.vector import files
 from survey_reading import boundary, codes, features
 
 pytestmark = pytest.mark.realdata
@@ -32,8 +32,11 @@ def bubenec(testdata):
 def test_bubenec_layers(bubenec):
     # momepy 0.11.0, Prague; the raster in the same file is no layer.
     assert files.list_layers(bubenec) == [
-        ("tessellation", "Polygon", 144), ("buildings", "Polygon", 144), ("streets", "LineString", 35), ("plots", "Polygon", 407),
-    ]  # fmt: skip
+        ("tessellation", "Polygon", 144),
+        ("buildings", "Polygon", 144),
+        ("streets", "LineString", 35),
+        ("plots", "Polygon", 407),
+    ]
     with pytest.raises(SetoutError, match=r"4 layers: tessellation .*plots \(407 Polygon\)"):
         boundary(bubenec)
     with pytest.raises(SetoutError, match='did you mean "plots"'):
@@ -115,8 +118,7 @@ def test_park_boundary_in_degrees(testdata):
 
 
 @pytest.mark.parametrize(
-    ("file", "kind"),
-    [("curve", "LineString"), ("curvepolygon", "Polygon"), ("multisurface", "MultiPolygon"), ("line_zm", "LineString")],
+    ("file", "kind"), [("curve", "LineString"), ("curvepolygon", "Polygon"), ("multisurface", "MultiPolygon"), ("line_zm", "LineString")]
 )
 @pytest.mark.filterwarnings("error")
 def test_geopackage_oddities(pyogrio_file, file, kind):

@@ -29,9 +29,7 @@ def test_parts(text, path, layer, where):
     assert (found.path, found.layer, found.where, found.text) == (Path(path), layer, where, text)
 
 
-@pytest.mark.parametrize(
-    "text", ["", "  ", "a.gpkg[road]", "a.gpkg[=x]", "a.gpkg[kind=]", ":road", "https://x.org/a.gpkg"]
-)
+@pytest.mark.parametrize("text", ["", "  ", "a.gpkg[road]", "a.gpkg[=x]", "a.gpkg[kind=]", ":road", "https://x.org/a.gpkg"])
 def test_no_reference(text):
     with pytest.raises(SetoutError):
         parse(text, BASE)
@@ -46,8 +44,11 @@ def test_a_file_that_exists_wins_over_the_signs_in_its_name(tmp_path, name):
     assert (found.path, found.layer, found.where) == (tmp_path / name, "north", ("kind", "road"))
 
 
-@given(st.text(st.characters(codec="ascii", exclude_characters=":[]=\0"), min_size=1).filter(lambda s: s.strip() and "/" not in s),
-       st.sampled_from([None, "road", "a b"]), st.sampled_from([None, ("kind", "x y")]))  # fmt: skip
+@given(
+    st.text(st.characters(codec="ascii", exclude_characters=":[]=\0"), min_size=1).filter(lambda s: s.strip() and "/" not in s),
+    st.sampled_from([None, "road", "a b"]),
+    st.sampled_from([None, ("kind", "x y")]),
+)
 def test_round_trip(name, layer, where):
     name = f"{name.strip()}.gpkg"
     text = name + (f":{layer}" if layer else "") + (f"[{where[0]}={where[1]}]" if where else "")

@@ -33,9 +33,17 @@ def heights(gpkg, tmp_path_factory):
         z, transform = raster.read(1, masked=True).filled(np.nan).astype(float), tuple(raster.transform)[:6]
     tif = tmp_path_factory.mktemp("dtm") / "dtm.tif"
     with rasterio.open(
-        tif, "w", driver="GTiff", width=z.shape[1], height=z.shape[0], count=1, dtype="float32", crs=KROVAK.to_wkt(),
-        transform=rasterio.Affine(*transform), nodata=-9999,
-    ) as raster:  # fmt: skip
+        tif,
+        "w",
+        driver="GTiff",
+        width=z.shape[1],
+        height=z.shape[0],
+        count=1,
+        dtype="float32",
+        crs=KROVAK.to_wkt(),
+        transform=rasterio.Affine(*transform),
+        nodata=-9999,
+    ) as raster:
         raster.write(np.nan_to_num(z, nan=-9999).astype("float32"), 1)
     return heights_of(tif)
 
@@ -72,23 +80,23 @@ def test_streets_as_barriers(tmp_path, gpkg, heights):
 
     plots = gpd.read_file(gpkg, layer="plots")
     largest = plots[plots["ID_2"].astype(str) == "2402104101"].geometry.iloc[0]
-    riser = gpd.GeoDataFrame(
-        {"name": ["riser"], "pressure_kpa": [300.0]}, geometry=[largest.representative_point()], crs=3857
-    )
+    riser = gpd.GeoDataFrame({"name": ["riser"], "pressure_kpa": [300.0]}, geometry=[largest.representative_point()], crs=3857)
     riser.to_file(tmp_path / "water.gpkg", layer="points")
     street = gpd.GeoDataFrame(
         geometry=[
             shapely.affinity.translate(
-                shapely.LineString([(largest.bounds[0], largest.centroid.y), (largest.centroid.x, largest.centroid.y)]),
-                0,
-                25.0,
+                shapely.LineString([(largest.bounds[0], largest.centroid.y), (largest.centroid.x, largest.centroid.y)]), 0, 25.0
             )
         ],
         crs=3857,
     )
     street.to_file(tmp_path / "wall.gpkg", layer="wall")
-    water = {"points": "water.gpkg:points", "max_run": "120 m", "min_pressure": "180 kPa",
-             "barriers": [f"{gpkg}:streets", "wall.gpkg:wall"]}  # fmt: skip
+    water = {
+        "points": "water.gpkg:points",
+        "max_run": "120 m",
+        "min_pressure": "180 kPa",
+        "barriers": [f"{gpkg}:streets", "wall.gpkg:wall"],
+    }
     planting = plan_of_plot(tmp_path, gpkg, heights, 2402104101, water=water)
     run = planting.facts["run_m"]
     assert np.isfinite(run).all()

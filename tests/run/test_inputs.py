@@ -40,9 +40,7 @@ def test_inputs_that_stay_as_they_are(farm: Farm) -> None:
     assert "input_changed" not in {finding.code for finding in planting.findings}
 
 
-def test_a_file_that_changes_meanwhile_has_the_hash_of_what_was_read(
-    farm: Farm, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_file_that_changes_meanwhile_has_the_hash_of_what_was_read(farm: Farm, monkeypatch: pytest.MonkeyPatch) -> None:
     """Another boundary and another plan file are written as soon as the survey has been read."""
     path = farm.write()
     before = {name: digest(farm.folder / name) for name in ("plan.toml", "survey/field.gpkg")}

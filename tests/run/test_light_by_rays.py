@@ -26,18 +26,27 @@ FOOT = 0.3048
 POINTS = ((0.0, 0.0, 0.75), (0.5, 0.0, 0.5), (-0.5, 0.0, 0.5), (0.0, 0.5, 0.5), (0.0, -0.5, 0.5))
 WITHIN_H = 0.2
 BLOCKS = [
+    {"name": "A", "area": "west", "pattern": "offset", "step": "16 ft", "direction": "N 20 E", "spread": "15 ft", "height": "15 ft"},
     {
-        "name": "A", "area": "west", "pattern": "offset", "step": "16 ft", "direction": "N 20 E", "spread": "15 ft", "height": "15 ft",
-    },
-    {
-        "name": "B", "area": "east", "pattern": "square", "step": "26 ft", "direction": "east-west",
+        "name": "B",
+        "area": "east",
+        "pattern": "square",
+        "step": "26 ft",
+        "direction": "east-west",
         "plants": [{"plant": "own wide"}, {"plant": "own small"}],
     },
     {
-        "name": "H", "area": "south", "pattern": "hedgerow", "step": "4 ft", "row_distance": "13 ft", "direction": "N 70 W", "spread": "5 ft",
-        "height": "9 ft", "headland": "5 ft",
+        "name": "H",
+        "area": "south",
+        "pattern": "hedgerow",
+        "step": "4 ft",
+        "row_distance": "13 ft",
+        "direction": "N 70 W",
+        "spread": "5 ft",
+        "height": "9 ft",
+        "headland": "5 ft",
     },
-]  # fmt: skip
+]
 OWN = {"own wide": (22.0, 24.0), "own small": (11.0, 9.0)}
 
 
@@ -48,9 +57,11 @@ def ground(x: Any, y: Any) -> Any:
 
 def planned() -> Any:
     layers = {
-        "west": objects(shapely.box(-100, -30, 0, 70)), "east": objects(shapely.box(4, -30, 100, 70)),
-        "south": objects(shapely.box(-100, -90, 100, -36)), "barn": objects(shapely.box(-20, 74, 10, 86)),
-    }  # fmt: skip
+        "west": objects(shapely.box(-100, -30, 0, 70)),
+        "east": objects(shapely.box(4, -30, 100, 70)),
+        "south": objects(shapely.box(-100, -90, 100, -36)),
+        "barn": objects(shapely.box(-20, 74, 10, 86)),
+    }
     # its middle is the origin of the plan's frame too
     prop = Property(shapely.box(-105, -95, 105, 95), layers, {})
     east, north = Transformer.from_crs(4326, UTM, always_xy=True).transform(prop.lon, prop.lat)
@@ -62,9 +73,13 @@ def planned() -> Any:
     dem = Sheet(ground(x, y), (1.0, 0.0, east - half, 0.0, -1.0, north + half), UTM)
     own = [{"name": name, "spread": f"{wide} ft", "height": f"{tall} ft"} for name, (wide, tall) in OWN.items()]
     mapping = {
-        "name": "test", "site": {"boundary": "boundary"}, "block": BLOCKS, "shade": [{"from": "barn", "height": "30 ft"}],
-        "light": {"days": ["05-21", "07-21", "09-21"]}, "plant": own,
-    }  # fmt: skip
+        "name": "test",
+        "site": {"boundary": "boundary"},
+        "block": BLOCKS,
+        "shade": [{"from": "barn", "height": "30 ft"}],
+        "light": {"days": ["05-21", "07-21", "09-21"]},
+        "plant": own,
+    }
     return plan_site(parse_plan(mapping, "plan.toml", catalogue.read_tables(own, "plan.toml")), prop.survey(UTM, dem))
 
 
@@ -77,13 +92,9 @@ def solids(plan: Any) -> tuple[list[Any], list[Any]]:
         wide, tall = {"A": (15.0, 15.0), "B": (0.0, 0.0), "H": (5.0, 9.0)}[name]
         if name == "B":
             wide, tall = list(OWN.values())[trees.plant[k]]
-        crowns.append(
-            Crown(trees.x[k], trees.y[k], z[k], z[k] + tall * FOOT, wide * FOOT / 2, k) if name != "H" else None
-        )
+        crowns.append(Crown(trees.x[k], trees.y[k], z[k], z[k] + tall * FOOT, wide * FOOT / 2, k) if name != "H" else None)
         if name == "H":
-            boxes.append(
-                Box(trees.x[k], trees.y[k], z[k], z[k] + tall * FOOT, 2 * FOOT, 2.5 * FOOT, 110.0, int(trees.row[k]))
-            )
+            boxes.append(Box(trees.x[k], trees.y[k], z[k], z[k] + tall * FOOT, 2 * FOOT, 2.5 * FOOT, 110.0, int(trees.row[k])))
     x0, y0, x1, y1 = -20.0, 74.0, 10.0, 86.0
     for x, y, long, bearing in ((-5, y0, 15, 90), (-5, y1, 15, 90), (x0, 80, 6, 0), (x1, 80, 6, 0)):
         for part in np.linspace(-1, 1, 7)[:-1] + 1 / 6:
@@ -138,25 +149,14 @@ def by_rays(plan: Any, k: int, path: Any, crowns: list[Any], boxes: list[Any]) -
 
 def test_trees_of_every_block_agree_with_rays(plan: Any) -> None:
     frame, trees = plan.site.frame, plan.trees
-    path = sun_path(
-        [np.datetime64(day).astype(object) for day in plan.light.days.date],
-        frame.lat,
-        frame.lon,
-        frame.height_m,
-        minutes=6.0,
-    )
+    path = sun_path([np.datetime64(day).astype(object) for day in plan.light.days.date], frame.lat, frame.lon, frame.height_m, minutes=6.0)
     crowns, boxes = solids(plan)
     rng = np.random.default_rng(11)
     off = []
     for block in range(3):
         own = np.flatnonzero(trees.block == block)
         for k in rng.choice(own, 5, replace=False):
-            off.append(
-                (
-                    plan.site.blocks[block].name,
-                    float(plan.facts["sun_h"][k]) - by_rays(plan, int(k), path, crowns, boxes),
-                )
-            )
+            off.append((plan.site.blocks[block].name, float(plan.facts["sun_h"][k]) - by_rays(plan, int(k), path, crowns, boxes)))
     error = np.abs([value for _, value in off])
     assert error.mean() < 0.07, off
     assert error.max() < WITHIN_H, off

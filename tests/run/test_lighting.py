@@ -94,11 +94,7 @@ def test_existing_trees_throw_shade_and_need_a_spread() -> None:
 )
 def test_buildings_that_cannot_be_used(shade: Any, columns: Any, said: str) -> None:
     with pytest.raises(SetoutError, match=said):
-        planned(
-            layers={"barn": objects(shapely.box(62, -20, 75, 20))},
-            columns={"barn": columns},
-            shade=[{"from": "barn", **shade}],
-        )
+        planned(layers={"barn": objects(shapely.box(62, -20, 75, 20))}, columns={"barn": columns}, shade=[{"from": "barn", **shade}])
 
 
 @pytest.mark.parametrize(
@@ -139,13 +135,7 @@ def test_a_hill_to_the_west_takes_the_evening() -> None:
 
 
 def test_young_plants_have_more_sun() -> None:
-    block = {
-        "name": "A",
-        "pattern": "square",
-        "step": "12 ft",
-        "direction": "north-south",
-        "plants": [{"plant": "apple, semi-dwarf"}],
-    }
+    block = {"name": "A", "pattern": "square", "step": "12 ft", "direction": "north-south", "plants": [{"plant": "apple, semi-dwarf"}]}
     young, grown = planned(block, light={**JUNE, "year": 3}), planned(block, light=JUNE)
     assert np.median(young.facts["sun_h"]) > np.median(grown.facts["sun_h"]) + 1.0
     assert young.light.year == 3

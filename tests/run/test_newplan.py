@@ -16,11 +16,11 @@ from setout import units
 from setout.demo import write_demo
 from setout.demo.property import survey_files
 from setout.errors import PlanFaults, SetoutError
-from setout.run.newplan import write_new_plan
-from setout.stages.recognise.rules import RULES, meaning
-from setout.run.newplan.text import SurveyedLayer, SurveyedSite, comment, plan_text, toml_string
 from setout.read.plan_file import read_plan_file
 from setout.read.survey import read_survey
+from setout.run.newplan import write_new_plan
+from setout.run.newplan.text import SurveyedLayer, SurveyedSite, comment, plan_text, toml_string
+from setout.stages.recognise.rules import RULES, meaning
 
 if TYPE_CHECKING:
     from setout.planfile import Plan
@@ -67,43 +67,72 @@ def section(tables: list[dict[str, Any]], ending: str) -> dict[str, Any]:
 @pytest.mark.parametrize(
     ("name", "why"),
     [
-        ("road", "road"), ("Roads_2023", "road"), ("driveway", "road"), ("farm lanes", "road"), ("Camino vecinal", "road"),
-        ("house", "building"), ("BUILDINGS", "building"), ("pole barn", "building"), ("galpón", "building"),
-        ("house_well", "well"), ("Wellhead", "well"), ("POZOS", "well"), ("pozo de la casa", "well"), ("borehole", "well"),
-        ("septicField", "septic field"), ("drainfield", "septic field"), ("Fosa séptica", "septic field"), ("fosas_septicas", "septic field"),
+        ("road", "road"),
+        ("Roads_2023", "road"),
+        ("driveway", "road"),
+        ("farm lanes", "road"),
+        ("Camino vecinal", "road"),
+        ("house", "building"),
+        ("BUILDINGS", "building"),
+        ("pole barn", "building"),
+        ("galpón", "building"),
+        ("house_well", "well"),
+        ("Wellhead", "well"),
+        ("POZOS", "well"),
+        ("pozo de la casa", "well"),
+        ("borehole", "well"),
+        ("septicField", "septic field"),
+        ("drainfield", "septic field"),
+        ("Fosa séptica", "septic field"),
+        ("fosas_septicas", "septic field"),
         ("pozo negro", "septic field"),
-        ("creek", "water"), ("Streams", "water"), ("pond", "water"), ("river bank", "water"), ("arroyo", "water"),
-        ("Acequias", "water"), ("irrigation ditch", "water"), ("ditches", "water"),
-        ("fence", "fence"), ("cerca eléctrica", "fence"),
-        ("propane_tank", "propane tank"), ("tanque de gas", "propane tank"), ("diesel tank", "propane tank"),
-        ("Tank", "tank"), ("water tank", "cistern"), ("cisterna", "cistern"),
-        ("overhead_line", "overhead power line"), ("PowerLines", "overhead power line"), ("power", "overhead power line"),
-        ("O.H.L.", "overhead power line"), ("LÍNEAS ELÉCTRICAS", "overhead power line"), ("poste de luz", "overhead power line"),
-        ("buried power line", "buried utility"), ("gas line", "buried utility"), ("gaslines", "buried utility"),
-        ("underground_electric", "buried utility"), ("U/G elec", "buried utility"), ("irrigation main", "buried utility"),
-        ("MAIN", "buried utility"), ("Tubería", "buried utility"), ("línea eléctrica subterránea", "buried utility"),
-        ("gas valve", "buried utility"), ("tile drain", "tile drain"), ("drenes", "tile drain"), ("TILE_LINE", "tile drain"),
-        ("no_plant", "no planting"), ("road to the well", "road"), ("Creek Road", "road"),
+        ("creek", "water"),
+        ("Streams", "water"),
+        ("pond", "water"),
+        ("river bank", "water"),
+        ("arroyo", "water"),
+        ("Acequias", "water"),
+        ("irrigation ditch", "water"),
+        ("ditches", "water"),
+        ("fence", "fence"),
+        ("cerca eléctrica", "fence"),
+        ("propane_tank", "propane tank"),
+        ("tanque de gas", "propane tank"),
+        ("diesel tank", "propane tank"),
+        ("Tank", "tank"),
+        ("water tank", "cistern"),
+        ("cisterna", "cistern"),
+        ("overhead_line", "overhead power line"),
+        ("PowerLines", "overhead power line"),
+        ("power", "overhead power line"),
+        ("O.H.L.", "overhead power line"),
+        ("LÍNEAS ELÉCTRICAS", "overhead power line"),
+        ("poste de luz", "overhead power line"),
+        ("buried power line", "buried utility"),
+        ("gas line", "buried utility"),
+        ("gaslines", "buried utility"),
+        ("underground_electric", "buried utility"),
+        ("U/G elec", "buried utility"),
+        ("irrigation main", "buried utility"),
+        ("MAIN", "buried utility"),
+        ("Tubería", "buried utility"),
+        ("línea eléctrica subterránea", "buried utility"),
+        ("gas valve", "buried utility"),
+        ("tile drain", "tile drain"),
+        ("drenes", "tile drain"),
+        ("TILE_LINE", "tile drain"),
+        ("no_plant", "no planting"),
+        ("road to the well", "road"),
+        ("Creek Road", "road"),
     ],
-)  # fmt: skip
+)
 def test_names_that_are_recognised(name: str, why: str) -> None:
     assert meaning(name).rules == {why}
     assert not meaning(name).water
 
 
 @pytest.mark.parametrize(
-    "name",
-    [
-        "risers",
-        "hydrants",
-        "hidrante",
-        "toma de riego",
-        "barn riser",
-        "Riser 3",
-        "VALVE",
-        "boca de riego",
-        "water_points",
-    ],
+    "name", ["risers", "hydrants", "hidrante", "toma de riego", "barn riser", "Riser 3", "VALVE", "boca de riego", "water_points"]
 )
 def test_names_of_water_points(name: str) -> None:
     assert meaning(name).water
@@ -170,9 +199,11 @@ def test_a_hostile_name_stays_a_name() -> None:
 
 def test_the_demo_survey_gives_a_plan_that_reads(survey: Path, tmp_path: Path) -> None:
     path = write_new_plan(
-        tmp_path / "new site", boundary=survey / "boundary.gpkg", dem=[survey / "dem.tif"],
+        tmp_path / "new site",
+        boundary=survey / "boundary.gpkg",
+        dem=[survey / "dem.tif"],
         features=[survey / "features.gpkg", survey / "blocks.gpkg"],
-    )  # fmt: skip
+    )
     plan, mapping, text = made(path)
     assert path == tmp_path / "new site" / "plan.toml"
     assert mapping["name"] == "new site"
@@ -185,9 +216,18 @@ def test_the_demo_survey_gives_a_plan_that_reads(survey: Path, tmp_path: Path) -
             assert f"{file}:{layer.name}" in text or f"/{file}" in text, layer.name
     setbacks = mapping["setback"]
     assert [s["from"].rpartition(":")[2] for s in setbacks] == [
-        "boundary", "house", "neighbor_house", "barn", "road", "well", "septic_field", "propane_tank", "lake", "creek",
+        "boundary",
+        "house",
+        "neighbor_house",
+        "barn",
+        "road",
+        "well",
+        "septic_field",
+        "propane_tank",
+        "lake",
+        "creek",
         "buried_line",
-    ]  # fmt: skip
+    ]
     assert section(setbacks, ":well")["distance"] == "50 ft"
     assert section(setbacks, ":creek")["distance"] == "35 ft"
     assert section(setbacks, ":house")["measured_to"] == "canopy"
@@ -199,8 +239,9 @@ def test_the_demo_survey_gives_a_plan_that_reads(survey: Path, tmp_path: Path) -
     assert plan.block[0].area is None
     assert "its kind is road, lane" in text.lower()
     assert {left["from"].rpartition("/")[2]: left["why"] for left in mapping["left_out"]} == {
-        "blocks.gpkg": "an area to plant", "features.gpkg:screen_line": "a line or a mark of the survey",
-    }  # fmt: skip
+        "blocks.gpkg": "an area to plant",
+        "features.gpkg:screen_line": "a line or a mark of the survey",
+    }
     assert text.count("usual figure - check local code") == len(setbacks) + 1
 
 
@@ -243,11 +284,7 @@ def test_one_file_with_everything_in_it(tmp_path: Path) -> None:
     write(file, "sheds", [shapely.box(2_068_600, 242_000, 2_068_630, 242_020)])
     plan, mapping, _ = made(write_new_plan(tmp_path / "n", boundary=file, features=[file]))
     assert plan.site.boundary == "../site.gpkg:parcel"
-    assert [s["from"] for s in mapping["setback"]] == [
-        "boundary",
-        "../site.gpkg:streams",
-        "../site.gpkg:sheds",
-    ]
+    assert [s["from"] for s in mapping["setback"]] == ["boundary", "../site.gpkg:streams", "../site.gpkg:sheds"]
     assert made(write_new_plan(tmp_path / "m", boundary=file))[1]["setback"] == mapping["setback"]
 
 
@@ -268,8 +305,10 @@ def test_a_column_that_says_what_features_are(tmp_path: Path) -> None:
     write(file, "other", [shapely.Point(2_068_500, 241_400)])
     _, mapping, text = made(write_new_plan(tmp_path / "n", boundary=boundary, features=[file]))
     assert [s["from"] for s in mapping["setback"]] == [
-        "boundary", "../f.gpkg:survey lines[kind=road]", "../f.gpkg:survey lines[kind=creek]",
-    ]  # fmt: skip
+        "boundary",
+        "../f.gpkg:survey lines[kind=road]",
+        "../f.gpkg:survey lines[kind=creek]",
+    ]
     assert mapping["left_out"] == [{"from": "../f.gpkg:survey lines[kind=swale edge]"}, {"from": "../f.gpkg:other"}]
     assert "not understood; kind is swale edge" in text
 
@@ -285,14 +324,16 @@ def test_a_well_with_pressure_and_flow_stays_a_well(tmp_path: Path) -> None:
     boundary = write(tmp_path / "b.gpkg", "b", [SQUARE])
     at = points(4)
     file = write(
-        tmp_path / "f.gpkg", "water", at, type=["Well", "tank", "riser", "RISERS"], pressure_psi=[45.0, 40.0, 41.0, 42.0],
+        tmp_path / "f.gpkg",
+        "water",
+        at,
+        type=["Well", "tank", "riser", "RISERS"],
+        pressure_psi=[45.0, 40.0, 41.0, 42.0],
         flow_gpm=[30.0, 20.0, 12.0, 12.0],
-    )  # fmt: skip
+    )
     path = write_new_plan(tmp_path / "n", boundary=boundary, features=[file])
     _, mapping, _ = made(path)
-    assert {s["from"]: s["distance"] for s in mapping["setback"][1:]} == {
-        "../f.gpkg[type=Well]": "50 ft", "../f.gpkg[type=tank]": "25 ft",
-    }  # fmt: skip
+    assert {s["from"]: s["distance"] for s in mapping["setback"][1:]} == {"../f.gpkg[type=Well]": "50 ft", "../f.gpkg[type=tank]": "25 ft"}
     assert mapping["water"]["points"] == "../f.gpkg[type=riser|RISERS]"
     planting = run.plan(path, tmp_path / "out", products=("geopackage",))
     well = shapely.get_coordinates(planting.site.setbacks[1].geometry)[0]
@@ -321,7 +362,7 @@ def test_a_column_of_any_name_may_say_what_features_are(tmp_path: Path) -> None:
     boundary = write(tmp_path / "b.gpkg", "b", [SQUARE])
     file = write(
         tmp_path / "f.gpkg", "features", points(4), que_es=["FOSA_SÉPTICA", "hidrante", "Tubería de gas", "pozos"], pressure_psi=[40.0] * 4
-    )  # fmt: skip
+    )
     _, mapping, _ = made(write_new_plan(tmp_path / "n", boundary=boundary, features=[file]))
     assert [s["distance"] for s in mapping["setback"][1:]] == ["25 ft", "10 ft", "50 ft"]
     assert mapping["water"]["points"] == "../f.gpkg[que_es=hidrante]"
@@ -331,7 +372,7 @@ def test_the_sort_comes_before_the_name_and_the_name_before_the_layer(tmp_path: 
     boundary = write(tmp_path / "b.gpkg", "b", [SQUARE])
     file = write(
         tmp_path / "f.gpkg", "risers", points(4), kind=["riser", None, "well", None], name=["Barn", "Creek", "Riser 3", "Old well"]
-    )  # fmt: skip
+    )
     _, mapping, text = made(write_new_plan(tmp_path / "n", boundary=boundary, features=[file]))
     (well,) = mapping["setback"][1:]
     assert well["distance"] == "50 ft"
@@ -435,9 +476,7 @@ def test_degrees_in_the_united_states_are_read_in_feet(tmp_path: Path) -> None:
     assert mapping["units"] == "us"
 
 
-def test_paths_are_written_relative_to_the_plan_file(
-    survey: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_paths_are_written_relative_to_the_plan_file(survey: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(survey)
     plan, _, _ = made(write_new_plan(tmp_path / "deep" / "er", boundary=Path("boundary.gpkg")))
     expected = Path(os.path.relpath(survey / "boundary.gpkg", tmp_path / "deep" / "er")).as_posix()
@@ -458,18 +497,9 @@ def test_all_faults_of_all_files_at_once_and_nothing_left(survey: Path, tmp_path
     text = tmp_path / "dem.tif"
     text.write_text("no raster", encoding="utf-8")
     with pytest.raises(PlanFaults) as caught:
-        write_new_plan(
-            tmp_path / "a" / "b",
-            boundary=tmp_path / "none.gpkg",
-            dem=[text],
-            features=[tmp_path / "also.gpkg"],
-        )
+        write_new_plan(tmp_path / "a" / "b", boundary=tmp_path / "none.gpkg", dem=[text], features=[tmp_path / "also.gpkg"])
     assert len(caught.value.faults) == 3
-    assert {Path(f.where.split(":")[0]).name for f in caught.value.faults} == {
-        "none.gpkg",
-        "dem.tif",
-        "also.gpkg",
-    }
+    assert {Path(f.where.split(":")[0]).name for f in caught.value.faults} == {"none.gpkg", "dem.tif", "also.gpkg"}
     assert not (tmp_path / "a").exists()
 
 
@@ -569,9 +599,11 @@ def test_the_plan_file_plans_without_an_edit(survey: Path, tmp_path: Path) -> No
     from setout import run
 
     path = write_new_plan(
-        tmp_path / "site", boundary=survey / "boundary.gpkg", dem=[survey / "dem.tif"],
+        tmp_path / "site",
+        boundary=survey / "boundary.gpkg",
+        dem=[survey / "dem.tif"],
         features=[survey / "features.gpkg", survey / "blocks.gpkg"],
-    )  # fmt: skip
+    )
     planting = run.plan(path, tmp_path / "out", products=("geopackage",))
     # 39.9 acres at 196 trees an acre (43,560 / (0.866 x 16 x 16)), less what is taken out.
     assert 3000 < len(planting.trees) < 39.9 * 196.5

@@ -26,9 +26,8 @@ def trees_of(block: list[int], plant: list[int]) -> Trees:
     size = len(block)
     place = np.arange(size, dtype=float)
     return Trees(
-        np.array(block, np.int32), np.ones(size, np.int32), np.arange(1, size + 1, dtype=np.int32), place, place,
-        np.array(plant, np.int32),
-    )  # fmt: skip
+        np.array(block, np.int32), np.ones(size, np.int32), np.arange(1, size + 1, dtype=np.int32), place, place, np.array(plant, np.int32)
+    )
 
 
 def rows_of(block: list[int], length: float) -> Rows:
@@ -57,8 +56,10 @@ def test_every_tree_stands_in_one_line_of_the_order(stand: list[tuple[int, int]]
 def test_the_order_says_what_to_buy_and_when_fillers_come_out() -> None:
     lines = order_of([block_of("A", PLANTS)], trees_of([0] * 31, [0] * 20 + [1] * 1 + [2] * 10))
     assert [(o.species, o.size_class, o.variety, o.role, o.trees) for o in lines] == [
-        ("apple", "semi-dwarf", "A", "", 20), ("apple", "semi-dwarf", "B", "pollinizer", 1), ("plum", "dwarf", "", "filler", 10),
-    ]  # fmt: skip
+        ("apple", "semi-dwarf", "A", "", 20),
+        ("apple", "semi-dwarf", "B", "pollinizer", 1),
+        ("plum", "dwarf", "", "filler", 10),
+    ]
     # 5 %: 1.0 of 20 is 1 to the last bit, 0.05 of 1 is a whole plant, 0.5 of 10 is one
     assert [line.spares for line in lines] == [1, 1, 1]
     assert [line.note for line in lines] == ["", "", "filler: out in year 12"]
@@ -85,9 +86,7 @@ def test_plants_without_a_name_and_open_positions_are_not_ordered() -> None:
     blocks = [block_of("A", (Plant("", spread_m=4.0),)), block_of("B", ()), block_of("C", PLANTS)]
     trees = trees_of([0, 1, 2, 2], [0, -1, -1, 1])
     assert [(line.block, line.trees) for line in order_of(blocks, trees)] == [("C", 1)]
-    assert {line.where.split(":")[0] for line in materials_of(blocks, trees, rows_of([0, 1, 2], 9.0), Works())} == {
-        "block C"
-    }
+    assert {line.where.split(":")[0] for line in materials_of(blocks, trees, rows_of([0, 1, 2], 9.0), Works())} == {"block C"}
 
 
 def found(lines: list[MaterialLine], item: str) -> MaterialLine:
@@ -100,8 +99,9 @@ def test_stakes_and_guards_are_for_trees_only() -> None:
     blocks = [block_of("A", plants), block_of("B", plants[1:])]
     lines = materials_of(blocks, trees_of([0] * 5 + [1] * 3, [0, 0, 0, 1, 1, 0, 0, 0]), rows_of([0, 1], 9.0), Works())
     assert [(line.item, line.quantity, line.unit, line.where) for line in lines] == [
-        ("tree stake", 3.0, "each", "block A: 3 trees"), ("trunk guard", 3.0, "each", "block A: 3 trees"),
-    ]  # fmt: skip
+        ("tree stake", 3.0, "each", "block A: 3 trees"),
+        ("trunk guard", 3.0, "each", "block A: 3 trees"),
+    ]
     assert lines[0].size == "6 ft long, 2 in thick"
 
 
@@ -113,20 +113,20 @@ def vineyard() -> tuple[list[Block], Trees, Rows, Works]:
     u = np.tile(np.arange(6) * 20 * FT, 2)
     end = np.tile(np.array([True, False, False, False, False, True]), 2)
     works = Works(
-        post_x=u, post_y=np.repeat([0.0, 10 * FT], 6), post_block=np.zeros(12, np.int64),
-        post_row=np.repeat([1, 2], 6), post_end=end, wire_m={0: 2 * 3 * 110 * FT},
-    )  # fmt: skip
+        post_x=u,
+        post_y=np.repeat([0.0, 10 * FT], 6),
+        post_block=np.zeros(12, np.int64),
+        post_row=np.repeat([1, 2], 6),
+        post_end=end,
+        wire_m={0: 2 * 3 * 110 * FT},
+    )
     return [block], trees_of([0] * 24, [0] * 24), rows_of([0, 0], 92 * FT), works
 
 
 def test_posts_anchors_and_wire(vineyard: tuple[list[Block], Trees, Rows, Works]) -> None:
     """Sizes: P. Domoto, Constructing a Vineyard Trellis, Iowa State University, 2002 (10 ft x 5 in, 8 ft x 3-4 in)."""
     lines = materials_of(*vineyard)
-    assert [(line.item, line.quantity) for line in lines[:3]] == [
-        ("end post", 4.0),
-        ("line post", 8.0),
-        ("anchor", 4.0),
-    ]
+    assert [(line.item, line.quantity) for line in lines[:3]] == [("end post", 4.0), ("line post", 8.0), ("anchor", 4.0)]
     assert [line.size for line in lines[:3]] == [
         "10 ft long, 5 in thick",
         "8 ft long, 3.5 in thick",
@@ -139,9 +139,7 @@ def test_posts_anchors_and_wire(vineyard: tuple[list[Block], Trees, Rows, Works]
     assert len(lines) == 4
 
 
-def test_no_anchors_without_room_for_them_and_braces_for_long_rows(
-    vineyard: tuple[list[Block], Trees, Rows, Works],
-) -> None:
+def test_no_anchors_without_room_for_them_and_braces_for_long_rows(vineyard: tuple[list[Block], Trees, Rows, Works]) -> None:
     (block,), trees, _, works = vineyard
     long = materials_of([block], trees, rows_of([0, 0], 593 * FT), replace(works, post_x=6.01 * works.post_x))
     assert "brace the ends of rows over 600 ft" in found(long, "anchor").where
@@ -150,9 +148,7 @@ def test_no_anchors_without_room_for_them_and_braces_for_long_rows(
     assert "anchor" not in [line.item for line in materials_of([bare], trees, rows_of([0], 9.0), works)]
 
 
-def test_the_helix_of_an_anchor_goes_by_the_length_of_its_row(
-    vineyard: tuple[list[Block], Trees, Rows, Works],
-) -> None:
+def test_the_helix_of_an_anchor_goes_by_the_length_of_its_row(vineyard: tuple[list[Block], Trees, Rows, Works]) -> None:
     """P. Domoto, Constructing a Vineyard Trellis, Iowa State University, 2002, earth anchor requirements: a helix of 4 in
     for rows up to about 250 ft, of 6 in up to 600 ft; a shaft of more than 5/8 x 40 in preferred; braced ends beyond."""
     blocks, trees, rows, works = vineyard
@@ -182,8 +178,9 @@ def beds() -> tuple[list[Block], Trees, Rows, Works]:
     block = block_of("R", (Plant("raspberry", habit="cane"),), pattern)
     works = Works(
         bed=shapely.box(np.arange(5) * 12 * FT, 0, np.arange(5) * 12 * FT + 10 * FT, 6 * FT),
-        bed_block=np.zeros(5, np.int64), bed_row=np.ones(5, np.int64),
-    )  # fmt: skip
+        bed_block=np.zeros(5, np.int64),
+        bed_row=np.ones(5, np.int64),
+    )
     return [block], trees_of([0] * 25, [0] * 25), rows_of([0], 58 * FT), works
 
 

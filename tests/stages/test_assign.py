@@ -33,9 +33,13 @@ def ground(pattern: Pattern, rows: int, per_row: int, keep: Bools | None = None,
     position = np.arange(len(row)) - first[row] + 1 if len(row) else row
     sin, cos = np.sin(np.radians(bearing)), np.cos(np.radians(bearing))
     return Trees(
-        np.zeros(len(u), np.int32), (row + 1).astype(np.int32), position.astype(np.int32), sin * u - cos * v + 400.0,
-        cos * u + sin * v - 90.0, np.zeros(len(u), np.int32),
-    )  # fmt: skip
+        np.zeros(len(u), np.int32),
+        (row + 1).astype(np.int32),
+        position.astype(np.int32),
+        sin * u - cos * v + 400.0,
+        cos * u + sin * v - 90.0,
+        np.zeros(len(u), np.int32),
+    )
 
 
 def block_of(*plants: Plant, pattern: Pattern = SQUARE, dealing: Dealing | None = None) -> Block:
@@ -88,11 +92,7 @@ def test_counts_are_honoured_exactly(plants: list[tuple[int, bool]], shape: tupl
         for k, (n, c) in enumerate(plants):
             assert abs(got[k] - (n * size / asked if c else 0)) < 1
         (stop,) = [finding for finding in findings if finding.severity == "stop"]
-        assert (stop.code, stop.measured, stop.required) == (
-            "counts_over_positions",
-            f"{size} positions",
-            f"{asked} positions",
-        )
+        assert (stop.code, stop.measured, stop.required) == ("counts_over_positions", f"{size} positions", f"{asked} positions")
         assert stop.remedy
         return
     assert not [finding for finding in findings if finding.severity == "stop"]
@@ -139,9 +139,12 @@ def test_a_plant_that_gets_no_tree_is_said() -> None:
 def test_blocks_are_dealt_apart_and_those_without_plants_stay_bare() -> None:
     one = ground(SQUARE, 2, 3)
     many = Trees(
-        np.repeat(np.arange(3, dtype=np.int32), 6), *(np.tile(v, 3) for v in (one.row, one.position)),
-        np.concatenate([one.x, one.x + 50, one.x + 100]), np.tile(one.y, 3), np.full(18, 7, np.int32),
-    )  # fmt: skip
+        np.repeat(np.arange(3, dtype=np.int32), 6),
+        *(np.tile(v, 3) for v in (one.row, one.position)),
+        np.concatenate([one.x, one.x + 50, one.x + 100]),
+        np.tile(one.y, 3),
+        np.full(18, 7, np.int32),
+    )
     empty = replace(block_of(A, B), name="D")
     trees, findings = assign(many, [block_of(A, B), block_of(), block_of(C), empty])
     assert trees.plant.tolist() == [0, 1, 0, 1, 0, 1, *[-1] * 6, *[0] * 6]
@@ -166,7 +169,7 @@ def test_allotted_counts_never_ask_for_more_than_there_is(size: int, asked: list
 
 def test_rows_by_turns_as_wide_as_the_shares() -> None:
     """Four rows of the crop between two of pollinizers (Penn State, pollinizer placement: solid rows are preferred)."""
-    trees, findings = assign(ground(SQUARE, 14, 3), [block_of(replace(A, share=4), replace(B, share=2), dealing=Dealing("rows"))])  # fmt: skip
+    trees, findings = assign(ground(SQUARE, 14, 3), [block_of(replace(A, share=4), replace(B, share=2), dealing=Dealing("rows"))])
     assert [row[0] for row in by_row(trees)] == list("AABAABAABAABAA")
     assert findings == ()
 
@@ -200,10 +203,16 @@ def test_every_third_tree_of_every_third_row() -> None:
     """The usual planting of hazelnut pollinizers (British Columbia, hazelnut orchard design: pollinizers), staggered."""
     trees, findings = assign(ground(SQUARE, 9, 9), [block_of(A, B, dealing=Dealing("every", 3, 3))])
     assert by_row(trees) == [
-        "AAAAAAAAA", "ABAABAABA", "AAAAAAAAA",
-        "AAAAAAAAA", "AABAABAAB", "AAAAAAAAA",
-        "AAAAAAAAA", "ABAABAABA", "AAAAAAAAA",
-    ]  # fmt: skip
+        "AAAAAAAAA",
+        "ABAABAABA",
+        "AAAAAAAAA",
+        "AAAAAAAAA",
+        "AABAABAAB",
+        "AAAAAAAAA",
+        "AAAAAAAAA",
+        "ABAABAABA",
+        "AAAAAAAAA",
+    ]
     assert findings == ()
     assert (trees.plant == 1).mean() == pytest.approx(1 / 9)
     # no tree of the crop is more than two places from a pollinizer
@@ -246,9 +255,7 @@ def test_more_plants_share_what_the_pollinizer_leaves() -> None:
 
 @pytest.mark.parametrize("number", [4, 9, 20])
 def test_a_counted_pollinizer_is_thinned_or_filled_up(number: int) -> None:
-    trees, findings = assign(
-        ground(SQUARE, 9, 9), [block_of(A, counted(B, number), dealing=Dealing("every", 3, 3))]
-    )  # fmt: skip
+    trees, findings = assign(ground(SQUARE, 9, 9), [block_of(A, counted(B, number), dealing=Dealing("every", 3, 3))])
     assert np.bincount(trees.plant).tolist() == [81 - number, number]
     assert findings == ()
     solid, _ = assign(ground(SQUARE, 9, 9), [block_of(A, B, dealing=Dealing("every", 3, 3))])
@@ -257,9 +264,7 @@ def test_a_counted_pollinizer_is_thinned_or_filled_up(number: int) -> None:
 
 
 def test_a_counted_crop_is_honoured_beside_pollinizers() -> None:
-    trees, findings = assign(
-        ground(SQUARE, 9, 9), [block_of(counted(A, 78), B, dealing=Dealing("every", 3, 3))]
-    )  # fmt: skip
+    trees, findings = assign(ground(SQUARE, 9, 9), [block_of(counted(A, 78), B, dealing=Dealing("every", 3, 3))])
     assert np.bincount(trees.plant).tolist() == [78, 3]
     assert findings == ()
 
@@ -305,18 +310,12 @@ def test_every_second_position_of_a_square_is_a_filler_staggered() -> None:
 
 @pytest.mark.parametrize(
     ("pattern", "apart"),
-    [
-        (SQUARE, 5 * np.sqrt(2)),
-        (Pattern("rectangular", 4.0, 6.0), np.hypot(4, 6)),
-        (QUINCUNX, 10.0),
-    ],
+    [(SQUARE, 5 * np.sqrt(2)), (Pattern("rectangular", 4.0, 6.0), np.hypot(4, 6)), (QUINCUNX, 10.0)],
     ids=["square", "rectangular", "quincunx"],
 )
 @given(shape=BROKEN)
 @settings(max_examples=60)
-def test_what_stays_on_broken_ground_has_its_wider_room(
-    pattern: Pattern, apart: float, shape: tuple[int, int, int, float]
-) -> None:
+def test_what_stays_on_broken_ground_has_its_wider_room(pattern: Pattern, apart: float, shape: tuple[int, int, int, float]) -> None:
     """Missing positions and whole missing rows never bring two permanent trees nearer; they keep the larger half."""
     trees, _ = assign(broken(pattern, shape), [block_of(A, FILLER, pattern=pattern)])
     size = np.bincount(trees.plant, minlength=2)
@@ -334,8 +333,16 @@ def test_permanent_trees_are_dealt_among_themselves() -> None:
     rows = by_row(trees)
     assert set(rows[1::2]) == {"C" * 9}
     assert rows[::2] == [
-        "AAAAAAAAA", "ABAABAABA", "AAAAAAAAA", "AAAAAAAAA", "AABAABAAB", "AAAAAAAAA", "AAAAAAAAA", "ABAABAABA", "AAAAAAAAA",
-    ]  # fmt: skip
+        "AAAAAAAAA",
+        "ABAABAABA",
+        "AAAAAAAAA",
+        "AAAAAAAAA",
+        "AABAABAAB",
+        "AAAAAAAAA",
+        "AAAAAAAAA",
+        "ABAABAABA",
+        "AAAAAAAAA",
+    ]
 
 
 def test_two_fillers_share_the_places_between() -> None:
@@ -371,11 +378,14 @@ def in_pairs(trees: Trees, axis: float, swap: Bools | None = None) -> Trees:
         side = np.where(np.repeat(swap, 2), -side, side)
     size = 2 * len(trees)
     return Trees(
-        np.repeat(trees.block, 2), np.repeat(trees.row, 2),
+        np.repeat(trees.block, 2),
+        np.repeat(trees.row, 2),
         np.column_stack([2 * trees.position - 1, 2 * trees.position]).ravel().astype(np.int32),
-        np.repeat(trees.x, 2) + side * dx, np.repeat(trees.y, 2) + side * dy, np.zeros(size, np.int32),
+        np.repeat(trees.x, 2) + side * dx,
+        np.repeat(trees.y, 2) + side * dy,
+        np.zeros(size, np.int32),
         (np.arange(size) ^ 1).astype(np.int32),
-    )  # fmt: skip
+    )
 
 
 @given(st.sampled_from([0.0, 180.0, 20.0, 135.0, 300.0]), st.integers(0, 2**32 - 1))

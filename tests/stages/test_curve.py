@@ -36,8 +36,7 @@ def planned(block: dict[str, Any], seed: int = 5) -> Any:
 
 
 GUIDE = {"pattern": "rectangular", "step": "14 ft", "row_distance": "18 ft", "direction": "guide:line"}
-CONTOUR = {"pattern": "contour rows", "step": "12 ft", "row_distance": "14 ft", "row_distance_max": "24 ft",
-           "fall": {"most": "4 %"}}  # fmt: skip
+CONTOUR = {"pattern": "contour rows", "step": "12 ft", "row_distance": "14 ft", "row_distance_max": "24 ft", "fall": {"most": "4 %"}}
 SCREEN = {"pattern": "screen", "step": "10 ft", "line": "line", "purpose": "hide"}
 
 
@@ -92,9 +91,7 @@ def block_of(pattern: Pattern, line: Any = None, **more: Any) -> Block:
 
 def heights_on(z: np.ndarray, x0: float, y0: float) -> Callable[[np.ndarray, np.ndarray], np.ndarray]:
     """Bilinear look-up in 1 m cells whose upper left corner lies at (x0, y0)."""
-    return lambda x, y: map_coordinates(
-        z, [y0 - np.asarray(y) - 0.5, np.asarray(x) - x0 - 0.5], order=1, mode="constant", cval=np.nan
-    )
+    return lambda x, y: map_coordinates(z, [y0 - np.asarray(y) - 0.5, np.asarray(x) - x0 - 0.5], order=1, mode="constant", cval=np.nan)
 
 
 def rows_of(curved: curve.Curved) -> list[np.ndarray]:
@@ -137,9 +134,7 @@ def row_distances(curved: curve.Curved) -> np.ndarray:
     return out[np.isfinite(out)]
 
 
-def look_at_contours(
-    curved: curve.Curved, pattern: Pattern, ground: shapely.Geometry, height: Callable[..., np.ndarray]
-) -> None:
+def look_at_contours(curved: curve.Curved, pattern: Pattern, ground: shapely.Geometry, height: Callable[..., np.ndarray]) -> None:
     look_at(curved, pattern, ground)
     rows = rows_of(curved)
     assert min(map(len, rows)) >= 3
@@ -242,9 +237,7 @@ def test_same_ground_same_rows_whatever_the_order_and_place(way: str) -> None:
 
 
 @QUICK
-@given(
-    SEEDS, st.sampled_from([("square", 5.0, 5.0, 0.0), ("rectangular", 4.0, 6.0, 0.0), ("offset", 4.8768, 3.6576, 0.5)])
-)
+@given(SEEDS, st.sampled_from([("square", 5.0, 5.0, 0.0), ("rectangular", 4.0, 6.0, 0.0), ("offset", 4.8768, 3.6576, 0.5)]))
 def test_guide_rows_keep_step_distance_and_ground(seed: int, given_pattern: tuple[str, float, float, float]) -> None:
     rng = np.random.default_rng(seed)
     ground = field(seed, 180.0)
@@ -259,8 +252,9 @@ def test_guide_rows_keep_step_distance_and_ground(seed: int, given_pattern: tupl
     assert max(np.ptp(row) for row in rows) < 0.02
     phase = np.array([row.mean() for row in rows]) % pattern.row_distance_m
     first = phase[0]
-    wrapped = np.abs((np.stack([phase - first, phase + first]) + pattern.row_distance_m / 2) % pattern.row_distance_m
-                     - pattern.row_distance_m / 2).min(axis=0)  # fmt: skip
+    wrapped = np.abs(
+        (np.stack([phase - first, phase + first]) + pattern.row_distance_m / 2) % pattern.row_distance_m - pattern.row_distance_m / 2
+    ).min(axis=0)
     assert wrapped.max() < 0.02
     apart = row_distances(curved)
     assert apart.min() >= pattern.row_distance_m - 2e-3 or len({round(row.mean(), 2) for row in rows}) < len(rows)
@@ -269,19 +263,14 @@ def test_guide_rows_keep_step_distance_and_ground(seed: int, given_pattern: tupl
 def test_a_straight_guide_gives_the_rows_counted_by_hand() -> None:
     """100 m by 60 m of free ground, trees every 5 m: 12 rows (59.988 m across hold 11 gaps of 5 m and 4.988 m), of 20 trees."""
     ground = shapely.box(-50, -30, 50, 30)
-    curved = curve.rows_along(
-        block_of(Pattern("square", 5.0, 5.0), shapely.LineString([(-30, 1), (30, 1)])), ground, None, "si"
-    )
+    curved = curve.rows_along(block_of(Pattern("square", 5.0, 5.0), shapely.LineString([(-30, 1), (30, 1)])), ground, None, "si")
     assert (int(curved.row.max()), len(curved)) == (12, 240)
     first = curved.row == 1
     assert curved.y[first] == pytest.approx(curved.y.max())  # row 1 is on the left hand
     assert np.diff(curved.x[first]) == pytest.approx(5.0)
     assert curved.x[first].mean() == pytest.approx(0.0, abs=0.02)
     head = curve.rows_along(
-        block_of(Pattern("square", 5.0, 5.0, headland_m=8.0), shapely.LineString([(-30, 1), (30, 1)])),
-        ground,
-        None,
-        "si",
+        block_of(Pattern("square", 5.0, 5.0, headland_m=8.0), shapely.LineString([(-30, 1), (30, 1)])), ground, None, "si"
     )
     assert len(head) == 12 * (int((99.988 - 16) / 5) + 1)
 
@@ -292,7 +281,7 @@ def test_rows_bend_with_a_curved_guide_and_keep_the_chord() -> None:
     line = shapely.LineString(60 * np.column_stack([np.sin(angle), -np.cos(angle)]))
     ground = shapely.Polygon(
         np.vstack([90 * np.column_stack([np.sin(angle), -np.cos(angle)]), 30 * np.column_stack([np.sin(angle), -np.cos(angle)])[::-1]])
-    )  # fmt: skip
+    )
     curved = curve.rows_along(block_of(Pattern("rectangular", 4.0, 6.0), line), ground, None, "si")
     for row in rows_of(curved):
         radius = np.hypot(*row.T)
@@ -371,7 +360,7 @@ def test_screen_says_where_it_has_a_gap() -> None:
         (replace(block_of(Pattern("screen", 3.0, 3.0)), direction="guide"), None, "there is none", "line ="),
         (block_of(Pattern("bed", 3.0, 5.0, bed=Bed(3.0, 2.0, 1.0, 0.1)), shapely.LineString([(0, 0), (9, 9)])), None, "beds", "straight"),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_laid_is_refused_with_a_remedy(block: Block, height: Any, what: str, remedy: str) -> None:
     with pytest.raises(SetoutError, match=what) as refused:
         curve.rows_along(block, field(1, 100.0), height, "si")
@@ -386,9 +375,7 @@ def test_what_is_doubtful_is_a_finding() -> None:
     joined = curve.rows_along(block_of(Pattern("square", 5.0, 5.0), parts), ground, None, "si")
     assert [f.code for f in joined.findings] == ["guide_joined"]
     assert joined.findings[0].measured.startswith("10.05 m")
-    short = curve.rows_along(
-        block_of(Pattern("square", 5.0, 5.0), shapely.LineString([(-50, 0), (-40, 0)])), ground, None, "si"
-    )
+    short = curve.rows_along(block_of(Pattern("square", 5.0, 5.0), shapely.LineString([(-50, 0), (-40, 0)])), ground, None, "si")
     assert [f.code for f in short.findings] == ["guide_short"]
     angle = np.linspace(-0.9, 0.9, 40)
     arc = shapely.LineString(70 * np.column_stack([np.sin(angle), 0.9 - np.cos(angle)]))

@@ -26,9 +26,7 @@ def planned(**block: Any) -> Any:
 
 
 def gap(plan: Any) -> float:
-    return float(
-        shapely.distance(plan.site.height_limits[0].geometry[0], shapely.points(plan.trees.x, plan.trees.y)).min()
-    )
+    return float(shapely.distance(plan.site.height_limits[0].geometry[0], shapely.points(plan.trees.x, plan.trees.y)).min())
 
 
 def test_tall_plants_keep_off_ground_with_a_height_limit() -> None:
@@ -75,9 +73,7 @@ def test_ground_cut_in_cells_is_sound_when_it_is_drawn_in_the_frame_again() -> N
     taken = np.zeros((45, 104), bool)
     taken[5, 50:53] = True
     reason = exclude.CellReason(exclude.SLOPE, "dem.tif", cellmask.pack(taken))
-    cells = exclude.Cells(
-        (reason,), (0, 45, 0, 104), lambda x, y: (x, y + bend(x)), lambda u, v: (u, v - bend(np.asarray(u)))
-    )
+    cells = exclude.Cells((reason,), (0, 45, 0, 104), lambda x, y: (x, y + bend(x)), lambda u, v: (u, v - bend(np.asarray(u))))
     land = shapely.box(0, 5 - 1e-9, 100, 40)
     pieces, (found,) = without_cells(land, land, cells)
     assert shapely.is_valid(np.array(pieces, object)).all()

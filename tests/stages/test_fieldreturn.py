@@ -29,10 +29,7 @@ def layout(columns=100, rows=80, step=STEP, slant=0.3):
 def turned(x, y, about, shift, degrees):
     a = math.radians(degrees)
     dx, dy = x - about[0], y - about[1]
-    return (
-        about[0] + math.cos(a) * dx + math.sin(a) * dy + shift[0],
-        about[1] - math.sin(a) * dx + math.cos(a) * dy + shift[1],
-    )
+    return (about[0] + math.cos(a) * dx + math.sin(a) * dy + shift[0], about[1] - math.sin(a) * dx + math.cos(a) * dy + shift[1])
 
 
 def points(x, y, own):
@@ -58,11 +55,7 @@ def surveyed(planned, seed, *, shift, degrees, noise, named, missing=60, extra=2
     ex, ey = turned(planned.x[beside] + STEP / 2, planned.y[beside] + STEP / 2, about, shift, degrees)
     double = rng.choice(np.setdiff1d(clear, beside), doubles, replace=False)
     dx, dy = x[double] + 0.15, y[double] - 0.1
-    names = (
-        np.concatenate([own[there], np.full(extra + doubles, -1)])
-        if named
-        else np.full(len(there) + extra + doubles, -1)
-    )
+    names = np.concatenate([own[there], np.full(extra + doubles, -1)]) if named else np.full(len(there) + extra + doubles, -1)
     made = points(np.concatenate([x[there], ex, dx]), np.concatenate([y[there], ey, dy]), names)
     numbers = len(there) + np.arange(extra + doubles)
     return made, set(gone.tolist()), set(first.tolist()), set(numbers.tolist())
@@ -83,9 +76,7 @@ def test_named_trees_shift_turn_missing_extra_and_swapped_are_all_found(seed, sh
     assert set(np.flatnonzero(np.isin(built.status, (EXTRA, DOUBLED))).tolist()) == more
     away = np.flatnonzero(np.isin(built.status, (SWAPPED, MISPLACED)))
     found = {min(int(built.place[k]), int(survey.own[k])) for k in away.tolist() if built.status[k] == SWAPPED}
-    assert (
-        len(found ^ swapped) <= 1
-    )  # a swapped tree over 0.75 m towards its own place cannot be told (1 in 100 at 0.3 m)
+    assert len(found ^ swapped) <= 1  # a swapped tree over 0.75 m towards its own place cannot be told (1 in 100 at 0.3 m)
 
 
 def nearest_places(planned, survey, numbers, shift, degrees):
@@ -94,9 +85,7 @@ def nearest_places(planned, survey, numbers, shift, degrees):
 
 
 @pytest.mark.parametrize("seed", [7])
-@pytest.mark.parametrize(
-    ("shift", "degrees"), [((0.0, 0.0), 0.0), ((1.3, -0.7), 0.4), ((-9.1, 6.2), -2.5), ((14.0, 33.0), 4.0)]
-)
+@pytest.mark.parametrize(("shift", "degrees"), [((0.0, 0.0), 0.0), ((1.3, -0.7), 0.4), ((-9.1, 6.2), -2.5), ((14.0, 33.0), 4.0)])
 def test_trees_without_names_are_found_by_the_pattern_of_them_all(seed, shift, degrees):
     """0.3 m from a tree's place in the root mean square, as receivers state it; without names two trees that are each
     nearer to the other's place could not be told."""
@@ -112,9 +101,7 @@ def test_trees_without_names_are_found_by_the_pattern_of_them_all(seed, shift, d
     found = np.flatnonzero(np.isin(built.status, (EXTRA, DOUBLED)))
     assert len(found) == len(more)
     # which of two that stand at one place is the double cannot be told: both are nearest to it
-    assert nearest_places(planned, survey, found, shift, degrees) == nearest_places(
-        planned, survey, sorted(more), shift, degrees
-    )
+    assert nearest_places(planned, survey, found, shift, degrees) == nearest_places(planned, survey, sorted(more), shift, degrees)
     assert set_up.scatter_m == pytest.approx(noise, rel=0.1)
 
 
@@ -126,10 +113,7 @@ def test_a_wide_row_and_a_close_step_are_matched_too(named):
     n = len(x)
     planned = Planned(np.arange(n).astype(str), x, y, np.zeros(n, np.int64), np.zeros(n, np.int64), ("A",))
     tx, ty = turned(x, y, (x.mean(), y.mean()), (1.7, -1.1), 0.7)
-    built = match(
-        planned,
-        points(tx + rng.normal(0, 0.05, n), ty + rng.normal(0, 0.05, n), np.arange(n) if named else np.full(n, -1)),
-    )
+    built = match(planned, points(tx + rng.normal(0, 0.05, n), ty + rng.normal(0, 0.05, n), np.arange(n) if named else np.full(n, -1)))
     assert built.place.tolist() == list(range(n))
     assert built.set_up.turn_deg == pytest.approx(0.7, abs=0.01)
 
@@ -169,17 +153,19 @@ def test_trees_of_one_kind_that_changed_places_need_their_tags_changed_alone():
     own[[10, 11]], own[[50, 52]] = own[[11, 10]], own[[52, 50]]
     built = match(planned, points(planned.x, planned.y, own))
     found = {f.tree_id: f for f in doubts(planned, built, np.empty((0, 2)), "us") if f.code == "swapped"}
-    assert {name: f.severity for name, f in found.items()} == {
-        "A-00010": "stop", "A-00011": "stop", "A-00050": "note", "A-00052": "note",
-    }  # fmt: skip
+    assert {name: f.severity for name, f in found.items()} == {"A-00010": "stop", "A-00011": "stop", "A-00050": "note", "A-00052": "note"}
 
 
 def test_blocks_that_nobody_surveyed_are_named_once_and_not_tree_by_tree():
     a, b = layout(20, 20), layout(20, 10)
     planned = Planned(
-        np.concatenate([a.tree_id, np.char.replace(b.tree_id, "A", "B")]), np.concatenate([a.x, b.x + 100]), np.concatenate([a.y, b.y]),
-        np.repeat([0, 1], [len(a.x), len(b.x)]), np.concatenate([a.kind, b.kind]), ("A", "B"),
-    )  # fmt: skip
+        np.concatenate([a.tree_id, np.char.replace(b.tree_id, "A", "B")]),
+        np.concatenate([a.x, b.x + 100]),
+        np.concatenate([a.y, b.y]),
+        np.repeat([0, 1], [len(a.x), len(b.x)]),
+        np.concatenate([a.kind, b.kind]),
+        ("A", "B"),
+    )
     built = match(planned, points(a.x, a.y, np.arange(len(a.x))))
     assert built.unsurveyed == ("B",)
     assert [f.code for f in doubts(planned, built, np.empty((0, 2)), "us")] == ["not_surveyed"]
@@ -215,9 +201,7 @@ def test_one_or_two_trees_are_matched_and_give_no_turn(count):
 def test_far_positions_are_extra_and_bend_nothing():
     planned = layout(40, 40)
     n = len(planned.x)
-    survey = points(
-        np.append(planned.x, [5e6, -3e5]), np.append(planned.y, [1e6, 0.0]), np.append(np.arange(n), [-1, -1])
-    )
+    survey = points(np.append(planned.x, [5e6, -3e5]), np.append(planned.y, [1e6, 0.0]), np.append(np.arange(n), [-1, -1]))
     built = match(planned, survey)
     assert built.status[-2:].tolist() == [EXTRA, EXTRA]
     assert math.hypot(built.set_up.shift_x, built.set_up.shift_y) < 1e-6
@@ -236,9 +220,7 @@ def verdict(planned, noise, *, shift=(0.0, 0.0), degrees=0.0, scale=1.0, named=T
     """Survey every tree with some noise in each coordinate; return what is made of it and the codes of its findings."""
     rng, n = np.random.default_rng(seed), len(planned.x)
     about = planned.x.mean(), planned.y.mean()
-    x, y = turned(
-        about[0] + scale * (planned.x - about[0]), about[1] + scale * (planned.y - about[1]), about, shift, degrees
-    )
+    x, y = turned(about[0] + scale * (planned.x - about[0]), about[1] + scale * (planned.y - about[1]), about, shift, degrees)
     own = np.arange(n) if named else np.full(n, -1)
     built = match(planned, points(x + rng.normal(0, noise, n), y + rng.normal(0, noise, n), own))
     return built, doubts(planned, built, np.empty((0, 2)), "us")
@@ -246,9 +228,7 @@ def verdict(planned, noise, *, shift=(0.0, 0.0), degrees=0.0, scale=1.0, named=T
 
 @pytest.mark.parametrize("noise", [0.02, 0.3, 1.0, 4.0])
 @pytest.mark.parametrize(
-    ("shift", "degrees"),
-    [((0.0, 0.0), 0.0), ((4.17 * FOOT, 0.0), 0.0), ((0.0, 0.0), 1.0)],
-    ids=["right", "shifted", "turned"],
+    ("shift", "degrees"), [((0.0, 0.0), 0.0), ((4.17 * FOOT, 0.0), 0.0), ((0.0, 0.0), 1.0)], ids=["right", "shifted", "turned"]
 )
 def test_the_verdict_on_the_whole_holds_whatever_the_noise_of_named_trees(orchard, noise, shift, degrees):
     """Names win: a shift of 4.17 ft is found to its error, a turn too, none is made up, and no tree is called missing."""

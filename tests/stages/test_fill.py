@@ -19,21 +19,31 @@ QUICK = settings(max_examples=8, deadline=None, suppress_health_check=[HealthChe
 SYSTEMS: dict[str, dict[str, Any]] = {
     "hedge": {"pattern": "hedgerow", "step": "3 ft", "row_distance": "12 ft"},
     "double hedge": {"pattern": "hedgerow", "step": "4 ft", "row_distance": "14 ft", "lines": 2, "line_distance": "3 ft"},
-    "vines": {"pattern": "trellis", "step": "8 ft", "row_distance": "9 ft",
-              "trellis": {"post": "24 ft", "end": "4 ft", "anchor": "6 ft", "wires": 2}},
-    "beds": {"pattern": "bed", "step": "5 ft", "row_distance": "10 ft",
-             "bed": {"length": "10 ft", "width": "6 ft", "gap": "3 ft", "mulch": "4 in"}},
+    "vines": {
+        "pattern": "trellis",
+        "step": "8 ft",
+        "row_distance": "9 ft",
+        "trellis": {"post": "24 ft", "end": "4 ft", "anchor": "6 ft", "wires": 2},
+    },
+    "beds": {
+        "pattern": "bed",
+        "step": "5 ft",
+        "row_distance": "10 ft",
+        "bed": {"length": "10 ft", "width": "6 ft", "gap": "3 ft", "mulch": "4 in"},
+    },
     "pairs": {"pattern": "square", "step": "16 ft", "pair": {"distance": "2 ft", "axis": "north-south"}},
     "held small": {"pattern": "square", "step": "6 ft", "held_to": "6 ft", "plants": [{"plant": "mandarin"}]},
-}  # fmt: skip
+}
 
 
 def planned(system: str, seed: int = 3, size_m: float = 160.0, dem: Any = None, **sections: Any) -> Any:
     pond = objects(shapely.Point(12, -9).buffer(7))
     prop = Property(field(seed, size_m), {"well": objects(shapely.Point(-20, 15)), "pond": pond}, {})
     block = {"name": "A", "direction": "north-south"} | SYSTEMS[system]
-    limits = {"setback": [{"from": "well", "distance": "30 ft"}, {"from": "boundary", "distance": "10 ft"}],
-              "no_plant": [{"from": "pond"}]} | sections  # fmt: skip
+    limits = {
+        "setback": [{"from": "well", "distance": "30 ft"}, {"from": "boundary", "distance": "10 ft"}],
+        "no_plant": [{"from": "pond"}],
+    } | sections
     return plan_of(prop.survey(CRS.from_epsg(32610), dem), block, **limits)
 
 
@@ -133,8 +143,11 @@ def test_pairs_stand_north_and_south_two_feet_apart() -> None:
 def test_single_trees_stand_where_they_are_given() -> None:
     points = objects(shapely.Point(10.0, 20.0), shapely.Point(-5.0, 3.0), shapely.Point(-20.0, 15.5))
     prop = Property(field(3, 160.0), {"pts": points, "well": objects(shapely.Point(-20, 15))}, {})
-    plan = plan_of(prop.survey(CRS.from_epsg(32610)), {"name": "S", "pattern": "points", "points": "pts"},
-                   setback=[{"from": "well", "distance": "30 ft"}])  # fmt: skip
+    plan = plan_of(
+        prop.survey(CRS.from_epsg(32610)),
+        {"name": "S", "pattern": "points", "points": "pts"},
+        setback=[{"from": "well", "distance": "30 ft"}],
+    )
     assert len(plan.trees) == 2
     assert [f.code for f in plan.findings if f.severity == "warn" and f.code != "no_dem"] == ["point_dropped"]
     back = Transformer.from_crs(plan.site.frame.crs, CRS.from_epsg(4326), always_xy=True)
@@ -149,9 +162,7 @@ def test_beds_and_pairs_keep_off_steep_cells_with_all_of_their_ground() -> None:
         plan = planned(system, dem=dem, ground={"max_slope": "15 %"})
         assert (plan.facts["slope_pct"] <= 15.0 + 1e-4).all()
         if system == "beds":
-            whole = shapely.union_all(
-                [g for e in plan.usable.exclusions if e.reason == "slope" for g in shapely.get_parts(e.geometry)]
-            )
+            whole = shapely.union_all([g for e in plan.usable.exclusions if e.reason == "slope" for g in shapely.get_parts(e.geometry)])
             assert shapely.area(shapely.intersection(whole, plan.works.bed)).max() < 0.3 * 60 * FOOT**2
 
 

@@ -33,7 +33,7 @@ def farm(tmp_path: Path, sound: Path) -> Farm:
 def planned(farm: Farm, **block: Any) -> tuple[Any, Path]:
     farm.sections["block"] = [{"name": "A", "pattern": "square", "step": "16 ft", "direction": "north-south", **block}]
     out = farm.folder / "out"
-    return setout.planfile(farm.write(height_limit=None), out, products=("geopackage", "report")), out / "plan.gpkg"
+    return setout.plan(farm.write(height_limit=None), out, products=("geopackage", "report")), out / "plan.gpkg"
 
 
 def test_a_tree_has_95_percent_of_its_size_in_the_year_of_full_size(farm: Farm) -> None:
@@ -122,9 +122,7 @@ def test_south_of_the_equator_the_year_is_turned_by_six_months() -> None:
     block = Block("A", None, Pattern("square", 5.0, 5.0), 0.0, (Plant("apple", species="apple", height_m=3.0),))
     trees = Trees(0 * one, one, one, np.arange(10.0), np.zeros(10), 0 * one)
     room = BlockRoom(0, 10, 5.0, 4.0, 0.8, 0.0, 0.0, 5.0, 0.0, 5.0, 1.0, None, ())
-    north, south = (
-        {w.job: w for w in calendar_of([block], trees, [room], south=turned, watered=True)} for turned in (False, True)
-    )
+    north, south = ({w.job: w for w in calendar_of([block], trees, [room], south=turned, watered=True)} for turned in (False, True))
     for job, line in north.items():
         assert np.allclose(np.roll(line.by_month, 6), south[job].by_month)
         assert sum(line.by_month) == pytest.approx(line.hours)

@@ -17,15 +17,7 @@ from orchard import EQUINOX, SEASON, block_of, lattice, path_at, plant_of, trees
 from setout.geometry.sky.skyline import Bodies
 from setout.model import Block, Light, Pair, Pattern, Rows
 from setout.model.shade import LightPlan, Shade
-from setout.stages.light import (
-    Sky,
-    directions,
-    light_findings,
-    others_of,
-    screen_findings,
-    screen_shades,
-    trees_light,
-)
+from setout.stages.light import Sky, directions, light_findings, others_of, screen_findings, screen_shades, trees_light
 from setout.stages.light.canopies import bodies_of, canopies_of, views_of
 from setout.stages.light.turned import patch
 
@@ -36,9 +28,7 @@ COARSE = path_at(40.0, (date(2026, 4, 21), date(2026, 6, 21), date(2026, 9, 21))
 SIZES = st.tuples(st.floats(1.5, 6.0), st.floats(1.5, 8.0))
 
 
-def light_of(
-    block: Block, trees: Any, z: Any = None, path: Any = PATH, others: Bodies = NOTHING, year: int | None = None
-) -> Light:
+def light_of(block: Block, trees: Any, z: Any = None, path: Any = PATH, others: Bodies = NOTHING, year: int | None = None) -> Light:
     z = np.zeros(len(trees)) if z is None else z
     return trees_light([block], trees, z, Sky(path, None, others), year)
 
@@ -50,14 +40,7 @@ def test_two_trees_at_equinox_on_the_equator_by_hand() -> None:
     the sun's plane, at asin(2/4), asin(2/6), twice asin(sqrt(3)/5), and asin(2/sqrt(26)) - atan(1/5): 30, 19.47, 20.27,
     20.27 and 11.78 degrees; 1.357 h as a mean. One north of the other is shaded by it not at all.
     """
-    angles = np.degrees(
-        [
-            np.arcsin(1 / 2),
-            np.arcsin(1 / 3),
-            *[np.arcsin(np.sqrt(3) / 5)] * 2,
-            np.arcsin(2 / np.sqrt(26)) - np.arctan(0.2),
-        ]
-    )
+    angles = np.degrees([np.arcsin(1 / 2), np.arcsin(1 / 3), *[np.arcsin(np.sqrt(3) / 5)] * 2, np.arcsin(2 / np.sqrt(26)) - np.arctan(0.2)])
     lost = float(angles.mean() / 15.0)
     assert lost == pytest.approx(1.357, abs=1e-3)
     path, block = path_at(0.0, EQUINOX, minutes=1.0), block_of([plant_of(4.0, 4.0)])
@@ -147,17 +130,12 @@ def test_a_building_never_gives_more_sun(seed: int, height: float) -> None:
     shade = Shade(np.array([shapely.box(24, 4, 32, 16)], object), np.array([height]), np.array([np.nan]))
     barn = others_of(shade, lambda x, y: np.zeros(len(x)))
     block = block_of([plant_of(3.0, 3.0)])
-    free, beside = (
-        light_of(block, trees_at(x, y), path=COARSE),
-        light_of(block, trees_at(x, y), path=COARSE, others=barn),
-    )
+    free, beside = (light_of(block, trees_at(x, y), path=COARSE), light_of(block, trees_at(x, y), path=COARSE, others=barn))
     assert (beside.sun_h <= free.sun_h + 1e-5).all()
     assert (beside.sun_am_h < free.sun_am_h - 0.01).any()  # it stands to the east
 
 
-@pytest.mark.parametrize(
-    ("bearing", "by_hand"), [(0.0, 12 * 2 / np.pi), (90.0, 0.0), (45.0, 12 * 2 / np.pi / np.sqrt(2))]
-)
+@pytest.mark.parametrize(("bearing", "by_hand"), [(0.0, 12 * 2 / np.pi), (90.0, 0.0), (45.0, 12 * 2 / np.pi / np.sqrt(2))])
 def test_a_wall_alone_at_equinox_on_the_equator_by_hand(bearing: float, by_hand: float) -> None:
     """The sun goes from due east through the zenith to due west. A side that faces it has the cosine of its altitude, 6 x 2 / pi
     hours in the morning, and the other the afternoon; along the row it meets neither side; aslant by the cosine of 45 degrees."""
@@ -240,9 +218,7 @@ def test_fillers_cast_no_shade_on_the_full_grown_planting_and_do_before_they_go(
 def test_the_light_of_a_filler_is_unknown_where_its_growth_is_and_that_of_the_others_is_not() -> None:
     x, y = lattice(5, 5, 4.0, 4.0)
     plant = np.arange(25) % 2
-    block = block_of(
-        [plant_of(4.0, 4.0, years_to_full_size=9.0), plant_of(3.0, 3.0, remove_year=8)], step=4.0, rows=4.0
-    )
+    block = block_of([plant_of(4.0, 4.0, years_to_full_size=9.0), plant_of(3.0, 3.0, remove_year=8)], step=4.0, rows=4.0)
     trees = trees_at(x, y, plant)
     light = light_of(block, trees, path=COARSE)
     assert (np.isnan(light.sun_h) == (plant == 1)).all()
@@ -292,16 +268,7 @@ def screen_of(where: float, height: float, purpose: str = "shade") -> tuple[Bloc
     """A screen of 12 plants along x = where, its yard between 0 and 20 m."""
     pattern = Pattern("screen", 3.0, 3.0)
     line = shapely.LineString([(where, -18.0), (where, 18.0)])
-    block = Block(
-        "S",
-        None,
-        pattern,
-        "guide",
-        (plant_of(4.0, height),),
-        line=line,
-        purpose=purpose,
-        yard=shapely.box(0, -10, 20, 10),
-    )
+    block = Block("S", None, pattern, "guide", (plant_of(4.0, height),), line=line, purpose=purpose, yard=shapely.box(0, -10, 20, 10))
     return block, trees_at(np.full(13, where), np.arange(13) * 3.0 - 18.0)
 
 
@@ -319,15 +286,9 @@ def test_a_screen_to_the_west_shades_the_afternoon_and_one_to_the_east_the_morni
 
 
 def test_shade_of_a_screen_grows_with_its_height_and_falls_with_its_distance() -> None:
-    hours = [
-        float(screen_shades([b], t, np.zeros(13), COARSE)[0].pm_h.mean())
-        for b, t in (screen_of(-3.0, h) for h in (2.0, 4.0, 8.0))
-    ]
+    hours = [float(screen_shades([b], t, np.zeros(13), COARSE)[0].pm_h.mean()) for b, t in (screen_of(-3.0, h) for h in (2.0, 4.0, 8.0))]
     assert hours[0] < hours[1] < hours[2]
-    far = [
-        float(screen_shades([b], t, np.zeros(13), COARSE)[0].pm_h.mean())
-        for b, t in (screen_of(x, 6.0) for x in (-2.0, -8.0, -16.0))
-    ]
+    far = [float(screen_shades([b], t, np.zeros(13), COARSE)[0].pm_h.mean()) for b, t in (screen_of(x, 6.0) for x in (-2.0, -8.0, -16.0))]
     assert far[0] > far[1] > far[2]
 
 
@@ -337,9 +298,7 @@ def test_shade_of_a_long_screen_by_hand() -> None:
     pattern = Pattern("screen", 3.0, 3.0)
     y = np.arange(-99.0, 100.0, 3.0)
     block = Block("S", None, pattern, "guide", (plant_of(3.0, 6.0),), yard=shapely.box(1.5, -5, 21.5, 5))
-    (shade,) = screen_shades(
-        [block], trees_at(np.zeros(len(y)), y), np.zeros(len(y)), path_at(0.0, EQUINOX, minutes=2.0)
-    )
+    (shade,) = screen_shades([block], trees_at(np.zeros(len(y)), y), np.zeros(len(y)), path_at(0.0, EQUINOX, minutes=2.0))
     # the wall is 3 m wide: its near face stands at the yard's edge
     x = np.linspace(0.0, 20.0, 20_001)[1:]
     by_hand = np.degrees(np.arctan(6.0 / x)).mean() / 15.0
@@ -360,12 +319,7 @@ def test_directions_of_pairs_tell_both_partners() -> None:
     assert [d.planned for d in found.values()] == [True, False]
     north, south = found[0.0].sides
     east, west = found[90.0].sides
-    assert (north.name, south.name, east.name, west.name) == (
-        "north partner",
-        "south partner",
-        "east partner",
-        "west partner",
-    )
+    assert (north.name, south.name, east.name, west.name) == ("north partner", "south partner", "east partner", "west partner")
     assert north.am_h == pytest.approx(north.pm_h, abs=0.15)
     assert south.am_h == pytest.approx(south.pm_h, abs=0.15)
     assert east.am_h > east.pm_h + 2.0
@@ -380,11 +334,7 @@ def test_directions_are_told_without_the_fillers_that_come_out(kind: str) -> Non
     step = 9.0 if kind == "quincunx" else 6.0
     block = block_of([stays, goes], kind, step, rows, shift=shift)
     found = directions([block], rows_along(0.0), COARSE)[0]
-    x, y = (
-        lattice(13, 13, 9.0, 9.0)
-        if kind == "quincunx"
-        else lattice(13, 13, 6.0 * np.sqrt(2), 6.0 * np.sqrt(2), bearing=45.0)
-    )
+    x, y = lattice(13, 13, 9.0, 9.0) if kind == "quincunx" else lattice(13, 13, 6.0 * np.sqrt(2), 6.0 * np.sqrt(2), bearing=45.0)
     alone = light_of(block_of([stays]), trees_at(x, y), path=COARSE)
     assert found.sides[0].am_h + found.sides[0].pm_h == pytest.approx(float(alone.sun_h[84]), abs=0.1)
 
@@ -414,11 +364,7 @@ def test_the_patch_is_the_block_s_own_pattern() -> None:
     assert far[0] == 0.0
     assert far[1:7] == pytest.approx(np.full(6, 5.0), abs=0.01)
     views, own = views_of(trees, canopies_of([block], trees, None), np.zeros(len(trees)))
-    assert (
-        len(own)
-        == len(trees)
-        == len(bodies_of([block], trees, canopies_of([block], trees, None), np.zeros(len(trees))))
-    )
+    assert len(own) == len(trees) == len(bodies_of([block], trees, canopies_of([block], trees, None), np.zeros(len(trees))))
     assert views.z.shape == (len(trees), 5)
 
 

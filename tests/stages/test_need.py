@@ -43,9 +43,13 @@ def on(latitude: float, *blocks: Block) -> Site:
 
 
 def need(
-    *plants: Plant, said: NeedSettings, weather: Weather | None = None, latitude: float = 38.0, pattern: Pattern = SQUARE,
+    *plants: Plant,
+    said: NeedSettings,
+    weather: Weather | None = None,
+    latitude: float = 38.0,
+    pattern: Pattern = SQUARE,
     year: int | None = None,
-) -> Need:  # fmt: skip
+) -> Need:
     block = block_of(pattern, *plants)
     rows = rowed(pattern if pattern.step_m else SQUARE, 3, 4)
     kind = np.arange(len(rows)) % max(len(plants), 1)
@@ -107,9 +111,7 @@ def test_temperatures_tell_the_season() -> None:
     said = NeedSettings(eto_mm=SUMMER)
     one = need(tree(), said=said, weather=weather_of(BOISE), latitude=43.0).classes[0]
     assert [m for m, kc in enumerate(one.kc_by_month, 1) if kc == 0] == [1, 2, 3, 11, 12]
-    assert one.kc_by_month[3] == pytest.approx(
-        0.45 * 15 / 30, abs=0.02
-    )  # sixteen days of April or so, all in the first stage
+    assert one.kc_by_month[3] == pytest.approx(0.45 * 15 / 30, abs=0.02)  # sixteen days of April or so, all in the first stage
     assert one.kc_by_month[9] == pytest.approx(0.73 * 20 / 31, abs=0.05)
     turned = need(tree(), said=said, weather=weather_of(BOISE[6:] + BOISE[:6]), latitude=-43.0).classes[0]
     np.testing.assert_allclose(turned.kc_by_month, one.kc_by_month[6:] + one.kc_by_month[:6], atol=0.05)
@@ -127,9 +129,7 @@ def test_leaf_out_goes_before_the_temperatures_which_still_end_the_season() -> N
 
 @pytest.mark.parametrize("weather", [None, weather_of((25.0,) * 12)])
 def test_months_are_not_told_of_plants_whose_leaves_nothing_is_known_of(weather: Weather | None) -> None:
-    found = need(
-        tree(), tree("sweet orange", kc=0.65), said=NeedSettings(eto_mm=SUMMER), weather=weather, latitude=40.0
-    )
+    found = need(tree(), tree("sweet orange", kc=0.65), said=NeedSettings(eto_mm=SUMMER), weather=weather, latitude=40.0)
     apple, orange = found.classes
     assert (apple.kc_by_month, apple.lpd_by_month, apple.dry_lpd_by_month, apple.peak_month) == ((), (), (), 0)
     assert len(orange.lpd_by_month) == 12  # it keeps its leaves
@@ -155,9 +155,7 @@ def test_the_coefficients_jump_at_no_latitude(species: str) -> None:
 
 def test_a_season_a_little_longer_changes_little() -> None:
     warmer = [tuple(t + 0.1 * k for t in BOISE) for k in range(40)]
-    curves = np.array(
-        [need(tree(), said=NeedSettings(eto_mm=SUMMER), weather=weather_of(t)).classes[0].kc_by_month for t in warmer]
-    )
+    curves = np.array([need(tree(), said=NeedSettings(eto_mm=SUMMER), weather=weather_of(t)).classes[0].kc_by_month for t in warmer])
     assert np.abs(np.diff(curves, axis=0)).max() < 0.05
 
 
@@ -204,9 +202,7 @@ def test_temporary_trees_need_water_while_they_stand() -> None:
     assert need(main, filler, said=NeedSettings(eto_mm=SUMMER, leaf_out=MARCH), year=7).need_lpd[1] == 0
     # the most that all need at one time: those that stay at full size, or the year before the fillers come out
     stays = found.classes[0]
-    assert most_together(found.classes) == pytest.approx(
-        max(6 * stays.peak_lpd, 6 * (dict(stays.lpd_by_year)[5] + years[5]))
-    )
+    assert most_together(found.classes) == pytest.approx(max(6 * stays.peak_lpd, 6 * (dict(stays.lpd_by_year)[5] + years[5])))
     assert most_together(found.classes) < found.need_lpd.sum()
     # all trees together at full size are those that stay
     assert sum(found.lpd_by_month) == pytest.approx(6 * sum(found.classes[0].lpd_by_month))
@@ -228,10 +224,7 @@ def test_trees_that_stay_have_the_ground_that_fillers_leave() -> None:
 
 
 def test_classes_of_blocks_and_plants() -> None:
-    one, two = (
-        block_of(SQUARE, tree(), tree("peach", kc=0.90)),
-        block_of(Pattern("square", 8.0, 8.0), tree(spread=6.0), name="B"),
-    )
+    one, two = (block_of(SQUARE, tree(), tree("peach", kc=0.90)), block_of(Pattern("square", 8.0, 8.0), tree(spread=6.0), name="B"))
     rows = [rowed(SQUARE, 2, 3), rowed(Pattern("square", 8.0, 8.0), 2, 2, (100.0, 0.0))]
     trees = trees_of(*rows, kind=[0, 1, 0, 1, 0, 1, 0, 0, 0, 0])
     found = need_of(on(38.0, one, two), trees, None, NeedSettings(eto_mm=(7.0,)))
@@ -264,10 +257,12 @@ def test_no_weather() -> None:
 @pytest.mark.parametrize(
     ("plant", "code"),
     [
-        (tree(spread=float("nan")), "need_no_spread"), (tree("fig", kc=float("nan")), "need_no_kc"),
-        (tree(years_to_full_size=float("nan")), "need_no_growth"), (Plant(""), "need_no_kc"),
+        (tree(spread=float("nan")), "need_no_spread"),
+        (tree("fig", kc=float("nan")), "need_no_kc"),
+        (tree(years_to_full_size=float("nan")), "need_no_growth"),
+        (Plant(""), "need_no_kc"),
     ],
-)  # fmt: skip
+)
 def test_unknown(plant: Plant, code: str) -> None:
     found = need(plant, said=NeedSettings(eto_mm=SUMMER, leaf_out=MARCH))
     assert code in codes(found)
@@ -320,9 +315,7 @@ RATES = st.floats(1.0, 12.0)
 
 @settings(max_examples=40, deadline=None)
 @given(RATES, st.floats(0.3, 1.5), st.floats(1.0, 9.0), st.floats(0.4, 1.0), st.floats(0.0, 0.5), st.floats(2.0, 9.0))
-def test_need_goes_with_what_drives_it(
-    eto: float, kc: float, spread: float, eff: float, salt: float, step: float
-) -> None:
+def test_need_goes_with_what_drives_it(eto: float, kc: float, spread: float, eff: float, salt: float, step: float) -> None:
     said = NeedSettings(eto_mm=(eto,), efficiency=eff, leaching=salt)
     pattern = Pattern("square", step, step)
 
@@ -344,11 +337,7 @@ def test_need_goes_with_what_drives_it(
 
 
 @settings(max_examples=40, deadline=None)
-@given(
-    st.lists(st.floats(0.1, 12.0), min_size=12, max_size=12),
-    st.lists(st.floats(0, 400), min_size=12, max_size=12),
-    st.floats(-60, 60),
-)
+@given(st.lists(st.floats(0.1, 12.0), min_size=12, max_size=12), st.lists(st.floats(0, 400), min_size=12, max_size=12), st.floats(-60, 60))
 def test_rain_never_adds_and_months_are_never_nan(eto: list[float], rain: list[float], latitude: float) -> None:
     said = NeedSettings(eto_mm=tuple(eto), rain_mm=tuple(rain), leaf_out=MARCH)
     found = need(tree(), said=said, latitude=latitude)

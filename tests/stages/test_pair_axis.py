@@ -29,8 +29,10 @@ def by_rays(axis: float, path: Any) -> tuple[float, float]:
     half = np.array([np.sin(t), np.cos(t)]) * APART / 2
     crowns = [
         Crown(i * BETWEEN + side * half[0], j * BETWEEN + side * half[1], 0.0, SIZE, SIZE / 2, 2 * (9 * i + j) + (side < 0))
-        for i in range(-4, 5) for j in range(-4, 5) for side in (1, -1)
-    ]  # fmt: skip
+        for i in range(-4, 5)
+        for j in range(-4, 5)
+        for side in (1, -1)
+    ]
     found = []
     for own in (c for c in crowns if np.hypot(c.x, c.y) < APART):
         share = np.zeros(len(path.day))
@@ -68,9 +70,7 @@ def test_an_axis_that_is_asked_for_stays() -> None:
 
 
 def test_without_sizes_the_axis_is_chosen_for_crowns_that_fill_their_room_and_that_is_said() -> None:
-    block = block_of(
-        [replace(plant_of(SIZE, SIZE), spread_m=float("nan"))], step=BETWEEN, rows=BETWEEN, pair=Pair(APART)
-    )
+    block = block_of([replace(plant_of(SIZE, SIZE), spread_m=float("nan"))], step=BETWEEN, rows=BETWEEN, pair=Pair(APART))
     (found,) = pair_axes([block], path_at(minutes=20.0))
     assert not found.sized
     assert "sizes are not known" in next(axis_findings([block], [found])).message
@@ -80,10 +80,16 @@ def test_a_plan_sets_pairs_by_light_and_says_so(tmp_path: Path) -> None:
     write_survey(tmp_path / "sound")
     farm = Farm(tmp_path / "plan", tmp_path / "sound")
     farm.sections["block"] = [
-        {"name": "A", "pattern": "square", "step": "20 ft", "direction": "north-south", "plants": [{"plant": "apple, semi-dwarf"}],
-         "pair": {"distance": "2 ft"}}
-    ]  # fmt: skip
-    plan = setout.planfile(farm.write(height_limit=None), farm.folder / "out", products=("report",))
+        {
+            "name": "A",
+            "pattern": "square",
+            "step": "20 ft",
+            "direction": "north-south",
+            "plants": [{"plant": "apple, semi-dwarf"}],
+            "pair": {"distance": "2 ft"},
+        }
+    ]
+    plan = setout.plan(farm.write(height_limit=None), farm.folder / "out", products=("report",))
     trees = plan.trees
     np.testing.assert_allclose(trees.y[::2], trees.y[1::2], atol=1e-6)
     assert [f.code for f in plan.findings if f.code.startswith("pair_")] == ["pair_axis"]

@@ -23,9 +23,7 @@ def apple(variety: str = "", bloom: str = "mid", **facts) -> Plant:
 
 
 def looked_at(*blocks, kind=None, spots=None):
-    trees = trees_of(
-        *(spots or [rowed(block.pattern, 9, 9, at=(400.0 * k, 0.0)) for k, block in enumerate(blocks)]), kind=kind
-    )
+    trees = trees_of(*(spots or [rowed(block.pattern, 9, 9, at=(400.0 * k, 0.0)) for k, block in enumerate(blocks)]), kind=kind)
     far, found = partners(site_of(*blocks), trees)
     return trees, far, found
 
@@ -179,11 +177,16 @@ def test_partners_of_a_pair_serve_each_other() -> None:
 def test_distances_against_all_pairs(seed: int) -> None:
     rng = np.random.default_rng(seed)
     plants = [
-        apple(str(rng.choice(["A", "B", "C", ""])), str(rng.choice(["early", "mid", "late", ""])), role=str(rng.choice(["", "pollinizer"])),
-              species=str(rng.choice(["apple", "pear"])), pollination=str(rng.choice(["partner", "none", "male", "female"])),
-              remove_year=int(rng.choice([0, 0, 8])))
+        apple(
+            str(rng.choice(["A", "B", "C", ""])),
+            str(rng.choice(["early", "mid", "late", ""])),
+            role=str(rng.choice(["", "pollinizer"])),
+            species=str(rng.choice(["apple", "pear"])),
+            pollination=str(rng.choice(["partner", "none", "male", "female"])),
+            remove_year=int(rng.choice([0, 0, 8])),
+        )
         for _ in range(6)
-    ]  # fmt: skip
+    ]
     spots = np.column_stack([rng.uniform(0, 100, (40, 2)), np.ones(40), np.arange(1, 41)])
     kind = rng.integers(0, 6, 40)
     far, found = partners(site_of(block_of(SQUARE, *plants)), trees_of(spots, kind=kind))

@@ -13,9 +13,9 @@ from setout.geometry.places.growth import cell_m2
 from setout.model import Bed, HeightLimit, Pattern, Rows, Setback, Trees
 from setout.stages.room import plain_words, room_of, spread_at
 from setout.stages.room.blocks import clear_alley_m, load_between
-from setout.words.room import about
 from setout.tables import labour
 from setout.units import FOOT
+from setout.words.room import about
 from spaced import block_of, feet, middle, nearest_of, plant, room, rowed, rows_of, site_of, trees_of
 
 
@@ -147,8 +147,9 @@ def test_rows_that_bend_are_cut_across_where_they_run() -> None:
     spots = np.column_stack([50 * np.cos(angle), 50 * np.sin(angle), np.ones(80), np.arange(1, 81)])
     block = replace(
         block_of(Pattern("hedgerow", 1.0, 4.0), replace(plant(9), spread_m=2.0, natural_spread_m=4.0)),
-        direction="guide", line=shapely.LineString(spots[:, :2]),
-    )  # fmt: skip
+        direction="guide",
+        line=shapely.LineString(spots[:, :2]),
+    )
     load = room((block,), trees_of(spots)).pruning_load
     assert load == pytest.approx(2 * (4 * np.pi / 3 - np.sqrt(3)) / (4 * np.pi), abs=0.005)
 
@@ -288,9 +289,7 @@ def test_hours_follow_the_pruning_load_from_the_rate_of_none_to_that_of_all() ->
     pattern = Pattern("square", feet(16), feet(16))
     trees = trees_of(rowed(pattern, 10, 10))
     block = block_of(pattern, plant(15, height=14))
-    assert room((block,), trees).blocks[0].hours_per_year == pytest.approx(
-        100 * labour.rate_for("tree", feet(14)).bare_h
-    )
+    assert room((block,), trees).blocks[0].hours_per_year == pytest.approx(100 * labour.rate_for("tree", feet(14)).bare_h)
     own = labour.parse("habit,size,height_max_ft,hours_at_0_pct,hours_at_100_pct,source\ntree,any,,0.5,2.5,ours")
     assert room((block,), trees, rates=own).blocks[0].hours_per_year == pytest.approx(50)
     half = Pattern("square", feet(8), feet(8))
@@ -314,11 +313,13 @@ def test_hours_never_fall_as_the_step_shrinks() -> None:
 @pytest.mark.parametrize(
     ("row", "says"),
     [
-        ("tree,any,,0", "hours_at_100_pct"), ("bush,any,,0,1,x", '"bush" is no habit'),
-        ("tree,any,,-1,2,x", 'hours_at_0_pct = "-1"'), ("tree,any,tall,0,1,x", 'height_max_ft = "tall"'),
+        ("tree,any,,0", "hours_at_100_pct"),
+        ("bush,any,,0,1,x", '"bush" is no habit'),
+        ("tree,any,,-1,2,x", 'hours_at_0_pct = "-1"'),
+        ("tree,any,tall,0,1,x", 'height_max_ft = "tall"'),
         ("tree,any,,0,nan,x", 'hours_at_100_pct = "nan"'),
     ],
-)  # fmt: skip
+)
 def test_a_table_of_rates_that_cannot_be_used(row: str, says: str) -> None:
     with pytest.raises(ValueError, match=says):
         labour.parse(f"habit,size,height_max_ft,hours_at_0_pct,hours_at_100_pct,source\n{row}")
@@ -386,9 +387,7 @@ def test_a_screen_that_does_not_close_is_a_finding() -> None:
 
 
 def test_clear_alley() -> None:
-    assert (
-        clear_alley_m(Pattern("hedgerow", 1, 5, lines=2, line_distance_m=1.0), [replace(plant(1), spread_m=2.0)]) == 2.0
-    )
+    assert clear_alley_m(Pattern("hedgerow", 1, 5, lines=2, line_distance_m=1.0), [replace(plant(1), spread_m=2.0)]) == 2.0
     assert np.isnan(clear_alley_m(Pattern("square", 5, 5), []))
     assert np.isnan(clear_alley_m(Pattern("square", 5, 5), [replace(plant(1), spread_m=float("nan"))]))
     # vines hang in a wall 3 ft wide, whatever they reach along the wire
@@ -438,16 +437,12 @@ def test_the_path_between_beds_is_worked_by_hand() -> None:
 def test_words_do_not_speak_of_full_room_where_canopies_overlap() -> None:
     """A hedge at half its spread keeps its width, yet its plants stand in each other; a square at its spread does not."""
     hedge = Pattern("hedgerow", feet(4), feet(20))
-    said = plain_words(
-        room((block_of(hedge, plant(8)),), trees_of(rowed(hedge, 3, 9))).blocks[0], block_of(hedge, plant(8)), "us"
-    )
+    said = plain_words(room((block_of(hedge, plant(8)),), trees_of(rowed(hedge, 3, 9))).blocks[0], block_of(hedge, plant(8)), "us")
     assert "canopies overlap by 4 ft" in said[0]
     assert "grow into each other" in said[1]
     assert "full room" not in " ".join(said)
     square = Pattern("square", feet(8), feet(8))
-    wide = plain_words(
-        room((block_of(square, plant(8)),), trees_of(rowed(square, 5, 5))).blocks[0], block_of(square, plant(8)), "us"
-    )
+    wide = plain_words(room((block_of(square, plant(8)),), trees_of(rowed(square, 5, 5))).blocks[0], block_of(square, plant(8)), "us")
     assert "full room" in wide[1]
 
 
@@ -474,9 +469,7 @@ def test_canopies_over_the_property_line() -> None:
 
 def test_canopies_over_a_building() -> None:
     block, trees = one_row(7.0)
-    house = Setback(
-        "house", "f:house", 0.0, "trunk", np.array([shapely.box(0, 8, 1, 12), shapely.box(50, 0, 60, 9)], object)
-    )
+    house = Setback("house", "f:house", 0.0, "trunk", np.array([shapely.box(0, 8, 1, 12), shapely.box(50, 0, 60, 9)], object))
     fence = Setback("fence", "f:fence", 0.0, "trunk", np.array([shapely.LineString([(0, 0), (0, 20)])], object))
     found = room((block,), trees, site_of(block, setbacks=(house, fence)))
     one = by_code(found, "canopy_over_feature")
@@ -486,9 +479,7 @@ def test_canopies_over_a_building() -> None:
 
 
 def test_canopies_that_grow_into_the_zone_of_a_line() -> None:
-    wire = HeightLimit(
-        "overhead line", "f:line", 1.0, 4.0, np.array([shapely.LineString([(-1, -50), (-1, 50)])], object)
-    )
+    wire = HeightLimit("overhead line", "f:line", 1.0, 4.0, np.array([shapely.LineString([(-1, -50), (-1, 50)])], object))
     block, trees = one_row(7.0, height=5.0)  # 4 m from the wire, zone to 1 m: 3 m, and a reach of 3.5 m
     one = by_code(room((block,), trees, site_of(block, height_limits=(wire,))), "canopy_in_height_limit")
     assert one.measured == "1.6 ft over"
@@ -522,13 +513,7 @@ def test_juglone(apart: float, expected: bool) -> None:
 
 
 def test_words_are_two_to_four_sentences() -> None:
-    for kind, habit in (
-        ("square", "tree"),
-        ("hedgerow", "shrub"),
-        ("trellis", "vine"),
-        ("bed", "cane"),
-        ("screen", "tree"),
-    ):
+    for kind, habit in (("square", "tree"), ("hedgerow", "shrub"), ("trellis", "vine"), ("bed", "cane"), ("screen", "tree")):
         bed = Bed(3.0, 2.0, 0.5, 0.1) if kind == "bed" else None
         pattern = Pattern(kind, 2.0, 4.0, bed=bed)
         block = block_of(pattern, plant(8, habit=habit))
@@ -539,10 +524,7 @@ def test_words_are_two_to_four_sentences() -> None:
 
 
 def test_a_block_without_trees() -> None:
-    blocks = (
-        block_of(Pattern("square", 5.0, 5.0), plant(9)),
-        block_of(Pattern("square", 5.0, 5.0), plant(9), name="B"),
-    )
+    blocks = (block_of(Pattern("square", 5.0, 5.0), plant(9)), block_of(Pattern("square", 5.0, 5.0), plant(9), name="B"))
     found = room(blocks, trees_of(rowed(blocks[0].pattern, 3, 3)))
     assert [block.trees for block in found.blocks] == [9, 0]
     assert plain_words(found.blocks[1], blocks[1], "us") == ["Nothing stands in this block."]

@@ -17,13 +17,19 @@ SYSTEMS: dict[str, dict[str, Any]] = {
     "offset": {"pattern": "offset", "step": "16 ft"},
     "hedge": {"pattern": "hedgerow", "step": "4 ft", "row_distance": "14 ft"},
     "vines": {"pattern": "trellis", "step": "8 ft", "row_distance": "9 ft"},
-    "beds": {"pattern": "bed", "step": "2 ft", "row_distance": "10 ft", "lines": 2, "line_distance": "3 ft",
-             "bed": {"length": "10 ft", "width": "6 ft", "gap": "3 ft"}},
+    "beds": {
+        "pattern": "bed",
+        "step": "2 ft",
+        "row_distance": "10 ft",
+        "lines": 2,
+        "line_distance": "3 ft",
+        "bed": {"length": "10 ft", "width": "6 ft", "gap": "3 ft"},
+    },
     "pairs": {"pattern": "square", "step": "16 ft", "pair": {"distance": "2 ft"}},
     "guide": {"pattern": "square", "step": "16 ft", "direction": "guide:guide"},
     "guided vines": {"pattern": "trellis", "step": "8 ft", "row_distance": "9 ft", "direction": "guide:guide"},
     "contour": {"pattern": "contour rows", "step": "16 ft", "row_distance": "18 ft", "fall": {"most": "8 %"}},
-}  # fmt: skip
+}
 
 
 def sheet(seed: int, size: int) -> Sheet:
@@ -36,19 +42,22 @@ def planned(system: str) -> Any:
     """A property with a pond, a well, and a ditch narrower than any step, which no plant is missing for."""
     bend = np.linspace(-150, 150, 31)
     layers = {
-        "well": objects(shapely.Point(-30, 15)), "pond": objects(shapely.Point(14, -9).buffer(11)),
+        "well": objects(shapely.Point(-30, 15)),
+        "pond": objects(shapely.Point(14, -9).buffer(11)),
         "ditch": objects(shapely.LineString([(-200, 41), (200, 30)])),
         "guide": objects(shapely.LineString(np.column_stack([bend, bend**2 / 500 - 20]))),
-    }  # fmt: skip
+    }
     prop = Property(field(3, 220.0), layers, {})
     block = {"name": "A", "direction": "N 10 E"} | SYSTEMS[system]
     if system == "contour":
         del block["direction"]
     return plan_of(
-        prop.survey(UTM10, sheet(5, 300)), block, ground={"max_slope": "15 %"},
+        prop.survey(UTM10, sheet(5, 300)),
+        block,
+        ground={"max_slope": "15 %"},
         setback=[{"from": "well", "distance": "20 ft"}, {"from": "boundary", "distance": "6 ft"}, {"from": "ditch", "distance": "1 ft"}],
         no_plant=[{"from": "pond"}],
-    )  # fmt: skip
+    )
 
 
 @pytest.mark.parametrize("system", sorted(SYSTEMS))
@@ -95,9 +104,10 @@ def test_rows_by_hand() -> None:
     road = objects(shapely.LineString([(-200, 250 * foot), (200, 250 * foot)]))
     prop = Property(strip, {"road": road}, {})
     plan = plan_of(
-        prop.survey(UTM10), {"name": "A", "pattern": "square", "step": "16 ft", "direction": "north-south"},
+        prop.survey(UTM10),
+        {"name": "A", "pattern": "square", "step": "16 ft", "direction": "north-south"},
         setback=[{"from": "road", "distance": "50 ft"}],
-    )  # fmt: skip
+    )
     assert shapely.get_num_geometries(plan.rows.line).tolist() == [2] * len(plan.rows.row)
     # 200 ft hold 13 trees at most: 12 steps of 16 ft, or one fewer in the phase that both sides share
     steps = plan.rows.length_m / (16 * foot)
@@ -111,8 +121,7 @@ def test_single_plants_and_screens_stay_on_their_ground() -> None:
         "line": objects(shapely.LineString([(-19, 10), (0, -40), (19, 10)])),
     }
     prop = Property(shapely.box(-20, -20, 20, 20), layers, {})
-    blocks = [{"name": "S", "pattern": "points", "points": "pts"},
-              {"name": "W", "pattern": "screen", "line": "line", "step": "1 m"}]  # fmt: skip
+    blocks = [{"name": "S", "pattern": "points", "points": "pts"}, {"name": "W", "pattern": "screen", "line": "line", "step": "1 m"}]
     plan = plan_of(prop.survey(UTM10), blocks)
     assert plan.rows.trees[:2].tolist() == [1, 1]
     np.testing.assert_allclose(plan.rows.length_m[:2], 0.01)
@@ -132,9 +141,11 @@ def test_a_thousand_acres_with_holes() -> None:
     }
     prop = Property(field(11, size), layers, {})
     plan = plan_of(
-        prop.survey(UTM10), {"name": "A", "pattern": "square", "step": "40 ft", "direction": "N 20 E"},
-        setback=[{"from": "well", "distance": "6 ft"}, {"from": "road", "distance": "4 ft"}], no_plant=[{"from": "pond"}],
-    )  # fmt: skip
+        prop.survey(UTM10),
+        {"name": "A", "pattern": "square", "step": "40 ft", "direction": "N 20 E"},
+        setback=[{"from": "well", "distance": "6 ft"}, {"from": "road", "distance": "4 ft"}],
+        no_plant=[{"from": "pond"}],
+    )
     assert plan.site.boundary.area > 0.5 * 1000 * 4046.86
     rows = plan.rows
     assert shapely.length(shapely.difference(rows.line, shapely.buffer(plan.site.boundary, 0.01))).max() == 0

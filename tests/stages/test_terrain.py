@@ -40,9 +40,17 @@ def gdal_slope(folder, elevations):
     path, out = folder / "z.tif", folder / "s.tif"
     z = np.where(np.isnan(elevations.z), -9999, elevations.z - np.floor(np.nanmin(elevations.z))).astype("float32")
     with rasterio.open(
-        path, "w", driver="GTiff", width=z.shape[1], height=z.shape[0], count=1, dtype="float32", nodata=-9999, crs="EPSG:32613",
+        path,
+        "w",
+        driver="GTiff",
+        width=z.shape[1],
+        height=z.shape[0],
+        count=1,
+        dtype="float32",
+        nodata=-9999,
+        crs="EPSG:32613",
         transform=Affine(*elevations.grid.transform),
-    ) as file:  # fmt: skip
+    ) as file:
         file.write(z, 1)
     subprocess.run(["gdaldem", "slope", path, out, "-p", "-compute_edges", "-q"], check=True)
     with rasterio.open(out) as file:
@@ -154,14 +162,7 @@ def test_share_without_elevation_by_exactextract(tmp_path, allow):
     ground = survey(site, elevations, allow_blank=allow)
     path = tmp_path / "blank.tif"
     with rasterio.open(
-        path,
-        "w",
-        driver="GTiff",
-        width=400,
-        height=300,
-        count=1,
-        dtype="float32",
-        transform=Affine(1, 0, 0, 0, -1, 300),
+        path, "w", driver="GTiff", width=400, height=300, count=1, dtype="float32", transform=Affine(1, 0, 0, 0, -1, 300)
     ) as file:
         file.write(np.isnan(z).astype("float32"), 1)
     upright = shapely.transform(polygon, lambda xy: np.column_stack([xy[:, 0], 300 - xy[:, 1]]))
@@ -241,9 +242,16 @@ def true_mean_slope(z, crs, transform, epsg, cell):
     there, w, h = calculate_default_transform(crs, f"EPSG:{epsg}", width, height, *bounds, resolution=cell)
     out = np.full((h, w), np.nan, np.float32)
     reproject(
-        z.astype("float32"), out, src_transform=src, src_crs=crs, dst_transform=there, dst_crs=f"EPSG:{epsg}",
-        src_nodata=np.nan, dst_nodata=np.nan, resampling=Resampling.cubic,
-    )  # fmt: skip
+        z.astype("float32"),
+        out,
+        src_transform=src,
+        src_crs=crs,
+        dst_transform=there,
+        dst_crs=f"EPSG:{epsg}",
+        src_nodata=np.nan,
+        dst_nodata=np.nan,
+        resampling=Resampling.cubic,
+    )
     gy, gx = np.gradient(out.astype(float), cell)
     return np.degrees(np.arctan(np.hypot(gx, gy)))
 
@@ -294,9 +302,16 @@ def test_a_true_plane_in_other_crs(code):
     """
     crs = CRS.from_epsg(code)
     places = {
-        4326: (-121.0, 45.0), 3857: (-105.0, 57.0), 5070: (-121.0, 37.0), 2263: (-74.0, 40.7), 6559: (-121.0, 43.0),
-        2193: (175.3, -40.1), 5514: (14.4, 50.1), 2053: (29.2, -30.1), 4167: (170.2, -45.3),
-    }  # fmt: skip
+        4326: (-121.0, 45.0),
+        3857: (-105.0, 57.0),
+        5070: (-121.0, 37.0),
+        2263: (-74.0, 40.7),
+        6559: (-121.0, 43.0),
+        2193: (175.3, -40.1),
+        5514: (14.4, 50.1),
+        2053: (29.2, -30.1),
+        4167: (170.2, -45.3),
+    }
     lon, lat = places[code]
     frame = frame_at(lon, lat, crs)
     x0, y0 = (float(v) for v in frame.to(crs, np.array(0.0), np.array(0.0)))
@@ -320,12 +335,7 @@ def test_a_true_plane_in_other_crs(code):
 
 
 @pytest.mark.parametrize(
-    "transform",
-    [
-        (1.6, 1.2, 500000.0, 1.2, -1.6, 4400000.0),
-        (2.0, 0, 500000.0, 0, 2.0, 4400000.0),
-        (0.0, 2.0, 5e5, 2.0, 0.0, 4.4e6),
-    ],
+    "transform", [(1.6, 1.2, 500000.0, 1.2, -1.6, 4400000.0), (2.0, 0, 500000.0, 0, 2.0, 4400000.0), (0.0, 2.0, 5e5, 2.0, 0.0, 4.4e6)]
 )
 def test_turned_and_south_up_rasters(transform):
     """A hilly field looks the same through any lattice: heights, slopes, directions and steep ground at points."""
@@ -475,9 +485,7 @@ def test_mappings_are_each_others_inverse():
 
 def test_contours_lie_at_their_height_inside_the_boundary():
     elevations = Memory(hills(400, 400, rough=0.0))
-    site = site_on(
-        elevations, None, None, shapely.Point(200, 200).buffer(150).difference(shapely.Point(210, 190).buffer(40))
-    )
+    site = site_on(elevations, None, None, shapely.Point(200, 200).buffer(150).difference(shapely.Point(210, 190).buffer(40)))
     ground = survey(site, elevations)
     lines = terrain.contour_lines(ground, site)
     assert len(lines) > 10
@@ -490,14 +498,7 @@ def test_contours_lie_at_their_height_inside_the_boundary():
 
 @pytest.mark.parametrize(
     ("relief_m", "units", "interval"),
-    [
-        (3.0, "si", 0.25),
-        (12.0, "si", 0.5),
-        (60.0, "si", 5.0),
-        (3.0, "us", 0.3048),
-        (12.0, "us", 0.6096),
-        (60.0, "us", 3.048),
-    ],
+    [(3.0, "si", 0.25), (12.0, "si", 0.5), (60.0, "si", 5.0), (3.0, "us", 0.3048), (12.0, "us", 0.6096), (60.0, "us", 3.048)],
 )
 def test_interval_suits_the_relief_and_the_units(relief_m, units, interval):
     z = np.add.outer(np.zeros(100), relief_m / 80 * np.arange(100))
@@ -509,8 +510,7 @@ def test_interval_suits_the_relief_and_the_units(relief_m, units, interval):
 
 
 @pytest.mark.parametrize(
-    ("value", "refused"),
-    [(1e6, True), (9001, True), (-501, True), (-9999 * 0.3048, True), (8849, False), (-430, False)],
+    ("value", "refused"), [(1e6, True), (9001, True), (-501, True), (-9999 * 0.3048, True), (8849, False), (-430, False)]
 )
 def test_heights_that_no_land_has_are_refused_with_their_place(value, refused):
     """The highest summit is at 8,848.86 m (survey of 2020), the Dead Sea's shore at about -430 m."""
@@ -554,9 +554,7 @@ def test_contours_come_to_an_end_on_any_ground(ground):
     # every passage from one cell to the next is a corner: counted here level by level
     crossed = sum(int((np.diff(z > level, axis=axis) != 0).sum()) for level in levels for axis in (0, 1))
     assert crossed <= 1.1 * contours.MOST_CORNERS
-    assert [f.code for f in found.findings if f.code == "contours_wide"] == (
-        ["contours_wide"] if ground == "cliff" else []
-    )
+    assert [f.code for f in found.findings if f.code == "contours_wide"] == (["contours_wide"] if ground == "cliff" else [])
 
 
 def test_level_ground_has_no_contours():

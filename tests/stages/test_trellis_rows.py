@@ -30,9 +30,7 @@ def planned(block: dict[str, Any], seed: int = 5, cell: float = 2.0, limit: str 
     angle = np.linspace(-0.9, 0.9, 120)
     arc = shapely.LineString(120 * np.column_stack([np.sin(angle), np.cos(angle)]) + [0.0, -120.0])
     prop = Property(field(3, 230.0), {"line": objects(arc), "well": objects(shapely.Point(20, 30))}, {})
-    return plan_of(
-        prop.survey(UTM, dem), block, setback=[{"from": "well", "distance": "30 ft"}], ground={"max_slope": limit}
-    )
+    return plan_of(prop.survey(UTM, dem), block, setback=[{"from": "well", "distance": "30 ft"}], ground={"max_slope": limit})
 
 
 def stretches(plan: Any) -> list[tuple[int, np.ndarray, np.ndarray]]:
@@ -65,10 +63,7 @@ def test_every_vine_stands_between_end_posts_that_have_their_ground(block: dict[
             anchor = post + way * 6 * FOOT
             # an anchor of a bent row lies a hair beside the tangent: 1.83 m at 25 m of radius bend by 7 cm
             assert shapely.distance(plan.site.boundary, shapely.Point(anchor)) <= 0.08
-            assert (
-                shapely.distance(shapely.Point(plan.site.setbacks[0].geometry[0]), shapely.Point(anchor))
-                >= 30 * FOOT - 0.08
-            )
+            assert shapely.distance(shapely.Point(plan.site.setbacks[0].geometry[0]), shapely.Point(anchor)) >= 30 * FOOT - 0.08
             for share in (0.0, 0.5, 0.9):
                 there = shapely.Point(post + share * way * 6 * FOOT)
                 deep = shapely.distance(shapely.boundary(steep), there) if shapely.contains(steep, there) else 0.0
@@ -103,9 +98,7 @@ def test_vines_on_contour_rows_have_posts() -> None:
     block = VINES | {"pattern": "contour rows", "row_distance": "12 ft", "fall": {"most": "4 %"}}
     with pytest.raises(Exception, match=r'trellis belongs to pattern = "trellis"'):
         planned(block)
-    plan = planned(
-        VINES | {"pattern": "trellis", "row_distance": "12 ft", "direction": "contour", "fall": {"most": "4 %"}}
-    )
+    plan = planned(VINES | {"pattern": "trellis", "row_distance": "12 ft", "direction": "contour", "fall": {"most": "4 %"}})
     works, trees = plan.works, plan.trees
     posts = np.column_stack([works.post_x, works.post_y])
     gentle = 0
@@ -123,10 +116,7 @@ def test_vines_on_contour_rows_have_posts() -> None:
         near = np.array([np.hypot(*(vines - end).T).min() for end in ends])
         assert 3.7 * FOOT <= near.min() <= near.max() <= 4 * FOOT + 1e-6
         assert (
-            shapely.distance(plan.rows.line[plan.rows.row == row][0], shapely.points(posts[own & ~works.post_end])).max(
-                initial=0.0
-            )
-            < 1e-6
+            shapely.distance(plan.rows.line[plan.rows.row == row][0], shapely.points(posts[own & ~works.post_end])).max(initial=0.0) < 1e-6
         )
     assert gentle > 0.9 * len(np.unique(trees.row))
     inner = ~works.post_end[1:] | ~works.post_end[:-1]

@@ -47,10 +47,15 @@ def test_a_single_row_by_hand() -> None:
     emitter = {"flow": "150 l/h", "at": "100 kPa", "exponent": 0.5}
     # a block of points has a row for each tree: each hangs on the manifold by a short lateral of its own
     plan = orchard(
-        [(-20.0, 0.0, 60.0, 5000.0)], block=row, layers={"tree": trees}, emitter=emitter, minor_loss=0.0,
-        lateral={"diameter": "13 mm", "roughness_c": 140}, manifold={"diameter": "16 mm", "roughness_c": 150},
+        [(-20.0, 0.0, 60.0, 5000.0)],
+        block=row,
+        layers={"tree": trees},
+        emitter=emitter,
+        minor_loss=0.0,
+        lateral={"diameter": "13 mm", "roughness_c": 140},
+        manifold={"diameter": "16 mm", "roughness_c": 150},
         main={"diameter": "20 mm", "roughness_c": 150},
-    )  # fmt: skip
+    )
     net = plan.irrigation.network
     assert np.isnan(net.valve_kpa).all()  # 60 kPa at the source: nothing to regulate
 
@@ -99,7 +104,8 @@ CASES: dict[str, dict[str, Any]] = {
     "level": {"points": [(-45.0, -35.0, 350.0, 3000.0)]},
     "hill": {"points": [(-45.0, 35.0, 400.0, 2500.0), (45.0, -30.0, 300.0, 4000.0)], "ground": hill},
     "compensating": {
-        "points": [(0.0, 0.0, 350.0, 2000.0)], "ground": hill,
+        "points": [(0.0, 0.0, 350.0, 2000.0)],
+        "ground": hill,
         "emitter": {"flow": "4 l/h", "at": "100 kPa", "range": ["70 kPa", "300 kPa"], "per_tree": 2},
     },
     "shared": {"points": [(-45.0, 0.0, 350.0, 3000.0)], "emitter": {"flow": "8 l/h", "at": "100 kPa", "trees_per_emitter": 2}},
@@ -109,12 +115,21 @@ CASES: dict[str, dict[str, Any]] = {
     },
     "beds": {
         "points": [(-45.0, 0.0, 350.0, 3000.0)],
-        "block": {"name": "A", "pattern": "bed", "bed": {"length": "3 m", "width": "1.5 m", "gap": "1 m"}, "step": "0.5 m",
-                  "row_distance": "3 m", "lines": 2, "line_distance": "0.6 m", "direction": "N 30 E", "spread": "0.5 m"},
+        "block": {
+            "name": "A",
+            "pattern": "bed",
+            "bed": {"length": "3 m", "width": "1.5 m", "gap": "1 m"},
+            "step": "0.5 m",
+            "row_distance": "3 m",
+            "lines": 2,
+            "line_distance": "0.6 m",
+            "direction": "N 30 E",
+            "spread": "0.5 m",
+        },
         "emitter": {"flow": "2 l/h", "at": "100 kPa"},
     },
     "weak": {"points": [(-45.0, 0.0, 70.0, 3000.0)], "friction": "darcy-weisbach"},
-}  # fmt: skip
+}
 
 
 @pytest.fixture(scope="module", params=CASES)
@@ -215,9 +230,8 @@ def pipes_of(plan: Planting) -> np.ndarray:
 
 def test_pipes_cross_a_road_only_in_its_sleeve() -> None:
     plan = orchard(
-        [(-45.0, -35.0, 400.0, 5000.0)], layers={"road": ROAD, "sleeve": shapely.Point(-30, 6)}, barriers="road",
-        sleeves="sleeve",
-    )  # fmt: skip
+        [(-45.0, -35.0, 400.0, 5000.0)], layers={"road": ROAD, "sleeve": shapely.Point(-30, 6)}, barriers="road", sleeves="sleeve"
+    )
     (road,) = plan.site.water.barriers
     (sleeve,) = plan.site.water.sleeves
     crossing = shapely.intersection(pipes_of(plan), road)
@@ -229,9 +243,7 @@ def test_pipes_cross_a_road_only_in_its_sleeve() -> None:
 
 def test_a_barrier_all_round_leaves_its_trees_dry_and_says_so() -> None:
     ring = shapely.Point(10, 0).buffer(15).exterior
-    plan = orchard(
-        [(-45.0, -35.0, 400.0, 5000.0)], layers={"ring": ring}, barriers="ring", beyond_reach="plant", eto="2 mm/day"
-    )
+    plan = orchard([(-45.0, -35.0, 400.0, 5000.0)], layers={"ring": ring}, barriers="ring", beyond_reach="plant", eto="2 mm/day")
     inside = shapely.contains_xy(shapely.Polygon(plan.site.water.barriers[0].coords), plan.trees.x, plan.trees.y)
     assert inside.sum() > 10
     assert (plan.facts["reason_index"][inside] == REASONS.index("barrier")).all()
@@ -286,14 +298,17 @@ def closed_of(plan: Planting) -> list[shapely.Geometry]:
     [{}, {"emitter": {"flow": "8 l/h", "at": "100 kPa", "trees_per_emitter": 2}}, {"max_run": "130 m"}],
     ids=["plain", "shared", "limited"],
 )
-def test_no_pipe_runs_through_buildings_ponds_yards_or_over_the_line(
-    block: dict[str, Any], more: dict[str, Any]
-) -> None:
+def test_no_pipe_runs_through_buildings_ponds_yards_or_over_the_line(block: dict[str, Any], more: dict[str, Any]) -> None:
     """Measured on the original vectors; a notch and a hole of the property among them."""
     plan = orchard(
-        [(-45.0, -35.0, 400.0, 9000.0), (49.0, 39.0, 400.0, 9000.0)], block=block, layers=SHAPES, sections=SETBACKS,
-        land=NOTCHED, eto="2 mm/day", **more,
-    )  # fmt: skip
+        [(-45.0, -35.0, 400.0, 9000.0), (49.0, 39.0, 400.0, 9000.0)],
+        block=block,
+        layers=SHAPES,
+        sections=SETBACKS,
+        land=NOTCHED,
+        eto="2 mm/day",
+        **more,
+    )
     assert inside(plan, closed_of(plan)) == 0.0
     assert shapely.covers(shapely.buffer(plan.site.boundary, 0.01, join_style="mitre"), pipes_of(plan)).all()
     assert (plan.irrigation.node >= 0).all()
@@ -324,9 +339,11 @@ def test_a_water_point_in_a_pump_house_or_at_the_street_has_a_way_out(point: tup
     """The shortest, and no other: a pipe from the house's west side does not run through it to the east."""
     house = shapely.box(-10, -10, 10, 10)
     plan = orchard(
-        [(*point, 400.0, 9000.0)], layers={"house": house}, eto="2 mm/day",
+        [(*point, 400.0, 9000.0)],
+        layers={"house": house},
+        eto="2 mm/day",
         sections={"setback": [{"from": "house", "distance": "2 m", "why": "pump house"}]},
-    )  # fmt: skip
+    )
     out = shapely.LineString([(-9.0, 0.0), (-10.0, 0.0)]).buffer(0.52)
     rest = shapely.difference(shapely.union_all(pipes_of(plan)), out)
     assert shapely.intersection(rest, shapely.buffer(house, -0.01)).is_empty
@@ -356,11 +373,7 @@ def test_a_row_that_ends_at_a_pond_is_reached_from_where_it_can_be(away: float) 
 def test_a_pipe_through_a_screen_is_told() -> None:
     """The screen stands between the water point and all other trees."""
     hedge = {"name": "H", "pattern": "screen", "line": "hedge", "step": "2 m", "spread": "2 m", "height": "3 m"}
-    plan = orchard(
-        [(-49.0, 0.0, 400.0, 9000.0)],
-        layers={"hedge": shapely.LineString([(-47, -39.5), (-47, 39.5)])},
-        block=[hedge, SQUARE],
-    )
+    plan = orchard([(-49.0, 0.0, 400.0, 9000.0)], layers={"hedge": shapely.LineString([(-47, -39.5), (-47, 39.5)])}, block=[hedge, SQUARE])
     (told,) = [f for f in plan.findings if f.code == "pipe_through_screen"]
     assert "screen H" in told.message
     assert shapely.distance(told.geometry, shapely.LineString([(-47, -39.5), (-47, 39.5)])) < 0.01
@@ -380,9 +393,13 @@ def test_too_far() -> None:
 def test_too_high(floor: str | None) -> None:
     """Ground rises 30 m over the field: 200 kPa lift water 20 m, less what emitters ask."""
     plan = orchard(
-        [(-45.0, 0.0, 200.0, 5000.0)], ground=lambda x, _: 115 + 0.3 * x, min_pressure=floor, beyond_reach="plant", eto=ETO,
+        [(-45.0, 0.0, 200.0, 5000.0)],
+        ground=lambda x, _: 115 + 0.3 * x,
+        min_pressure=floor,
+        beyond_reach="plant",
+        eto=ETO,
         emitter={"flow": "4 l/h", "at": "100 kPa", "range": ["80 kPa", "300 kPa"]},
-    )  # fmt: skip
+    )
     z = plan.facts["elevation_m"]
     static = 200.0 - KPA_PER_M * (z - plan.site.water.points.z[0])
     high = static < 80.0 - 0.01
@@ -404,9 +421,12 @@ def test_a_fall_larger_than_the_pressure() -> None:
 
 def test_too_little_pressure_is_told_with_its_remedy() -> None:
     plan = orchard(
-        [(-45.0, 0.0, 60.0, 5000.0)], eto=ETO, emitter={"flow": "4 l/h", "at": "100 kPa", "range": ["55 kPa", "300 kPa"]},
-        lateral={"diameter": "8 mm"}, manifold={"diameter": "12 mm"},
-    )  # fmt: skip
+        [(-45.0, 0.0, 60.0, 5000.0)],
+        eto=ETO,
+        emitter={"flow": "4 l/h", "at": "100 kPa", "range": ["55 kPa", "300 kPa"]},
+        lateral={"diameter": "8 mm"},
+        manifold={"diameter": "12 mm"},
+    )
     low = plan.facts["pressure_kpa"] < 55 - 0.01
     assert low.any()
     assert (plan.facts["reason_index"][low] == REASONS.index("too little pressure")).all()
@@ -418,9 +438,7 @@ def test_too_little_pressure_is_told_with_its_remedy() -> None:
 
 def test_too_little_flow() -> None:
     """One emitter of 0.5 l/h gives 12 litres in a day of 24 hours: no more."""
-    plan = orchard(
-        [(-45.0, 0.0, 300.0, 9000.0)], eto="10 mm/day", emitter={"flow": "0.5 l/h", "at": "100 kPa", "exponent": 0}
-    )
+    plan = orchard([(-45.0, 0.0, 300.0, 9000.0)], eto="10 mm/day", emitter={"flow": "0.5 l/h", "at": "100 kPa", "exponent": 0})
     need = plan.facts["need_lpd"]
     assert (need > 12).all()
     assert reasons(plan) == {"too little flow": len(plan.trees)}
@@ -537,7 +555,7 @@ def test_a_water_point_outside_the_site_serves_and_is_told() -> None:
         (EMITTER | {"at": "30 bar"}, "3000 kPa is out of bounds"),
         (EMITTER | {"per_tree": 1000}, "at most 100"),
     ],
-)  # fmt: skip
+)
 def test_faults_of_an_emitter(emitter: dict[str, Any], said: str) -> None:
     with pytest.raises(SetoutError) as caught:
         orchard([(-45.0, 0.0, 300.0, 5000.0)], emitter=emitter)
@@ -579,9 +597,7 @@ def test_positions_are_judged_by_the_nearest_emitter() -> None:
 
 
 def test_trees_that_the_plan_leaves_dry_are_named_again() -> None:
-    plan = orchard(
-        [(-45.0, 0.0, 300.0, 9000.0)], eto="10 mm/day", emitter={"flow": "0.5 l/h", "at": "100 kPa", "exponent": 0}
-    )
+    plan = orchard([(-45.0, 0.0, 300.0, 9000.0)], eto="10 mm/day", emitter={"flow": "0.5 l/h", "at": "100 kPa", "exponent": 0})
     found = water.coverage(plan.irrigation, plan.trees, plan.trees.x, plan.trees.y)
     told = water.uncovered(plan.irrigation, found, list(plan.facts["tree_id"]), (plan.trees.x, plan.trees.y), "si")
     assert len(told) == len(plan.trees)
@@ -621,18 +637,9 @@ def test_one_tree_more_never_raises_the_spare_flow(trees: int, seed: int) -> Non
 def test_any_source_gives_a_whole_plan(kpa: float, lph: float, rise: float, exponent: float) -> None:
     """No NaN, no negative flow, no zone over its source's flow, whatever the source and the slope."""
     emitter = {"flow": "4 l/h", "at": "100 kPa", "exponent": exponent}
-    plan = orchard(
-        [(-45.0, 0.0, kpa, lph)], size=(60.0, 50.0), ground=lambda x, _: 110 + rise * x, emitter=emitter, eto=ETO
-    )
+    plan = orchard([(-45.0, 0.0, kpa, lph)], size=(60.0, 50.0), ground=lambda x, _: 110 + rise * x, emitter=emitter, eto=ETO)
     net, facts = plan.irrigation.network, plan.facts
-    for values in (
-        net.pressure_kpa,
-        net.flow_lph,
-        net.out_lph,
-        facts["flow_lph"],
-        facts["pressure_kpa"],
-        facts["watered"],
-    ):
+    for values in (net.pressure_kpa, net.flow_lph, net.out_lph, facts["flow_lph"], facts["pressure_kpa"], facts["watered"]):
         assert np.isfinite(values).all()
     assert (net.out_lph >= 0).all()
     assert all(zone.flow_lph <= lph * 1.02 for zone in plan.irrigation.zones)
@@ -647,10 +654,7 @@ def test_the_order_of_water_points_in_their_file_does_not_matter() -> None:
 
     def zones(order: list[int]) -> tuple[list[str], list[float]]:
         plan = orchard([points[k] for k in order], ground=hill, eto=ETO, names=[names[k] for k in order])
-        told = [
-            f"{z.name} {plan.site.water.points.name[z.water_point]} {z.trees} {z.hours:.6f}"
-            for z in plan.irrigation.zones
-        ]
+        told = [f"{z.name} {plan.site.water.points.name[z.water_point]} {z.trees} {z.hours:.6f}" for z in plan.irrigation.zones]
         return told, plan.facts["pressure_kpa"].tolist()
 
     first, turned = zones([0, 1, 2]), zones([2, 0, 1])

@@ -29,12 +29,7 @@ def static_kpa(plan: Planting, point: int) -> np.ndarray:
 
 def test_a_near_water_point_without_the_pressure_leaves_its_trees_to_one_that_has_it() -> None:
     for emitter in (COMPENSATING, {"flow": "3 l/h", "at": "100 kPa", "exponent": 0.5, "per_tree": 2}):
-        plan = orchard(
-            [(-45.0, 0.0, 15.0, 9000.0), (49.0, -39.0, 300.0, 9000.0)],
-            eto="6 mm/day",
-            hours_per_day=20,
-            emitter=emitter,
-        )
+        plan = orchard([(-45.0, 0.0, 15.0, 9000.0), (49.0, -39.0, 300.0, 9000.0)], eto="6 mm/day", hours_per_day=20, emitter=emitter)
         assert reasons(plan) == {"need met": len(plan.trees)}
         assert (plan.facts["water_index"] == 1).all()
         far = np.hypot(plan.trees.x - plan.site.water.points.x[1], plan.trees.y - plan.site.water.points.y[1])
@@ -44,9 +39,8 @@ def test_a_near_water_point_without_the_pressure_leaves_its_trees_to_one_that_ha
 def test_a_water_point_low_on_the_slope_has_the_trees_that_its_pressure_lifts_water_to() -> None:
     """Ground rises 30 m; the point at the foot has the shorter way to most trees, and the pressure for its half."""
     plan = orchard(
-        [(-45.0, 0.0, 160.0, 9000.0), (49.0, 0.0, 90.0, 9000.0)], ground=lambda x, _: 115 + 0.3 * x, eto="5 mm/day",
-        emitter=COMPENSATING,
-    )  # fmt: skip
+        [(-45.0, 0.0, 160.0, 9000.0), (49.0, 0.0, 90.0, 9000.0)], ground=lambda x, _: 115 + 0.3 * x, eto="5 mm/day", emitter=COMPENSATING
+    )
     enough = np.stack([static_kpa(plan, 0), static_kpa(plan, 1)]) >= 70.0
     assert (~enough[0]).any()
     point = plan.facts["water_index"]
@@ -55,9 +49,7 @@ def test_a_water_point_low_on_the_slope_has_the_trees_that_its_pressure_lifts_wa
 
 def test_trees_below_a_weak_water_point_are_not_too_high() -> None:
     """20 kPa are too little for emitters that start at 70, also on ground that falls from the water point."""
-    plan = orchard(
-        [(-45.0, 0.0, 20.0, 9000.0)], ground=lambda x, _: 100 - 0.02 * x, eto="5 mm/day", emitter=COMPENSATING
-    )
+    plan = orchard([(-45.0, 0.0, 20.0, 9000.0)], ground=lambda x, _: 100 - 0.02 * x, eto="5 mm/day", emitter=COMPENSATING)
     assert (static_kpa(plan, 0) < 70).all()
     assert reasons(plan) == {"too little pressure": len(plan.trees)}
 
@@ -112,9 +104,7 @@ def test_no_zone_draws_more_than_its_water_point_gives(exponent: float) -> None:
 # ---------------------------------------------------------------- hours
 
 
-def programme_of(
-    zones: list[tuple[float, float, int]], capacity: float, **said: object
-) -> tuple[Programme, IrrigationPlan]:
+def programme_of(zones: list[tuple[float, float, int]], capacity: float, **said: object) -> tuple[Programme, IrrigationPlan]:
     """Give hours to zones of one water point: each (hours that its trees need, flow [l/h], trees)."""
     plan = IrrigationPlan(None, Pipes((16.0,), (30.0,), (30.0,)), **{"hours_per_day": 16.0, **said})
     zone = np.repeat(np.arange(len(zones)), [trees for _, _, trees in zones])
@@ -205,9 +195,14 @@ ROAD = shapely.box(-900, -33, 900, -27)
 def test_a_sleeve_that_does_not_lead_through_is_told(sleeve: shapely.Geometry, through: bool) -> None:
     """A road 6 m wide lies between the water point and all trees."""
     plan = orchard(
-        [(-45.0, -36.0, 300.0, 9000.0)], layers={"road": ROAD, "sleeve": sleeve}, barriers="road", sleeves="sleeve",
-        beyond_reach="plant", eto="2 mm/day", max_run="300 m",
-    )  # fmt: skip
+        [(-45.0, -36.0, 300.0, 9000.0)],
+        layers={"road": ROAD, "sleeve": sleeve},
+        barriers="road",
+        sleeves="sleeve",
+        beyond_reach="plant",
+        eto="2 mm/day",
+        max_run="300 m",
+    )
     north = plan.trees.y > -27
     assert ("sleeve_shut" in [f.code for f in plan.findings]) is not through
     assert (plan.facts["water_index"][north] >= 0).all() == through

@@ -29,21 +29,26 @@ CASES: dict[str, dict[str, Any]] = {
     "turbulent, level": {"points": [(-45.0, -35.0, 350.0, 3000.0)]},
     "turbulent, hill": {"points": [(-45.0, 35.0, 400.0, 2500.0), (45.0, -30.0, 300.0, 4000.0)], "ground": hill},
     "laminar, hill": {
-        "points": [(0.0, 35.0, 250.0, 2500.0)], "ground": hill, "emitter": {"flow": "6 l/h", "at": "100 kPa", "exponent": 0.9},
+        "points": [(0.0, 35.0, 250.0, 2500.0)],
+        "ground": hill,
+        "emitter": {"flow": "6 l/h", "at": "100 kPa", "exponent": 0.9},
     },
     "compensating": {"points": [(0.0, 0.0, 350.0, 2000.0)], "ground": hill, "emitter": COMPENSATING},
     "below the range": {
-        "points": [(-45.0, 0.0, 75.0, 4000.0)], "emitter": COMPENSATING, "lateral": {"diameter": "8 mm"},
+        "points": [(-45.0, 0.0, 75.0, 4000.0)],
+        "emitter": COMPENSATING,
+        "lateral": {"diameter": "8 mm"},
         "manifold": {"diameter": "16 mm"},
     },
     "no regulator, steep": {"points": [(-45.0, 0.0, 90.0, 4000.0)], "ground": lambda x, _: 110 - 0.2 * x},
     "Darcy-Weisbach": {"points": [(-45.0, 35.0, 300.0, 4000.0)], "ground": hill, "friction": "darcy-weisbach"},
     "shared": {"points": [(0.0, 0.0, 300.0, 4000.0)], "emitter": {"flow": "8 l/h", "at": "100 kPa", "trees_per_emitter": 2}},
     "offset rows askew": {
-        "points": [(-45.0, 35.0, 300.0, 4000.0)], "ground": hill,
+        "points": [(-45.0, 35.0, 300.0, 4000.0)],
+        "ground": hill,
         "block": SQUARE | {"pattern": "offset", "row_distance": "equilateral", "direction": "N 35 E"},
     },
-}  # fmt: skip
+}
 
 
 def by_tree(plan: Planting, folder: Path, engine: str) -> tuple[np.ndarray, np.ndarray]:
@@ -100,7 +105,5 @@ def test_a_gap_of_the_dem_under_pipes_is_said_and_solved_alike(gap: tuple[float,
     assert net.z[net.z_assumed].max() <= net.z[~net.z_assumed].max()
     assert net.z[net.z_assumed].min() >= net.z[~net.z_assumed].min()
     (said,) = [f for f in plan.findings if f.code == "water_height_assumed"]
-    for name, own in (
-        ("water point w1", net.kind == SOURCE), ("valve z1", net.is_valve), ("trees of block A (row", net.emitters > 0),
-    ):  # fmt: skip
+    for name, own in (("water point w1", net.kind == SOURCE), ("valve z1", net.is_valve), ("trees of block A (row", net.emitters > 0)):
         assert (name in said.message) == bool((net.z_assumed & own).any()), said.message

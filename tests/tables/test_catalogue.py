@@ -113,8 +113,14 @@ def test_one_species_is_one_pollination_group() -> None:
 
 @pytest.mark.parametrize(
     ("name", "spread_ft", "height_ft"),
-    [("apple, semi-dwarf", 15, 18), ("apple, dwarf", 9, 10), ("almond", 21.5, 30), ("table grape", 7, 7), ("pecan, standard, eastern", 57.5, 100)],
-)  # fmt: skip
+    [
+        ("apple, semi-dwarf", 15, 18),
+        ("apple, dwarf", 9, 10),
+        ("almond", 21.5, 30),
+        ("table grape", 7, 7),
+        ("pecan, standard, eastern", 57.5, 100),
+    ],
+)
 def test_size_to_plan_with(name: str, spread_ft: float, height_ft: float) -> None:
     """Middle of the spread, greatest height: what plan files have been planned with."""
     entry = catalogue.find(name)
@@ -136,18 +142,19 @@ def test_found_by_name_whatever_case_and_spaces(entry: CatalogueEntry) -> None:
 @pytest.mark.parametrize(
     ("name", "found"),
     [
-        ("apple", "apple, standard"), ("fig", "fig, standard"), ("peach", "peach, standard, open vase"),
-        ("pawpaw", "pawpaw, small tree"), ("avocado", "avocado, standard"),
+        ("apple", "apple, standard"),
+        ("fig", "fig, standard"),
+        ("peach", "peach, standard, open vase"),
+        ("pawpaw", "pawpaw, small tree"),
+        ("avocado", "avocado, standard"),
     ],
-)  # fmt: skip
+)
 def test_class_left_out(name: str, found: str) -> None:
     assert catalogue.find(name).name == found
 
 
 def test_several_classes_none_of_them_standard() -> None:
-    with pytest.raises(
-        ValueError, match='"blackberry" has several size classes; write one of "blackberry, erect", "black'
-    ):
+    with pytest.raises(ValueError, match='"blackberry" has several size classes; write one of "blackberry, erect", "black'):
         catalogue.find("blackberry")
 
 

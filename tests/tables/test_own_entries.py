@@ -30,24 +30,24 @@ def table(**keys: Any) -> dict[str, Any]:
 def test_own_figures_go_over_the_catalogue_and_the_rest_stays() -> None:
     published = catalogue.find("apple, semi-dwarf")
     own = catalogue.from_row(
-        table(spread="14 ft", height=["10 ft", "5.2 m"], in_row="16 ft", years_to_full_size=9, bloom="late",
-              chill_hours=[400, 800], kc_mid=1.2, pollination_distance="60 ft"), "plan.toml",
-    )  # fmt: skip
+        table(
+            spread="14 ft",
+            height=["10 ft", "5.2 m"],
+            in_row="16 ft",
+            years_to_full_size=9,
+            bloom="late",
+            chill_hours=[400, 800],
+            kc_mid=1.2,
+            pollination_distance="60 ft",
+        ),
+        "plan.toml",
+    )
     assert own.spread_m / FOOT == pytest.approx(14)
     assert own.height_range_m == pytest.approx((10 * FOOT, 5.2))
     assert own.in_row_range_m == pytest.approx((16 * FOOT, 16 * FOOT))
     assert (own.years_to_full_size, own.bloom, own.chill_range_h, own.kc_mid) == (9, "late", (400, 800), 1.2)
     assert own.pollination_m / FOOT == pytest.approx(60)
-    for field in (
-        "row_distance_range_m",
-        "group",
-        "pollination",
-        "agent",
-        "juglone",
-        "cautions",
-        "note",
-        "size_source",
-    ):
+    for field in ("row_distance_range_m", "group", "pollination", "agent", "juglone", "cautions", "note", "size_source"):
         assert getattr(own, field) == getattr(published, field)
     assert own.origin == "plan.toml"
     assert catalogue.find("apple, semi-dwarf") is published
@@ -77,7 +77,7 @@ def test_a_new_plant_has_only_what_was_given() -> None:
 @pytest.mark.parametrize(
     ("name", "stands_on"),
     [("APPLE ,  semi-dwarf", "apple, semi-dwarf"), ("almond", "almond, standard"), ("apple, dwarf (M.9 class)", "apple, dwarf")],
-)  # fmt: skip
+)
 def test_the_name_is_the_catalogues(name: str, stands_on: str) -> None:
     own = catalogue.from_row({"name": name, "kc_mid": 0.5}, "plan.toml")
     assert own.name == stands_on
@@ -123,8 +123,14 @@ def test_the_catalogues_own_table_reads_as_an_own_csv() -> None:
 
 @pytest.mark.parametrize("separator", [",", ";", "\t"])
 def test_csv_of_any_separator_metres_comments_and_a_mark(separator: str) -> None:
-    lines = ["# our farm", "", "Species,Size_Class,class_note,height_min_m,height_max_m,pollination_m,chill_min_h,chill_max_h,cautions",
-             "pear\u00e9,standard,,3,4.5,30,300,300,keep \"it\" low", "", "# the end"]  # fmt: skip
+    lines = [
+        "# our farm",
+        "",
+        "Species,Size_Class,class_note,height_min_m,height_max_m,pollination_m,chill_min_h,chill_max_h,cautions",
+        'pear\u00e9,standard,,3,4.5,30,300,300,keep "it" low',
+        "",
+        "# the end",
+    ]
     text = "\ufeff" + "\r\n".join(line.replace(",", separator) for line in lines)
     own = catalogue.read_csv(text.replace('keep "it" low', "keep it low"), "own.csv")["pear\u00e9, standard"]
     assert own.height_range_m == (3, 4.5)
@@ -169,7 +175,7 @@ def test_feet_and_metres_give_the_same_plant() -> None:
         ({"name": "blackberry"}, 'plant[1].name: "blackberry" has several size classes; write one of'),
         ({"spread": {"a": 1}}, "plant[1].spread: {'a': 1} is not a length"),
     ],
-)  # fmt: skip
+)
 def test_faults_of_a_table(keys: dict[str, Any], said: str) -> None:
     with pytest.raises(SetoutError) as caught:
         catalogue.read_tables([table(**keys)], "plan.toml")
@@ -184,8 +190,11 @@ def test_all_faults_of_all_tables_at_once() -> None:
     with pytest.raises(SetoutError) as caught:
         catalogue.read_tables(tables, "plan.toml")
     assert [fault.where for fault in caught.value.faults] == [
-        "plan.toml: plant[1].spread", "plan.toml: plant[1].bloom", "plan.toml: plant[2].name", "plan.toml: plant[4].name",
-    ]  # fmt: skip
+        "plan.toml: plant[1].spread",
+        "plan.toml: plant[1].bloom",
+        "plan.toml: plant[2].name",
+        "plan.toml: plant[4].name",
+    ]
     assert '"fig, standard" is there already, in plant[3]' in str(caught.value)
 
 
@@ -214,18 +223,21 @@ def test_a_plant_with_a_fault_is_still_known_by_name() -> None:
         ("name,spread_min_ft,spread_max_ft\nfig,3 ft,4", 'own.csv: line 2, column spread_min_ft: "3 ft" is not a number'),
         ("name,spread_min_ft,spread_max_ft\nfig,nan,4", '"nan" is not a number'),
         ("name,spread_min_ft,spread_max_ft\nfig,1e999,4", 'own.csv: line 2, column spread_min_ft: "1e999" is out of range'),
-        ("name,spread_min_ft,spread_max_ft\n\nfig,4.01,4", "own.csv: line 3, column spread_min_ft: the smallest spread is more than the greatest"),
+        (
+            "name,spread_min_ft,spread_max_ft\n\nfig,4.01,4",
+            "own.csv: line 3, column spread_min_ft: the smallest spread is more than the greatest",
+        ),
         ("name,spread_min_ft,spread_max_ft\nfig,9,", "own.csv: line 2, column spread_min_ft: stands without spread_max_ft; give both"),
         ("name,spread_min_ft,spread_max_ft\nfig,,9", "own.csv: line 2, column spread_max_ft: stands without spread_min_ft"),
         ("name,bloom\n,early", 'own.csv: line 2, column name: "" is not a name'),
-        ("species,size_class\n,dwarf", "own.csv: line 2, column species: \", dwarf\" is not a name"),
+        ("species,size_class\n,dwarf", 'own.csv: line 2, column species: ", dwarf" is not a name'),
         ("name,bloom\nfig,early,late", "own.csv: line 2: has 3 cells, the first line names 2; put texts with a separator in quotes"),
         ("name,bloom\nfig,early\nFig,late", 'own.csv: line 3: "fig, standard" is there already, in line 2'),
         ("name,bloom\nblackberry,late", 'own.csv: line 2, column name: "blackberry" has several size classes'),
         ('name,cautions\nfig,"open', "own.csv: line 2: is not CSV: unexpected end of data; look at its quotes"),
         ('name,cautions\nfig,"two\nlines"', "own.csv: line 3, column cautions: holds the control character U+000A"),
     ],
-)  # fmt: skip
+)
 def test_faults_of_a_csv(text: str, said: str) -> None:
     with pytest.raises(SetoutError) as caught:
         catalogue.read_csv(text, "own.csv")
@@ -238,9 +250,11 @@ def test_all_faults_of_a_csv_at_once() -> None:
     with pytest.raises(SetoutError) as caught:
         catalogue.read_csv("name,kc_mid,bloom\nfig,x,y\nquince,0.5,early\nolive,9,mid", "olives.csv", "farm/olives.csv")
     assert [fault.where for fault in caught.value.faults] == [
-        "farm/olives.csv: line 2, column kc_mid", "farm/olives.csv: line 2, column bloom",
-        "farm/olives.csv: line 4, column kc_mid", "farm/olives.csv: line 4, column name",
-    ]  # fmt: skip
+        "farm/olives.csv: line 2, column kc_mid",
+        "farm/olives.csv: line 2, column bloom",
+        "farm/olives.csv: line 4, column kc_mid",
+        "farm/olives.csv: line 4, column name",
+    ]
 
 
 @settings(max_examples=150, deadline=None)
@@ -251,14 +265,7 @@ def test_whatever_a_csv_holds_it_reads_or_is_refused_in_words(text: str) -> None
     assert all(fault.what and fault.where.startswith("own.csv") and fault.remedy for fault in faults)
 
 
-_ANY = st.one_of(
-    st.none(),
-    st.booleans(),
-    st.integers(),
-    st.floats(),
-    st.text(max_size=10),
-    st.lists(st.text(max_size=5), max_size=3),
-)
+_ANY = st.one_of(st.none(), st.booleans(), st.integers(), st.floats(), st.text(max_size=10), st.lists(st.text(max_size=5), max_size=3))
 
 
 @settings(max_examples=200, deadline=None)

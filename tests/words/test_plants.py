@@ -150,7 +150,10 @@ def test_all_faults_of_own_plants(capsys: pytest.CaptureFixture[str], plan: Path
     code, out, err = said(capsys, "--plan", str(plan))
     assert (code, out) == (2, "")
     assert err.splitlines() == [
-        'setout: own plants.csv: line 2, column kc_mid: "x" is not a number; write digits with a point, the unit is in the name of the column',
+        (
+            'setout: own plants.csv: line 2, column kc_mid: "x" is not a number; write digits with a point, the unit is '
+            "in the name of the column"
+        ),
         'setout: plan.toml: plant[1].spread: 4 has no unit; write "16 ft" or "4.9 m"',
     ]
 

@@ -51,21 +51,14 @@ def small_layers() -> list[LayerData]:
         [[(7_600_000, 650_000), (7_600_000, 650_004)], [(7_600_000, 650_010), (7_600_000, 650_016)]],
         [[(7_600_010, 650_020), (7_600_000, 650_020)]],
     )
-    square, other = (
-        shapely.box(7_600_000, 650_000, 7_601_000, 651_000),
-        shapely.box(7_602_000, 650_000, 7_602_500, 650_500),
-    )
+    square, other = (shapely.box(7_600_000, 650_000, 7_601_000, 651_000), shapely.box(7_602_000, 650_000, 7_602_500, 650_500))
     holed = square.difference(square.centroid.buffer(100))
     polygons = np.array([holed, shapely.union(square, other), None], object)
     line = np.array([shapely.LineString([(7_600_000, 650_000), (7_600_500, 650_400), (7_601_000, 650_100)])], object)
     mixed = np.array([shapely.Point(7_600_100, 650_100), square, None], object)
     empty = np.array(["", "", ""], object)
     return [
-        LayerData(
-            CONTRACTS["boundary"],
-            {"name": np.array(["Wren Hill"]), "area_m2": np.array([92903.04])},
-            polygons[:1],
-        ),
+        LayerData(CONTRACTS["boundary"], {"name": np.array(["Wren Hill"]), "area_m2": np.array([92903.04])}, polygons[:1]),
         LayerData(
             CONTRACTS["exclusions"],
             {

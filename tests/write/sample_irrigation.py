@@ -7,19 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from setout.model import Irrigation, Network, Planting, Zone
-from setout.model.irrigation import (
-    LATERAL,
-    LOW_FLOW,
-    MAIN,
-    MANIFOLD,
-    REASONS,
-    SOURCE,
-    TOO_FAR,
-    WATERED,
-    Emitter,
-    IrrigationPlan,
-    Pipes,
-)
+from setout.model.irrigation import LATERAL, LOW_FLOW, MAIN, MANIFOLD, REASONS, SOURCE, TOO_FAR, WATERED, Emitter, IrrigationPlan, Pipes
 
 BLOCKS = (0, 1)
 """Blocks that are irrigated, each a zone with one valve; block C is too far from water."""
@@ -54,20 +42,51 @@ def irrigated(plan: Planting) -> Planting:
     length = np.where(parent >= 0, np.hypot(x - x[parent], y - y[parent]), 0.0)
     flow = np.where(kind == LATERAL, 40.0, np.where(kind == MANIFOLD, 900.0, 1800.0))
     network = Network(
-        x, y, np.full(len(x), 181.0), parent, length, np.where(kind == LATERAL, 20.8, 40.9), kind.astype(np.int8), section_of,
-        section_of, block_of, row_of, lateral, tree, np.where(tree >= 0, 2.0, 0.0), kind == MAIN,
-        200.0 - 0.05 * np.arange(len(x)) / len(x), flow, np.where(tree >= 0, 8.0, 0.0), np.array([180.0, 170.0]),
-    )  # fmt: skip
+        x,
+        y,
+        np.full(len(x), 181.0),
+        parent,
+        length,
+        np.where(kind == LATERAL, 20.8, 40.9),
+        kind.astype(np.int8),
+        section_of,
+        section_of,
+        block_of,
+        row_of,
+        lateral,
+        tree,
+        np.where(tree >= 0, 2.0, 0.0),
+        kind == MAIN,
+        200.0 - 0.05 * np.arange(len(x)) / len(x),
+        flow,
+        np.where(tree >= 0, 8.0, 0.0),
+        np.array([180.0, 170.0]),
+    )
     return _told(plan, network, node)
 
 
 def _told(plan: Planting, network: Network, node: np.ndarray) -> Planting:
     n = len(plan.trees)
     zones = tuple(
-        Zone(f"z{i + 1}", 0, (f"z{i + 1}",), (plan.site.blocks[b].name,), int(plan.trees.row[plan.trees.block == b].max()),
-             int((plan.trees.block == b).sum()), 1800.0, 180.0, 150.0, 190.0, 0.9, "good", 4.5, 7, 4.5)
+        Zone(
+            f"z{i + 1}",
+            0,
+            (f"z{i + 1}",),
+            (plan.site.blocks[b].name,),
+            int(plan.trees.row[plan.trees.block == b].max()),
+            int((plan.trees.block == b).sum()),
+            1800.0,
+            180.0,
+            150.0,
+            190.0,
+            0.9,
+            "good",
+            4.5,
+            7,
+            4.5,
+        )
         for i, b in enumerate(BLOCKS)
-    )  # fmt: skip
+    )
     zone = np.where(node >= 0, network.zone[node], -1)
     dry = (plan.trees.block == 1) & (plan.trees.row == DRY_ROW)
     reason = np.where(node < 0, REASONS.index(TOO_FAR), np.where(dry, REASONS.index(LOW_FLOW), REASONS.index(WATERED)))
@@ -76,14 +95,32 @@ def _told(plan: Planting, network: Network, node: np.ndarray) -> Planting:
     pressure = np.where(node >= 0, network.pressure_kpa[node], np.nan)
     flow = np.where(node >= 0, 8.0, np.nan)
     made = Irrigation(
-        IrrigationPlan(Emitter(4.0, 100.0), Pipes((20.8,), (40.9,), (40.9,))), network, zones, (), zone, node,
-        np.full(n, np.nan), pressure, flow, need, watered, np.ones(n, bool), reason.astype(np.int8),
-    )  # fmt: skip
+        IrrigationPlan(Emitter(4.0, 100.0), Pipes((20.8,), (40.9,), (40.9,))),
+        network,
+        zones,
+        (),
+        zone,
+        node,
+        np.full(n, np.nan),
+        pressure,
+        flow,
+        need,
+        watered,
+        np.ones(n, bool),
+        reason.astype(np.int8),
+    )
     facts = {
-        **plan.facts, "zone_index": zone, "reason_index": reason, "watered": watered.astype(float), "need_lpd": need,
-        "pressure_kpa": pressure, "flow_lph": flow, "water_index": np.where(node >= 0, 0, -1),
-        "crowding": 0.8 + 0.4 * np.arange(n) / n, "sun_h": 6.0 + 3.0 * np.arange(n) / n,
-    }  # fmt: skip
+        **plan.facts,
+        "zone_index": zone,
+        "reason_index": reason,
+        "watered": watered.astype(float),
+        "need_lpd": need,
+        "pressure_kpa": pressure,
+        "flow_lph": flow,
+        "water_index": np.where(node >= 0, 0, -1),
+        "crowding": 0.8 + 0.4 * np.arange(n) / n,
+        "sun_h": 6.0 + 3.0 * np.arange(n) / n,
+    }
     return replace(plan, facts=facts, irrigation=made)
 
 

@@ -55,9 +55,7 @@ def frame(lon: float = -77.05, lat: float = 40.21, height: float = 180.0, survey
     return Frame(local, crs, crs, lon, lat, height, scale)
 
 
-def lattice(
-    area: shapely.Geometry, pattern: Pattern, bearing: float
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+def lattice(area: shapely.Geometry, pattern: Pattern, bearing: float) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """A plain lattice inside an area: x, y, row, position."""
     a = math.radians(bearing)
     along, across = np.array([math.sin(a), math.cos(a)]), np.array([math.cos(a), -math.sin(a)])
@@ -78,13 +76,7 @@ def lattice(
 
 
 def planting(
-    *,
-    names: tuple[str, ...] = (),
-    size: float = 1.0,
-    units: str = "us",
-    step: float = 4.8768,
-    where: Frame | None = None,
-    name: str = "",
+    *, names: tuple[str, ...] = (), size: float = 1.0, units: str = "us", step: float = 4.8768, where: Frame | None = None, name: str = ""
 ) -> Planting:
     """Three blocks on a property with a creek, a road, a house and an overhead line.
 
@@ -145,27 +137,46 @@ def planting(
     )
     trees, rows, tree_ids = _plant(blocks, areas)
     points = WaterPoints(
-        (word(3, "riser 1"), word(4, "riser 2")), np.array([-30.0, 100.0]) * size, np.array([20.0, 40.0]) * size,
-        np.array([182.4, np.nan]), np.array([310.26, np.nan]), np.array([4542.0, np.nan]),
-    )  # fmt: skip
+        (word(3, "riser 1"), word(4, "riser 2")),
+        np.array([-30.0, 100.0]) * size,
+        np.array([20.0, 40.0]) * size,
+        np.array([182.4, np.nan]),
+        np.array([310.26, np.nan]),
+        np.array([4542.0, np.nan]),
+    )
     water = Water(points, np.array([road], object), 120.0, 100.0, "survey/features.gpkg:water_points")
     limit = power.buffer(6.1).intersection(boundary)
     findings = _findings(word, tree_ids, trees, steep)
     site = Site(
-        name or word(0, "Wren Hill, north field"), units, the_frame, boundary,
-        height_limits=(HeightLimit(word(4, "overhead power line"), "survey/features.gpkg:overhead_line", 6.1, 4.572, np.array([power], object)),),
-        water=water, blocks=blocks, findings=findings,
-    )  # fmt: skip
+        name or word(0, "Wren Hill, north field"),
+        units,
+        the_frame,
+        boundary,
+        height_limits=(
+            HeightLimit(word(4, "overhead power line"), "survey/features.gpkg:overhead_line", 6.1, 4.572, np.array([power], object)),
+        ),
+        water=water,
+        blocks=blocks,
+        findings=findings,
+    )
     usable = Usable(
-        tuple(b.name for b in blocks), np.array(areas, object), tuple(exclusions),
+        tuple(b.name for b in blocks),
+        np.array(areas, object),
+        tuple(exclusions),
         (Exclusion(word(4, "overhead power line"), "survey/features.gpkg:overhead_line", 4.572, limit.area, 0.0, limit),),
         tuple(account),
-    )  # fmt: skip
+    )
     empty = np.empty((0, 0), np.uint8)
     return Planting(
-        site, Ground(None, the_frame, (0, 0, 0, 0), empty, empty, 0.15), usable, rows, trees,
-        _facts(trees, tree_ids, points, size), findings, _reach(points, boundary, size),
-    )  # fmt: skip
+        site,
+        Ground(None, the_frame, (0, 0, 0, 0), empty, empty, 0.15),
+        usable,
+        rows,
+        trees,
+        _facts(trees, tree_ids, points, size),
+        findings,
+        _reach(points, boundary, size),
+    )
 
 
 FT = 0.3048
@@ -200,10 +211,16 @@ def systems(*, names: tuple[str, ...] = (), units: str = "us") -> Planting:
     boxes = [shapely.box(x, 60, x + 6 * FT, 60 + 10 * FT) for x in -60.0 + 10 * FT * np.arange(BEDS)]
     end = np.array([True, False, False] * 3)
     works = Works(
-        np.array(boxes, object), np.zeros(BEDS, np.int64), np.arange(1, BEDS + 1),
-        np.repeat([60.0, 63.0, 66.0], 3), np.tile([20.0, 27.0, 34.0], 3), np.ones(9, np.int64), np.repeat([1, 2, 3], 3), end,
+        np.array(boxes, object),
+        np.zeros(BEDS, np.int64),
+        np.arange(1, BEDS + 1),
+        np.repeat([60.0, 63.0, 66.0], 3),
+        np.tile([20.0, 27.0, 34.0], 3),
+        np.ones(9, np.int64),
+        np.repeat([1, 2, 3], 3),
+        end,
         {1: 100.0},
-    )  # fmt: skip
+    )
     line = rows.line.copy()
     line[bent] = shapely.MultiLineString([[ends[0], middle, ends[1]]])
     partner = np.full(len(base.trees), -1, np.int32)
@@ -215,24 +232,28 @@ def systems(*, names: tuple[str, ...] = (), units: str = "us") -> Planting:
         BlockRoom(2, 0, nan, nan, nan, nan, 0.0, nan, nan, nan, nan, None, ()),
     )
     words = (("There is room.",), ("It is close.", evil or "Prune it every year."), ("Nothing stands in this block.",))
-    order = (OrderLine("apple", main.name, main.variety, "", "semi-dwarf", blocks[0].name, 20, 1),
-             OrderLine("apple", fruit.name, fruit.variety, "filler", "", blocks[0].name, 5, 1, "filler: out in year 12"))  # fmt: skip
+    order = (
+        OrderLine("apple", main.name, main.variety, "", "semi-dwarf", blocks[0].name, 20, 1),
+        OrderLine("apple", fruit.name, fruit.variety, "filler", "", blocks[0].name, 5, 1, "filler: out in year 12"),
+    )
     materials = (MaterialLine("wire", evil or "high-tensile", 105.0, "m", f"block {blocks[1].name}", "345 ft"),)
     return replace(
-        base, site=replace(base.site, blocks=blocks), trees=replace(base.trees, partner=partner), works=works,
+        base,
+        site=replace(base.site, blocks=blocks),
+        trees=replace(base.trees, partner=partner),
+        works=works,
         rows=replace(rows, line=line),
-        rooms=rooms, room_words=words, order=order, materials=materials,
-    )  # fmt: skip
+        rooms=rooms,
+        room_words=words,
+        order=order,
+        materials=materials,
+    )
 
 
 def _reach(points: WaterPoints, boundary: shapely.Geometry, size: float) -> Reach:
-    areas = [
-        shapely.Point(x, y).buffer(90 * size).intersection(boundary) for x, y in zip(points.x, points.y, strict=True)
-    ]
+    areas = [shapely.Point(x, y).buffer(90 * size).intersection(boundary) for x, y in zip(points.x, points.y, strict=True)]
     run = np.zeros(points.x.size)
-    return Reach(
-        points.x, points.y, run, np.arange(points.x.size), 90 * size, None, run + np.inf, np.array(areas, object)
-    )
+    return Reach(points.x, points.y, run, np.arange(points.x.size), 90 * size, None, run + np.inf, np.array(areas, object))
 
 
 def _plant(blocks: tuple[Block, ...], areas: list[shapely.Geometry]) -> tuple[Trees, Rows, np.ndarray]:
@@ -277,12 +298,28 @@ def _facts(trees: Trees, ids: np.ndarray, points: WaterPoints, size: float) -> d
 
 def _findings(word, ids: np.ndarray, trees: Trees, steep: shapely.Geometry) -> tuple[Finding, ...]:
     return (
-        Finding("over_height", "stop", f"{word(0, 'Tree')} grows taller than the line allows", "14.8 ft", "at most 13.1 ft",
-                word(1, "plant a smaller size"), str(ids[7]), shapely.Point(trees.x[7], trees.y[7])),
-        Finding("dem_gap", "warn", word(2, "The DEM has a gap of 0.02 acres west of the creek"), "0.02 acres", "0 acres",
-                "give a DEM without gaps", "", steep),
+        Finding(
+            "over_height",
+            "stop",
+            f"{word(0, 'Tree')} grows taller than the line allows",
+            "14.8 ft",
+            "at most 13.1 ft",
+            word(1, "plant a smaller size"),
+            str(ids[7]),
+            shapely.Point(trees.x[7], trees.y[7]),
+        ),
+        Finding(
+            "dem_gap",
+            "warn",
+            word(2, "The DEM has a gap of 0.02 acres west of the creek"),
+            "0.02 acres",
+            "0 acres",
+            "give a DEM without gaps",
+            "",
+            steep,
+        ),
         Finding("nearest_below_step", "note", word(3, "Block C stands closer than its step"), "14.42 ft", "16 ft", ""),
-    )  # fmt: skip
+    )
 
 
 def contours(plan: Planting, interval: float = 1.0) -> list[tuple[float, shapely.LineString]]:
@@ -295,10 +332,7 @@ def contours(plan: Planting, interval: float = 1.0) -> list[tuple[float, shapely
     z = 180 + 6 * np.sin(x[None, :] / 60 / size) + 0.03 * y[:, None] + 0 * x[None, :]
     made = contourpy.contour_generator(x, y, z)
     return [
-        (float(level), shapely.LineString(line))
-        for level in np.arange(168, 196, interval)
-        for line in made.lines(level)
-        if len(line) > 1
+        (float(level), shapely.LineString(line)) for level in np.arange(168, 196, interval) for line in made.lines(level) if len(line) > 1
     ]
 
 

@@ -13,14 +13,16 @@ from typing import Any
 from xml.etree import ElementTree as ET
 
 import pytest
-
-from setout.model import Planting
-from setout.write.asbuilt import page as asbuilt, picture as asbuilt_picture
-from setout.draw import chart
-from setout.write.report import picture, page as report
-from setout.write.map import page as webmap
-from write import sample_planting
 from write.test_asbuilt import came_back
+
+from setout.draw import chart
+from setout.model import Planting
+from setout.write.asbuilt import page as asbuilt
+from setout.write.asbuilt import picture as asbuilt_picture
+from setout.write.map import page as webmap
+from setout.write.report import page as report
+from setout.write.report import picture
+from write import sample_planting
 
 PLAIN = tuple(f"name {k}" for k in range(6))
 EVIL = ('a "quoted" one', "it's <b>bold</b> & more", "two\nlines", "tab\tand & ampersand;", "' onload='x", '"><i a="')
@@ -66,9 +68,7 @@ def map_page(folder: Path, name: str, names: tuple[str, ...]) -> str:
     return (folder / "m.html").read_text(encoding="utf-8")
 
 
-PAGES: dict[str, Callable[[Path, str, tuple[str, ...]], str]] = {
-    "back from the field": back_page, "report": report_page, "map": map_page,
-}  # fmt: skip
+PAGES: dict[str, Callable[[Path, str, tuple[str, ...]], str]] = {"back from the field": back_page, "report": report_page, "map": map_page}
 
 
 @pytest.mark.parametrize("page", PAGES)
@@ -77,11 +77,7 @@ def test_names_make_no_element_and_no_attribute(page: str, name: str, tmp_path: 
     plain, evil = (elements(PAGES[page](tmp_path, n, ns)) for n, ns in (("plain", PLAIN), (name, EVIL)))
     assert [(tag, list(attrs)) for tag, attrs in evil] == [(tag, list(attrs)) for tag, attrs in plain]
     # where the plain page has the name in an attribute, the other has the evil one, whole
-    held = [
-        (a, b)
-        for (_, one), (_, other) in zip(plain, evil, strict=True)
-        for a, b in zip(one.values(), other.values(), strict=True)
-    ]
+    held = [(a, b) for (_, one), (_, other) in zip(plain, evil, strict=True) for a, b in zip(one.values(), other.values(), strict=True)]
     mine = [(a, b) for a, b in held if a and "plain" in a.split(":")[0].split()]
     assert all(a.replace("plain", name) == b for a, b in mine), mine
     if page == "back from the field":
@@ -93,10 +89,7 @@ def test_drawings_keep_names_in_attributes_and_texts(name: str) -> None:
     back = came_back(EVIL)
     drawn = ET.fromstring(asbuilt_picture.picture(named(back.planting, name), back.built))
     assert drawn.get("aria-label") == f"{name}: trees as they stand"
-    made: list[Any] = [
-        chart.bars(name, "hours", [(name, 1.0), ("b", 2.0)]),
-        chart.share_bar(name, [(name, 0.25), ("b", 0.75)]),
-    ]
+    made: list[Any] = [chart.bars(name, "hours", [(name, 1.0), ("b", 2.0)]), chart.share_bar(name, [(name, 0.25), ("b", 0.75)])]
     for svg in made:
         root = ET.fromstring(svg)
         assert name in (root.get("aria-label") or "")

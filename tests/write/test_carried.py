@@ -46,10 +46,7 @@ def test_the_releases_are_pinned():
 def test_another_file_under_its_name_is_refused(spoiled, package, name):
     assert carried(package, name)
     spoiled(package, name).write_bytes(carried(package, name) + b"\n")
-    with pytest.raises(
-        SetoutError,
-        match=rf'{package}: {name} is not the file that setout knows by this name; pip install .*"{package}==',
-    ):
+    with pytest.raises(SetoutError, match=rf'{package}: {name} is not the file that setout knows by this name; pip install .*"{package}=='):
         carried(package, name)
     spoiled(package, name).unlink()
     with pytest.raises(SetoutError, match=rf"{package}: {name}, which the results need, cannot be read"):

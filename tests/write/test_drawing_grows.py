@@ -32,13 +32,9 @@ def square(side: int) -> Any:
     site = replace(plan.site, boundary=shapely.box(-5, -5, 5 * side, 5 * side), blocks=plan.site.blocks[:1], water=None)
     # one piece is ten times as large as the others, so that it alone is named
     pieces = shapely.box(x, y, x + 1 + 9.0 * (np.arange(side * side) == 0), y + 1)
-    usable = replace(
-        plan.usable, block=(site.blocks[0].name,) * len(pieces), geometry=pieces, exclusions=(), height_limits=()
-    )
+    usable = replace(plan.usable, block=(site.blocks[0].name,) * len(pieces), geometry=pieces, exclusions=(), height_limits=())
     facts = {"tree_id": ids, "nearest_m": np.full(side * side, 5.0)}
-    return replace(
-        plan, site=site, trees=trees, rows=rows, usable=usable, facts=facts, findings=(), irrigation=None, reach=None
-    )
+    return replace(plan, site=site, trees=trees, rows=rows, usable=usable, facts=facts, findings=(), irrigation=None, reach=None)
 
 
 def test_the_picture_looks_at_every_piece_a_few_times(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -67,9 +63,7 @@ def book_of(side: int, scale: float) -> tilesheet.TileBook:
     tiles = tiles_of(plan, layout.frame, scale)
     turn = tiles[0].view.turn
     uv = turned(np.column_stack([plan.trees.x, plan.trees.y]), turn)
-    return tilesheet.TileBook(
-        plan, layout, tiles, treemarks.Marks.of(plan), Backdrop(plan, turn), uv, 1, len(tiles) + 1
-    )
+    return tilesheet.TileBook(plan, layout, tiles, treemarks.Marks.of(plan), Backdrop(plan, turn), uv, 1, len(tiles) + 1)
 
 
 class Counter:
@@ -134,9 +128,7 @@ def test_large_ground_is_cut_band_by_band() -> None:
         book = book_of(side, 100.0)
         middles = np.stack(np.meshgrid(np.arange(side) * 5.0, np.arange(side) * 5.0), axis=-1).reshape(-1, 2) + 2.0
         ring = np.column_stack([np.cos(np.arange(16) * np.pi / 8), np.sin(np.arange(16) * np.pi / 8)])
-        whole = shapely.Polygon(
-            [(-5, -5), (5 * side, -5), (5 * side, 5 * side), (-5, 5 * side)], [m + ring for m in middles]
-        )
+        whole = shapely.Polygon([(-5, -5), (5 * side, -5), (5 * side, 5 * side), (-5, 5 * side)], [m + ring for m in middles])
         parts = backdrop._Parts(whole, book.tiles[0].view.turn)
         assert parts.large
         given: list[int] = []

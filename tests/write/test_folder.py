@@ -53,10 +53,7 @@ def start(code, folder):
     """Run code in a child that opens the output folder; wait until it says that it is inside."""
     script = textwrap.dedent(code)
     child = subprocess.Popen(
-        [sys.executable, "-c", script, folder],
-        stdout=subprocess.PIPE,
-        text=True,
-        env={**os.environ, "PYTHONPATH": str(PIPELINE)},
+        [sys.executable, "-c", script, folder], stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(PIPELINE)}
     )
     assert child.stdout.readline() == "inside\n"
     return child
@@ -270,8 +267,10 @@ def test_a_rename_that_fails_and_cannot_be_undone_is_brought_to_its_end_by_the_n
     with pytest.raises(ValueError, match="no result"), OutputFolder(out):
         raise ValueError("no result")
     assert {k: v.split()[0] for k, v in contents(out).items() if k in MANAGED} == {
-        "plan.gpkg": b"new", "map.html": b"new", "packet/stakeout.csv": b"new",
-    }  # fmt: skip
+        "plan.gpkg": b"new",
+        "map.html": b"new",
+        "packet/stakeout.csv": b"new",
+    }
     assert [p.name for p in out.parent.iterdir()] == ["out"]
 
 
@@ -290,10 +289,7 @@ def test_killed_while_it_cleared_up_after_another(out, monkeypatch):
 def test_a_folder_where_a_file_belongs_is_refused(out):
     (out / "run.json").mkdir()
     before = contents(out)
-    with (
-        pytest.raises(SetoutError, match=r"run\.json is a folder where a file is"),
-        OutputFolder(out) as staging,
-    ):
+    with pytest.raises(SetoutError, match=r"run\.json is a folder where a file is"), OutputFolder(out) as staging:
         fill(staging.path, "new", ("run.json", "plan.gpkg"))
     assert contents(out) == before
 
@@ -320,12 +316,7 @@ def tiny(tmp_path):
     """A file system of 400 kB; where it may not be mounted, a limit on file size stands for it."""
     place = tmp_path / "tiny"
     place.mkdir()
-    if (
-        subprocess.run(
-            ["mount", "-t", "tmpfs", "-o", "size=400k", "tmpfs", place], capture_output=True, check=False
-        ).returncode
-        == 0
-    ):
+    if subprocess.run(["mount", "-t", "tmpfs", "-o", "size=400k", "tmpfs", place], capture_output=True, check=False).returncode == 0:
         yield place
         subprocess.run(["umount", place], check=True)
         return
@@ -386,9 +377,7 @@ def test_a_full_disk_of_a_library_that_hides_the_number(out):
 def test_an_output_folder_that_is_a_file_system_of_its_own(tmp_path):
     place = tmp_path / "own"
     place.mkdir()
-    if subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", place], capture_output=True, check=False
-    ).returncode:
+    if subprocess.run(["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", place], capture_output=True, check=False).returncode:
         pytest.skip("no permission to mount")
     try:
         with OutputFolder(place) as staging:

@@ -14,10 +14,24 @@ from setout.errors import SetAside, SetoutError
 from setout.write.folder import OutputFolder
 
 NAMES = [
-    "../victim.txt", "packet/../../victim.txt", "packet/gpx/block-/../../../../victim.txt", "packet/gpx/block-a/b.gpx", "..",
-    "", ".", "/", "notes.txt", "plan.toml", "run.json/", "./run.json", "packet", "PLAN.GPKG\n", "packet\\..\\..\\victim.txt",
-    "packet/gpx/block-\0.gpx", "packet/gpx/block-" + "a" * 300 + "/x.gpx",
-]  # fmt: skip
+    "../victim.txt",
+    "packet/../../victim.txt",
+    "packet/gpx/block-/../../../../victim.txt",
+    "packet/gpx/block-a/b.gpx",
+    "..",
+    "",
+    ".",
+    "/",
+    "notes.txt",
+    "plan.toml",
+    "run.json/",
+    "./run.json",
+    "packet",
+    "PLAN.GPKG\n",
+    "packet\\..\\..\\victim.txt",
+    "packet/gpx/block-\0.gpx",
+    "packet/gpx/block-" + "a" * 300 + "/x.gpx",
+]
 
 
 @pytest.fixture
@@ -109,10 +123,24 @@ def test_a_lock_that_is_a_link_makes_no_file_elsewhere(place):
 
 @pytest.mark.parametrize(
     "text",
-    ["", "{", "null", "[]", "{}", '{"new": 1, "gone": []}', '{"new": [], "gone": [1]}', '{"new": [["run.json"]], "gone": []}',
-     "[" * 200_000, '{"new": ' * 100_000, "9" * 5000, "\udcff", "x" * (17 << 20), '{"new": [], "gone": ["packet/gpx/block-\\ud800.gpx/"]}'],
+    [
+        "",
+        "{",
+        "null",
+        "[]",
+        "{}",
+        '{"new": 1, "gone": []}',
+        '{"new": [], "gone": [1]}',
+        '{"new": [["run.json"]], "gone": []}',
+        "[" * 200_000,
+        '{"new": ' * 100_000,
+        "9" * 5000,
+        "\udcff",
+        "x" * (17 << 20),
+        '{"new": [], "gone": ["packet/gpx/block-\\ud800.gpx/"]}',
+    ],
     ids=range(14),
-)  # fmt: skip
+)
 def test_a_damaged_list_is_set_aside_in_words(place, text):
     left = plant(place)
     (left / "moves.json").write_bytes(text.encode(errors="surrogateescape"))

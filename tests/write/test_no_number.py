@@ -20,21 +20,26 @@ NO_NUMBER = re.compile(r"(?<![\w.])[-+]?(nan|inf(inity)?)(?![\w.])", re.IGNORECA
 CLIMATE = {"eto": "6 mm/day"}
 CASES: dict[str, dict[str, Any]] = {
     "no DEM, nothing known of the plants": {
-        "points": [(-45.0, 0.0, 300.0, 3000.0)], "ground": None,
+        "points": [(-45.0, 0.0, 300.0, 3000.0)],
+        "ground": None,
         "block": {"name": "A", "pattern": "square", "step": "5 m", "direction": "north-south"},
     },
     "gap under the valve": {
-        "points": [(-45.0, 0.0, 300.0, 3000.0)], "sections": {"ground": {"no_elevation": "plant"}}, **CLIMATE,
+        "points": [(-45.0, 0.0, 300.0, 3000.0)],
+        "sections": {"ground": {"no_elevation": "plant"}},
+        **CLIMATE,
         "ground": lambda x, y: np.where((x < -30) & (np.abs(y) < 30), np.nan, 100 + 0.02 * x),
     },
     "gap under everything but a corner": {
-        "points": [(-45.0, 0.0, 300.0, 3000.0)], "sections": {"ground": {"no_elevation": "plant"}}, **CLIMATE,
+        "points": [(-45.0, 0.0, 300.0, 3000.0)],
+        "sections": {"ground": {"no_elevation": "plant"}},
+        **CLIMATE,
         "ground": lambda x, y: np.where((x > 40) & (y > 30), 100.0, np.nan),
     },
     "water points that do not say": {"points": [(-45.0, 0.0, np.nan, np.nan), (45.0, 0.0, 300.0, np.nan)], **CLIMATE},
     "a source that is dry at once": {"points": [(-45.0, 0.0, 20.0, 30.0)], **CLIMATE, "emitter": EMITTER | {"exponent": 0.0}},
     "no emitter": {"points": [(-45.0, 0.0, 300.0, 3000.0)], "emitter": None, "block": SQUARE | {"height": "9 m"}},
-}  # fmt: skip
+}
 
 
 def texts(folder: Path) -> dict[str, str]:
@@ -45,9 +50,7 @@ def texts(folder: Path) -> dict[str, str]:
         if file.suffix == ".gpkg":
             with sqlite3.connect(file) as base:
                 tables = [t for (t,) in base.execute("select name from sqlite_master where type = 'table'")]
-                rows = [
-                    row for t in tables if not t.startswith("rtree") for row in base.execute(f'select * from "{t}"')
-                ]
+                rows = [row for t in tables if not t.startswith("rtree") for row in base.execute(f'select * from "{t}"')]
             out[name] = "\n".join(str(v) for row in rows for v in row if isinstance(v, str | float))
         elif file.suffix in {".xlsx", ".kmz", ".zip"}:
             with zipfile.ZipFile(file) as packed:
@@ -70,7 +73,5 @@ def test_no_file_has_a_text_for_no_number(case: str, tmp_path: Path) -> None:
     write(plan, tmp_path, PRODUCTS, Steps())
     found = texts(tmp_path)
     assert {Path(name).suffix for name in found} >= {".html", ".csv", ".gpx", ".dxf", ".pdf", ".gpkg"}
-    hits = {
-        name: [text[max(m.start() - 50, 0) : m.end() + 20] for m in NO_NUMBER.finditer(text)][:3] for name, text in found.items()
-    }  # fmt: skip
+    hits = {name: [text[max(m.start() - 50, 0) : m.end() + 20] for m in NO_NUMBER.finditer(text)][:3] for name, text in found.items()}
     assert not {name: some for name, some in hits.items() if some}

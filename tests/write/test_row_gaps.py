@@ -12,17 +12,17 @@ import numpy as np
 import pytest
 import shapely
 
+from setout.layers import plan_builders
 from setout.model import BlockRoom
 from setout.stages import compare
 from setout.units import FOOT
 from setout.write.geopackage import writer
-from setout.write.packet import lists, workorder
-from setout.write.report import picture
-from setout.layers import plan_builders
-from setout.write.packet.dxf import write_dxf
 from setout.write.map.outlines import Drawer
-from setout.write.sheets.backdrop import Backdrop
+from setout.write.packet import lists, workorder
+from setout.write.packet.dxf import write_dxf
 from setout.write.packet.stakeset import stake_set
+from setout.write.report import picture
+from setout.write.sheets.backdrop import Backdrop
 from write.sample_planting import planting
 
 GAP = 9.0
@@ -55,9 +55,7 @@ def test_lists_and_work_count_the_pieces(parted: Any) -> None:
     stakes, whole = stake_set(parted), planting()
     rows, before = (lists.rows_list(plan, stakes).rows for plan in (parted, whole))
     assert (before[1][6] - rows[1][6]) * FOOT == pytest.approx(GAP)
-    rip, was = (
-        next(j.quantity for j in workorder.work_order(plan, stakes) if j.job == "rip") for plan in (parted, whole)
-    )
+    rip, was = (next(j.quantity for j in workorder.work_order(plan, stakes) if j.job == "rip") for plan in (parted, whole))
     assert was - rip == pytest.approx(GAP)
 
 
@@ -75,10 +73,7 @@ def test_drawings_leave_the_gap_open(parted: Any, tmp_path: Any) -> None:
     ((_, layer),) = Drawer(parted).rows()
     assert len(layer.data["lengths"]) == pieces == max(layer.data["of"]) + 2
     gap = shapely.LineString(
-        [
-            shapely.get_coordinates(part)[k]
-            for part, k in zip(shapely.get_parts(parted.rows.line[1]), (1, 0), strict=True)
-        ]
+        [shapely.get_coordinates(part)[k] for part, k in zip(shapely.get_parts(parted.rows.line[1]), (1, 0), strict=True)]
     )
     drawn = Backdrop(parted, 0.0)._rows.within(gap.bounds)
     assert shapely.length(shapely.intersection(drawn, shapely.buffer(gap, 0.01))).sum() < 0.03

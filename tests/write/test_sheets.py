@@ -139,14 +139,19 @@ def test_a_narrow_strip_at_an_angle_is_turned_to_save_sheets() -> None:
     xy = s[:, None] * along + 6.0 * r[:, None] * across
     n = len(s)
     ints = np.zeros(n, np.int32)
-    trees = replace(
-        plan.trees, block=ints, row=(r + 1).astype(np.int32), position=ints, x=xy[:, 0], y=xy[:, 1], plant=ints
-    )
+    trees = replace(plan.trees, block=ints, row=(r + 1).astype(np.int32), position=ints, x=xy[:, 0], y=xy[:, 1], plant=ints)
     six = np.arange(6)
     rows = replace(
-        plan.rows, block=np.zeros(6, int), row=six + 1, x0=six * 0.0, y0=six * 0.0, x1=six * 0.0, y1=six * 0.0,
-        trees=np.full(6, 60), bearing_deg=np.full(6, 35.0),
-    )  # fmt: skip
+        plan.rows,
+        block=np.zeros(6, int),
+        row=six + 1,
+        x0=six * 0.0,
+        y0=six * 0.0,
+        x1=six * 0.0,
+        y1=six * 0.0,
+        trees=np.full(6, 60),
+        bearing_deg=np.full(6, 35.0),
+    )
     strip = replace(plan, trees=trees, rows=rows)
     box = layout.layout_of("A4").frame
     made = tiles.tiles_of(strip, box, 500.0)
@@ -158,9 +163,7 @@ def test_a_narrow_strip_at_an_angle_is_turned_to_save_sheets() -> None:
 
 # ------------------------------------------------------------------------------------------- places of labels
 
-boxes = st.tuples(
-    st.floats(0, 60), st.floats(0, 40), st.floats(0.5, 8), st.floats(0.5, 4), st.sampled_from([0, 0, 90, 37])
-)
+boxes = st.tuples(st.floats(0, 60), st.floats(0, 40), st.floats(0.5, 8), st.floats(0.5, 4), st.sampled_from([0, 0, 90, 37]))
 
 
 @settings(max_examples=40)
@@ -258,9 +261,8 @@ def test_a_square_of_trees_has_diagonals_by_pythagoras() -> None:
     g, r = (v.ravel() for v in np.meshgrid(np.arange(10), np.arange(10)))
     ints = np.zeros(100, np.int32)
     trees = replace(
-        plan.trees, block=ints, row=(r + 1).astype(np.int32), position=(g + 1).astype(np.int32),
-        x=5.0 * r, y=5.0 * g, plant=ints,
-    )  # fmt: skip
+        plan.trees, block=ints, row=(r + 1).astype(np.int32), position=(g + 1).astype(np.int32), x=5.0 * r, y=5.0 * g, plant=ints
+    )
     ids = np.array([f"A-{b:02d}-{p:02d}" for b, p in zip(r + 1, g + 1, strict=True)])
     corners = np.array([[-5.0, -5.0], [-5.0, 60.0], [60.0, 60.0], [60.0, -5.0]])
     plan = replace(plan, trees=trees, facts={"tree_id": ids}, site=replace(plan.site, monuments=corners))
@@ -280,9 +282,8 @@ def by_hand(pattern, plan, places):
     position = np.concatenate([np.arange(1, len(p) + 1) for p in places])
     xy, ints = np.concatenate(places), np.zeros(len(row), np.int32)
     trees = replace(
-        plan.trees, block=ints, row=row.astype(np.int32), position=position.astype(np.int32), x=xy[:, 0], y=xy[:, 1],
-        plant=ints,
-    )  # fmt: skip
+        plan.trees, block=ints, row=row.astype(np.int32), position=position.astype(np.int32), x=xy[:, 0], y=xy[:, 1], plant=ints
+    )
     ids = np.array([f"A-{b:02d}-{p:02d}" for b, p in zip(row, position, strict=True)])
     first = replace(plan.site.blocks[0], pattern=pattern)
     low, high = xy.min(axis=0) - 5, xy.max(axis=0) + 5
@@ -365,9 +366,7 @@ def test_bent_rows_are_not_called_straight() -> None:
 def test_one_tree_cannot_be_set_out_by_tape_and_no_monuments_are_said() -> None:
     plan = planting()
     trees = plan.trees
-    one = replace(
-        plan, trees=replace(trees, block=np.where(np.arange(len(trees)) == 0, 5, trees.block).astype(np.int32))
-    )
+    one = replace(plan, trees=replace(trees, block=np.where(np.arange(len(trees)) == 0, 5, trees.block).astype(np.int32)))
     assert tape.tape_plan(one, 5) is None
     made = tape.tape_plan(plan, 0)
     assert made.a == ""
@@ -391,11 +390,18 @@ def test_slope_of_the_block_is_told_with_what_a_tape_reads() -> None:
 @pytest.mark.parametrize(
     ("words", "kind"),
     [
-        ("overhead power line", "overhead"), ("telephone line", "overhead"), ("buried power cable", "buried"),
-        ("gas main", "buried"), ("septic field", "buried"), ("well", "buried"), ("farm lane", "feature"),
-        ("dwelling", "feature"), ("creek", "feature"), ("underground irrigation pipe", "buried"),
+        ("overhead power line", "overhead"),
+        ("telephone line", "overhead"),
+        ("buried power cable", "buried"),
+        ("gas main", "buried"),
+        ("septic field", "buried"),
+        ("well", "buried"),
+        ("farm lane", "feature"),
+        ("dwelling", "feature"),
+        ("creek", "feature"),
+        ("underground irrigation pipe", "buried"),
     ],
-)  # fmt: skip
+)
 def test_what_is_overhead_and_what_is_buried(words, kind) -> None:
     assert beware.kind_of(words) == kind
 

@@ -91,19 +91,10 @@ def marks(page, box):
         return light > 0.52 and np.allclose(colour, np.array(w) * 0.52 / light, atol=0.008)
 
     for line in page.lines:
-        if (
-            line["width"] == line["height"] == 0
-            and is_tree(line["stroking_color"])
-            and abs(line["linewidth"] - 1.1 / MM) < 0.01
-        ):
+        if line["width"] == line["height"] == 0 and is_tree(line["stroking_color"]) and abs(line["linewidth"] - 1.1 / MM) < 0.01:
             found.append((line["x0"], line["y0"]))
     for shape in [*page.curves, *page.rects]:
-        if (
-            shape["fill"]
-            and not shape["stroke"]
-            and is_tree(shape["non_stroking_color"])
-            and max(shape["width"], shape["height"]) < 2 / MM
-        ):
+        if shape["fill"] and not shape["stroke"] and is_tree(shape["non_stroking_color"]) and max(shape["width"], shape["height"]) < 2 / MM:
             pts = np.array(shape["pts"])[:, :2]
             pts = pts[:-1] if np.allclose(pts[0], pts[-1]) else pts
             x, y = pts.mean(axis=0)
@@ -122,9 +113,7 @@ def ground_of(plan: Planting, page_xy, gpts):
     a[:n] = np.column_stack([page_xy[:, 0], -page_xy[:, 1], np.ones(n), np.zeros(n)])
     a[n:] = np.column_stack([page_xy[:, 1], page_xy[:, 0], np.zeros(n), np.ones(n)])
     p, q, tx, ty = np.linalg.lstsq(a, np.concatenate([x, y]), rcond=None)[0]
-    return lambda xy: np.column_stack([p * xy[:, 0] - q * xy[:, 1] + tx, q * xy[:, 0] + p * xy[:, 1] + ty]), math.hypot(
-        p, q
-    )
+    return lambda xy: np.column_stack([p * xy[:, 0] - q * xy[:, 1] + tx, q * xy[:, 0] + p * xy[:, 1] + ty]), math.hypot(p, q)
 
 
 def test_every_tree_is_on_exactly_one_tile_where_it_belongs(drawn) -> None:
@@ -207,9 +196,7 @@ def words_in(page, box):
             scale = np.hypot(*last["matrix"][:2])
             way = np.array(last["matrix"][:2]) / scale
             expected = np.array(last["matrix"][4:6]) + way * last["adv"] * scale
-            if not np.allclose(expected, at, atol=0.05) or not np.allclose(
-                last["matrix"][:4], c["matrix"][:4], atol=1e-3
-            ):
+            if not np.allclose(expected, at, atol=0.05) or not np.allclose(last["matrix"][:4], c["matrix"][:4], atol=1e-3):
                 close()
                 run = []
         run.append(c)
@@ -223,11 +210,7 @@ def test_no_label_covers_another_and_what_is_left_out_is_said(drawn) -> None:
         words = words_in(page, box)
         shapes = np.array([shape for _, shape in words], object)
         a, b = shapely.STRtree(shapes).query(shapes, predicate="intersects")
-        bad = [
-            (words[i][0], words[j][0])
-            for i, j in zip(a, b, strict=True)
-            if i < j and shapes[i].intersection(shapes[j]).area > 1e-6
-        ]
+        bad = [(words[i][0], words[j][0]) for i, j in zip(a, b, strict=True) if i < j and shapes[i].intersection(shapes[j]).area > 1e-6]
         assert bad == []
         middles = shapely.points(marks(page, box))
         covered = shapely.STRtree(middles).query(shapes, predicate="dwithin", distance=0.5 / MM)
@@ -263,15 +246,7 @@ def test_cautions_north_and_title_are_on_every_sheet(drawn) -> None:
     pdf = drawn.pdf
     for number, page in enumerate(pdf.pages, 1):
         text = re.sub(r"\s+", " ", page.extract_text())
-        for words in (
-            "Caution",
-            "811",
-            "Overhead lines",
-            "Slopes",
-            "septic",
-            "Not a survey",
-            f"{number} / {len(pdf.pages)}",
-        ):
+        for words in ("Caution", "811", "Overhead lines", "Slopes", "septic", "Not a survey", f"{number} / {len(pdf.pages)}"):
             assert words in text, (number, words)
         assert ("Print at 100 %" in text) == (number - 1 in {item.page for item in drawn.sheets.maps})
 
@@ -312,10 +287,7 @@ def test_gdal_reads_the_georeference(drawn) -> None:
     assert off.max() * unit < 0.02 + 0.0005 * drawn.scale
     assert CRS.from_wkt(told["coordinateSystem"]["wkt"]).to_epsg() == 2272
     ring = np.array(
-        [
-            [float(v) for v in pair.split()]
-            for pair in re.search(r"\(\((.*)\)\)", told["metadata"][""]["NEATLINE"]).group(1).split(",")
-        ]
+        [[float(v) for v in pair.split()] for pair in re.search(r"\(\((.*)\)\)", told["metadata"][""]["NEATLINE"]).group(1).split(",")]
     )
     view = drawn.sheets.maps[number - 1].view.box
     paper = shapely.Polygon(ring).area * unit**2 * 1e6 / drawn.scale**2
@@ -430,7 +402,4 @@ def test_frame_and_survey_agree_so_that_a_level_tape_measures_the_drawing(drawn)
     level = ellipsoid * (1 + plan.site.frame.height_m / 6371000)
     paper = np.hypot(*np.diff(spots[far], axis=0)[0]) * MM / 1000 * drawn.scale
     assert paper == pytest.approx(level, rel=5e-4)
-    assert (
-        Transformer.from_crs(4326, plan.site.frame.plane_crs, always_xy=True).transform(lonlat[0][0], lonlat[1][0])[0]
-        > 0
-    )
+    assert Transformer.from_crs(4326, plan.site.frame.plane_crs, always_xy=True).transform(lonlat[0][0], lonlat[1][0])[0] > 0

@@ -47,8 +47,7 @@ def test_only_the_two_files_are_left(written):
 
 
 @pytest.mark.parametrize(
-    ("name", "kind", "nodata", "band"),
-    [("slope", "Float32", -9999, "slope_pct"), ("hillshade", "Byte", 0, "hillshade")],
+    ("name", "kind", "nodata", "band"), [("slope", "Float32", -9999, "slope_pct"), ("hillshade", "Byte", 0, "hillshade")]
 )
 def test_cloud_optimized_by_gdal(written, name, kind, nodata, band):
     """What GDAL's own tool says: layout, blocks, overviews, nodata, name and unit of the band."""
@@ -77,13 +76,19 @@ def test_values_by_gdaldem(written, tmp_path, mode):
     path, out = tmp_path / "z.tif", tmp_path / "out.tif"
     z = np.where(np.isnan(elevations.z), -9999, elevations.z - 190).astype("float32")
     with rasterio.open(
-        path, "w", driver="GTiff", width=z.shape[1], height=z.shape[0], count=1, dtype="float32", nodata=-9999, crs="EPSG:32613",
+        path,
+        "w",
+        driver="GTiff",
+        width=z.shape[1],
+        height=z.shape[0],
+        count=1,
+        dtype="float32",
+        nodata=-9999,
+        crs="EPSG:32613",
         transform=Affine(*elevations.grid.transform),
-    ) as file:  # fmt: skip
+    ) as file:
         file.write(z, 1)
-    subprocess.run(
-        ["gdaldem", mode, path, out, "-compute_edges", "-q", *(["-p"] if mode == "slope" else [])], check=True
-    )
+    subprocess.run(["gdaldem", mode, path, out, "-compute_edges", "-q", *(["-p"] if mode == "slope" else [])], check=True)
     with rasterio.open(folder / f"{mode}.tif") as ours, rasterio.open(out) as theirs:
         row, col = theirs.index(ours.transform.c + 0.5, ours.transform.f - 0.5)
         truth = theirs.read(1)[row : row + ours.height, col : col + ours.width]
@@ -128,18 +133,14 @@ def test_large_ground_is_shaded_from_means(tmp_path, monkeypatch):
 
 
 def test_degrees_and_turned_rasters_keep_their_lattice(tmp_path):
-    for number, (transform, code) in enumerate(
-        [((1e-5, 0, -105.0, 0, -1e-5, 39.75), 4326), ((1.6, 1.2, 5e5, 1.2, -1.6, 4.4e6), 32613)]
-    ):
+    for number, (transform, code) in enumerate([((1e-5, 0, -105.0, 0, -1e-5, 39.75), 4326), ((1.6, 1.2, 5e5, 1.2, -1.6, 4.4e6), 32613)]):
         folder = tmp_path / str(number)
         folder.mkdir()
         elevations = Memory(smooth(120, 120), transform, CRS.from_epsg(code))
         terrain.write_terrain(ground_on(elevations, (30, 90), (30, 90)), folder)
         with rasterio.open(folder / "slope.tif") as file:
             assert file.crs.to_epsg() == code
-            np.testing.assert_allclose(
-                np.take(tuple(file.transform), [0, 1, 3, 4]), np.take(transform, [0, 1, 3, 4]), rtol=1e-12
-            )
+            np.testing.assert_allclose(np.take(tuple(file.transform), [0, 1, 3, 4]), np.take(transform, [0, 1, 3, 4]), rtol=1e-12)
             assert np.isfinite(file.read(1)).all()
 
 
@@ -192,9 +193,7 @@ def test_picture_lies_where_the_ground_is():
     assert max(grey.shape) <= 1600
     level = np.bincount(grey[alpha == 255]).argmax()
     for r, c in tops:
-        lon, lat = transformer(UTM, CRS.from_epsg(4326)).transform(
-            *elevations.grid.corner(np.array(r + 0.0), np.array(c + 0.0))
-        )
+        lon, lat = transformer(UTM, CRS.from_epsg(4326)).transform(*elevations.grid.corner(np.array(r + 0.0), np.array(c + 0.0)))
         mercator = transformer(CRS.from_epsg(4326), CRS.from_epsg(3857))
         (left, right, x), (bottom, top, y) = mercator.transform([west, east, lon], [south, north, lat])
         px, py = (x - left) / (right - left) * width, (top - y) / (top - bottom) * height

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from setout import __version__
+from setout._version import __version__
 
 CAUTION = (
     "Have buried utilities located before digging, keep clear of overhead lines, and check every setback with local codes "
@@ -15,23 +15,22 @@ CAUTION = (
 
 
 def parser() -> argparse.ArgumentParser:
-    """Return the parser of the command; ``run`` of what it returns is the name of the command's work.
-
-    Returns
-    -------
-    ArgumentParser
-        Every command with its options.
-    """
+    """Return the parser of the command; ``run`` of what it returns is the name of the command's work."""
     made = argparse.ArgumentParser(
-        prog="setout",
-        description="From survey files of a property to a planting that can be staked, piped and grown.",
-        epilog=CAUTION,
+        prog="setout", description="From survey files of a property to a planting that can be staked, piped and grown.", epilog=CAUTION
     )
     made.add_argument("--version", action="version", version=f"setout {__version__}")
     commands = made.add_subparsers(dest="command", metavar="COMMAND")
     for add in (
-        _demo_options, _new_options, _plan_options, _packet_options, _check_options, _compare_options, _batch_options, _plants_options,
-    ):  # fmt: skip
+        _demo_options,
+        _new_options,
+        _plan_options,
+        _packet_options,
+        _check_options,
+        _compare_options,
+        _batch_options,
+        _plants_options,
+    ):
         command = add(commands)
         command.add_argument("--json", action="store_true", help="results as JSON on stdout")
         command.add_argument("--quiet", action="store_true", help="no progress on stderr")
@@ -39,9 +38,7 @@ def parser() -> argparse.ArgumentParser:
 
 
 def _demo_options(commands: Any) -> argparse.ArgumentParser:
-    demo: argparse.ArgumentParser = commands.add_parser(
-        "demo", help="write the demo property's survey files and plan file, and plan it"
-    )
+    demo: argparse.ArgumentParser = commands.add_parser("demo", help="write the demo property's survey files and plan file, and plan it")
     demo.add_argument("folder", nargs="?", default="setout-demo", metavar="DIR", help="where to (default: setout-demo)")
     demo.set_defaults(run="demo")
     return demo
@@ -53,9 +50,7 @@ def _new_options(commands: Any) -> argparse.ArgumentParser:
     )
     several: dict[str, Any] = {"nargs": "+", "action": "extend", "default": [], "metavar": "F"}
     new.add_argument("folder", metavar="DIR", help="folder that the plan file is written into")
-    new.add_argument(
-        "--boundary", required=True, metavar="F", help="property line: a vector file, corner CSV or deed text"
-    )
+    new.add_argument("--boundary", required=True, metavar="F", help="property line: a vector file, corner CSV or deed text")
     new.add_argument("--dem", **several, help="elevation raster, or several tiles")
     new.add_argument("--features", **several, help="buildings, roads, wells, lines, water points")
     new.add_argument("--units", choices=("us", "si"), help="what people read (default: as the survey)")
@@ -69,9 +64,7 @@ def _plan_options(commands: Any) -> argparse.ArgumentParser:
     plan: argparse.ArgumentParser = commands.add_parser("plan", help="plan a property: the main job")
     plan.add_argument("plan", metavar="PLAN", help="the plan file")
     plan.add_argument("--out", metavar="DIR", help="folder of the results (default: out beside the plan file)")
-    plan.add_argument(
-        "--only", nargs="+", metavar="PRODUCT", help="write only some of: geopackage, map, terrain, report, packet"
-    )
+    plan.add_argument("--only", nargs="+", metavar="PRODUCT", help="write only some of: geopackage, map, terrain, report, packet")
     plan.set_defaults(run="plan")
     return plan
 
@@ -85,17 +78,15 @@ def _packet_options(commands: Any) -> argparse.ArgumentParser:
 
 
 def _check_options(commands: Any) -> argparse.ArgumentParser:
-    check: argparse.ArgumentParser = commands.add_parser(
-        "check", help="judge positions, from the plan or surveyed after planting"
-    )
+    check: argparse.ArgumentParser = commands.add_parser("check", help="judge positions, from the plan or surveyed after planting")
     check.add_argument("plan", metavar="PLAN", help="the plan file")
     check.add_argument(
-        "--trees", required=True, metavar="FILE",
+        "--trees",
+        required=True,
+        metavar="FILE",
         help='positions: "out/plan.gpkg:trees", or what was surveyed: CSV, PNEZD, GPX, GeoPackage and others',
-    )  # fmt: skip
-    check.add_argument(
-        "--out", metavar="DIR", help="write asbuilt.gpkg, asbuilt.html and asbuilt_map.html into this folder"
     )
+    check.add_argument("--out", metavar="DIR", help="write asbuilt.gpkg, asbuilt.html and asbuilt_map.html into this folder")
     check.set_defaults(run="check")
     return check
 
@@ -107,14 +98,9 @@ def _compare_options(commands: Any) -> argparse.ArgumentParser:
     compare.add_argument("plan", metavar="PLAN", help="the plan file; its [[option]] tables are compared")
     compare.add_argument("--out", metavar="DIR", help="folder of the results (default: out beside the plan file)")
     compare.add_argument("--block", metavar="NAME", help="the block to vary (default: the first)")
+    compare.add_argument("--steps", nargs="+", default=[], metavar="STEP", help='steps to compare, such as "8 ft" "12 ft" "16 ft"')
     compare.add_argument(
-        "--steps", nargs="+", default=[], metavar="STEP", help='steps to compare, such as "8 ft" "12 ft" "16 ft"'
-    )
-    compare.add_argument(
-        "--hours-per-week",
-        type=_above_zero,
-        metavar="H",
-        help="find the closest spacing that H hours of work a week allow",
+        "--hours-per-week", type=_above_zero, metavar="H", help="find the closest spacing that H hours of work a week allow"
     )
     compare.add_argument("--trees", type=_count, metavar="N", help="find the widest spacing at which N trees fit")
     compare.set_defaults(run="compare")
@@ -125,9 +111,7 @@ def _batch_options(commands: Any) -> argparse.ArgumentParser:
     batch: argparse.ArgumentParser = commands.add_parser("batch", help="plan many properties at once")
     batch.add_argument("plans", nargs="+", metavar="PLAN", help="plan files, each in a folder of its own")
     batch.add_argument(
-        "--scheduler",
-        metavar="ADDRESS",
-        help="a Dask cluster, as tcp://host:8786 (default: the processors of this machine)",
+        "--scheduler", metavar="ADDRESS", help="a Dask cluster, as tcp://host:8786 (default: the processors of this machine)"
     )
     batch.set_defaults(run="batch")
     return batch
@@ -149,9 +133,7 @@ def _count(text: str) -> int:
 
 def _plants_options(commands: Any) -> argparse.ArgumentParser:
     plants: argparse.ArgumentParser = commands.add_parser("plants", help="the plant catalogue with its sources")
-    plants.add_argument(
-        "word", nargs="?", default="", metavar="WORD", help="plants with this word in their name, with all figures"
-    )
+    plants.add_argument("word", nargs="?", default="", metavar="WORD", help="plants with this word in their name, with all figures")
     plants.add_argument("--plan", metavar="PLAN", help="with the grower's own plants of this plan file, marked as such")
     plants.add_argument("--units", choices=("us", "si"), help="what people read (default: as the plan file, else us)")
     plants.set_defaults(run="plants")

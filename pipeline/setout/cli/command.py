@@ -32,18 +32,7 @@ _WARNED = warnings.showwarning
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run the command.
-
-    Parameters
-    ----------
-    argv : Sequence of str, optional
-        Arguments; those of the process when absent.
-
-    Returns
-    -------
-    int
-        The exit code.
-    """
+    """Run the command."""
     args = argparse.Namespace(written=False, many=False)
     try:
         _get_ready()
@@ -65,8 +54,10 @@ def main(argv: Sequence[str] | None = None) -> int:
             traceback.print_exc()
         said = _one_line(" ".join(str(error).split())[:300])
         left = "the results are written" if args.written else "nothing was written"
-        _say(f"setout: something went wrong that setout did not expect ({type(error).__name__}: {said}); {left}; "
-             "please report it, with what SETOUT_TRACEBACK=1 in the environment adds")  # fmt: skip
+        _say(
+            f"setout: something went wrong that setout did not expect ({type(error).__name__}: {said}); {left}; "
+            "please report it, with what SETOUT_TRACEBACK=1 in the environment adds"
+        )
         return 3 if args.written else 2
 
 
@@ -101,14 +92,7 @@ def _get_ready() -> None:
     warnings.showwarning = _warned
 
 
-def _warned(
-    message: Warning | str,
-    category: type[Warning],
-    filename: str,
-    lineno: int,
-    file: Any = None,
-    line: str | None = None,
-) -> None:
+def _warned(message: Warning | str, category: type[Warning], filename: str, lineno: int, file: Any = None, line: str | None = None) -> None:
     """Show what was set aside in a line of its own, and other warnings as ever."""
     if issubclass(category, SetAside):
         _say(f"setout: note: {_one_line(str(message))}")
@@ -156,9 +140,10 @@ def _unwritten(work: Callable[[], None]) -> None:
     except OSError as error:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         raise Interrupted(
-            f"what the command has to show cannot be written ({error.strerror})", "standard output",
+            f"what the command has to show cannot be written ({error.strerror})",
+            "standard output",
             "free some space there, or send it elsewhere; results that are written stay",
-        ) from None  # fmt: skip
+        ) from None
 
 
 def _demo(args: argparse.Namespace) -> int:
@@ -210,24 +195,24 @@ def _report(planting: Planting, out: Path, products: Sequence[str], *, as_json: 
     counts = {block.name: int((planting.trees.block == k).sum()) for k, block in enumerate(site.blocks)}
     if as_json:
         record = {
-            "out": str(out), "name": site.name, "trees": len(planting.trees), "trees_by_block": counts,
-            "gross_m2": account[0].remaining_m2, "net_m2": account[-1].remaining_m2,
-            "stops": stops_of(planting.findings), "findings": [f.told() for f in planting.findings],
-        }  # fmt: skip
+            "out": str(out),
+            "name": site.name,
+            "trees": len(planting.trees),
+            "trees_by_block": counts,
+            "gross_m2": account[0].remaining_m2,
+            "net_m2": account[-1].remaining_m2,
+            "stops": stops_of(planting.findings),
+            "findings": [f.told() for f in planting.findings],
+        }
         _show(json.dumps(record, indent=1))
         return
-    gross, net = (
-        show_area(account[0].remaining_m2, site.units),
-        show_area(account[-1].remaining_m2, site.units),
-    )
+    gross, net = (show_area(account[0].remaining_m2, site.units), show_area(account[-1].remaining_m2, site.units))
     stops = stops_said(planting.findings)
     short = f"; to be put right before planting: {stops}" if stops else ""
     _show(f"{_one_line(site.name)}: {len(planting.trees):,} trees on {net} of usable ground ({gross} in all){short}")
     for k, block in enumerate(site.blocks):
         _show(f"  {_one_line(block.name)}: {_set_out(block, counts[block.name], planting.rows, k, site.units)}")
-    _show_kinds(
-        [kind for kind in kinds_of(planting.findings, planting.facts["tree_id"]) if kind.worst.severity != "note"]
-    )
+    _show_kinds([kind for kind in kinds_of(planting.findings, planting.facts["tree_id"]) if kind.worst.severity != "note"])
     pages = [file for product, file in (("map", "map.html"), ("report", "report.html")) if product in products]
     open_first = " or ".join(pages) or ("packet/README.txt" if "packet" in products else "")
     _show(f"Results in {out}{f': open {open_first} there' if open_first else ''}.\n{CAUTION}")
@@ -306,9 +291,7 @@ def _compare(args: argparse.Namespace) -> int:
     out = Path(args.out) if args.out else Path(args.plan).parent / "out"
     limits = run.Limits(args.hours_per_week, args.trees)
     say = None if args.quiet else _progress
-    result = run.compare(
-        args.plan, out, steps=args.steps, block=args.block, limits=limits, say=say, placed=_noting(args)
-    )
+    result = run.compare(args.plan, out, steps=args.steps, block=args.block, limits=limits, say=say, placed=_noting(args))
     if args.json:
         _show(json.dumps(page.record(result), indent=1, allow_nan=False))
         return 0
@@ -330,21 +313,22 @@ def _batch(args: argparse.Namespace) -> int:
     if args.json:
         told = [
             {
-                "plan": one.plan, "out": one.out, "trees": one.trees, "net_m2": None if one.trees is None else one.net_m2,
-                "stops": one.stops, "lost": one.lost, "faults": [str(fault) for fault in one.faults],
+                "plan": one.plan,
+                "out": one.out,
+                "trees": one.trees,
+                "net_m2": None if one.trees is None else one.net_m2,
+                "stops": one.stops,
+                "lost": one.lost,
+                "faults": [str(fault) for fault in one.faults],
             }
             for one in done
-        ]  # fmt: skip
+        ]
         _show(json.dumps(told, indent=1, allow_nan=False))
     else:
         for one in done:
             if one.trees is not None:
                 stops = f", {one.stops:,} to be put right before planting" if one.stops else ""
-                _show(
-                    _one_line(
-                        f"{one.plan}: {one.trees:,} trees on {show_area(one.net_m2, one.units)}{stops}; results in {one.out}"
-                    )
-                )
+                _show(_one_line(f"{one.plan}: {one.trees:,} trees on {show_area(one.net_m2, one.units)}{stops}; results in {one.out}"))
         _show(CAUTION)
     return 3 if any(one.lost for one in done) else 2 if any(one.faults for one in done) else 0
 
@@ -369,24 +353,11 @@ def _plants(args: argparse.Namespace) -> int:
         return 0
     lines = [line for entry in found for line in (*plant_tables.plant_sheet(entry, units), "")]
     if not word:
-        lines = [
-            *plant_tables.plant_list(found, units),
-            "",
-            'All figures of a plant, with sources: "setout plants WORD".',
-            "",
-        ]
+        lines = [*plant_tables.plant_list(found, units), "", 'All figures of a plant, with sources: "setout plants WORD".', ""]
     for line in (*lines, *plant_tables.source_list(found)):
         _show(_one_line(line))
     return 0
 
 
-_WORK = {
-    "demo": _demo,
-    "new": _new,
-    "plan": _plan,
-    "check": _check,
-    "compare": _compare,
-    "batch": _batch,
-    "plants": _plants,
-}
+_WORK = {"demo": _demo, "new": _new, "plan": _plan, "check": _check, "compare": _compare, "batch": _batch, "plants": _plants}
 """What each command does."""

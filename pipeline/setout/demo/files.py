@@ -30,25 +30,7 @@ _SURVEY_DATE: Final = "2024-10-15T00:00:00.000Z"
 
 
 def write_demo(folder: Path) -> Path:
-    """Write the demo property: a plan file and the survey files it names.
-
-    Parameters
-    ----------
-    folder : Path
-        Where to; made when it is not there. Survey files of an earlier demo are replaced.
-
-    Returns
-    -------
-    Path
-        The plan file, ``folder/plan.toml``. Heights are metres, coordinates EPSG:2252 [ft].
-
-    Raises
-    ------
-    SetoutError
-        The folder holds another plan file, or cannot be written.
-    Interrupted
-        There is no room left; nothing of an earlier demo is touched.
-    """
+    """Write the demo property: a plan file and the survey files it names."""
     plan = folder / PLAN_NAME
     text = resources.files("setout.demo").joinpath(PLAN_NAME).read_text(encoding="utf-8")
     try:
@@ -71,9 +53,7 @@ def _spare_other_plans(plan: Path, text: str) -> None:
         return
     if plan.read_bytes().replace(b"\r\n", b"\n") != text.encode("utf-8"):
         raise SetoutError(
-            "a plan file that is not the demo's is already there",
-            str(plan),
-            "choose another folder for the demo, or move that file away",
+            "a plan file that is not the demo's is already there", str(plan), "choose another folder for the demo, or move that file away"
         )
 
 
@@ -81,9 +61,7 @@ def _unwritable(folder: Path, error: OSError) -> SetoutError:
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
         return Interrupted("there is no room left for the demo", str(folder), "free some space and try again")
     reason = os.strerror(error.errno) if error.errno else str(error)
-    return SetoutError(
-        f"the demo cannot be written here ({reason})", str(folder), "choose a folder that you may write to"
-    )
+    return SetoutError(f"the demo cannot be written here ({reason})", str(folder), "choose a folder that you may write to")
 
 
 def _write_survey(folder: Path) -> list[str]:
@@ -121,9 +99,16 @@ def _write_layers(path: Path, layers: Sequence[Layer]) -> None:
         options: dict[str, Any] = {} if path.exists() else {"VERSION": "1.2"}
         try:
             pyogrio.raw.write(
-                path, shapes, data, list(layer.columns), layer=layer.name, driver="GPKG", crs=CRS_CODE,
-                geometry_type=layer.geometry[0].geom_type, **options,
-            )  # fmt: skip
+                path,
+                shapes,
+                data,
+                list(layer.columns),
+                layer=layer.name,
+                driver="GPKG",
+                crs=CRS_CODE,
+                geometry_type=layer.geometry[0].geom_type,
+                **options,
+            )
         except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, RuntimeError) as error:
             raise OSError(str(error)) from error
 
@@ -145,10 +130,21 @@ def _write_dem(path: Path) -> None:
     z = np.round(heights(x[None, :], y[:, None]), 2).astype(np.float32)
     place = from_origin(west + CORNER_MARK[0], north + CORNER_MARK[1], CELL_FT, CELL_FT)
     profile: dict[str, Any] = {
-        "driver": "GTiff", "width": width, "height": height, "count": 1, "dtype": "float32", "crs": CRS_CODE,
-        "transform": place, "nodata": -9999.0, "tiled": True, "blockxsize": 256, "blockysize": 256,
-        "compress": "deflate", "predictor": 3, "zlevel": 9,
-    }  # fmt: skip
+        "driver": "GTiff",
+        "width": width,
+        "height": height,
+        "count": 1,
+        "dtype": "float32",
+        "crs": CRS_CODE,
+        "transform": place,
+        "nodata": -9999.0,
+        "tiled": True,
+        "blockxsize": 256,
+        "blockysize": 256,
+        "compress": "deflate",
+        "predictor": 3,
+        "zlevel": 9,
+    }
     try:
         with rasterio.open(path, "w", **profile) as file:
             file.write(z, 1)

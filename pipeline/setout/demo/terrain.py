@@ -29,18 +29,6 @@ BLUFF_FT: Final = 124.0
 def shore_x(y: Floats) -> Floats:
     """Return where the water's edge runs.
 
-    Parameters
-    ----------
-    y : Floats
-        Distances north of the corner mark [ft].
-
-    Returns
-    -------
-    Floats
-        Distances east of the corner mark [ft].
-
-    Examples
-    --------
     >>> 40 < float(shore_x(np.array([450.0]))[0]) < 160
     True
     """
@@ -48,36 +36,13 @@ def shore_x(y: Floats) -> Floats:
 
 
 def bluff_x(y: Floats) -> Floats:
-    """Return where the foot of the bluff runs: an older shore, cut back where the creek comes out.
-
-    Parameters
-    ----------
-    y : Floats
-        Distances north of the corner mark [ft].
-
-    Returns
-    -------
-    Floats
-        Distances east of the corner mark [ft].
-    """
+    """Return where the foot of the bluff runs: an older shore, cut back where the creek comes out."""
     return 352.0 + 38.0 * np.sin(y / 236.0 + 2.6) + 9.0 * np.sin(y / 83.0) + 130.0 * np.exp(-(((y - 62.0) / 74.0) ** 2))
 
 
 def creek_y(x: Floats) -> Floats:
     """Return where the creek runs.
 
-    Parameters
-    ----------
-    x : Floats
-        Distances east of the corner mark [ft].
-
-    Returns
-    -------
-    Floats
-        Distances north of the corner mark [ft].
-
-    Examples
-    --------
     >>> float(creek_y(np.array([0.0]))[0])
     74.0
     """
@@ -87,18 +52,6 @@ def creek_y(x: Floats) -> Floats:
 def heights(x: Floats, y: Floats) -> Floats:
     """Return the height of the ground.
 
-    Parameters
-    ----------
-    x, y : Floats
-        Distances east and north of the corner mark [ft]; shapes that broadcast together.
-
-    Returns
-    -------
-    Floats
-        Heights [m], unrounded.
-
-    Examples
-    --------
     The bluff is far steeper than a tractor may work, the bench above it is not:
 
     >>> x, y = bluff_x(np.full(3, 700.0)) + np.array([-60.0, 62.0, 400.0]), np.full(3, 700.0)

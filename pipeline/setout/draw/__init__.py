@@ -1,1 +1,1 @@
-"""."""
+"""What pages and drawings share: colours, marks, pens, charts."""

@@ -22,38 +22,13 @@ SPREAD_BINS: Final = 56
 FULL: Final = "#0f5f5a"
 BEATEN: Final = "#b9b29f"
 MARK: Final = "#c8790b"
-SHADES: Final = (
-    FULL,
-    "#c8790b",
-    "#7a5ea6",
-    "#3d7ea6",
-    "#b4553a",
-    "#8a8f3c",
-    "#a65e84",
-    "#5a6864",
-    "#d2a64f",
-    "#2f4f7a",
-)
+SHADES: Final = (FULL, "#c8790b", "#7a5ea6", "#3d7ea6", "#b4553a", "#8a8f3c", "#a65e84", "#5a6864", "#d2a64f", "#2f4f7a")
 """Fills of shares, dark and light by turns, told apart by those who see few colours too: the list names them in order."""
 
 
 def ticks(low: float, high: float, number: int = TICKS) -> list[float]:
     """Return round values that cover a range.
 
-    Parameters
-    ----------
-    low, high : float
-        The range.
-    number : int
-        About how many steps.
-
-    Returns
-    -------
-    list of float
-        Ascending, the first not above low and the last not below high.
-
-    Examples
-    --------
     >>> ticks(0.0, 437.0), ticks(6.2, 9.8)
     ([0.0, 100.0, 200.0, 300.0, 400.0, 500.0], [6.0, 7.0, 8.0, 9.0, 10.0])
     """
@@ -66,20 +41,7 @@ def ticks(low: float, high: float, number: int = TICKS) -> list[float]:
 
 
 def scatter(title: str, across: str, up: str, points: Sequence[Point]) -> str:
-    """Draw points with their names.
-
-    Parameters
-    ----------
-    title, across, up : str
-        Of the chart and its axes.
-    points : Sequence of Point
-        At least one.
-
-    Returns
-    -------
-    str
-        An SVG element; every text in it escaped.
-    """
+    """Draw points with their names."""
     xs, ys = (
         ticks(0.0 if across == "trees" else min(p[0] for p in points), max(p[0] for p in points)),
         ticks(0.0, max(p[1] for p in points)),
@@ -128,20 +90,7 @@ def _clear_of(placed: list[tuple[float, float, float]], x: float, y: float, wide
 
 
 def bars(title: str, up: str, values: Sequence[tuple[str, float]]) -> str:
-    """Draw one bar for each value.
-
-    Parameters
-    ----------
-    title, up : str
-        Of the chart and its axis.
-    values : Sequence of (str, float)
-        Name and value, not below 0; at least one.
-
-    Returns
-    -------
-    str
-        An SVG element; every text in it escaped.
-    """
+    """Draw one bar for each value."""
     ys = ticks(0.0, max([*(value for _, value in values), 1e-6]))
     each = (WIDE - LEFT - RIGHT) / len(values)
 
@@ -169,20 +118,7 @@ def bars(title: str, up: str, values: Sequence[tuple[str, float]]) -> str:
 
 
 def spreads(title: str, across: str, rows: Sequence[tuple[str, Sequence[float], float]]) -> str:
-    """Draw how values spread, one row for each group: how many have each value, those below the row's limit in another colour.
-
-    Parameters
-    ----------
-    title, across : str
-        Of the chart and its axis.
-    rows : Sequence of (str, Sequence of float, float)
-        Name, values, at least one and none below 0, and limit of each group; at least one group.
-
-    Returns
-    -------
-    str
-        An SVG element; every text in it escaped.
-    """
+    """Draw how values spread, one row for each group: how many have each value, those below the row's limit in another colour."""
     xs = ticks(0.0, max(max(*values, limit, 1e-6) for _, values, limit in rows))
     wide, left, each = 2 * WIDE, 210, 46
     base = TOP + each * len(rows)
@@ -192,10 +128,7 @@ def spreads(title: str, across: str, rows: Sequence[tuple[str, Sequence[float], 
         return left + x / xs[-1] * (wide - left - 150)
 
     short = [sum(value < limit for value in values) for _, values, limit in rows]
-    said = "; ".join(
-        f"{name}: {few:,} of {len(values):,} below {limit:g}"
-        for (name, values, limit), few in zip(rows, short, strict=True)
-    )
+    said = "; ".join(f"{name}: {few:,} of {len(values):,} below {limit:g}" for (name, values, limit), few in zip(rows, short, strict=True))
     parts = [
         f'<svg class="chart" viewBox="0 0 {wide} {base + BOTTOM}" role="img" aria-label="{as_text(f"{title} [{across}]. {said}")}">',
         f'<text class="t" x="{left}" y="18">{as_text(title)}</text>',
@@ -218,9 +151,7 @@ def spreads(title: str, across: str, rows: Sequence[tuple[str, Sequence[float], 
             )
         level = f'x1="{px(limit):.1f}" x2="{px(limit):.1f}" y1="{foot - each + 4}" y2="{foot}"'
         parts.append(f'<line {level} stroke="{MARK}" stroke-dasharray="6 4" stroke-width="1.5"/>')
-        parts.append(
-            f'<text class="a" x="{wide - 142}" y="{foot - 12}">{few:,} of {len(values):,} below {limit:g}</text>'
-        )
+        parts.append(f'<text class="a" x="{wide - 142}" y="{foot - 12}">{few:,} of {len(values):,} below {limit:g}</text>')
     return "\n".join([*parts, "</svg>"])
 
 
@@ -239,20 +170,7 @@ def _bins(values: Sequence[float], limit: float, unit: float) -> list[tuple[floa
 
 
 def share_bar(title: str, shares: Sequence[tuple[str, float]]) -> str:
-    """Draw one bar cut into shares of a whole, the first in full colour.
-
-    Parameters
-    ----------
-    title : str
-        Of the bar.
-    shares : Sequence of (str, float)
-        Name and share, summing to 1.
-
-    Returns
-    -------
-    str
-        An SVG element; every text in it escaped.
-    """
+    """Draw one bar cut into shares of a whole, the first in full colour."""
     high, x = 34 + 17 * len(shares) + 40, 0.0
     said = "; ".join(f"{name}: {share:.1%}" for name, share in shares)
     wide = WIDE * 2

@@ -17,11 +17,7 @@ def environment() -> jinja2.Environment:
     import jinja2
 
     return jinja2.Environment(
-        loader=jinja2.FunctionLoader(template_text),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
+        loader=jinja2.FunctionLoader(template_text), autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
 
 
@@ -37,26 +33,13 @@ def as_text(value: str) -> str:
     Characters that XML forbids become a question mark; blanks other than the plain one are written by their numbers,
     since an attribute of XML does not keep them else.
 
-    Parameters
-    ----------
-    value : str
-        Any text.
-
-    Returns
-    -------
-    str
-        The same, escaped.
-
-    Examples
-    --------
     >>> as_text('<a href="x">&\x00')
     '&lt;a href=&quot;x&quot;&gt;&amp;?'
     >>> as_text("it's\n")
     'it&#39;s&#10;'
     """
     allowed = "".join(
-        c if c in "\t\n\r" or (c >= " " and c not in "\ufffe\uffff" and not "\ud800" <= c <= "\udfff") else "?"
-        for c in value
+        c if c in "\t\n\r" or (c >= " " and c not in "\ufffe\uffff" and not "\ud800" <= c <= "\udfff") else "?" for c in value
     )
     return escape(allowed, {'"': "&quot;", "'": "&#39;", "\t": "&#9;", "\n": "&#10;", "\r": "&#13;"})
 
@@ -64,23 +47,6 @@ def as_text(value: str) -> str:
 def script_json(value: object) -> str:
     r"""Write a value as JSON that may stand inside a script element: no text in it can end the element.
 
-    Parameters
-    ----------
-    value : object
-        Anything that JSON can say.
-
-    Returns
-    -------
-    str
-        The JSON.
-
-    Raises
-    ------
-    ValueError
-        The value holds NaN or infinity, which JSON cannot say.
-
-    Examples
-    --------
     >>> script_json({"a": "</script><!--"})
     '{"a":"\\u003c/script\\u003e\\u003c!--"}'
     """

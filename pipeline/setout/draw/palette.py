@@ -61,9 +61,7 @@ HATCHES: Final = (
 """Hatches of the reasons for which ground is kept clear; colour and strokes are also combined anew."""
 WAVES: Final = Hatch("#3f6c8c", 10, "M0 3Q2.5 0 5 3T10 3M0 8Q2.5 5 5 8T10 8")
 """The hatch of open water, as maps have always drawn it."""
-OPEN_WATER: Final = re.compile(
-    r"\b(creek|stream|river|brook|pond|lake|wetland|swamp|marsh|ditch|canal|bayou|slough)", re.IGNORECASE
-)
+OPEN_WATER: Final = re.compile(r"\b(creek|stream|river|brook|pond|lake|wetland|swamp|marsh|ditch|canal|bayou|slough)", re.IGNORECASE)
 
 Element = tuple[str, Mapping[str, str]]
 _HALO: Final = {"stroke": "#fdfcf8", "stroke-width": "2", "stroke-linejoin": "round"}
@@ -72,14 +70,8 @@ _DROP: Final = "M12 2.5C15.5 8 18.5 11.4 18.5 15.2a6.5 6.5 0 0 1-13 0C5.5 11.4 8
 MARKS: Final[Mapping[str, tuple[Element, ...]]] = {
     "water": (("path", {"d": _DROP, "fill": WATER, **_HALO}),),
     "valve": (("path", {"d": "M2.5 6L12 12L2.5 18ZM21.5 6L12 12L21.5 18Z", "fill": INK, **_HALO}),),
-    "stop": (
-        ("path", {"d": "M7.5 2.5h9l5 5v9l-5 5h-9l-5-5v-9Z", "fill": "#9a1b2f", **_HALO}),
-        ("path", {"d": "M7.5 12h9", **_WHITE}),
-    ),
-    "warn": (
-        ("path", {"d": "M12 2.5L22.5 21.5H1.5Z", "fill": "#c8790b", **_HALO}),
-        ("path", {"d": "M12 9v6M12 17v2.4", **_WHITE}),
-    ),
+    "stop": (("path", {"d": "M7.5 2.5h9l5 5v9l-5 5h-9l-5-5v-9Z", "fill": "#9a1b2f", **_HALO}), ("path", {"d": "M7.5 12h9", **_WHITE})),
+    "warn": (("path", {"d": "M12 2.5L22.5 21.5H1.5Z", "fill": "#c8790b", **_HALO}), ("path", {"d": "M12 9v6M12 17v2.4", **_WHITE})),
     "note": (
         ("circle", {"cx": "12", "cy": "12", "r": "9.5", "fill": "#4a6f8c", **_HALO}),
         ("path", {"d": "M12 10.6V17M12 6.6V9", **_WHITE}),
@@ -127,9 +119,7 @@ def swatch_plant(index: int, *, filler: bool = False) -> str:
     """Return the swatch of the n-th thing planted: a dot, a ring, or pale where it comes out again."""
     colour = tree_colour(index)
     if filler:
-        return (
-            f'<circle cx="13" cy="8" r="5.4" fill="{colour}" fill-opacity="0.35" stroke="{colour}" stroke-width="1.2"/>'
-        )
+        return f'<circle cx="13" cy="8" r="5.4" fill="{colour}" fill-opacity="0.35" stroke="{colour}" stroke-width="1.2"/>'
     if is_ring(index):
         return f'<circle cx="13" cy="8" r="4.9" fill="{PANEL}" stroke="{colour}" stroke-width="2.4"/>'
     return f'<circle cx="13" cy="8" r="6" fill="{colour}"/>'
@@ -175,10 +165,7 @@ def _pattern(name: str, h: Hatch) -> str:
 
 def mark_svg(name: str) -> str:
     """Return one mark as SVG elements on a 24 px square."""
-    return "".join(
-        f"<{tag} " + " ".join(f'{key}="{value}"' for key, value in attributes.items()) + "/>"
-        for tag, attributes in MARKS[name]
-    )
+    return "".join(f"<{tag} " + " ".join(f'{key}="{value}"' for key, value in attributes.items()) + "/>" for tag, attributes in MARKS[name])
 
 
 def swatch_mark(name: str) -> str:
@@ -202,9 +189,7 @@ def swatch_line(colour: str) -> str:
 
 def swatch_pipes(widths: Iterable[float]) -> str:
     """Return the swatch of pipes, in the colours of the first zones."""
-    lines = "".join(
-        f'<path d="M1 {4 + 8 * i}H25" stroke="{TREES[2 * i]}" stroke-width="{w:g}"/>' for i, w in enumerate(widths)
-    )
+    lines = "".join(f'<path d="M1 {4 + 8 * i}H25" stroke="{TREES[2 * i]}" stroke-width="{w:g}"/>' for i, w in enumerate(widths))
     return f'<g fill="none" stroke-linecap="round">{lines}</g>'
 
 

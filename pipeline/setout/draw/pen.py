@@ -21,10 +21,7 @@ from setout.write.carried import FONT, carried
 
 MM: Final = 72 / 25.4
 """Points of 1/72 in a millimetre."""
-FONTS: Final = {
-    False: ("SetoutSans", "FiraSansCondensed-Regular.ttf"),
-    True: ("SetoutSans-Bold", "FiraSansCondensed-SemiBold.ttf"),
-}
+FONTS: Final = {False: ("SetoutSans", "FiraSansCondensed-Regular.ttf"), True: ("SetoutSans-Bold", "FiraSansCondensed-SemiBold.ttf")}
 LACKING: Final = "?"
 """What stands for a letter that the fonts lack."""
 CAP: Final = 0.7
@@ -71,15 +68,7 @@ def _rgb(colour: str) -> str:
 
 
 class Pen:
-    """Draws pages into one PDF; every position is in millimetres.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    title : str
-        Its title.
-    """
+    """Draws pages into one PDF; every position is in millimetres."""
 
     def __init__(self, path: Path, title: str) -> None:
         from reportlab.pdfbase import pdfmetrics
@@ -176,9 +165,7 @@ class Pen:
         shape = np.asarray(corners, float)
         points = (xy[:, None, :] + shape[None]).reshape(len(xy), -1).tolist()
         form = " ".join(["%.3f %.3f m"] + ["%.3f %.3f l"] * (len(shape) - 1) + ["h"])
-        self._canvas.addLiteral(
-            f"{ink.operators()}\n" + "\n".join([form % tuple(p) for p in points]) + f"\n{ink.paint}"
-        )
+        self._canvas.addLiteral(f"{ink.operators()}\n" + "\n".join([form % tuple(p) for p in points]) + f"\n{ink.paint}")
 
     def text(self, x: float, y: float, words: str, kind: Type) -> None:
         """Set one line of text with its baseline at ``y``."""

@@ -38,29 +38,9 @@ def lines_of(geometry: BaseGeometry) -> tuple[NDArray[np.object_], NDArray[np.bo
     return np.concatenate(lines), np.concatenate(holes)
 
 
-def rings_of(
-    geometry: BaseGeometry, tolerance: float = 0.0, longest: float = np.inf
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+def rings_of(geometry: BaseGeometry, tolerance: float = 0.0, longest: float = np.inf) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """Return all points of a geometry's rings or lines, and how many each has.
 
-    Parameters
-    ----------
-    geometry : BaseGeometry
-        Polygons or lines.
-    tolerance : float
-        How far a drawn line may lie from the true one, in the geometry's unit; holes that vanish by it are left out.
-    longest : float
-        Longest straight piece; longer ones are cut.
-
-    Returns
-    -------
-    points : ndarray
-        Shape (n, 2), one ring after the other; the first point of a polygon's ring comes again as its last.
-    lengths : ndarray
-        Points of each ring; negative for a hole of the ring before.
-
-    Examples
-    --------
     >>> points, lengths = rings_of(shapely.box(0, 0, 9, 9) - shapely.box(3, 3, 6, 6))
     >>> points.shape, lengths.tolist()
     ((10, 2), [5, -5])

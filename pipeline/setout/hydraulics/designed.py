@@ -70,6 +70,5 @@ def pipe_tree(plan: IrrigationPlan, network: Network) -> PipeTree:
         Its nodes in the order of the network.
     """
     return PipeTree(
-        network.parent, network.length_m, network.inside_mm, network.z, emitters_of(plan, network.emitters),
-        friction_of(plan, network.kind),
-    )  # fmt: skip
+        network.parent, network.length_m, network.inside_mm, network.z, emitters_of(plan, network.emitters), friction_of(plan, network.kind)
+    )

@@ -42,9 +42,8 @@ class Emitters:
 
     @classmethod
     def rated(
-        cls, flow_lph: ArrayLike, at_kpa: ArrayLike, exponent: ArrayLike = 0.5,
-        least_kpa: ArrayLike = 0.0, most_kpa: ArrayLike = np.inf,
-    ) -> Emitters:  # fmt: skip
+        cls, flow_lph: ArrayLike, at_kpa: ArrayLike, exponent: ArrayLike = 0.5, least_kpa: ArrayLike = 0.0, most_kpa: ArrayLike = np.inf
+    ) -> Emitters:
         """Make the law of emitters from their flow [l/h] at a pressure [kPa], exponent and range of pressure [kPa].
 
         >>> float(Emitters.rated(4.0, 100.0, 0.5).flow(100.0 / KPA_PER_M).round(6))
@@ -80,8 +79,7 @@ class Emitters:
     def at(self, nodes: Ints | slice) -> Emitters:
         """Return the emitters of some nodes, or in another order."""
         k, x, least, most = (
-            np.asarray(value, float)[nodes] if np.ndim(value) else value
-            for value in (self.k, self.exponent, self.least_m, self.most_m)
+            np.asarray(value, float)[nodes] if np.ndim(value) else value for value in (self.k, self.exponent, self.least_m, self.most_m)
         )
         return Emitters(k, x, least, most)
 
@@ -117,8 +115,7 @@ class Outlets:
     def of(cls, emitters: Emitters, shape: tuple[int, ...], ramp: float = LOWEST_HEAD) -> Outlets:
         """Make emitters ready, as arrays of some shape."""
         k, x, least, most = (
-            np.broadcast_to(np.asarray(value, float), shape)
-            for value in (emitters.k, emitters.exponent, emitters.least_m, emitters.most_m)
+            np.broadcast_to(np.asarray(value, float), shape) for value in (emitters.k, emitters.exponent, emitters.least_m, emitters.most_m)
         )
         square_root = bool(np.all(np.asarray(emitters.exponent) == 0.5))
         unbounded = bool(np.all(np.asarray(emitters.least_m) <= ramp) and np.all(np.asarray(emitters.most_m) == np.inf))

@@ -58,9 +58,13 @@ class Lateral:
         n = np.arange(outlets + 1)
         k = np.where(n > 0, np.asarray(self.emitters.k, float), 0.0)
         return PipeTree(
-            n - 1, np.where(n > 0, self.slant_m, 0.0), np.full(n.size, self.inside_mm), np.asarray(n * self.spacing_m * self.rise, float),
-            replace(self.emitters, k=k), self.friction,
-        )  # fmt: skip
+            n - 1,
+            np.where(n > 0, self.slant_m, 0.0),
+            np.full(n.size, self.inside_mm),
+            np.asarray(n * self.spacing_m * self.rise, float),
+            replace(self.emitters, k=k),
+            self.friction,
+        )
 
 
 def longest_lateral(lateral: Lateral, inlet_kpa: float, limits: Limits, most: int = 4096) -> LongestLateral:

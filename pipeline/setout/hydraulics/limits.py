@@ -70,9 +70,7 @@ class Standing:
     broken: str
 
 
-def standing(
-    tree: PipeTree, solved: Solved, limits: Limits, subunit: Ints | None = None, pipes: Bools | None = None
-) -> Standing:
+def standing(tree: PipeTree, solved: Solved, limits: Limits, subunit: Ints | None = None, pipes: Bools | None = None) -> Standing:
     """Hold a solved network against its limits.
 
     Parameters
@@ -109,10 +107,6 @@ def standing(
     want = limits.least_kpa / KPA_PER_M - head
     most_want, least_ratio = float(want.max()), float(ratio.min())
     lowest = int(nodes[want.argmax() if most_want > ROUNDING else ratio.argmin()])
-    rules = {
-        "pressure": most_want > ROUNDING,
-        "velocity": bool(fast.any()),
-        "spread": least_ratio < limits.flow_ratio - ROUNDING,
-    }
+    rules = {"pressure": most_want > ROUNDING, "velocity": bool(fast.any()), "spread": least_ratio < limits.flow_ratio - ROUNDING}
     broken = next((name for name, is_broken in rules.items() if is_broken), "")
     return Standing(most_want, least_ratio, fastest, fast, lowest, broken)

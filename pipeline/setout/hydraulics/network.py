@@ -107,15 +107,16 @@ def solve(tree: PipeTree, source_head_m: ArrayLike, paths: Paths | None = None) 
     order, back, n = paths.order, paths.place, tree.parent.size
     source = np.asarray(source_head_m, float)
     if source.ndim > 1 or source.size not in (1, paths.roots) or not np.all(np.isfinite(source)):
-        raise SetoutError(
-            f"{source.size} heads for {paths.roots} sources", "network of pipes", "give each source its head"
-        )
+        raise SetoutError(f"{source.size} heads for {paths.roots} sources", "network of pipes", "give each source its head")
     inside, length = np.array(tree.inside_mm, float), np.array(tree.length_m, float)
     inside[order[: paths.roots]], length[order[: paths.roots]] = 1000.0, 0.0
     work = Work.of(
-        paths, (length[order], inside[order], np.asarray(tree.z_m, float)[order]),
-        np.broadcast_to(source, (paths.roots,))[paths.root], tree.emitters.at(order), tree.friction.at(order),
-    )  # fmt: skip
+        paths,
+        (length[order], inside[order], np.asarray(tree.z_m, float)[order]),
+        np.broadcast_to(source, (paths.roots,))[paths.root],
+        tree.emitters.at(order),
+        tree.friction.at(order),
+    )
     state = work.run()
     head, emitted, flow = state.head[back], state.emitted[back], state.flow[back]
     speed = velocity_ms(flow, inside)

@@ -88,9 +88,7 @@ class Work:
     emitters: Emitters
 
     @classmethod
-    def of(
-        cls, paths: Paths, pipe: tuple[Floats, Floats, Floats], source: Floats, emitters: Emitters, friction: Friction
-    ) -> Work:
+    def of(cls, paths: Paths, pipe: tuple[Floats, Floats, Floats], source: Floats, emitters: Emitters, friction: Friction) -> Work:
         """Make a network ready from length, inside diameter and elevation of its nodes, all in working order."""
         length, inside, z = pipe
         own = np.broadcast_to(np.asarray(emitters.k, float), z.shape) > 0
@@ -130,9 +128,7 @@ class Work:
                 good, ramp, by = found, shorter, min(by * by, SHORTEN)
             else:
                 by = by**0.5
-        return State(
-            good.head, good.emitted, good.flow, good.working, passes, good.residual_m if ramp <= LOWEST_HEAD else np.inf
-        )
+        return State(good.head, good.emitted, good.flow, good.working, passes, good.residual_m if ramp <= LOWEST_HEAD else np.inf)
 
     def steps(self, start: State, ramp: float, most: int) -> State:
         """Take up to so many steps with one ramp."""

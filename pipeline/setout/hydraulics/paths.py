@@ -123,9 +123,11 @@ def paths_of(parent: Ints) -> Paths:
     return Paths(
         nodes + np.repeat(first[order] - start, length[order]),
         nodes + np.repeat(at - first, length),
-        int(root.sum()), parents, np.repeat(number[order], length[order]),
+        int(root.sum()),
+        parents,
+        np.repeat(number[order], length[order]),
         _cut_tiers(tier[order], light[order], np.append(start, n), parents),
-    )  # fmt: skip
+    )
 
 
 def _blocks(parent: Ints, is_root: Bools) -> tuple[Ints, Ints]:

@@ -68,9 +68,13 @@ class _Look:
 
 
 def size(
-    tree: PipeTree, source_head_m: Floats | float, group: Ints, diameters_mm: Floats | list[float], limits: Limits,
+    tree: PipeTree,
+    source_head_m: Floats | float,
+    group: Ints,
+    diameters_mm: Floats | list[float],
+    limits: Limits,
     subunit: Ints | None = None,
-) -> Sized:  # fmt: skip
+) -> Sized:
     """Choose an inside diameter for every group of pipes.
 
     Parameters
@@ -297,8 +301,4 @@ def _why(stands: Standing, limits: Limits, climb: float, friction: float) -> tup
     )
     if friction > abs(climb):
         return "spread", told, "shorter laterals, feed them from their middle, or fewer emitters at a time"
-    return (
-        "spread",
-        told,
-        "pressure-compensating emitters, laterals along the contour, or a pressure regulator at each lateral",
-    )
+    return ("spread", told, "pressure-compensating emitters, laterals along the contour, or a pressure regulator at each lateral")

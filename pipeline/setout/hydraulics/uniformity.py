@@ -11,13 +11,7 @@ Floats = NDArray[np.float64]
 
 CLASSES: Final = ((90.0, "excellent"), (80.0, "good"), (70.0, "fair"), (0.0, "poor"))
 """Emission uniformity [%] from which each class holds (usual practice; the steps of ASAE EP458 are of this kind)."""
-VARIATION_CLASSES: Final = (
-    (0.05, "excellent"),
-    (0.07, "average"),
-    (0.11, "marginal"),
-    (0.15, "poor"),
-    (np.inf, "unacceptable"),
-)
+VARIATION_CLASSES: Final = ((0.05, "excellent"), (0.07, "average"), (0.11, "marginal"), (0.15, "poor"), (np.inf, "unacceptable"))
 """Coefficient of manufacturing variation of point emitters up to which each class holds (ASAE EP405.1, table 1; from memory)."""
 
 

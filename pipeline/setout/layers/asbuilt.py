@@ -14,12 +14,7 @@ _ASBUILT: Final = (
         (
             must("tree_id", "text", "", "planned tree at whose place it stands, else its name in the field"),
             Column("field_id", "text", "", "its name in the surveyed file"),
-            must(
-                "status",
-                "text",
-                "",
-                "in place, off its place, swapped, at another's place, doubled, extra or not judged",
-            ),
+            must("status", "text", "", "in place, off its place, swapped, at another's place, doubled, extra or not judged"),
             Column("block", "text", "", "name of the block"),
             Column("row", "int", "", "row number of the planned tree; null without one"),
             Column("position", "int", "", "number in the row of the planned tree; null without one"),
@@ -38,9 +33,7 @@ _ASBUILT: Final = (
             Column("lat", "real", "deg", "latitude, WGS 84"),
             Column("nearest_m", "real", "m", "distance to the true nearest neighbour"),
             Column("crowding", "real", "", "spread / distance to the nearest neighbour, the partner of its pair aside"),
-            Column(
-                "overlap_m", "real", "m", "how far its mature canopy reaches into the neighbour that it overlaps most"
-            ),
+            Column("overlap_m", "real", "m", "how far its mature canopy reaches into the neighbour that it overlaps most"),
             Column("room_m", "real", "m", "diameter of the circle as large as its room"),
             Column("slope_pct", "real", "%", "slope of its cell"),
             Column("run_m", "real", "m", "pipe run from the water point"),

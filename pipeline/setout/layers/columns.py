@@ -139,22 +139,6 @@ Values = NDArray[Any] | Chunked | Coded | WalkIds
 def several(rows: int, names: Sequence[str], make: Callable[[slice], Mapping[str, NDArray[Any]]]) -> dict[str, Chunked]:
     """Return columns that come out of one computation, such as easting, northing, lon and lat of a slice.
 
-    Parameters
-    ----------
-    rows : int
-        Rows of each.
-    names : Sequence
-        Names of the columns that make gives.
-    make : callable
-        Gives all of them for a slice; called once a slice as long as the columns are read side by side.
-
-    Returns
-    -------
-    dict
-        The columns by name.
-
-    Examples
-    --------
     >>> import numpy as np
     >>> x = np.arange(3.0)
     >>> both = several(3, ("double", "half"), lambda part: {"double": 2 * x[part], "half": x[part] / 2})
@@ -265,18 +249,6 @@ def _ends(lengths: NDArray[np.integer[Any]]) -> NDArray[np.int32]:
 def multipolygons(shapes: Geometries) -> Geometries:
     """Return the polygons of each geometry as one multipolygon; None where it has none.
 
-    Parameters
-    ----------
-    shapes : array
-        Polygons, multipolygons or collections, of which only what has an area is kept.
-
-    Returns
-    -------
-    array
-        Multipolygons, as many as shapes.
-
-    Examples
-    --------
     >>> import numpy as np, shapely
     >>> print(multipolygons(np.array([shapely.box(0, 0, 1, 1), None], dtype=object)))
     [<MULTIPOLYGON (((1 0, 1 1, 0 1, 0 0, 1 0)))> None]

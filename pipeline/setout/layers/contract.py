@@ -71,23 +71,6 @@ def must(name: str, kind: Kind, unit: str, meaning: str) -> Column:
 def check(contract: LayerContract, columns: Mapping[str, Sized | None], rows: int | None = None) -> None:
     """Check that columns keep a layer's contract; every fault is reported together.
 
-    Parameters
-    ----------
-    contract : LayerContract
-        What the layer promises.
-    columns : Mapping
-        Arrays by column name, all of one length; None for a column that is null throughout. Values that are
-        no numpy array (made chunk by chunk) are judged by their length alone.
-    rows : int, optional
-        Length that all have to have; the length of the first when absent.
-
-    Raises
-    ------
-    SetoutError
-        Columns missing, not in the contract, of the wrong dtype or of unequal length.
-
-    Examples
-    --------
     >>> import numpy as np
     >>> from setout.layers import CONTRACTS
     >>> check(CONTRACTS["contours"], {"elevation_m": np.array([100.0, 101.0])})

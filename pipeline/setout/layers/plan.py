@@ -25,26 +25,16 @@ _TREES: Final = (
     Column("spread_m", "real", "m", "mature canopy diameter"),
     Column("height_m", "real", "m", "mature height"),
     Column("crowding", "real", "", "spread / distance to the nearest neighbour, the partner of its pair aside"),
+    Column("overlap_m", "real", "m", "how far its mature canopy reaches into the neighbour that it overlaps most; 0 for none"),
     Column(
-        "overlap_m",
-        "real",
-        "m",
-        "how far its mature canopy reaches into the neighbour that it overlaps most; 0 for none",
-    ),
-    Column(
-        "room_m",
-        "real",
-        "m",
-        "diameter of the circle as large as its room: the ground under its canopy that is nearer to no neighbour",
+        "room_m", "real", "m", "diameter of the circle as large as its room: the ground under its canopy that is nearer to no neighbour"
     ),
     Column("pruning_load", "real", "", "share of the natural canopy that has to come off each year"),
     Column("pollinizer_m", "real", "m", "distance to the nearest pollinizer"),
     Column("water_point", "text", "", "water point that serves the tree"),
     Column("zone", "text", "", "zone that waters the tree"),
     Column("run_m", "real", "m", "pipe run from the water point"),
-    Column(
-        "pressure_kpa", "real", "kPa", "pressure at the tree's emitters; where none are planned, the static pressure"
-    ),
+    Column("pressure_kpa", "real", "kPa", "pressure at the tree's emitters; where none are planned, the static pressure"),
     Column("flow_lph", "real", "l/h", "flow that the tree's emitters give"),
     Column("need_lpd", "real", "l/day", "water that the tree needs at the peak"),
     Column("watered", "bool", "", "whether its need at the peak is met within the hours allowed"),
@@ -68,10 +58,7 @@ _LAYERS: Final = (
     LayerContract(
         "boundary",
         "MULTIPOLYGON",
-        (
-            Column("name", "text", "", "name of the plan"),
-            must("area_m2", "real", "m2", "area on the ground"),
-        ),
+        (Column("name", "text", "", "name of the plan"), must("area_m2", "real", "m2", "area on the ground")),
         "Property boundary",
     ),
     LayerContract(
@@ -224,12 +211,7 @@ _LAYERS: Final = (
         ),
         "Findings",
     ),
-    LayerContract(
-        "contours",
-        "LINESTRING",
-        (must("elevation_m", "real", "m", "elevation of the line"),),
-        "Contours",
-    ),
+    LayerContract("contours", "LINESTRING", (must("elevation_m", "real", "m", "elevation of the line"),), "Contours"),
     LayerContract(
         "growth",
         None,

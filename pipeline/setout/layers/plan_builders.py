@@ -15,36 +15,37 @@ from shapely.geometry.base import BaseGeometry
 from setout.geometry.lines.overlay import polygonal
 from setout.geometry.places.polymap import FEW, PolyMap, over
 from setout.layers import CONTRACTS
-from setout.model import Exclusion, Floats, Frame, Geometries, Planting
 from setout.layers.columns import Chunked, Coded, Points, several, texts
-from setout.write.geopackage.writer import LayerData
-from setout.write.report.need import need_layer
 from setout.layers.water import tree_columns, water_layers, zones_of_points
 from setout.layers.works import works_layers
 from setout.layers.years import year_layers
+from setout.model import Exclusion, Floats, Frame, Geometries, Planting
+from setout.write.geopackage.writer import LayerData
+from setout.write.report.need import need_layer
 
 WGS84 = CRS.from_epsg(4326)
 FACTS = (
-    "elevation_m", "slope_pct", "nearest_m", "crowding", "overlap_m", "room_m", "pruning_load", "pollinizer_m", "run_m",
-    "pressure_kpa", "flow_lph", "need_lpd", "sun_h", "sun_am_h", "sun_pm_h", "sun_open_h",
-)  # fmt: skip
+    "elevation_m",
+    "slope_pct",
+    "nearest_m",
+    "crowding",
+    "overlap_m",
+    "room_m",
+    "pruning_load",
+    "pollinizer_m",
+    "run_m",
+    "pressure_kpa",
+    "flow_lph",
+    "need_lpd",
+    "sun_h",
+    "sun_am_h",
+    "sun_pm_h",
+    "sun_open_h",
+)
 
 
 def plan_layers(planting: Planting, contours: Sequence[tuple[float, BaseGeometry]] = ()) -> Iterator[LayerData]:
-    """Yield the layers of a planting, in the order in which they are written.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-    contours : sequence of (elevation [m], line in the frame)
-        Level lines; empty without a DEM.
-
-    Yields
-    ------
-    LayerData
-        Coordinates in the survey's CRS.
-    """
+    """Yield the layers of a planting, in the order in which they are written."""
     site, usable = planting.site, planting.usable
     outer = _to_survey(site.frame, site.boundary.bounds)
     yield _layer("boundary", outer([site.boundary]), name=[site.name], area_m2=[site.boundary.area])
@@ -83,22 +84,7 @@ def plan_layers(planting: Planting, contours: Sequence[tuple[float, BaseGeometry
 
 
 def mapping_to(frame: Frame, crs: CRS, box: tuple[float, float, float, float]) -> PolyMap:
-    """Return the mapping from the frame to another CRS, fast over a box and true to 0.01 mm.
-
-    Parameters
-    ----------
-    frame : Frame
-        The site's frame.
-    crs : CRS
-        Where to.
-    box : tuple
-        x and y least, x and y most, in the frame [m].
-
-    Returns
-    -------
-    PolyMap
-        Takes (x, y) in the frame, gives (x or lon, y or lat).
-    """
+    """Return the mapping from the frame to another CRS, fast over a box and true to 0.01 mm."""
     unit = 1e-10 if crs.is_geographic else 1e-5 / crs.axis_info[0].unit_conversion_factor
     return over(partial(frame.to, crs), box, unit)
 
@@ -111,9 +97,7 @@ def _to_survey(frame: Frame, box: tuple[float, float, float, float]) -> Callable
         mapped = mapping if len(xy) > FEW else partial(frame.to, frame.survey_crs)
         return np.column_stack(mapped(xy[:, 0], xy[:, 1]))
 
-    def outer(
-        geometries: Sequence[BaseGeometry | None] | Geometries, whole_cells: Sequence[int] | None = None
-    ) -> Geometries:
+    def outer(geometries: Sequence[BaseGeometry | None] | Geometries, whole_cells: Sequence[int] | None = None) -> Geometries:
         array = np.empty(len(geometries), object)
         array[:] = geometries
         out: Geometries = shapely.transform(array, move)
@@ -134,10 +118,7 @@ def _to_survey(frame: Frame, box: tuple[float, float, float, float]) -> Callable
 
 
 def _layer(layer: str, geometry: Geometries | Points | None, **columns: Any) -> LayerData:
-    arrays = {
-        key: np.asarray(v, object) if isinstance(v, list) and v and isinstance(v[0], str) else v
-        for key, v in columns.items()
-    }
+    arrays = {key: np.asarray(v, object) if isinstance(v, list) and v and isinstance(v[0], str) else v for key, v in columns.items()}
     typed = {key: np.asarray(v, float) if isinstance(v, list) else v for key, v in arrays.items()}
     for column in CONTRACTS[layer].columns:
         values = typed.get(column.name)
@@ -205,20 +186,6 @@ def _rows(planting: Planting, outer: Callable[..., Geometries]) -> LayerData:
 def row_ids(names: Sequence[str], block: NDArray[Any], row: NDArray[Any]) -> NDArray[np.object_]:
     """Return row ids, block-row, the row number as wide as the block's last.
 
-    Parameters
-    ----------
-    names : Sequence of str
-        Names of the blocks.
-    block, row : (n,) ndarrays
-        Index of the block and number of the row.
-
-    Returns
-    -------
-    (n,) ndarray of str
-        Such as "A-07".
-
-    Examples
-    --------
     >>> row_ids(["A"], np.array([0, 0]), np.array([7, 12])).tolist()
     ['A-07', 'A-12']
     """

@@ -10,25 +10,14 @@ import shapely
 
 from setout.hydraulics.friction import velocity_ms
 from setout.layers import CONTRACTS
+from setout.layers.columns import Coded, texts
 from setout.model import Floats, Geometries, Ints, Irrigation, Network, Planting
 from setout.model.irrigation import LATERAL, MAIN, MANIFOLD, REASONS, SOURCE
-from setout.layers.columns import Coded, texts
 from setout.write.geopackage.writer import LayerData
 
 
 def water_layers(planting: Planting) -> Iterator[LayerData]:
-    """Yield laterals, manifolds and zones; nothing where no network was laid out.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Yields
-    ------
-    LayerData
-        Coordinates in the survey's CRS.
-    """
+    """Yield laterals, manifolds and zones; nothing where no network was laid out."""
     irrigation = planting.irrigation
     if irrigation is None or irrigation.network is None:
         return
@@ -61,30 +50,14 @@ def zones_of_points(planting: Planting) -> list[str] | None:
 
 
 def lateral_ids(planting: Planting, network: Network) -> list[str]:
-    """Return the names of laterals, block-row-number, in their order.
-
-    Parameters
-    ----------
-    planting : Planting
-        Blocks and rows.
-    network : Network
-        Its laterals.
-
-    Returns
-    -------
-    list of str
-        Such as "A-07-2".
-    """
+    """Return the names of laterals, block-row-number, in their order."""
     first = _starts(network)
     return [f"{row_id}-{k}" for row_id, k in zip(*_row_ids(planting, network, first), strict=True)]
 
 
 def _row_ids(planting: Planting, network: Network, first: Ints) -> tuple[list[str], list[int]]:
     """Return per lateral the id of its row, and its number in the row from 1."""
-    wide = {
-        int(b): len(str(int(planting.trees.row[planting.trees.block == b].max())))
-        for b in np.unique(network.block[first])
-    }
+    wide = {int(b): len(str(int(planting.trees.row[planting.trees.block == b].max()))) for b in np.unique(network.block[first])}
     names = [block.name for block in planting.site.blocks]
     seen: dict[tuple[int, int], int] = {}
     ids, numbers = [], []
@@ -167,9 +140,7 @@ def _manifolds(planting: Planting, irrigation: Irrigation, network: Network) -> 
     kind, section, parent = network.kind[trunk], network.section[trunk], network.parent[trunk]
     # a main runs from the source on; a branch of a manifold begins where the parent is not the node before
     main = (kind == MAIN) | (kind == SOURCE)
-    new = np.append(
-        True, (section[1:] != section[:-1]) | (main[1:] != main[:-1]) | (~main[1:] & (parent[1:] != trunk[:-1]))
-    )
+    new = np.append(True, (section[1:] != section[:-1]) | (main[1:] != main[:-1]) | (~main[1:] & (parent[1:] != trunk[:-1])))
     first = trunk[new]
     stop = np.append(first[1:], len(trunk))
     # a main of no length is no pipe: the water point stands on the manifold
@@ -198,20 +169,7 @@ def _manifolds(planting: Planting, irrigation: Irrigation, network: Network) -> 
 
 
 def valves_by_section(irrigation: Irrigation, network: Network) -> list[str]:
-    """Return the name of the valve of every section.
-
-    Parameters
-    ----------
-    irrigation : Irrigation
-        Its zones name their valves.
-    network : Network
-        Its sections.
-
-    Returns
-    -------
-    list of str
-        By section.
-    """
+    """Return the name of the valve of every section."""
     at = np.flatnonzero(network.is_valve)
     zone = np.empty(len(at), np.int64)
     zone[network.section[at]] = network.zone[at]
@@ -234,11 +192,15 @@ def _zones(planting: Planting, irrigation: Irrigation) -> LayerData:
         "uniformity_class": texts([z.uniformity_class for z in zones]),
     }
     real = {
-        "flow_lph": "flow_lph", "pressure_kpa": "valve_kpa", "least_kpa": "least_kpa", "most_kpa": "most_kpa",
-        "uniformity": "uniformity", "start_h": "start", "hours_h": "hours", "hours_needed_h": "hours_needed",
-    }  # fmt: skip
-    columns |= {column: np.array([getattr(z, name) for z in zones], float) for column, name in real.items()}
-    columns |= {
-        column: np.array([getattr(z, column) for z in zones], np.int64) for column in ("rows", "trees", "days_per_week")
+        "flow_lph": "flow_lph",
+        "pressure_kpa": "valve_kpa",
+        "least_kpa": "least_kpa",
+        "most_kpa": "most_kpa",
+        "uniformity": "uniformity",
+        "start_h": "start",
+        "hours_h": "hours",
+        "hours_needed_h": "hours_needed",
     }
+    columns |= {column: np.array([getattr(z, name) for z in zones], float) for column, name in real.items()}
+    columns |= {column: np.array([getattr(z, column) for z in zones], np.int64) for column in ("rows", "trees", "days_per_week")}
     return LayerData(CONTRACTS["zones"], columns, None)

@@ -9,26 +9,13 @@ import shapely
 from numpy.typing import NDArray
 
 from setout.layers import CONTRACTS
-from setout.model import Geometries, Ints, Planting
 from setout.layers.columns import Coded, Points
+from setout.model import Geometries, Ints, Planting
 from setout.write.geopackage.writer import LayerData
 
 
 def works_layers(planting: Planting, outer: Callable[..., Geometries]) -> Iterator[LayerData]:
-    """Yield the layers of beds, posts and screens that a planting has.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-    outer : callable
-        Takes geometries from the frame to the survey's CRS.
-
-    Yields
-    ------
-    LayerData
-        Only layers with at least one feature.
-    """
+    """Yield the layers of beds, posts and screens that a planting has."""
     works, site = planting.works, planting.site
     names = [block.name for block in site.blocks]
     if len(works.bed):
@@ -65,20 +52,6 @@ def works_layers(planting: Planting, outer: Callable[..., Geometries]) -> Iterat
 def numbered(names: list[str], block: Ints, row: Ints) -> NDArray[np.object_]:
     """Return ids block-row-number, counted from 1 in every row.
 
-    Parameters
-    ----------
-    names : list of str
-        Names of the blocks.
-    block, row : (n,) ndarrays
-        Index of the block and number of the row, those of a row together.
-
-    Returns
-    -------
-    (n,) ndarray of str
-        Such as "V-3-12".
-
-    Examples
-    --------
     >>> numbered(["V"], np.array([0, 0, 0]), np.array([1, 1, 2])).tolist()
     ['V-1-1', 'V-1-2', 'V-2-1']
     """
@@ -110,10 +83,7 @@ def _screens(planting: Planting, outer: Callable[..., Geometries]) -> Iterator[L
         return
     lines = rows.line[own]
     blocks = [site.blocks[k] for k in rows.block[own].tolist()]
-    yard = [
-        np.nan if block.yard is None else float(shapely.distance(block.yard, line))
-        for block, line in zip(blocks, lines, strict=True)
-    ]
+    yard = [np.nan if block.yard is None else float(shapely.distance(block.yard, line)) for block, line in zip(blocks, lines, strict=True)]
     yield LayerData(
         CONTRACTS["screens"],
         {

@@ -7,24 +7,13 @@ from collections.abc import Iterator
 import numpy as np
 
 from setout.layers import CONTRACTS
-from setout.model import Planting
 from setout.layers.columns import texts
+from setout.model import Planting
 from setout.write.geopackage.writer import LayerData
 
 
 def year_layers(planting: Planting) -> Iterator[LayerData]:
-    """Yield the tables growth and work.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Yields
-    ------
-    LayerData
-        Only tables with at least one row.
-    """
+    """Yield the tables growth and work."""
     grown = planting.growth
     if grown:
         yield LayerData(

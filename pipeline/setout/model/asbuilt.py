@@ -20,9 +20,16 @@ MISSING: Final = 6
 NOT_SURVEYED: Final = 7
 NOT_JUDGED: Final = 8
 STATUS_WORDS: Final = (
-    "in place", "off its place", "swapped", "at another's place", "doubled", "extra", "missing", "not surveyed",
+    "in place",
+    "off its place",
+    "swapped",
+    "at another's place",
+    "doubled",
+    "extra",
+    "missing",
+    "not surveyed",
     "not judged",
-)  # fmt: skip
+)
 """What a surveyed tree, or a planned place without one, is; by number."""
 WHOLE: Final = ("survey_coarse", "systematic_shift", "scale_off", "set_up_unsure", "monument_off")
 """Codes of findings on the set-out as a whole, told before all others."""

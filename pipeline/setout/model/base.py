@@ -24,18 +24,7 @@ Severity = Literal["note", "warn", "stop"]
 
 @lru_cache(maxsize=64)
 def transformer(source: CRS, target: CRS) -> Transformer:
-    """Return the transformation between two CRS, x before y on both sides.
-
-    Parameters
-    ----------
-    source, target : CRS
-        From and to.
-
-    Returns
-    -------
-    Transformer
-        Takes and gives (east or longitude, north or latitude).
-    """
+    """Return the transformation between two CRS, x before y on both sides."""
     return Transformer.from_crs(source, target, always_xy=True)
 
 

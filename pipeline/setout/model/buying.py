@@ -10,36 +10,37 @@ from setout.model.planting import MaterialLine
 from setout.units import FOOT
 
 MATERIALS: Final[Mapping[str, str]] = {
-    "tree stake": "each", "trunk guard": "each", "mulch": "m3",
-    "end post": "each", "line post": "each", "anchor": "each", "wire": "m",
-    "bed soil": "m3", "bed edging": "m",
-    "pipe, main": "m", "pipe, manifold": "m", "pipe, lateral": "m", "pipe, ring round the trunk": "m",
-    "drip emitter": "each", "emitter in a ring round the trunk": "each", "micro-sprinkler": "each",
-    "valve, electric": "each", "pressure regulator": "each", "take-off, manifold to lateral": "each", "flush end": "each",
-    "flush valve": "each", "backflow preventer": "each", "filter": "each", "pressure relief and air valve": "each",
-}  # fmt: skip
+    "tree stake": "each",
+    "trunk guard": "each",
+    "mulch": "m3",
+    "end post": "each",
+    "line post": "each",
+    "anchor": "each",
+    "wire": "m",
+    "bed soil": "m3",
+    "bed edging": "m",
+    "pipe, main": "m",
+    "pipe, manifold": "m",
+    "pipe, lateral": "m",
+    "pipe, ring round the trunk": "m",
+    "drip emitter": "each",
+    "emitter in a ring round the trunk": "each",
+    "micro-sprinkler": "each",
+    "valve, electric": "each",
+    "pressure regulator": "each",
+    "take-off, manifold to lateral": "each",
+    "flush end": "each",
+    "flush valve": "each",
+    "backflow preventer": "each",
+    "filter": "each",
+    "pressure relief and air valve": "each",
+}
 """Every material by the name it is listed and priced under, and the unit it is counted in."""
 
 
 def line_of(item: str, size: str, quantity: float, where: str, shown: str) -> MaterialLine:
     """Return a line of the materials, in the unit that the item is counted in.
 
-    Parameters
-    ----------
-    item, size : str
-        One of :data:`MATERIALS`; how large, as people say it.
-    quantity : float
-        How much, in the item's unit.
-    where, shown : str
-        What it is for; the quantity as people buy it.
-
-    Returns
-    -------
-    MaterialLine
-        The line.
-
-    Examples
-    --------
     >>> line_of("wire", "12.5 gauge", 30.48, "block A: 2 rows", "100 ft").unit
     'm'
     """

@@ -30,10 +30,7 @@ NO_POINT: Final = "no water point"
 VOLUME_OUT: Final = "source gives too little a day"
 NEED_UNKNOWN: Final = "need unknown"
 FLOW_UNKNOWN: Final = "pressure and flow unknown"
-REASONS: Final = (
-    WATERED, TOO_FAR, TOO_HIGH, LOW_PRESSURE, LOW_FLOW, HOURS_OUT, BARRIER, NO_POINT, VOLUME_OUT, NEED_UNKNOWN,
-    FLOW_UNKNOWN,
-)  # fmt: skip
+REASONS: Final = (WATERED, TOO_FAR, TOO_HIGH, LOW_PRESSURE, LOW_FLOW, HOURS_OUT, BARRIER, NO_POINT, VOLUME_OUT, NEED_UNKNOWN, FLOW_UNKNOWN)
 """Why a tree is watered, or is not, by number."""
 
 

@@ -37,20 +37,6 @@ class Kinds:
 def kinds_of(blocks: Sequence[Block], trees: Trees) -> Kinds:
     """Look up the plant of every tree.
 
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        Blocks with their plants.
-    trees : Trees
-        Positions with block and plant.
-
-    Returns
-    -------
-    Kinds
-        Trees whose block or plant is -1 have the last plant, of which nothing is known.
-
-    Examples
-    --------
     >>> from setout.model import Pattern
     >>> block = Block("A", None, Pattern("square", 5.0, 5.0), 0.0, (Plant("apple"), Plant("plum")))
     >>> one, xy = np.ones(3, np.int32), np.zeros(3)

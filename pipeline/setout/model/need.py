@@ -10,9 +10,7 @@ import numpy as np
 from setout.model.base import Finding, Floats, Ints
 from setout.units import GALLON
 
-MONTHS: Final = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December",
-)  # fmt: skip
+MONTHS: Final = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December")
 """Names of the months; month 1 is January everywhere."""
 
 CanopyFactor = Literal["keller-karmeli", "fereres", "canopy"]

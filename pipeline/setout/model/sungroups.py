@@ -17,25 +17,6 @@ FILLERS: Final = "fillers"
 def sun_groups(block: Block, trees: Trees, own: Ints, sun_h: Floats) -> dict[str, Ints]:
     """Return the trees of a block whose light is known by what is told of them apart.
 
-    Parameters
-    ----------
-    block : Block
-        For its plants.
-    trees : Trees
-        All positions.
-    own : (m,) ndarray of int
-        The block's trees.
-    sun_h : (n,) ndarray
-        Direct sun of all trees [h]; NaN where it is unknown or was not asked for.
-
-    Returns
-    -------
-    dict
-        Names of groups, in order, and their trees. A pair is told where both partners are known; a tree without its partner
-        is one that stays.
-
-    Examples
-    --------
     >>> from setout.model import Pattern, Plant
     >>> block = Block("A", None, Pattern("square", 5.0, 5.0), 0.0, (Plant("apple"), Plant("peach", remove_year=9)))
     >>> one, xy = np.ones(3, np.int32), np.zeros(3)

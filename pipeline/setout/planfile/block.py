@@ -21,9 +21,7 @@ from setout.planfile.systems import (
     held,
 )
 
-PatternKind = Literal[
-    "square", "rectangular", "offset", "quincunx", "hedgerow", "trellis", "bed", "contour rows", "screen", "points"
-]
+PatternKind = Literal["square", "rectangular", "offset", "quincunx", "hedgerow", "trellis", "bed", "contour rows", "screen", "points"]
 OWN_ROWS = ("hedgerow", "trellis", "bed")
 """Patterns whose rows each take the phase that fits them, unless the plan file says otherwise."""
 NEEDS_ROWS = ("rectangular", "hedgerow", "trellis", "bed", "contour rows")
@@ -127,14 +125,22 @@ class BlockSection(Section):
         alley, fall = self.alley, self.fall or FallSection()
         free = self.rows == "free" if self.rows is not None else self.pattern in OWN_ROWS and self.lines == 1
         return Pattern(
-            self.pattern, step, rows if rows is not None else step, shift,
-            alley.every if alley else 0, alley.width if alley else 0.0, self.headland, free,
-            self.lines, self.line_distance or 0.0,
+            self.pattern,
+            step,
+            rows if rows is not None else step,
+            shift,
+            alley.every if alley else 0,
+            alley.width if alley else 0.0,
+            self.headland,
+            free,
+            self.lines,
+            self.line_distance or 0.0,
             (self.trellis or TrellisSection()).value() if self.pattern == "trellis" else None,
             self.bed.value() if self.bed is not None else None,
             self.pair.value() if self.pair is not None else None,
-            self.row_distance_max or float("inf"), (fall.least, fall.most),
-        )  # fmt: skip
+            self.row_distance_max or float("inf"),
+            (fall.least, fall.most),
+        )
 
     def to_plants(self) -> tuple[Plant, ...]:
         """Return the block's plants with the sizes that the plan file or the catalogue gives [m]."""
@@ -145,11 +151,8 @@ class BlockSection(Section):
         if wide != wide and tall != tall and self.held_to is None:
             return ()
         return (
-            Plant(
-                "", spread_m=held(wide, self.held_to), height_m=held(tall, self.held_to), natural_spread_m=wide,
-                natural_height_m=tall,
-            ),
-        )  # fmt: skip
+            Plant("", spread_m=held(wide, self.held_to), height_m=held(tall, self.held_to), natural_spread_m=wide, natural_height_m=tall),
+        )
 
     def to_dealing(self) -> Dealing:
         """Return how the plants are dealt out."""
@@ -190,9 +193,7 @@ def _pattern_faults(block: BlockSection) -> list[str]:
 def _system_faults(block: BlockSection) -> list[str]:
     """Return what is wrong with the tables that belong to one kind of pattern."""
     kind, found = block.pattern, []
-    belongs = {"trellis": "trellis", "bed": "bed", "points": "points"} | dict.fromkeys(
-        ("line", "purpose", "yard"), "screen"
-    )
+    belongs = {"trellis": "trellis", "bed": "bed", "points": "points"} | dict.fromkeys(("line", "purpose", "yard"), "screen")
     for key, owner in belongs.items():
         if getattr(block, key) is not None and kind != owner:
             found.append(f'{key} belongs to pattern = "{owner}"; leave it out, or change the pattern')
@@ -232,9 +233,7 @@ def _plant_faults(block: BlockSection) -> list[str]:
             "partners of a pair stand as far from each other as from the next pair; lessen pair.distance, or widen step and row_distance"
         )
     if block.pair is not None and block.pollinizer is not None:
-        found.append(
-            "pollinizer and pair do not go together; the partner of a pair is its pollinizer: leave pollinizer out"
-        )
+        found.append("pollinizer and pair do not go together; the partner of a pair is its pollinizer: leave pollinizer out")
     if block.pair is not None and any(plant.role == "filler" for plant in block.plants):
         found.append("fillers do not go into pairs; leave the filler or the pair out")
     found += _share_faults(block)
@@ -253,19 +252,12 @@ def _share_faults(block: BlockSection) -> list[str]:
     elif block.pollinizer is not None:
         plants = [plant for k, plant in enumerate(block.plants) if k != 1 and plant.count is None]
     found = []
-    for group in (
-        [plant for plant in plants if plant.role == "filler"],
-        [plant for plant in plants if plant.role != "filler"],
-    ):
+    for group in ([plant for plant in plants if plant.role == "filler"], [plant for plant in plants if plant.role != "filler"]):
         total, percent = sum(plant.share for plant in group), [plant.in_percent for plant in group]
         if any(percent) and not all(percent):
             found.append('shares are percentages and numbers of parts; write all of them the one way, such as "80 %"')
         elif any(percent) and abs(total - 100) > SHARES_OFF + 1e-9:
-            found.append(
-                f"the shares of its plants add up to {total:.6g} %, not 100 %; mend them, or write numbers of parts"
-            )
+            found.append(f"the shares of its plants add up to {total:.6g} %, not 100 %; mend them, or write numbers of parts")
         elif len(group) > 1 and all(plant.share < 1 for plant in group) and abs(total - 1) > SHARES_OFF / 100 + 1e-9:
-            found.append(
-                f"the shares of its plants add up to {total:.6g}, not 1; mend them, or write whole numbers of parts"
-            )
+            found.append(f"the shares of its plants add up to {total:.6g}, not 1; mend them, or write whole numbers of parts")
     return found

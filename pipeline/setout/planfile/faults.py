@@ -33,36 +33,10 @@ _BOUNDS = {"gt": "more than", "ge": "at least", "lt": "less than", "le": "at mos
 
 
 def parse_plan(
-    mapping: Mapping[str, Any],
-    where: str,
-    own: Mapping[str, catalogue.CatalogueEntry] | None = None,
-    rates: Sequence[Rate] = (),
+    mapping: Mapping[str, Any], where: str, own: Mapping[str, catalogue.CatalogueEntry] | None = None, rates: Sequence[Rate] = ()
 ) -> Plan:
     """Read the mapping of a plan file as a plan.
 
-    Parameters
-    ----------
-    mapping : Mapping
-        What the TOML file holds.
-    where : str
-        The file's name, for the messages.
-    own : Mapping, optional
-        Plants of the grower's own catalogue, by name.
-    rates : Sequence of Rate
-        The grower's own hours of pruning.
-
-    Returns
-    -------
-    Plan
-        All quantities in SI.
-
-    Raises
-    ------
-    PlanFaults
-        Every fault of the mapping, each with key, value, rule and remedy.
-
-    Examples
-    --------
     >>> block = {"name": "A", "pattern": "offset", "step": "16 ft"}
     >>> plan = parse_plan({"site": {"boundary": "b.gpkg"}, "block": [block]}, "plan.toml")
     >>> round(plan.block[0].to_pattern().row_distance_m / 0.3048, 3)
@@ -138,18 +112,6 @@ def _quoted(value: object) -> str:
 def spell(location: Sequence[str | int]) -> str:
     """Write the place of a key as the plan file's reader would.
 
-    Parameters
-    ----------
-    location : Sequence of str or int
-        Names of tables and keys, and positions in lists from 0.
-
-    Returns
-    -------
-    str
-        The path; list positions count from 1.
-
-    Examples
-    --------
     >>> spell(("setback", 0, "from"))
     'setback[1].from'
     """

@@ -34,18 +34,13 @@ def _within(least: float, most: float, unit: str, said: str) -> Callable[[float]
 
 
 OutletFlow = Annotated[
-    Flow,
-    AfterValidator(_within(0.0, MOST_FLOW_LPH, "l/h", "no outlet at a tree gives more than 5,000 l/h (22 gal/min)")),
+    Flow, AfterValidator(_within(0.0, MOST_FLOW_LPH, "l/h", "no outlet at a tree gives more than 5,000 l/h (22 gal/min)"))
 ]
 OutletPressure = Annotated[
     Pressure, AfterValidator(_within(0.0, MOST_KPA, "kPa", "no outlet at a tree is for more than 2,000 kPa (290 psi)"))
 ]
-Bore = Annotated[
-    Distance, AfterValidator(_within(*BORE_M, "m", "inside diameters of pipe are from 1 mm to 1 m (0.04 to 39 in)"))
-]
-Wall = Annotated[
-    Distance, AfterValidator(_within(0.0, MOST_ROUGH_M, "m", "no wall of a pipe is rougher than 10 mm (0.4 in)"))
-]
+Bore = Annotated[Distance, AfterValidator(_within(*BORE_M, "m", "inside diameters of pipe are from 1 mm to 1 m (0.04 to 39 in)"))]
+Wall = Annotated[Distance, AfterValidator(_within(0.0, MOST_ROUGH_M, "m", "no wall of a pipe is rougher than 10 mm (0.4 in)"))]
 
 
 class EmitterSection(Section):
@@ -72,17 +67,13 @@ class EmitterSection(Section):
     def _fits_together(self) -> Self:
         faults = []
         if self.at <= 0:
-            faults.append(
-                'at is no pressure above zero; write the pressure at which it gives flow, such as at = "15 psi"'
-            )
+            faults.append('at is no pressure above zero; write the pressure at which it gives flow, such as at = "15 psi"')
         if self.range is not None and self.range[0] >= self.range[1]:
             faults.append("range does not ascend; write the least pressure first")
         elif self.range is not None and not self.range[0] <= self.at <= self.range[1]:
             faults.append("at is outside range; give the pressure inside the range at which flow is rated")
         if self.range is not None and self.exponent is not None and self.exponent > 0.2:
-            faults.append(
-                "an emitter with a pressure-compensating range has an exponent near 0; leave exponent out, or range"
-            )
+            faults.append("an emitter with a pressure-compensating range has an exponent near 0; leave exponent out, or range")
         if self.per_tree > 1 and self.trees_per_emitter > 1:
             faults.append("per_tree and trees_per_emitter contradict each other; leave one of them out")
         if faults:
@@ -94,9 +85,16 @@ class EmitterSection(Section):
         usual = 0.5 if self.range is None else 0.0
         radius = float("nan") if self.wetted_radius is None else self.wetted_radius
         return Emitter(
-            self.flow, self.at, usual if self.exponent is None else self.exponent, self.variation, self.per_tree,
-            self.trees_per_emitter, self.range, self.kind, radius,
-        )  # fmt: skip
+            self.flow,
+            self.at,
+            usual if self.exponent is None else self.exponent,
+            self.variation,
+            self.per_tree,
+            self.trees_per_emitter,
+            self.range,
+            self.kind,
+            radius,
+        )
 
 
 class PipeSection(Section):
@@ -137,14 +135,27 @@ class WaterSettings(Section):
         """Return what the plan asks of the irrigation, common practice where it says nothing."""
         main = self.main or self.manifold
         pipes = Pipes(
-            _sizes(self.lateral, LATERAL_IN), _sizes(self.manifold, PIPE_IN), _sizes(main, PIPE_IN), self.friction,
-            _smooth(self.lateral, 140.0), _smooth(self.manifold, 150.0), _smooth(main, 150.0), self.roughness * 1000, self.minor_loss,
-        )  # fmt: skip
+            _sizes(self.lateral, LATERAL_IN),
+            _sizes(self.manifold, PIPE_IN),
+            _sizes(main, PIPE_IN),
+            self.friction,
+            _smooth(self.lateral, 140.0),
+            _smooth(self.manifold, 150.0),
+            _smooth(main, 150.0),
+            self.roughness * 1000,
+            self.minor_loss,
+        )
         return IrrigationPlan(
-            None if self.emitter is None else self.emitter.value(), pipes, self.efficiency, self.hours_per_day,
-            self.days_per_week, self.pressure_spread, self.max_velocity,
-            float("inf") if self.daily_volume is None else 24 * self.daily_volume, assumed=tuple(self._assumed()),
-        )  # fmt: skip
+            None if self.emitter is None else self.emitter.value(),
+            pipes,
+            self.efficiency,
+            self.hours_per_day,
+            self.days_per_week,
+            self.pressure_spread,
+            self.max_velocity,
+            float("inf") if self.daily_volume is None else 24 * self.daily_volume,
+            assumed=tuple(self._assumed()),
+        )
 
     def _assumed(self) -> list[str]:
         """Return what was not said, as it was taken."""

@@ -12,7 +12,7 @@ from setout.planfile.quantities import Distance, Label, Section
 
 TALLEST_M = 300.0
 """What shades a planting is no taller or wider [m]: beyond it the unit is wrong."""
-MONTHS = ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december")  # fmt: skip
+MONTHS = ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december")
 
 
 def _day(value: object) -> date:
@@ -83,7 +83,5 @@ class ShadeSection(Section):
     @classmethod
     def _as_things_are(cls, value: float | None) -> float | None:
         if value is not None and value > TALLEST_M:
-            raise ValueError(
-                f"{value:g} m is out of bounds: nothing beside a planting is more than {TALLEST_M:g} m; look at its unit"
-            )
+            raise ValueError(f"{value:g} m is out of bounds: nothing beside a planting is more than {TALLEST_M:g} m; look at its unit")
         return value

@@ -55,9 +55,7 @@ class MaterialsSection(Section):
     @model_validator(mode="after")
     def _mulch_has_a_ring(self) -> Self:
         if self.mulch_depth is not None and self.mulch_ring is None:
-            raise ValueError(
-                'mulch_depth is for rings of mulch round every tree; add mulch_ring = "3 ft", or leave it out'
-            )
+            raise ValueError('mulch_depth is for rings of mulch round every tree; add mulch_ring = "3 ft", or leave it out')
         if self.mulch_depth is not None and self.mulch_ring is not None and self.mulch_depth > self.mulch_ring:
             raise ValueError('mulch_depth is more than mulch_ring; write a depth such as mulch_depth = "3 in"')
         return self
@@ -74,6 +72,13 @@ class MaterialsSection(Section):
         if self.mulch_depth is not None:
             pieces["ring_depth_m"] = self.mulch_depth
         return Allowances(
-            spares=self.spares, stakes_per_tree=self.stakes_per_tree, guards_per_tree=self.guards_per_tree,
-            braced_m=self.braced, wire=self.wire, tying=self.tying, bed_soil_m=self.bed_soil, edging=self.edging, **pieces,
-        )  # fmt: skip
+            spares=self.spares,
+            stakes_per_tree=self.stakes_per_tree,
+            guards_per_tree=self.guards_per_tree,
+            braced_m=self.braced,
+            wire=self.wire,
+            tying=self.tying,
+            bed_soil_m=self.bed_soil,
+            edging=self.edging,
+            **pieces,
+        )

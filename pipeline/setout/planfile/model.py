@@ -58,9 +58,7 @@ class Plan(Section):
         """Return the grower's own hours of pruning; none where the table of the project holds."""
         return self._rates
 
-    @field_validator(
-        "setback", "no_plant", "height_limit", "left_out", "shade", "block", "plant", "option", mode="before"
-    )
+    @field_validator("setback", "no_plant", "height_limit", "left_out", "shade", "block", "plant", "option", mode="before")
     @classmethod
     def _tables(cls, value: object) -> object:
         if isinstance(value, Mapping):
@@ -92,7 +90,8 @@ class Plan(Section):
         unsized = [b.name for b in self.block if canopy and not _known(p.spread_m for p in b.to_plants())]
         if unsized:
             faults.append(
-                f'a setback is measured to the canopy, but block {", ".join(unsized)} has no spread; name its plants or write spread = "15 ft"'
+                f"a setback is measured to the canopy, but block {', '.join(unsized)} has no spread; name its plants "
+                f'or write spread = "15 ft"'
             )
         if faults:
             raise ValueError("\n".join(faults))

@@ -35,27 +35,6 @@ def month_of(text: str) -> int | None:
 def by_month(value: object, read: Callable[[object], float], example: str = _EXAMPLE) -> tuple[float, ...]:
     """Read twelve values, a table by month or a list from January on.
 
-    Parameters
-    ----------
-    value : object
-        What the plan file holds.
-    read : callable
-        Reads one of them; raises ValueError.
-    example : str
-        How it is written, for messages.
-
-    Returns
-    -------
-    tuple of float
-        January to December.
-
-    Raises
-    ------
-    ValueError
-        Every fault, a line each: unknown or missing months, values at fault.
-
-    Examples
-    --------
     >>> by_month([1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12], float)[:2]
     (1.0, 2.0)
     >>> by_month({"jan": 1, "smarch": 2}, float)
@@ -98,9 +77,7 @@ def _rate(value: object) -> float:
     found = units.quantity(value, "rate")
     if not 0 <= found <= PEAK_MM[1]:
         most = f"{PEAK_MM[1]:g} mm/day ({PEAK_MM[1] / 25.4:.2f} in/day)"
-        raise ValueError(
-            f'"{value}" is {found:.3g} mm/day, and no month has less than 0 or more than {most}; look at its unit'
-        )
+        raise ValueError(f'"{value}" is {found:.3g} mm/day, and no month has less than 0 or more than {most}; look at its unit')
     return found
 
 
@@ -180,7 +157,15 @@ class NeedKeys(Section):
     def need(self, efficiency: float = 0.9) -> NeedSettings:
         """Return what the plan says of need, with the share of the water that the roots get."""
         return NeedSettings(
-            efficiency=efficiency, leaching=self.leaching, eto_mm=self.eto or (), rain_mm=self.rain or (),
-            rain=self.effective_rain, rain_in_design=self.rain_in_design, canopy_factor=self.canopy_factor,
-            grass=self.ground == "grass", frost=self.winter == "frost", kc=self.kc or (), leaf_out=self.leaf_out,
-        )  # fmt: skip
+            efficiency=efficiency,
+            leaching=self.leaching,
+            eto_mm=self.eto or (),
+            rain_mm=self.rain or (),
+            rain=self.effective_rain,
+            rain_in_design=self.rain_in_design,
+            canopy_factor=self.canopy_factor,
+            grass=self.ground == "grass",
+            frost=self.winter == "frost",
+            kc=self.kc or (),
+            leaf_out=self.leaf_out,
+        )

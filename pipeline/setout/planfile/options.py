@@ -45,31 +45,7 @@ def options_of(
     own: Mapping[str, catalogue.CatalogueEntry] | None = None,
     given: Sequence[Mapping[str, Any]] | None = None,
 ) -> tuple[Option, ...]:
-    """Return the options of a plan file.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan that the mapping gave.
-    mapping : Mapping
-        What the TOML file holds.
-    where : str
-        The file's name, for the messages.
-    own : Mapping, optional
-        Plants of the grower's own catalogue, by name.
-    given : Sequence of Mapping, optional
-        Options to take instead of the file's own.
-
-    Returns
-    -------
-    tuple of Option
-        In the order of the file.
-
-    Raises
-    ------
-    PlanFaults
-        Every option that no block can be planted by, with the reason.
-    """
+    """Return the options of a plan file."""
     raw = [dict(option) for option in (plan.option if given is None else given)]
     faults: list[Fault] = []
     found: list[Option] = []
@@ -91,10 +67,7 @@ def options_of(
         try:
             changed = parse_plan({**mapping, "block": [block], "option": []}, place, own)
         except PlanFaults as error:
-            faults += [
-                Fault(f.what, f.where.replace("block[1].", "").replace(": block[1]", ""), f.remedy)
-                for f in error.faults
-            ]
+            faults += [Fault(f.what, f.where.replace("block[1].", "").replace(": block[1]", ""), f.remedy) for f in error.faults]
             continue
         section = changed.block[0]
         if section.way == "guide" and plan.block[index].way != "guide":
@@ -112,20 +85,6 @@ def options_of(
 def steps_as_options(steps: Sequence[str], block: str | None) -> list[dict[str, Any]]:
     """Return a sweep of steps as options.
 
-    Parameters
-    ----------
-    steps : Sequence of str
-        Lengths with their units.
-    block : str, optional
-        The block they are for; the only one, or the first, when absent.
-
-    Returns
-    -------
-    list of dict
-        One option a step.
-
-    Examples
-    --------
     >>> steps_as_options(["8 ft"], "A")
     [{'step': '8 ft', 'block': 'A'}]
     """
@@ -172,7 +131,5 @@ def _changed(block: Mapping[str, Any], option: Mapping[str, Any]) -> dict[str, A
     if "plant" in option:
         first, *others = [dict(plant) for plant in out.get("plants") or [{}]]
         old = first.get("plant")
-        out["plants"] = [
-            plant | ({"plant": option["plant"]} if plant.get("plant") == old else {}) for plant in (first, *others)
-        ]
+        out["plants"] = [plant | ({"plant": option["plant"]} if plant.get("plant") == old else {}) for plant in (first, *others)]
     return out

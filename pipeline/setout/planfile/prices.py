@@ -17,15 +17,28 @@ from setout.tables.rows import fold
 from setout.units import FOOT
 
 PER: Final[dict[str, tuple[str, float]]] = {
-    "each": ("each", 1.0), "plant": ("each", 1.0), "tree": ("each", 1.0), "piece": ("each", 1.0),
-    "m": ("m", 1.0), "ft": ("m", 1 / FOOT), "foot": ("m", 1 / FOOT), "100 ft": ("m", 0.01 / FOOT), "100 m": ("m", 0.01),
-    "m3": ("m3", 1.0), "cu yd": ("m3", 1 / (3 * FOOT) ** 3), "yd3": ("m3", 1 / (3 * FOOT) ** 3),
-    "h": ("h", 1.0), "hour": ("h", 1.0),
-}  # fmt: skip
+    "each": ("each", 1.0),
+    "plant": ("each", 1.0),
+    "tree": ("each", 1.0),
+    "piece": ("each", 1.0),
+    "m": ("m", 1.0),
+    "ft": ("m", 1 / FOOT),
+    "foot": ("m", 1 / FOOT),
+    "100 ft": ("m", 0.01 / FOOT),
+    "100 m": ("m", 0.01),
+    "m3": ("m3", 1.0),
+    "cu yd": ("m3", 1 / (3 * FOOT) ** 3),
+    "yd3": ("m3", 1 / (3 * FOOT) ** 3),
+    "h": ("h", 1.0),
+    "hour": ("h", 1.0),
+}
 """What a price may be for: the unit that quantities are counted in, and how many of what is written that is one of."""
 COUNTED: Final = {
-    "each": ("by number", "3 / each"), "m": ("by length", "0.12 / ft"), "m3": ("by volume", "40 / cu yd"), "h": ("in hours", "25 / h"),
-}  # fmt: skip
+    "each": ("by number", "3 / each"),
+    "m": ("by length", "0.12 / ft"),
+    "m3": ("by volume", "40 / cu yd"),
+    "h": ("in hours", "25 / h"),
+}
 """How each unit is said, and a price in it."""
 MOST: Final = 1e9
 _PRICE: Final = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*(?:/|per)\s*(.+?)\s*$")
@@ -70,18 +83,6 @@ class PricesSection(Section):
 def units_of(own: Iterable[catalogue.CatalogueEntry] = ()) -> dict[str, str]:
     """Return everything that may have a price, and the unit that it is counted in.
 
-    Parameters
-    ----------
-    own : Iterable of CatalogueEntry
-        The grower's own plants; the catalogue's are known anyway.
-
-    Returns
-    -------
-    dict
-        Units by name, the names in lower case.
-
-    Examples
-    --------
     >>> units = units_of()
     >>> units["wire"], units["apple"], units["apple, dwarf"], units["work"]
     ('m', 'each', 'each', 'h')
@@ -102,11 +103,7 @@ def _item(name: str, units: Mapping[str, str], priced: Mapping[str, Price]) -> s
     near = sorted((known for known in units if words and words <= set(re.findall(r"\w+", known))), key=len)[:4]
     near = near or difflib.get_close_matches(wanted, list(units), 1, 0.6)
     shown = " or ".join(f'"{known}"' for known in near)
-    hint = (
-        f"did you mean {shown}?"
-        if near
-        else f"write plant, work, a plant of the catalogue, or one of {', '.join(MATERIALS)}"
-    )
+    hint = f"did you mean {shown}?" if near else f"write plant, work, a plant of the catalogue, or one of {', '.join(MATERIALS)}"
     raise ValueError(f"is nothing that a plan counts; {hint}")
 
 
@@ -114,31 +111,12 @@ def _in_unit(found: Price, unit: str, text: object) -> Price:
     if found.unit == unit:
         return found
     how, example = COUNTED[unit]
-    raise ValueError(
-        f'"{text}" is for what is counted {COUNTED[found.unit][0]}, but this is counted {how}; write such as "{example}"'
-    )
+    raise ValueError(f'"{text}" is for what is counted {COUNTED[found.unit][0]}, but this is counted {how}; write such as "{example}"')
 
 
 def price(text: object) -> Price:
     """Read a price.
 
-    Parameters
-    ----------
-    text : object
-        Such as ``"38 / each"``, ``"0.12 / ft"`` or ``"25 per hour"``.
-
-    Returns
-    -------
-    Price
-        For one of its SI unit.
-
-    Raises
-    ------
-    ValueError
-        It is no price, or for nothing that is counted here.
-
-    Examples
-    --------
     >>> price("38 / each"), round(price("0.30 / ft").amount, 3), price("25 per hour").unit
     (Price(amount=38.0, unit='each'), 0.984, 'h')
     >>> price(38)

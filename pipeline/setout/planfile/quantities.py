@@ -19,9 +19,7 @@ def _reader(kind: str, least: float, *, above: bool, most: tuple[float, str] | N
     def read(text: object) -> float:
         value = units.sensible(text, kind)
         if value < least or (above and value == least):
-            raise ValueError(
-                f'"{text}" must be {"more than" if above else "at least"} {least:g}; write {units.EXAMPLE[kind]}'
-            )
+            raise ValueError(f'"{text}" must be {"more than" if above else "at least"} {least:g}; write {units.EXAMPLE[kind]}')
         if most is not None and value > most[0]:
             raise ValueError(f'"{text}" cannot be meant: {most[1]}; look at its number and its unit')
         return value
@@ -32,12 +30,8 @@ def _reader(kind: str, least: float, *, above: bool, most: tuple[float, str] | N
 Length = Annotated[float, _reader("length", 0.0, above=False)]
 Distance = Annotated[float, _reader("length", 0.0, above=True)]
 Size = Annotated[float, _reader("length", 0.0, above=True, most=(150.0, "no plant is larger than 150 m (490 ft)"))]
-Elevation = Annotated[
-    float, _reader("length", -500.0, above=False, most=(9000.0, "no ground is higher than 9,000 m (29,500 ft)"))
-]
-GeoidHeight = Annotated[
-    float, _reader("length", -200.0, above=False, most=(200.0, "geoids lie within 200 m (660 ft) of the ellipsoid"))
-]
+Elevation = Annotated[float, _reader("length", -500.0, above=False, most=(9000.0, "no ground is higher than 9,000 m (29,500 ft)"))]
+GeoidHeight = Annotated[float, _reader("length", -200.0, above=False, most=(200.0, "geoids lie within 200 m (660 ft) of the ellipsoid"))]
 Count = Annotated[int, Field(ge=1, le=1_000_000)]
 Area = Annotated[float, _reader("area", 0.0, above=False)]
 Slope = Annotated[float, _reader("slope", 0.0, above=True)]
@@ -53,9 +47,7 @@ def _label(most: int) -> AfterValidator:
         name = text.strip(" ")
         odd = ODD.search(name)
         if odd is not None:
-            raise ValueError(
-                f"holds the control character U+{ord(odd[0]):04X}; write it with letters, digits and signs only"
-            )
+            raise ValueError(f"holds the control character U+{ord(odd[0]):04X}; write it with letters, digits and signs only")
         if len(name) > most:
             raise ValueError(f'"{name[:20]}..." has {len(name)} characters; keep it to {most}, for it goes onto labels')
         if text and not name:

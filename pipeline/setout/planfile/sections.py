@@ -9,19 +9,7 @@ from pydantic import Field, field_validator
 from setout import units
 from setout.planfile.irrigation import WaterSettings
 from setout.planfile.need import NeedKeys
-from setout.planfile.quantities import (
-    Area,
-    Distance,
-    Elevation,
-    Flow,
-    GeoidHeight,
-    Label,
-    Length,
-    Pressure,
-    Section,
-    Slope,
-    one_or_many,
-)
+from setout.planfile.quantities import Area, Distance, Elevation, Flow, GeoidHeight, Label, Length, Pressure, Section, Slope, one_or_many
 
 
 class SiteSection(Section):

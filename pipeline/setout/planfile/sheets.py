@@ -17,23 +17,6 @@ LEAST, MOST = 20.0, 20_000.0
 def read_scale(text: object) -> float:
     """Read a scale as ground over paper.
 
-    Parameters
-    ----------
-    text : object
-        Such as ``"1:500"`` or ``"1 in = 40 ft"``.
-
-    Returns
-    -------
-    float
-        Ground over paper.
-
-    Raises
-    ------
-    ValueError
-        The text is none of these, or no scale that trees can be shown at.
-
-    Examples
-    --------
     >>> read_scale("1:500"), read_scale("1 in = 40 ft")
     (500.0, 480.0)
     """

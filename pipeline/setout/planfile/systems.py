@@ -173,30 +173,25 @@ class PlantSection(Section):
         wide = entry.spread_m if spread is None else spread
         tall = entry.height_m if height is None else height
         return Plant(
-            entry.name, self.variety, self.role, self.share if self.count is None else float(self.count),
-            held(wide, held_to), held(tall, held_to), wide, tall, entry.species, count=self.count is not None,
-            remove_year=self.remove_year, growth=tuple((pair.year, pair.spread) for pair in self.growth),
+            entry.name,
+            self.variety,
+            self.role,
+            self.share if self.count is None else float(self.count),
+            held(wide, held_to),
+            held(tall, held_to),
+            wide,
+            tall,
+            entry.species,
+            count=self.count is not None,
+            remove_year=self.remove_year,
+            growth=tuple((pair.year, pair.spread) for pair in self.growth),
             **facts_of(entry, self.role),
-        )  # fmt: skip
+        )
 
 
 def held(size: float, held_to: float | None) -> float:
     """Return a mature size as it is kept [m]: no more than what it is held to.
 
-    Parameters
-    ----------
-    size : float
-        Natural size [m]; NaN unknown.
-    held_to : float, optional
-        What it is held to [m].
-
-    Returns
-    -------
-    float
-        The smaller of the two that are known [m].
-
-    Examples
-    --------
     >>> held(4.5, 2.4), held(2.0, 2.4), held(float("nan"), 2.4)
     (2.4, 2.0, 2.4)
     """
@@ -206,20 +201,7 @@ def held(size: float, held_to: float | None) -> float:
 
 
 def facts_of(entry: catalogue.CatalogueEntry, role: str = "") -> dict[str, Any]:
-    """Return what a plant takes from its catalogue entry beside its size.
-
-    Parameters
-    ----------
-    entry : CatalogueEntry
-        The entry.
-    role : str
-        The plant's role: of a dioecious plant "male" and "pollinizer" are male, all others female.
-
-    Returns
-    -------
-    dict
-        Fields of :class:`setout.model.Plant` that the entry knows.
-    """
+    """Return what a plant takes from its catalogue entry beside its size."""
     names = ("bloom", "pollination", "pollination_m", "agent", "years_to_full_size", "habit", "juglone", "kc_mid")
     facts = {name: getattr(entry, name) for name in names}
     if entry.pollination == "dioecious":

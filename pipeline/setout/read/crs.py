@@ -33,25 +33,6 @@ Box = tuple[float, float, float, float]
 def understood(text: str | None, source: str = "") -> CRS | None:
     """Read the CRS that a file says, its horizontal part.
 
-    Parameters
-    ----------
-    text : str, optional
-        Authority code or WKT.
-    source : str
-        The file, for the error.
-
-    Returns
-    -------
-    CRS or None
-        None when the file says none: nothing, an undefined or an engineering CRS.
-
-    Raises
-    ------
-    SetoutError
-        The text is no CRS, or a geocentric or vertical one.
-
-    Examples
-    --------
     >>> understood("EPSG:6349").to_epsg(), understood('LOCAL_CS["site grid",UNIT["metre",1]]')
     (6318, None)
     """
@@ -112,27 +93,6 @@ def unit_m(crs: CRS) -> float | None:
 def scale_to(crs: CRS, unit: str, source: str) -> float:
     """Return the factor from coordinates in a unit of length to the CRS's own unit.
 
-    Parameters
-    ----------
-    crs : CRS
-        Plane CRS.
-    unit : str
-        A unit of :data:`setout.units.LENGTH`.
-    source : str
-        The file, for the error.
-
-    Returns
-    -------
-    float
-        Exactly 1 when the units are the same.
-
-    Raises
-    ------
-    SetoutError
-        The unit is none, or the CRS is in degrees.
-
-    Examples
-    --------
     >>> scale_to(CRS.from_epsg(2263), "US survey ft", ""), scale_to(CRS.from_epsg(26918), "ft", "")
     (1.0, 0.3048)
     """
@@ -140,9 +100,8 @@ def scale_to(crs: CRS, unit: str, source: str) -> float:
     own = unit_m(crs)
     if own is None:
         raise SetoutError(
-            f'coordinates in "{unit}" cannot be in {show(crs)}, which is in degrees', source,
-            "name the plane CRS of the survey in site.crs",
-        )  # fmt: skip
+            f'coordinates in "{unit}" cannot be in {show(crs)}, which is in degrees', source, "name the plane CRS of the survey in site.crs"
+        )
     factor = length / own
     return 1.0 if abs(factor - 1) < 1e-12 else factor
 
@@ -165,32 +124,20 @@ def foot_doubt(crs: CRS, unit: str, box: Box, source: str) -> tuple[Finding, ...
         return ()
     return (
         Finding(
-            "foot_kind", "warn",
+            "foot_kind",
+            "warn",
             f"{source}: coordinates in feet were taken as international feet, as written; "
             f"{show(crs)} counts in US survey feet, which would put the survey up to {shift:.2f} m elsewhere",
-            f"{shift:.2f} m", "0.01 m",
+            f"{shift:.2f} m",
+            "0.01 m",
             'ask the surveyor; if they are US survey feet, write site.unit = "US survey ft"',
         ),
-    )  # fmt: skip
+    )
 
 
 def misfit(crs: CRS, box: Box) -> str:
     """Say why coordinates cannot be in a CRS.
 
-    Parameters
-    ----------
-    crs : CRS
-        Horizontal CRS.
-    box : (float, float, float, float)
-        Bounds of the coordinates, (x least, y least, x most, y most), in the CRS's unit.
-
-    Returns
-    -------
-    str
-        The reason, or "" when nothing speaks against it.
-
-    Examples
-    --------
     >>> misfit(CRS.from_epsg(4326), (723368.1, 875925.8, 728717.6, 881321.0))
     'coordinates reach (728717.6, 881321), which are no degrees of EPSG:4326 (WGS 84, degree)'
     >>> misfit(CRS.from_epsg(2263), (-74.01, 40.70, -74.00, 40.71))
@@ -220,33 +167,8 @@ def misfit(crs: CRS, box: Box) -> str:
     )
 
 
-def settle(
-    source: str, own: CRS | None, plan: CRS | None, box: Box, *, standard: bool
-) -> tuple[CRS, tuple[Finding, ...]]:
-    """Settle the CRS of a file between what it says, what the plan file says and what its coordinates allow.
-
-    Parameters
-    ----------
-    source : str
-        The file, for messages.
-    own, plan : CRS, optional
-        What the file says, what the plan file says.
-    box : (float, float, float, float)
-        Bounds of the coordinates.
-    standard : bool
-        The format itself fixes WGS 84, so what the plan file says is for other files.
-
-    Returns
-    -------
-    tuple
-        The CRS, and findings.
-
-    Raises
-    ------
-    SetoutError
-        No CRS, or one that the coordinates contradict, or one that looks like a slip for the plan file's: the same
-        numbers nearer than :data:`SLIP_M` under both.
-    """
+def settle(source: str, own: CRS | None, plan: CRS | None, box: Box, *, standard: bool) -> tuple[CRS, tuple[Finding, ...]]:
+    """Settle the CRS of a file between what it says, what the plan file says and what its coordinates allow."""
     if own is None and plan is None:
         raise SetoutError("does not say its CRS", source, SAY_CRS)
     if own is None or plan is None:
@@ -271,9 +193,10 @@ def _compare(source: str, own: CRS, plan: CRS, box: Box) -> tuple[Finding, ...]:
     both = f"it says {show(own)}, the plan file says {show(plan)}"
     if apart < SLIP_M:
         raise SetoutError(
-            f"{both}: the same numbers lie {apart:.3f} m apart under the two", source,
+            f"{both}: the same numbers lie {apart:.3f} m apart under the two",
+            source,
             "find out which the survey was made in; then mend the file or site.crs",
-        )  # fmt: skip
+        )
     remedy = "nothing, if the file is right; site.crs is for files that do not say"
     return (Finding("crs_own", "note", f"{source}: {both}; the file's own was used", "", "", remedy),)
 

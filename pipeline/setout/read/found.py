@@ -82,9 +82,7 @@ def named_in_utf8(path: Path, source: str) -> None:
         str(path.absolute()).encode()
     except UnicodeEncodeError:
         raise SetoutError(
-            "lies in a folder, or has a name, that is not text in UTF-8",
-            source,
-            "give the folder or the file another name",
+            "lies in a folder, or has a name, that is not text in UTF-8", source, "give the folder or the file another name"
         ) from None
 
 
@@ -124,26 +122,7 @@ def filtered(found: Found, ref: Reference) -> Found:
 
 
 def chosen(columns: Mapping[str, NDArray[Any]], ref: Reference) -> NDArray[np.bool_]:
-    """Tell which features a reference's [column=value] asks for.
-
-    Parameters
-    ----------
-    columns : Mapping
-        Attribute columns of all features of the layer.
-    ref : Reference
-        What is asked; it has a part in brackets.
-
-    Returns
-    -------
-    ndarray of bool
-        The features whose column equals the value, or one of several values, as number where the column is numeric,
-        else as text.
-
-    Raises
-    ------
-    SetoutError
-        There is no such column, or nothing equals a value.
-    """
+    """Tell which features a reference's [column=value] asks for."""
     name, value = ref.where or ("", "")
     names = {c.casefold(): c for c in reversed(list(columns))}
     column = name if name in columns else names.get(name.casefold())
@@ -182,25 +161,7 @@ def is_blank(value: object) -> bool:
 
 
 def solid(found: Found, source: str) -> Found:
-    """Refuse coordinates that are no numbers; drop features without geometry, saying how many.
-
-    Parameters
-    ----------
-    found : Found
-        Features as read.
-    source : str
-        The file, for messages.
-
-    Returns
-    -------
-    Found
-        Features that all have a geometry with finite coordinates.
-
-    Raises
-    ------
-    SetoutError
-        No feature has a geometry, or a coordinate is NaN or infinite.
-    """
+    """Refuse coordinates that are no numbers; drop features without geometry, saying how many."""
     geometry = found.geometry
     if geometry.size == 0:
         raise SetoutError("holds no features", source, "export the layer again, or name another")
@@ -210,9 +171,10 @@ def solid(found: Found, source: str) -> Found:
         first = int(np.flatnonzero(bad)[0])
         x, y = xy[first].tolist()
         raise SetoutError(
-            f"feature {int(of[first]) + 1} has the coordinate ({x}, {y})", source,
+            f"feature {int(of[first]) + 1} has the coordinate ({x}, {y})",
+            source,
             f"mend its geometry ({int(bad.sum())} coordinates of the layer are no numbers)",
-        )  # fmt: skip
+        )
     blank = shapely.is_missing(geometry) | shapely.is_empty(geometry)
     if blank.all():
         raise SetoutError("none of its features has a geometry", source, "export the layer again, or name another")
@@ -221,10 +183,13 @@ def solid(found: Found, source: str) -> Found:
     at = np.flatnonzero(blank) + 1
     shown = ", ".join(str(i) for i in at[:5].tolist()) + (" ..." if at.size > 5 else "")
     finding = Finding(
-        "feature_empty", "warn",
+        "feature_empty",
+        "warn",
         f"{source}: {at.size} of {geometry.size} features have no geometry, left out (number {shown})",
-        str(at.size), "0", "draw them, or delete them from the layer",
-    )  # fmt: skip
+        str(at.size),
+        "0",
+        "draw them, or delete them from the layer",
+    )
     return replace(found.take(~blank), findings=(*found.findings, finding))
 
 

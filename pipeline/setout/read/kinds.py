@@ -23,16 +23,37 @@ from setout.errors import SetoutError
 KNOWN: Final = "GeoPackage, Shapefile, GeoJSON, KML, FlatGeobuf, DXF, GPX, a CSV of corners or a text of deed calls"
 JSON: Final = frozenset({".geojson", ".json", ".geojsonl", ".geojsons"})
 RASTERS: Final = (
-    "GTiff", "COG", "HFA", "AAIGrid", "AIG", "EHdr", "ENVI", "GPKG", "GRASSASCIIGrid", "USGSDEM", "DTED", "SRTMHGT",
-    "GSAG", "GSBG", "GS7BG", "SAGA", "RST", "BT", "XYZ", "JP2OpenJPEG", "PNG",
-)  # fmt: skip
+    "GTiff",
+    "COG",
+    "HFA",
+    "AAIGrid",
+    "AIG",
+    "EHdr",
+    "ENVI",
+    "GPKG",
+    "GRASSASCIIGrid",
+    "USGSDEM",
+    "DTED",
+    "SRTMHGT",
+    "GSAG",
+    "GSBG",
+    "GS7BG",
+    "SAGA",
+    "RST",
+    "BT",
+    "XYZ",
+    "JP2OpenJPEG",
+    "PNG",
+)
 """GDAL's drivers that a DEM is opened by: those whose files hold their heights themselves."""
 GEOTIFF: Final = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 """What a TIFF (6.0, section 2) and a BigTIFF begin with."""
 NOWHERE: Final = {
-    "GDAL_HTTP_PROXY": "http://127.0.0.1:0", "GDAL_HTTPS_PROXY": "http://127.0.0.1:0", "GDAL_HTTP_MAX_RETRY": "0",
+    "GDAL_HTTP_PROXY": "http://127.0.0.1:0",
+    "GDAL_HTTPS_PROXY": "http://127.0.0.1:0",
+    "GDAL_HTTP_MAX_RETRY": "0",
     "CPL_VSIL_CURL_ALLOWED_EXTENSIONS": ".none",
-}  # fmt: skip
+}
 """Settings of GDAL under which nothing that it might still ask of a server leaves the machine."""
 _HEAD: Final = 4096
 _VIEW_STEPS: Final = 2000
@@ -51,20 +72,7 @@ def unknown(source: str) -> SetoutError:
 
 
 def vector_file(path: Path, source: str) -> None:
-    """Refuse a vector file whose contents are not what its extension says; Shapefiles are looked at elsewhere.
-
-    Parameters
-    ----------
-    path : Path
-        The file; it exists and is not empty.
-    source : str
-        How messages name it.
-
-    Raises
-    ------
-    SetoutError
-        It is of no known kind, of another kind than its name says, or refers to what is outside of it.
-    """
+    """Refuse a vector file whose contents are not what its extension says; Shapefiles are looked at elsewhere."""
     suffix = path.suffix.lower()
     if suffix == ".gpkg":
         geopackage(path, source)
@@ -84,22 +92,7 @@ def vector_file(path: Path, source: str) -> None:
 
 
 def text_file(name: str, data: bytes | mmap.mmap, source: str) -> None:
-    """Refuse a GeoJSON, KML or FlatGeobuf that is none, or that refers to what is outside of it.
-
-    Parameters
-    ----------
-    name : str
-        The file's name.
-    data : bytes or mmap
-        All of it.
-    source : str
-        How messages name it.
-
-    Raises
-    ------
-    SetoutError
-        It is of another kind than its name says, or refers to other files or to a network.
-    """
+    """Refuse a GeoJSON, KML or FlatGeobuf that is none, or that refers to what is outside of it."""
     suffix, head = PurePosixPath(name).suffix.lower(), data[:_HEAD].removeprefix(b"\xef\xbb\xbf").lstrip(b" \t\r\n\x1e")
     if suffix in JSON:
         if not head.startswith((b"{", b"[")):
@@ -132,25 +125,7 @@ def _no_reference(data: bytes | mmap.mmap, name: str, source: str) -> None:
 
 
 def opened_zip(path: Path, source: str) -> zipfile.ZipFile:
-    """Open a zip file that is none made to fill the memory.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    source : str
-        How messages name it.
-
-    Returns
-    -------
-    ZipFile
-        To be closed by the caller.
-
-    Raises
-    ------
-    SetoutError
-        It is no zip file, is damaged, or unpacks to more than anything that was measured.
-    """
+    """Open a zip file that is none made to fill the memory."""
     try:
         archive = zipfile.ZipFile(path)
     except (zipfile.BadZipFile, RuntimeError, NotImplementedError, OSError, EOFError, ValueError):
@@ -163,32 +138,12 @@ def opened_zip(path: Path, source: str) -> zipfile.ZipFile:
 
 
 def whole_shapefile(stem: str, siblings: set[str], head: bytes, size: int, source: str) -> None:
-    """Refuse a Shapefile that lacks a part, is none, or is cut short.
-
-    Parameters
-    ----------
-    stem : str
-        Its name without extension.
-    siblings : set of str
-        Extensions of files beside it with the same name.
-    head : bytes
-        Its first hundred bytes.
-    size : int
-        Its length [bytes].
-    source : str
-        How messages name it.
-
-    Raises
-    ------
-    SetoutError
-        It is not whole.
-    """
+    """Refuse a Shapefile that lacks a part, is none, or is cut short."""
     for part, holds in ((".shx", "the index"), (".dbf", "the attributes")):
         if part not in siblings:
             raise SetoutError(
-                f'its part "{stem}{part}" ({holds}) is missing', source,
-                "a Shapefile is .shp, .shx, .dbf and .prj together; copy them all",
-            )  # fmt: skip
+                f'its part "{stem}{part}" ({holds}) is missing', source, "a Shapefile is .shp, .shx, .dbf and .prj together; copy them all"
+            )
     # ESRI Shapefile Technical Description (1998), table 1: code 9994; at byte 24 the length in 16-bit words.
     if len(head) < 100 or int.from_bytes(head[:4], "big") != 9994:
         raise SetoutError("is no Shapefile", source, "export the layer again")
@@ -197,20 +152,7 @@ def whole_shapefile(stem: str, siblings: set[str], head: bytes, size: int, sourc
 
 
 def geopackage(path: Path, source: str) -> None:
-    """Refuse a GeoPackage that is none, is cut short, or holds what runs on and on when it is opened.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    source : str
-        How messages name it.
-
-    Raises
-    ------
-    SetoutError
-        It cannot be used.
-    """
+    """Refuse a GeoPackage that is none, is cut short, or holds what runs on and on when it is opened."""
     with path.open("rb") as file:
         _begins_as_geopackage(file.read(100), path.stat().st_size, source)
     with _damage_told(source):
@@ -221,20 +163,7 @@ def geopackage(path: Path, source: str) -> None:
 
 
 def packed_geopackage(data: bytes, source: str) -> None:
-    """Refuse a GeoPackage out of a zip file as :func:`geopackage` does.
-
-    Parameters
-    ----------
-    data : bytes
-        All of it.
-    source : str
-        How messages name it.
-
-    Raises
-    ------
-    SetoutError
-        It cannot be used.
-    """
+    """Refuse a GeoPackage out of a zip file as :func:`geopackage` does."""
     _begins_as_geopackage(data[:100], len(data), source)
     database = sqlite3.connect(":memory:")
     with _damage_told(source):
@@ -246,9 +175,7 @@ def packed_geopackage(data: bytes, source: str) -> None:
 def _begins_as_geopackage(head: bytes, size: int, source: str) -> None:
     if not head.startswith(b"SQLite format 3\0"):
         what = "a text file" if head and all(b in b"\t\r\n" or b >= 32 for b in head) else "another kind of file"
-        raise SetoutError(
-            f"is no GeoPackage but {what}", source, "export the layer again, or give it its right extension"
-        )
+        raise SetoutError(f"is no GeoPackage but {what}", source, "export the layer again, or give it its right extension")
     # SQLite file format, section 1.3: page size at byte 16, pages at 28, if counters at 24 and 92 agree.
     page = int.from_bytes(head[16:18], "big")
     pages = int.from_bytes(head[28:32], "big") if head[24:28] == head[92:96] else 0
@@ -275,9 +202,7 @@ def _look_into(database: sqlite3.Connection, source: str) -> None:
 
 def _tables_only(database: sqlite3.Connection, source: str) -> None:
     """Refuse the contents, or other tables that GDAL asks, as views; views without end; and tables made by programs."""
-    rows = database.execute(
-        "SELECT type, name, rootpage, sql FROM sqlite_master WHERE type IN ('table', 'view')"
-    ).fetchall()
+    rows = database.execute("SELECT type, name, rootpage, sql FROM sqlite_master WHERE type IN ('table', 'view')").fetchall()
     kinds = {str(name).lower(): kind for kind, name, _, _ in rows}
     remedy = "export the layers that are meant into a new GeoPackage"
     if kinds.get("gpkg_contents") != "table":
@@ -302,26 +227,11 @@ def _tables_only(database: sqlite3.Connection, source: str) -> None:
                 pass
         except sqlite3.Error as error:
             why = "takes without end" if left < 0 else f"fails: {error}"
-            raise SetoutError(
-                f'it holds a view, "{name}", a question to the database that {why}', source, remedy
-            ) from None
+            raise SetoutError(f'it holds a view, "{name}", a question to the database that {why}', source, remedy) from None
 
 
 def raster_file(path: Path, source: str) -> None:
-    """Refuse a raster beside which files lie that GDAL would open for it but that are not what they are there for.
-
-    Parameters
-    ----------
-    path : Path
-        The raster.
-    source : str
-        How messages name it.
-
-    Raises
-    ------
-    SetoutError
-        Its mask or its overviews are no TIFF; or it is a GeoPackage that :func:`geopackage` refuses.
-    """
+    """Refuse a raster beside which files lie that GDAL would open for it but that are not what they are there for."""
     if path.suffix.lower() == ".gpkg":
         geopackage(path, source)
     for end in (".msk", ".ovr", ".MSK", ".OVR"):

@@ -21,48 +21,12 @@ MOST_SHOWN, MOST_PATH = 100, 400
 
 
 def read_plan_file(path: Path) -> Plan:
-    """Read and check a plan file.
-
-    Parameters
-    ----------
-    path : Path
-        The TOML file.
-
-    Returns
-    -------
-    Plan
-        All quantities in SI; every file it names is there.
-
-    Raises
-    ------
-    PlanFaults
-        Every fault of the file: its text, its keys and values, and the files that are missing.
-    """
+    """Read and check a plan file."""
     return read_with_mapping(path)[0]
 
 
 def read_with_mapping(path: Path) -> tuple[Plan, dict[str, Any], Mapping[str, CatalogueEntry]]:
-    """Read and check a plan file, and return beside the plan what it was made from.
-
-    Parameters
-    ----------
-    path : Path
-        The TOML file.
-
-    Returns
-    -------
-    Plan
-        All quantities in SI; every file it names is there.
-    dict
-        What the TOML file holds.
-    Mapping
-        The grower's own plants by name.
-
-    Raises
-    ------
-    PlanFaults
-        Every fault of the file.
-    """
+    """Read and check a plan file, and return beside the plan what it was made from."""
     mapping = mapping_of(path)
     faults: list[Fault] = []
     plan = None
@@ -84,23 +48,7 @@ def read_with_mapping(path: Path) -> tuple[Plan, dict[str, Any], Mapping[str, Ca
 
 
 def read_own_plants(path: Path) -> tuple[dict[str, CatalogueEntry], str]:
-    """Read what a plan file adds to the catalogue or changes in it, whatever else it holds.
-
-    Parameters
-    ----------
-    path : Path
-        The TOML file.
-
-    Returns
-    -------
-    tuple
-        The grower's plants by name; and the units that people read, ``"us"`` or ``"si"``.
-
-    Raises
-    ------
-    SetoutError
-        The file cannot be read; or every fault of its plants.
-    """
+    """Read what a plan file adds to the catalogue or changes in it, whatever else it holds."""
     mapping = mapping_of(path)
     found, faults = own_plants(mapping, path)
     faults += tuple(fault for fault in _missing_files(mapping, path) if fault.where.endswith(": catalogue"))
@@ -117,15 +65,14 @@ def mapping_of(path: Path) -> dict[str, Any]:
             raise SetoutError("is a folder, not a plan file", where, 'name the .toml file in it, such as "plan.toml"')
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
-        raise SetoutError(
-            "there is no such plan file", where, 'check the path, or write one with "setout new"'
-        ) from None
+        raise SetoutError("there is no such plan file", where, 'check the path, or write one with "setout new"') from None
     except UnicodeDecodeError as error:
         line = error.object[: error.start].count(b"\n") + 1
         raise SetoutError(
-            f"is not text in UTF-8 (line {line})", where,
+            f"is not text in UTF-8 (line {line})",
+            where,
             "a plan file is a TOML text file; if this is one, save it with the encoding UTF-8 in your text editor",
-        ) from None  # fmt: skip
+        ) from None
     except OSError as error:
         raise SetoutError(f"cannot be read ({error.strerror})", where, "check the path and its permissions") from None
     if not text.strip():
@@ -147,25 +94,12 @@ def _toml_remedy(text: str, said: str) -> str:
     if "twice" in said or "overwrite" in said:
         return "put the two together; tables of which there are several have two brackets, such as [[setback]]"
     if "escape" in said:
-        return (
-            'write folders with "/", such as "survey/boundary.gpkg"; a backslash has another meaning in double quotes'
-        )
+        return 'write folders with "/", such as "survey/boundary.gpkg"; a backslash has another meaning in double quotes'
     return f'look at "{line.strip()[:60]}"; texts stand in double quotes, tables in brackets'
 
 
 def references(mapping: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    """Yield (key, text) of every survey file that a plan file names, whatever else is wrong with it.
-
-    Parameters
-    ----------
-    mapping : Mapping
-        What the TOML file holds.
-
-    Yields
-    ------
-    tuple of str
-        Where it stands and what stands there.
-    """
+    """Yield (key, text) of every survey file that a plan file names, whatever else is wrong with it."""
     site = _table(mapping.get("site"))
     yield from _texts("site.boundary", site.get("boundary"))
     yield from _texts("site.dem", site.get("dem"))
@@ -207,9 +141,7 @@ def _missing_files(mapping: Mapping[str, Any], path: Path) -> Iterator[Fault]:
 def near_to(file: Path) -> list[str]:
     """Return the names of files of the same kind beside one that is not there."""
     try:
-        return (
-            sorted(p.name for p in file.parent.iterdir() if p.suffix == file.suffix)[:6] if file.parent.is_dir() else []
-        )
+        return sorted(p.name for p in file.parent.iterdir() if p.suffix == file.suffix)[:6] if file.parent.is_dir() else []
     except OSError:
         return []
 

@@ -43,26 +43,6 @@ class Reference:
 def parse(text: str, base: Path) -> Reference:
     """Read a reference to survey data.
 
-    Parameters
-    ----------
-    text : str
-        ``"file"``, ``"file:layer"``, ``"file:layer[column=value]"`` or ``"file[column=value]"``. A file
-        that exists under the whole text is that file, whatever signs its name holds.
-    base : Path
-        The folder that a relative file name starts from: the plan file's.
-
-    Returns
-    -------
-    Reference
-        Its parts. The file need not exist.
-
-    Raises
-    ------
-    SetoutError
-        The text names no file, or its part in brackets is not ``column=value``.
-
-    Examples
-    --------
     >>> found = parse("survey/features.gpkg:road[kind=farm track]", Path("/plans"))
     >>> found.path.as_posix(), found.layer, found.where
     ('/plans/survey/features.gpkg', 'road', ('kind', 'farm track'))
@@ -105,20 +85,6 @@ def is_there(path: Path, *, file: bool = False) -> bool:
 def did_you_mean(word: str, options: Iterable[str]) -> str:
     """Say which of the options the user may have meant, and all of them when they are few.
 
-    Parameters
-    ----------
-    word : str
-        What was written.
-    options : iterable of str
-        What could have been written.
-
-    Returns
-    -------
-    str
-        A remedy.
-
-    Examples
-    --------
     >>> did_you_mean("raod", ["road", "well"])
     'did you mean "road"? There are: road, well'
     """
@@ -166,18 +132,6 @@ def _unquote(value: str) -> str:
 def values_of(value: str) -> tuple[str, ...]:
     """Return the several values that stand in one, with their quotes taken off.
 
-    Parameters
-    ----------
-    value : str
-        What stands behind the "=".
-
-    Returns
-    -------
-    tuple of str
-        One or more; an empty text is an empty column.
-
-    Examples
-    --------
     >>> values_of('well|"old well"|""'), values_of("farm track")
     (('well', 'old well', ''), ('farm track',))
     """

@@ -15,36 +15,18 @@ from setout.errors import Fault, PlanFaults, SetoutError
 from setout.model import Elevations, Finding, Survey, VectorLayer
 from setout.planfile import Plan
 from setout.planfile.sections import SiteSection
-from setout.read.weather import station
-from setout.read.raster import mosaic
-from setout.read import reference
-from setout.read.vector import files
 from setout.read import crs as crs_words
+from setout.read import reference
 from setout.read.found import chosen
+from setout.read.raster import mosaic
+from setout.read.vector import files
+from setout.read.weather import station
 
 T = TypeVar("T")
 
 
 def read_survey(plan: Plan, base: Path) -> Survey:
-    """Read the boundary, the DEM and every layer that a plan names.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan file.
-    base : Path
-        Its folder, which relative paths count from.
-
-    Returns
-    -------
-    Survey
-        Everything as the files hold it.
-
-    Raises
-    ------
-    PlanFaults
-        The faults of all files that cannot be used.
-    """
+    """Read the boundary, the DEM and every layer that a plan names."""
     faults: list[Fault] = []
 
     def attempt(key: str, work: Callable[[], T]) -> T | None:
@@ -60,11 +42,7 @@ def read_survey(plan: Plan, base: Path) -> Survey:
     boundary = attempt(
         "site.boundary",
         lambda: files.read_boundary(
-            reference.parse(site.boundary, base),
-            crs=given,
-            unit=site.unit,
-            adjust=site.adjust == "compass",
-            start=site.start,
+            reference.parse(site.boundary, base), crs=given, unit=site.unit, adjust=site.adjust == "compass", start=site.start
         ),
     )
     layers: dict[str, VectorLayer] = {}
@@ -83,22 +61,7 @@ def read_survey(plan: Plan, base: Path) -> Survey:
 
 
 def file_faults(section: object, references: Sequence[tuple[str, str]], base: Path) -> tuple[Fault, ...]:
-    """Look into the files that a plan file with faults of its own names, so that theirs are told at the same time.
-
-    Parameters
-    ----------
-    section : object
-        What stands in its table ``site``.
-    references : sequence of tuple of str
-        Key and text of every file that it names.
-    base : Path
-        Its folder.
-
-    Returns
-    -------
-    tuple of Fault
-        What is wrong in the files that are there.
-    """
+    """Look into the files that a plan file with faults of its own names, so that theirs are told at the same time."""
     try:
         site = SiteSection.model_validate(section)
         given = crs_words.understood(site.crs, "")
@@ -177,9 +140,7 @@ def _layer_references(plan: Plan) -> Iterator[tuple[str, str]]:
         yield f"shade[{number}].from", shade.from_
     if plan.water is not None:
         points = plan.water.points
-        yield from (
-            (f"water.points[{n}]" if len(points) > 1 else "water.points", text) for n, text in enumerate(points, 1)
-        )
+        yield from ((f"water.points[{n}]" if len(points) > 1 else "water.points", text) for n, text in enumerate(points, 1))
         yield from ((f"water.barriers[{n}]", text) for n, text in enumerate(plan.water.barriers, 1))
         yield from ((f"water.sleeves[{n}]", text) for n, text in enumerate(plan.water.sleeves, 1))
     for number, block in enumerate(plan.block, 1):

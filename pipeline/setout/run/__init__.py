@@ -8,17 +8,4 @@ from setout.run.order import plan, plan_site
 from setout.run.results import PRODUCTS
 from setout.run.steps import Steps
 
-__all__ = [
-    "MOST_TREES",
-    "PRODUCTS",
-    "Done",
-    "Judged",
-    "Limits",
-    "Steps",
-    "batch",
-    "check",
-    "compare",
-    "plan",
-    "plan_site",
-    "tree_ids",
-]
+__all__ = ["MOST_TREES", "PRODUCTS", "Done", "Judged", "Limits", "Steps", "batch", "check", "compare", "plan", "plan_site", "tree_ids"]

@@ -53,35 +53,9 @@ class Done:
 
 
 def batch(
-    plans: Sequence[str | Path],
-    *,
-    scheduler: str | None = None,
-    workers: int | None = None,
-    say: Callable[[str], None] | None = None,
+    plans: Sequence[str | Path], *, scheduler: str | None = None, workers: int | None = None, say: Callable[[str], None] | None = None
 ) -> tuple[Done, ...]:
-    """Plan many properties; one that cannot be planned does not hold up the others.
-
-    Parameters
-    ----------
-    plans : Sequence of str or Path
-        Plan files; results go into ``out`` beside each.
-    scheduler : str, optional
-        Address of a Dask cluster, such as ``"tcp://10.0.0.5:8786"``; its workers have to see the same files.
-    workers : int, optional
-        Processes on this machine; as many as there are processors when absent.
-    say : callable, optional
-        Takes a line of progress for people.
-
-    Returns
-    -------
-    tuple of Done
-        In the order of the plans; one for every plan, whatever became of it.
-
-    Raises
-    ------
-    SetoutError
-        Two plans share a folder of results, or there is no such cluster.
-    """
+    """Plan many properties; one that cannot be planned does not hold up the others."""
     paths = [Path(plan).absolute() for plan in plans]
     _apart(paths)
     found: dict[Path, Done] = {}
@@ -89,9 +63,7 @@ def batch(
     def keep(path: Path, done: Done) -> None:
         found[path] = done
         if say is not None:
-            said = (
-                f"{done.trees:,} trees" if done.trees is not None else "was lost" if done.lost else "cannot be planned"
-            )
+            said = f"{done.trees:,} trees" if done.trees is not None else "was lost" if done.lost else "cannot be planned"
             say(f"{path}: {said}")
 
     left = list(dict.fromkeys(paths))
@@ -115,9 +87,7 @@ def _round(pool: Executor, paths: Sequence[Path], keep: Callable[[Path, Done], N
         except BrokenExecutor:
             continue
         except Exception as error:  # noqa: BLE001 - of a cluster, whose workers may be lost in many ways
-            done = _lost(
-                waiting[future], f"its worker was lost ({type(error).__name__}: {' '.join(str(error).split())[:200]})"
-            )
+            done = _lost(waiting[future], f"its worker was lost ({type(error).__name__}: {' '.join(str(error).split())[:200]})")
         keep(waiting[future], done)
 
 
@@ -149,25 +119,12 @@ def _answer(answer: Connection, work: Callable[[str], Done], path: str) -> None:
 
 def _lost(path: Path | str, what: str) -> Done:
     """Return what became of a plan whose process did not live to tell."""
-    fault = Fault(
-        what, str(path), "plan it alone; if it is killed again, use a machine with more memory, or a coarser DEM"
-    )
+    fault = Fault(what, str(path), "plan it alone; if it is killed again, use a machine with more memory, or a coarser DEM")
     return Done(str(path), str(Path(path).parent / "out"), None, float("nan"), faults=(fault,), lost=True)
 
 
 def plan_one(path: str) -> Done:
-    """Plan one property; whatever is wrong with it is in the result.
-
-    Parameters
-    ----------
-    path : str
-        The plan file.
-
-    Returns
-    -------
-    Done
-        Plain values, so that it can come back from another process.
-    """
+    """Plan one property; whatever is wrong with it is in the result."""
     from setout.run.order import plan
 
     out = Path(path).parent / "out"
@@ -180,9 +137,10 @@ def plan_one(path: str) -> Done:
     except Exception as error:  # noqa: BLE001 - whatever it is, the other properties go on
         said = " ".join(str(error).split())[:200]
         fault = Fault(
-            f"something went wrong that setout did not expect ({type(error).__name__}: {said})", path,
+            f"something went wrong that setout did not expect ({type(error).__name__}: {said})",
+            path,
             "please report it, with what SETOUT_TRACEBACK=1 in the environment adds to setout plan",
-        )  # fmt: skip
+        )
         return Done(path, str(out), None, float("nan"), faults=(fault,))
     stops = sum(finding.count for finding in planting.findings if finding.severity == "stop")
     net = float(planting.usable.account[-1].remaining_m2)
@@ -196,9 +154,10 @@ def _apart(paths: Sequence[Path]) -> None:
         other = folders.setdefault(path.parent, path)
         if other != path:
             raise SetoutError(
-                f"{other.name} and {path.name} share the folder of results {path.parent / 'out'}", str(path.parent),
+                f"{other.name} and {path.name} share the folder of results {path.parent / 'out'}",
+                str(path.parent),
                 "put each plan file into a folder of its own",
-            )  # fmt: skip
+            )
 
 
 def _executor(scheduler: str | None, workers: int) -> AbstractContextManager[Executor]:
@@ -214,9 +173,7 @@ def _cluster(address: str) -> Iterator[Executor]:
         from distributed import Client  # type: ignore[import-not-found,unused-ignore]
     except ImportError:
         raise SetoutError(
-            "a cluster needs the package distributed",
-            "--scheduler",
-            "pip install distributed, or leave --scheduler out",
+            "a cluster needs the package distributed", "--scheduler", "pip install distributed, or leave --scheduler out"
         ) from None
     _answers(address)
     client: Any = Client(address, timeout="10s", set_as_default=False)  # type: ignore[no-untyped-call,unused-ignore]
@@ -231,6 +188,5 @@ def _answers(address: str) -> None:
         socket.create_connection((place.hostname or "", place.port or 0), timeout=5).close()
     except (OSError, ValueError) as error:
         raise SetoutError(
-            f'no cluster answers at "{address}" ({type(error).__name__})', "--scheduler",
-            "check its address, as tcp://host:8786",
-        ) from None  # fmt: skip
+            f'no cluster answers at "{address}" ({type(error).__name__})', "--scheduler", "check its address, as tcp://host:8786"
+        ) from None

@@ -11,10 +11,10 @@ from pathlib import Path
 import numpy as np
 
 from setout.errors import Fault, PlanFaults, SetoutError
-from setout.model.sungroups import sun_groups
 from setout.model import Block, Finding, OrderLine, Site, Trees, Weather
 from setout.model.comparison import Comparison, Fit, Outcome
 from setout.model.shade import Shade
+from setout.model.sungroups import sun_groups
 from setout.planfile import Plan
 from setout.planfile.block import BlockSection
 from setout.planfile.options import Option, options_of, steps_as_options
@@ -60,35 +60,7 @@ def compare(
     say: Say | None = None,
     placed: Placed | None = None,
 ) -> Comparison:
-    """Put several ways of planting the same ground side by side.
-
-    Parameters
-    ----------
-    path : str or Path
-        The plan file; its ``[[option]]`` tables are the ways.
-    out : str or Path, optional
-        Folder that compare.html and compare.csv are written into; ``out`` beside the plan file when absent.
-    steps : Sequence of str, optional
-        Steps to compare instead of the plan file's options.
-    block : str, optional
-        The block that steps and limits are for; the only one, or the first, when absent.
-    limits : Limits
-        Limits to find the closest spacing for.
-    say : callable, optional
-        Takes a line of progress for people.
-    placed : callable, optional
-        Called when the results are in place.
-
-    Returns
-    -------
-    Comparison
-        As it was written.
-
-    Raises
-    ------
-    SetoutError
-        The input cannot be used, or an option cannot be laid out; nothing is written then.
-    """
+    """Put several ways of planting the same ground side by side."""
     from setout.write.compare import page
 
     path = Path(path)
@@ -120,9 +92,7 @@ def compare(
         fits = tuple(bench.fits(index, limits))
     site = land.site
     prices = the_plan.prices.value()
-    result = Comparison(
-        site.name, site.units, prices.currency, weigh.weighed(outcomes), fits, tuple(bench.findings.values())
-    )
+    result = Comparison(site.name, site.units, prices.currency, weigh.weighed(outcomes), fits, tuple(bench.findings.values()))
     with OutputFolder(folder, FILES["compare"], placed) as staging:
         page.write_comparison(result, staging.path)
     return result
@@ -139,9 +109,7 @@ def _block_named(the_plan: Plan, name: str | None, path: Path) -> str:
     raise SetoutError(f'there is no block "{name}"', path.name, f"the blocks are {', '.join(names[:12])}")
 
 
-def _options(
-    the_plan: Plan, mapping: dict[str, object], path: Path, own: object, asked: tuple[Sequence[str], str]
-) -> tuple[Option, ...]:
+def _options(the_plan: Plan, mapping: dict[str, object], path: Path, own: object, asked: tuple[Sequence[str], str]) -> tuple[Option, ...]:
     """Return the options to compare: those asked for, else the plan file's, else a sweep round the block's own step."""
     steps, block = asked
     read = partial(options_of, the_plan, mapping, path.name, own)  # type: ignore[arg-type]
@@ -151,9 +119,7 @@ def _options(
         return read()
     section = next(s for s in the_plan.block if s.name == block)
     if section.step is None:
-        raise SetoutError(
-            f"block {block} has no step to vary", path.name, "add [[option]] tables to the plan file, or name --steps"
-        )
+        raise SetoutError(f"block {block} has no step to vary", path.name, "add [[option]] tables to the plan file, or name --steps")
     unit, word = (FOOT, "ft") if the_plan.units == "us" else (1.0, "m")
     shown = [f"{round(section.step * share / unit, 1):g} {word}" for share in SWEEP if share != 1.0]
     found: list[Option] = []
@@ -207,21 +173,26 @@ class _Bench:
         if missing and prices.items:
             self.unpriced |= dict.fromkeys(missing)
             self.findings["price_missing"] = Finding(
-                "price_missing", "note", f"no price for {'; '.join(self.unpriced)}: what the options cost is not known",
+                "price_missing",
+                "note",
+                f"no price for {'; '.join(self.unpriced)}: what the options cost is not known",
                 remedy='write it in [prices], such as plant = "38 / each"',
-            )  # fmt: skip
-        works = calendar.calendar_of(
-            site.blocks, trees, roomy, south=site.frame.lat < 0, watered=self.plan.water is not None
-        )
+            )
+        works = calendar.calendar_of(site.blocks, trees, roomy, south=site.frame.lat < 0, watered=self.plan.water is not None)
         hours = float(sum(work.hours for work in works if work.block == only)) if _named(order) else float("nan")
         need, given = self._water(site, trees, index)
         figures = {
-            **self._sun(site.blocks, trees, index), "need_lpd": need, "given_lpd": given,
-            "ground_m2": ground[index], "work_h": hours, "plants": sum(line.plants for line in order),
+            **self._sun(site.blocks, trees, index),
+            "need_lpd": need,
+            "given_lpd": given,
+            "ground_m2": ground[index],
+            "work_h": hours,
+            "plants": sum(line.plants for line in order),
             "posts": int((filled.works.post_block == index).sum()),
-            "first_cost": cost if order else float("nan"), "yearly_cost": weigh.yearly_cost(prices, hours),
+            "first_cost": cost if order else float("nan"),
+            "yearly_cost": weigh.yearly_cost(prices, hours),
             "watered": float(self.plan.water is not None),
-        }  # fmt: skip
+        }
         return weigh.outcome_of(name, said, blocks[index], roomy[index], rows, figures, missing)
 
     def _water(self, site: Site, trees: Trees, index: int) -> tuple[float, float]:
@@ -283,10 +254,4 @@ def _named(order: Sequence[OrderLine]) -> bool:
 
 def _as(block: Block, section: BlockSection) -> Block:
     """Return a block as another section of the plan file has it, on its own ground."""
-    return replace(
-        block,
-        pattern=section.to_pattern(),
-        direction=section.way,
-        plants=section.to_plants(),
-        dealing=section.to_dealing(),
-    )
+    return replace(block, pattern=section.to_pattern(), direction=section.way, plants=section.to_plants(), dealing=section.to_dealing())

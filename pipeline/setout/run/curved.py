@@ -27,22 +27,7 @@ class CurvedBlocks:
 
 
 def curved_blocks(site: Site, ground: Ground, usable: Usable) -> CurvedBlocks:
-    """Lay every block whose rows follow a line or the contour.
-
-    Parameters
-    ----------
-    site : Site
-        The property and its blocks.
-    ground : Ground
-        The DEM, for contour rows.
-    usable : Usable
-        Usable ground by block.
-
-    Returns
-    -------
-    CurvedBlocks
-        Empty where all rows are straight.
-    """
+    """Lay every block whose rows follow a line or the contour."""
     laid: dict[int, Laid] = {}
     findings: list[Finding] = []
 
@@ -56,15 +41,7 @@ def curved_blocks(site: Site, ground: Ground, usable: Usable) -> CurvedBlocks:
         rows = curve.rows_along(block, _own_ground(block, site, usable), heights, site.units)
         alone = np.full(len(rows.x), -1)
         one = Laid(
-            rows.x,
-            rows.y,
-            rows.row,
-            rows.position,
-            rows.piece,
-            alone,
-            float("nan"),
-            dict(rows.row_line),
-            row_path=dict(rows.row_path),
+            rows.x, rows.y, rows.row, rows.position, rows.piece, alone, float("nan"), dict(rows.row_line), row_path=dict(rows.row_path)
         )
         laid[index] = one if block.pattern.pair is None else paired(one, block.pattern.pair)
         findings += rows.findings

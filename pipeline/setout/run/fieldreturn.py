@@ -70,40 +70,22 @@ def planned_of(planting: Planting, stakes: StakeSet) -> fieldreturn.Planned:
 
 
 def field_of(planting: Planting, stakes: StakeSet, file: FieldFile) -> Field:
-    """Take surveyed positions to the frame and find which planned trees their names mean.
-
-    Parameters
-    ----------
-    planting : Planting
-        The plan.
-    stakes : StakeSet
-        What was handed out to set out.
-    file : FieldFile
-        What came back.
-
-    Returns
-    -------
-    Field
-        At least one tree.
-
-    Raises
-    ------
-    SetoutError
-        The file holds monuments alone, or positions that the frame cannot hold or that are those of another place.
-    """
+    """Take surveyed positions to the frame and find which planned trees their names mean."""
     x, y = planting.site.frame.of(file.crs, file.x, file.y)
     if not (np.isfinite(x).all() and np.isfinite(y).all()):
         k = int(np.flatnonzero(~(np.isfinite(x) & np.isfinite(y)))[0])
         raise SetoutError(
-            f"position {k + 1} ({file.x[k]}, {file.y[k]}) is not in its coordinate system", file.source,
+            f"position {k + 1} ({file.x[k]}, {file.y[k]}) is not in its coordinate system",
+            file.source,
             "mend the position, or say the file's right coordinate system",
-        )  # fmt: skip
+        )
     away = float(shapely.distance(planting.site.boundary, shapely.Point(np.median(x), np.median(y))))
     if away > FAR_M:
         raise SetoutError(
-            f"the positions lie {away / 1000:,.0f} km from the property", file.source,
+            f"the positions lie {away / 1000:,.0f} km from the property",
+            file.source,
             "look whether latitude and longitude, or easting and northing, are exchanged, and say the file's right coordinate system",
-        )  # fmt: skip
+        )
     means = {_key(name): k for k, name in enumerate(stakes.short)}
     means |= {_key(name): k for k, name in enumerate(stakes.trees.tree_id)}
     marks = {_key(name) for name in stakes.monuments.tree_id}
@@ -129,26 +111,7 @@ def _key(text: str) -> str:
 
 
 def seen(the_plan: Plan, planting: Planting, shade: Any, field: Field, areas: Geometries) -> Seen:
-    """Match surveyed positions to the plan and look at what they do to room, setbacks, water and light.
-
-    Parameters
-    ----------
-    the_plan : Plan
-        The plan file.
-    planting : Planting
-        The plan.
-    shade : Shade
-        What throws shade beside the planting.
-    field : Field
-        Surveyed positions.
-    areas : ndarray of polygons
-        The blocks' ground.
-
-    Returns
-    -------
-    Seen
-        The match, the true positions and all findings.
-    """
+    """Match surveyed positions to the plan and look at what they do to room, setbacks, water and light."""
     from setout.write.packet.stakeset import stake_set
 
     site = planting.site
@@ -160,9 +123,7 @@ def seen(the_plan: Plan, planting: Planting, shade: Any, field: Field, areas: Ge
     trees = _true_trees(planting, field.points, built, order, block)
     ids = np.array(labels)[order]
     facts, _ = facts_of(site, planting.ground, trees, planting.reach, ids)
-    roomy = room.room_of(
-        site, trees, facts["nearest_m"], planting.rows, ground_m2=ground_by_block(site, planting.usable)
-    )
+    roomy = room.room_of(site, trees, facts["nearest_m"], planting.rows, ground_m2=ground_by_block(site, planting.usable))
     facts["crowding"], facts["overlap_m"] = roomy.crowding, roomy.overlap_m
     facts["room_m"], facts["pruning_load"] = roomy.room_m, roomy.pruning_load
     positions = look.Positions(ids, trees.block.astype(np.int64), trees.x, trees.y, facts, trees.partner)
@@ -172,14 +133,10 @@ def seen(the_plan: Plan, planting: Planting, shade: Any, field: Field, areas: Ge
     facts |= sunny
     found = (*_monuments(planting, field), *fieldreturn.doubts(planned, built, site.monuments, site.units))
     if not built.set_up.coarse:  # else these would tell of the survey, and not of the trees
-        found += (
-            *outside, *short, *_sun_lost(planting, built, order, facts), *_beside_emitters(planting, built, labels),
-        )  # fmt: skip
+        found += (*outside, *short, *_sun_lost(planting, built, order, facts), *_beside_emitters(planting, built, labels))
     found = tuple(sorted(found, key=lambda finding: ("stop", "warn", "note").index(finding.severity)))
     facts["findings"] = look.codes_by_tree(ids, found)
-    true = replace(
-        planting, trees=trees, facts=_facts(planting, built, order, facts), findings=found, irrigation=None, light=None,
-    )  # fmt: skip
+    true = replace(planting, trees=trees, facts=_facts(planting, built, order, facts), findings=found, irrigation=None, light=None)
     return Seen(built, order, true, labels, found)
 
 
@@ -219,18 +176,31 @@ def _true_trees(planting: Planting, points: FieldPoints, built: AsBuilt, order: 
         mate = planned.partner[place[held]]
         partner[held] = np.where(mate >= 0, at[mate], -1)
     return Trees(
-        block[order].astype(np.int32), of_place(planned.row, 1), of_place(planned.position, 1), points.x[order],
-        points.y[order], of_place(planned.plant, -1), partner,
-    )  # fmt: skip
+        block[order].astype(np.int32),
+        of_place(planned.row, 1),
+        of_place(planned.position, 1),
+        points.x[order],
+        points.y[order],
+        of_place(planned.plant, -1),
+        partner,
+    )
 
 
 def _nowhere(points: FieldPoints, labels: tuple[str, ...], block: Ints) -> list[Finding]:
     """Name the trees that stand in no block at all."""
     return [
-        Finding("outside_block", "stop", f"tree {labels[k]} stands outside every block", "", "", "take it out, or plan it",
-                labels[k], shapely.Point(points.x[k], points.y[k]))
+        Finding(
+            "outside_block",
+            "stop",
+            f"tree {labels[k]} stands outside every block",
+            "",
+            "",
+            "take it out, or plan it",
+            labels[k],
+            shapely.Point(points.x[k], points.y[k]),
+        )
         for k in np.flatnonzero(block < 0).tolist()
-    ]  # fmt: skip
+    ]
 
 
 def _monuments(planting: Planting, field: Field) -> list[Finding]:
@@ -248,10 +218,16 @@ def _monuments(planting: Planting, field: Field) -> list[Finding]:
         if away > MONUMENT_OFF:
             far = show_length(away, planting.site.units)
             found.append(
-                Finding("monument_off", "warn", f"monument {name} was surveyed {far} to the {fieldreturn.direction(dx, dy)} of "
-                        "where the survey file has it", far, show_length(MONUMENT_OFF, planting.site.units),
-                        "find out which of the two is right before anything else is set out", geometry=shapely.Point(x, y))
-            )  # fmt: skip
+                Finding(
+                    "monument_off",
+                    "warn",
+                    f"monument {name} was surveyed {far} to the {fieldreturn.direction(dx, dy)} of where the survey file has it",
+                    far,
+                    show_length(MONUMENT_OFF, planting.site.units),
+                    "find out which of the two is right before anything else is set out",
+                    geometry=shapely.Point(x, y),
+                )
+            )
     return found
 
 
@@ -277,10 +253,16 @@ def _sun_lost(planting: Planting, built: AsBuilt, order: Ints, facts: Mapping[st
         if own.any():
             most = float(np.nanmax(lost[own]))
             found.append(
-                Finding("sun_lost", "note", f"block {block.name}: {int(own.sum()):,} trees have over {SUN_LOST:g} h less sun a day "
-                        f"where they stand than where they are planned, the worst {most:.1f} h", f"{most:.1f} h",
-                        f"{SUN_LOST:g} h", "look at the trees that stand nearer than planned")
-            )  # fmt: skip
+                Finding(
+                    "sun_lost",
+                    "note",
+                    f"block {block.name}: {int(own.sum()):,} trees have over {SUN_LOST:g} h less sun a day "
+                    f"where they stand than where they are planned, the worst {most:.1f} h",
+                    f"{most:.1f} h",
+                    f"{SUN_LOST:g} h",
+                    "look at the trees that stand nearer than planned",
+                )
+            )
     return found
 
 
@@ -312,7 +294,5 @@ def _facts(planting: Planting, built: AsBuilt, order: Ints, facts: Mapping[str, 
         array = np.asarray(values)
         taken = array[place]
         blank: Any = {"f": np.nan, "i": -1, "b": False}.get(array.dtype.kind, "")
-        out[name] = (
-            np.where(held, taken, blank) if array.dtype.kind in "fib" else np.where(held, taken.astype(object), blank)
-        )
+        out[name] = np.where(held, taken, blank) if array.dtype.kind in "fib" else np.where(held, taken.astype(object), blank)
     return out | {name: values for name, values in facts.items() if values is not None}

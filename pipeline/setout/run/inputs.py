@@ -35,23 +35,7 @@ class Input:
 
 
 def inputs_of(path: Path) -> tuple[Input, ...]:
-    """Look at the plan file and every file that it names, before anything of them is used.
-
-    Parameters
-    ----------
-    path : Path
-        The plan file.
-
-    Returns
-    -------
-    tuple of Input
-        By name.
-
-    Raises
-    ------
-    SetoutError
-        The plan file is no TOML that can be read.
-    """
+    """Look at the plan file and every file that it names, before anything of them is used."""
     found = {path.name: _look(path.name, path)}
     for file in _named(path):
         name = Path(os.path.relpath(file, path.parent)).as_posix()
@@ -61,27 +45,20 @@ def inputs_of(path: Path) -> tuple[Input, ...]:
 
 
 def changed(inputs: Sequence[Input]) -> tuple[str, ...]:
-    """Return the names of the inputs that hold something else by now.
-
-    Parameters
-    ----------
-    inputs : Sequence of Input
-        As they were before.
-
-    Returns
-    -------
-    tuple of str
-        Their names; those of files that are gone too.
-    """
+    """Return the names of the inputs that hold something else by now."""
     return tuple(one.name for one in inputs if _state(one.file) != one.state and _digest(one.file) != one.digest)
 
 
 def changed_finding(names: Sequence[str]) -> Finding:
     """Return the finding about inputs that changed while they were in use."""
     return Finding(
-        "input_changed", "warn", f"{', '.join(names)} changed while the plan was made: what was read may be the old, the new, or part of both",
-        str(len(names)), "0", "plan again, once nobody writes to the survey any more",
-    )  # fmt: skip
+        "input_changed",
+        "warn",
+        f"{', '.join(names)} changed while the plan was made: what was read may be the old, the new, or part of both",
+        str(len(names)),
+        "0",
+        "plan again, once nobody writes to the survey any more",
+    )
 
 
 def _named(path: Path) -> Iterator[Path]:

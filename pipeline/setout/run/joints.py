@@ -26,10 +26,7 @@ def ground_of(the_plan: Plan, site: Site, surveyed: Survey) -> Ground:
     """Return what the terrain allows under the plan file's limits."""
     max_slope = the_plan.ground.max_slope
     return terrain.survey_ground(
-        site,
-        surveyed.elevations,
-        max_slope=np.inf if max_slope is None else max_slope,
-        allow_blank=the_plan.ground.no_elevation == "plant",
+        site, surveyed.elevations, max_slope=np.inf if max_slope is None else max_slope, allow_blank=the_plan.ground.no_elevation == "plant"
     )
 
 
@@ -59,9 +56,7 @@ def steps_fit(site: Site, areas: Any) -> None:
             faults.append(Fault(what, where, "make the beds smaller, or give the block more ground"))
         elif block.pattern.step_m > across:
             step, size = show_length(block.pattern.step_m, site.units), show_length(across, site.units)
-            faults.append(
-                Fault(f"the step {step} is larger than its ground ({size} across)", where, "write a smaller step")
-            )
+            faults.append(Fault(f"the step {step} is larger than its ground ({size} across)", where, "write a smaller step"))
     if faults:
         raise SetoutError("", faults=tuple(faults))
 
@@ -125,9 +120,7 @@ def allowed_by(ground: Ground, high: Any) -> fill.Allowed | None:
     return MaskedCells(ground, masks)
 
 
-def facts_of(
-    site: Site, ground: Ground, trees: Trees, reached: Reach | None, ids: Any = None
-) -> tuple[dict[str, Any], Site]:
+def facts_of(site: Site, ground: Ground, trees: Trees, reached: Reach | None, ids: Any = None) -> tuple[dict[str, Any], Site]:
     """Look up per-tree figures, of finished positions only; return the site with the heights of its water points."""
     size = len(trees)
     facts: dict[str, Any] = {"tree_id": tree_ids([b.name for b in site.blocks], trees) if ids is None else ids}
@@ -148,29 +141,12 @@ def facts_of(
     served = Served(np.full(size, -1), np.full(size, np.nan), np.full(size, np.nan))
     if site.water is not None and reached is not None:
         served = reach.serve(reached, site.water, trees.x, trees.y, z)
-    facts["water_index"], facts["run_m"], facts["pressure_kpa"] = (
-        served.point,
-        served.run_m,
-        served.pressure_kpa,
-    )
+    facts["water_index"], facts["run_m"], facts["pressure_kpa"] = (served.point, served.run_m, served.pressure_kpa)
     return facts, site
 
 
 def tree_ids(names: Sequence[str], trees: Trees) -> Any:
-    """Return the ids of trees: block-row-position, numbers as wide as the block's greatest.
-
-    Parameters
-    ----------
-    names : Sequence of str
-        Names of the blocks.
-    trees : Trees
-        In walking order.
-
-    Returns
-    -------
-    (n,) ndarray of str
-        Such as "A-07-012".
-    """
+    """Return the ids of trees: block-row-position, numbers as wide as the block's greatest."""
     parts = []
     for index, name in enumerate(names):
         own = trees.block == index

@@ -10,16 +10,16 @@ from typing import Any
 from setout.model import Finding, Planting
 from setout.model.asbuilt import AsBuilt
 from setout.read import plan_file, reference
-from setout.read.vector.fieldpoints import read_field
 from setout.read.survey import read_survey
+from setout.read.vector.fieldpoints import read_field
 from setout.run.fieldreturn import Seen, field_of, seen
 from setout.run.lighting import shade_at
 from setout.run.order import plan_site
 from setout.run.steps import Placed, Say, Steps
 from setout.stages import exclude
 from setout.write.folder import OutputFolder, check_writable
-from setout.write.products import FILES
 from setout.write.packet.stakeset import stake_set
+from setout.write.products import FILES
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,39 +52,8 @@ class Judged:
         return {"counts": self.counts, "set_up": known}
 
 
-def check(
-    path: str | Path,
-    trees: str,
-    out: str | Path | None = None,
-    *,
-    say: Say | None = None,
-    placed: Placed | None = None,
-) -> Judged:
-    """Judge positions, from a plan or surveyed after planting, against a plan file.
-
-    Parameters
-    ----------
-    path : str or Path
-        The plan file.
-    trees : str
-        Points: "file" or "file:layer", relative to the current folder, in any coordinate system, named or not.
-    out : str or Path, optional
-        Folder for ``asbuilt.gpkg``, ``asbuilt.html`` and ``asbuilt_map.html``; nothing is written when absent.
-    say : callable, optional
-        Takes a line of progress for people.
-    placed : callable, optional
-        Called when the results are in place.
-
-    Returns
-    -------
-    Judged
-        What falls short: in the set-out as a whole, and tree by tree.
-
-    Raises
-    ------
-    SetoutError
-        The plan or the positions cannot be used, or the results cannot be written.
-    """
+def check(path: str | Path, trees: str, out: str | Path | None = None, *, say: Say | None = None, placed: Placed | None = None) -> Judged:
+    """Judge positions, from a plan or surveyed after planting, against a plan file."""
     path, steps = Path(path), Steps(say)
     with steps.step("read"):
         the_plan = plan_file.read_plan_file(path)
@@ -96,9 +65,7 @@ def check(
     with steps.step("match"):
         stakes = stake_set(planting)
         points = stakes.trees
-        box = tuple(
-            float(v) for v in (points.easting.min(), points.northing.min(), points.easting.max(), points.northing.max())
-        )
+        box = tuple(float(v) for v in (points.easting.min(), points.northing.min(), points.easting.max(), points.northing.max()))
         file = read_field(given, planting.site.frame.plane_crs, box)  # type: ignore[arg-type]
         came = field_of(planting, stakes, file)
         shade = shade_at(the_plan, surveyed, planting.site) if planting.light is not None else None

@@ -43,27 +43,7 @@ class Land:
 
 
 def land_of(the_plan: Plan, surveyed: Survey, steps: Steps) -> Land:
-    """Go from the survey to usable ground.
-
-    Parameters
-    ----------
-    the_plan : Plan
-        The plan file.
-    surveyed : Survey
-        What its files hold.
-    steps : Steps
-        Stopwatch.
-
-    Returns
-    -------
-    Land
-        Everything that does not depend on where trees stand.
-
-    Raises
-    ------
-    SetoutError
-        The survey cannot be used.
-    """
+    """Go from the survey to usable ground."""
     with steps.step("survey"):
         site, axes = with_pair_axes(the_plan, survey.site_of(the_plan, surveyed))
     with steps.step("terrain"):
@@ -77,39 +57,12 @@ def land_of(the_plan: Plan, surveyed: Survey, steps: Steps) -> Land:
         areas, overlaps = exclude.block_areas(site)
         steps_fit(site, areas)
         usable, dropped, cutters = _excluded(the_plan, site, ground, areas, (limiting, high))
-    found = (
-        *site.findings,
-        *axes,
-        *ground.findings,
-        *(reached.findings if reached else ()),
-        *overlaps,
-        *usable.findings,
-    )
+    found = (*site.findings, *axes, *ground.findings, *(reached.findings if reached else ()), *overlaps, *usable.findings)
     return Land(site, ground, reached, high, areas, usable, dropped, cutters, found)
 
 
 def with_blocks(land: Land, blocks: Sequence[Block], the_plan: Plan) -> Land:
-    """Return the same land for blocks that are planted another way, on the same areas.
-
-    Parameters
-    ----------
-    land : Land
-        From :func:`land_of`.
-    blocks : Sequence of Block
-        In the order of the site's own.
-    the_plan : Plan
-        The plan file.
-
-    Returns
-    -------
-    Land
-        What depends on canopies and heights made anew; terrain, reach and areas as they are.
-
-    Raises
-    ------
-    SetoutError
-        A step does not fit its ground.
-    """
+    """Return the same land for blocks that are planted another way, on the same areas."""
     site, _ = with_pair_axes(the_plan, replace(land.site, blocks=tuple(blocks)))
     steps_fit(site, land.areas)
     limiting = _limiting(site, land.reached)
@@ -140,25 +93,7 @@ def _excluded(
 
 
 def filled_on(land: Land) -> tuple[fill.Filled, tuple[Finding, ...]]:
-    """Fill the blocks of some land.
-
-    Parameters
-    ----------
-    land : Land
-        Ground and blocks.
-
-    Returns
-    -------
-    Filled
-        Rows, trees without plants, and works.
-    tuple of Finding
-        What fell short on the way.
-
-    Raises
-    ------
-    SetoutError
-        No tree fits.
-    """
+    """Fill the blocks of some land."""
     site = land.site
     beds = [fill.Bed(b, area, c) for b, area, c in zip(site.blocks, land.areas, land.cutters, strict=True)]
     curved = curved_blocks(site, land.ground, land.usable)

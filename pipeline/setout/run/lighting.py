@@ -39,47 +39,12 @@ class Stand:
 
 
 def shade_at(the_plan: Plan, surveyed: Survey, site: Site) -> Shade:
-    """Return what throws shade beside the planting; nothing where light is not reckoned.
-
-    Parameters
-    ----------
-    the_plan : Plan
-        The plan file.
-    surveyed : Survey
-        What its files hold.
-    site : Site
-        For its frame.
-
-    Returns
-    -------
-    Shade
-        Features with heights.
-
-    Raises
-    ------
-    PlanFaults
-        Features whose height nobody says.
-    """
+    """Return what throws shade beside the planting; nothing where light is not reckoned."""
     return shade_of(the_plan, surveyed, site.frame)
 
 
 def with_pair_axes(the_plan: Plan, site: Site) -> tuple[Site, tuple[Finding, ...]]:
-    """Set the partners of pairs without an axis the way that gives the darker one more light.
-
-    Parameters
-    ----------
-    the_plan : Plan
-        The plan file, for the days.
-    site : Site
-        Blocks, and where they are.
-
-    Returns
-    -------
-    Site
-        The same, every pair with an axis.
-    tuple of Finding
-        Which axis, and the light of both.
-    """
+    """Set the partners of pairs without an axis the way that gives the darker one more light."""
     if not any(b.pattern.pair is not None and np.isnan(b.pattern.pair.axis_deg) for b in site.blocks):
         return site, ()
     axes = sun.pair_axes(site.blocks, _path(the_plan.light.value(), site))
@@ -92,22 +57,7 @@ def _path(wanted: LightPlan, site: Site) -> SunPath:
 
 
 def lighting(the_plan: Plan, shade: Shade, stand: Stand) -> Lit:
-    """Reckon the light of a planting, if its sizes are known and the plan file does not forbid it; find its cold air.
-
-    Parameters
-    ----------
-    the_plan : Plan
-        The plan file.
-    shade : Shade
-        From :func:`shade_at`.
-    stand : Stand
-        The finished positions.
-
-    Returns
-    -------
-    Lit
-        Empty where nothing is reckoned.
-    """
+    """Reckon the light of a planting, if its sizes are known and the plan file does not forbid it; find its cold air."""
     lit = _sun(the_plan, shade, stand)
     cold = coldair.cold_air(stand.site, stand.ground, stand.trees)
     return lit if cold is None else replace(lit, cold=cold, findings=(*lit.findings, *cold.findings))
@@ -127,22 +77,7 @@ def _sun(the_plan: Plan, shade: Shade, stand: Stand) -> Lit:
 
 
 def sky_over(wanted: LightPlan, shade: Shade, site: Site, ground: Ground) -> sun.Sky:
-    """Return the sun's path over a site, its terrain horizon and what stands round the planting.
-
-    Parameters
-    ----------
-    wanted : LightPlan
-        The days that are asked for.
-    shade : Shade
-        From :func:`shade_at`.
-    site, ground : Site, Ground
-        The property; at least one block with a known height.
-
-    Returns
-    -------
-    Sky
-        The same for every way of planting the site.
-    """
+    """Return the sun's path over a site, its terrain horizon and what stands round the planting."""
 
     def height_at(x: Floats, y: Floats) -> Floats:
         return terrain.sample(ground, x, y)[0] if ground.elevations is not None else np.zeros(len(x))
@@ -160,16 +95,10 @@ def _lit(wanted: LightPlan, shade: Shade, stand: Stand) -> Lit:
     z = ground_height(stand.facts.get("elevation_m"), len(trees))
     light = sun.trees_light(blocks, trees, z, sky, wanted.year)
     shades = sun.screen_shades(blocks, trees, z, path, wanted.year)
-    found = (
-        *shade.findings,
-        *sun.light_findings(blocks, trees, light),
-        *sun.screen_findings(blocks, shades, frame.lat, site.units),
-    )
+    found = (*shade.findings, *sun.light_findings(blocks, trees, light), *sun.screen_findings(blocks, shades, frame.lat, site.units))
     turned = sun.directions(blocks, stand.rows, path, wanted.year)
     light = replace(light, shades=shades, directions=turned, findings=found)
-    facts = {
-        "sun_h": light.sun_h, "sun_am_h": light.sun_am_h, "sun_pm_h": light.sun_pm_h, "sun_open_h": light.open_h,
-    }  # fmt: skip
+    facts = {"sun_h": light.sun_h, "sun_am_h": light.sun_am_h, "sun_pm_h": light.sun_pm_h, "sun_open_h": light.open_h}
     return Lit(light, None, facts, found)
 
 
@@ -189,14 +118,22 @@ def _nothing_known(site: Site, the_plan: Plan) -> tuple[Finding, ...]:
     names = ", ".join(block.name for block in site.blocks)
     return (
         Finding(
-            "light_unknown", "note", f"light is not reckoned: the spread and height of block {names} are not known",
-            "", "", 'name its plants, or write spread = "15 ft" and height = "15 ft" for the block',
+            "light_unknown",
+            "note",
+            f"light is not reckoned: the spread and height of block {names} are not known",
+            "",
+            "",
+            'name its plants, or write spread = "15 ft" and height = "15 ft" for the block',
         ),
-    )  # fmt: skip
+    )
 
 
 def _too_many(trees: int) -> Finding:
     return Finding(
-        "light_left_out", "note", f"light is not reckoned of itself for {trees:,} trees: it would take a minute or more",
-        f"{trees:,} trees", f"{AUTO_TREES:,} trees", 'write compute = "always" in the table [light] to have it',
-    )  # fmt: skip
+        "light_left_out",
+        "note",
+        f"light is not reckoned of itself for {trees:,} trees: it would take a minute or more",
+        f"{trees:,} trees",
+        f"{AUTO_TREES:,} trees",
+        'write compute = "always" in the table [light] to have it',
+    )

@@ -36,38 +36,12 @@ def plan(
     say: Say | None = None,
     placed: Placed | None = None,
 ) -> Planting:
-    """Plan a property: from its plan file to written results.
-
-    Parameters
-    ----------
-    path : str or Path
-        The plan file.
-    out : str or Path, optional
-        Folder of the results; ``out`` beside the plan file when absent.
-    products : Sequence of str
-        Which of ``geopackage, map, terrain, report, packet`` to write.
-    say : callable, optional
-        Takes a line of progress for people.
-    placed : callable, optional
-        Called when the results are in place.
-
-    Returns
-    -------
-    Planting
-        The finished plan, as it was written.
-
-    Raises
-    ------
-    SetoutError
-        The input cannot be used, or the results cannot be written; nothing is written then.
-    """
+    """Plan a property: from its plan file to written results."""
     path = Path(path)
     folder = Path(out) if out is not None else path.parent / "out"
     unknown = sorted(set(products) - set(PRODUCTS))
     if unknown:
-        raise SetoutError(
-            f"{', '.join(unknown)} is no product", "products (--only)", f"choose from {', '.join(PRODUCTS)}"
-        )
+        raise SetoutError(f"{', '.join(unknown)} is no product", "products (--only)", f"choose from {', '.join(PRODUCTS)}")
     steps = Steps(say)
     with undisturbed():
         with steps.step("read the plan file"):
@@ -86,27 +60,7 @@ def plan(
 
 
 def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> Planting:
-    """Take a surveyed property through all stages.
-
-    Parameters
-    ----------
-    the_plan : Plan
-        The plan file.
-    surveyed : Survey
-        What its files hold.
-    steps : Steps, optional
-        Stopwatch.
-
-    Returns
-    -------
-    Planting
-        The finished plan.
-
-    Raises
-    ------
-    SetoutError
-        The survey cannot be used, or no tree fits.
-    """
+    """Take a surveyed property through all stages."""
     steps = steps or Steps()
     land = land_of(the_plan, surveyed, steps)
     site = land.site
@@ -128,15 +82,22 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
     rooms = seen.room.blocks
     needs = watered.need.classes if watered.need is not None else ()
     order = tuple(account.order_of(site.blocks, trees, allow.spares))
-    materials = (
-        *account.materials_of(site.blocks, trees, filled.rows, filled.works, allow, site.units), *watered.materials,
-    )  # fmt: skip
+    materials = (*account.materials_of(site.blocks, trees, filled.rows, filled.works, allow, site.units), *watered.materials)
     work = calendar.calendar_of(site.blocks, trees, rooms, south=site.frame.lat < 0, watered=site.water is not None)
     prices = the_plan.prices.value()
     return Planting(
-        seen.site, land.ground, land.usable, filled.rows, trees, facts, findings, land.reached,
+        seen.site,
+        land.ground,
+        land.usable,
+        filled.rows,
+        trees,
+        facts,
+        findings,
+        land.reached,
         filled.works,
-        order, materials, rooms,
+        order,
+        materials,
+        rooms,
         tuple(tuple(room.plain_words(r, site.blocks[r.block], site.units)) for r in rooms),
         irrigation=watered.irrigation,
         need=watered.need,
@@ -147,7 +108,7 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         work=work,
         costs=compare.costs_of(prices, [block.name for block in site.blocks], order, materials, work),
         currency=prices.currency,
-    )  # fmt: skip
+    )
 
 
 def by_severity(findings: Sequence[Finding]) -> tuple[Finding, ...]:

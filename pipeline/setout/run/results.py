@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from importlib import metadata
 from pathlib import Path
 
-from setout import __version__
+from setout._version import __version__
 from setout.model import Planting
 from setout.planfile import Plan
 from setout.run.inputs import Input, changed
@@ -25,15 +25,11 @@ def write(planting: Planting, folder: Path, products: Sequence[str], steps: Step
         with steps.step("contours"):
             contours = terrain.contour_lines(planting.ground, planting.site)
     if "geopackage" in products:
-        from setout.write.geopackage import writer
         from setout.layers import plan_builders
+        from setout.write.geopackage import writer
 
         with steps.step("write plan.gpkg"):
-            writer.write(
-                folder / "plan.gpkg",
-                plan_builders.plan_layers(planting, contours),
-                planting.site.frame.survey_crs,
-            )
+            writer.write(folder / "plan.gpkg", plan_builders.plan_layers(planting, contours), planting.site.frame.survey_crs)
     if "terrain" in products and planting.ground.elevations is not None:
         from setout.write import terrain as rasters
 
@@ -48,22 +44,21 @@ def write(planting: Planting, folder: Path, products: Sequence[str], steps: Step
             shade = rasters.hillshade_picture(planting.ground) if planting.ground.elevations is not None else None
             page.write_map(folder / "map.html", planting, hillshade=shade, contours=contours)
     if "report" in products:
-        from setout.write.report import picture, page as report
+        from setout.write.report import page as report
+        from setout.write.report import picture
 
         with steps.step("write report.html"):
             svg = picture.plan_picture(planting, contours=contours)
             report.write_report(folder / "report.html", planting, picture_svg=svg)
     if "packet" in products:
-        from setout.write.packet import irrigation_files, contents
+        from setout.write.packet import contents, irrigation_files
 
         with steps.step("write packet"):
             contents.write_packet(planting, folder / "packet")
             irrigation_files.write_irrigation(planting, folder / "packet")
 
 
-def write_run(
-    path: Path, inputs: Sequence[Input], the_plan: Plan, planting: Planting, folder: Path, steps: Steps
-) -> None:
+def write_run(path: Path, inputs: Sequence[Input], the_plan: Plan, planting: Planting, folder: Path, steps: Steps) -> None:
     """Write run.json: what went in, with what, and how long each stage took."""
     record = {
         "setout": __version__,
@@ -79,24 +74,11 @@ def write_run(
             "frame_height_m": planting.site.frame.height_m,
         },
         "trees": len(planting.trees),
-        "trees_by_block": {
-            block.name: int((planting.trees.block == k).sum()) for k, block in enumerate(planting.site.blocks)
-        },
+        "trees_by_block": {block.name: int((planting.trees.block == k).sum()) for k, block in enumerate(planting.site.blocks)},
         "findings": [finding.told() for finding in planting.findings[:1000]],
         "versions": {
             name: getattr(sys.modules.get(name), "__version__", None) or metadata.version(name)
-            for name in (
-                "numpy",
-                "scipy",
-                "shapely",
-                "pyproj",
-                "rasterio",
-                "pyogrio",
-                "geopandas",
-                "folium",
-                "ezdxf",
-                "sunposition",
-            )
+            for name in ("numpy", "scipy", "shapely", "pyproj", "rasterio", "pyogrio", "geopandas", "folium", "ezdxf", "sunposition")
         },
         "python": sys.version.split()[0],
         "stages": steps.log,

@@ -60,52 +60,26 @@ class Planted:
 
 
 def planted_on(land: Land, site: Site, trees: Trees, rows: Rows, facts: Mapping[str, Any]) -> Planted | None:
-    """Gather finished positions for their water.
-
-    Parameters
-    ----------
-    land : Land
-        Ground and reach.
-    site : Site
-        The property, its water points with their elevations.
-    trees, rows : Trees, Rows
-        The positions.
-    facts : Mapping
-        Their columns.
-
-    Returns
-    -------
-    Planted or None
-        None without a water section.
-    """
+    """Gather finished positions for their water."""
     if land.reached is None:
         return None
     z = facts.get("elevation_m")
     unknown = np.full(len(trees), np.nan)
     run = facts.get("run_m")
     return Planted(
-        site, land.ground, land.reached, trees, rows, unknown if z is None else np.asarray(z, float),
-        np.asarray(facts["water_index"]), unknown if run is None else np.asarray(run, float),
-    )  # fmt: skip
+        site,
+        land.ground,
+        land.reached,
+        trees,
+        rows,
+        unknown if z is None else np.asarray(z, float),
+        np.asarray(facts["water_index"]),
+        unknown if run is None else np.asarray(run, float),
+    )
 
 
 def watering(the_plan: Plan, planted: Planted | None, weather: Weather | None = None) -> Watered:
-    """Reckon need, lay out the irrigation of finished positions and judge every tree.
-
-    Parameters
-    ----------
-    the_plan : Plan
-        The plan file.
-    planted : Planted or None
-        The positions; None without a water section.
-    weather : Weather, optional
-        The climate file.
-
-    Returns
-    -------
-    Watered
-        Nothing without a water section.
-    """
+    """Reckon need, lay out the irrigation of finished positions and judge every tree."""
     if the_plan.water is None or planted is None or planted.site.water is None:
         return Watered(None, {})
     site = planted.site
@@ -129,18 +103,7 @@ def watering(the_plan: Plan, planted: Planted | None, weather: Weather | None = 
 
 
 def settings_of(the_plan: Plan) -> IrrigationPlan:
-    """Return what a plan with a water section asks of the irrigation.
-
-    Parameters
-    ----------
-    the_plan : Plan
-        The plan file.
-
-    Returns
-    -------
-    IrrigationPlan
-        With the emitters of each block.
-    """
+    """Return what a plan with a water section asks of the irrigation."""
     assert the_plan.water is not None
     settings = the_plan.water.irrigation()
     usual = settings.emitters_in(0)
@@ -156,24 +119,10 @@ def need_for(the_plan: Plan, site: Site, trees: Trees, weather: Weather | None) 
 
 
 def columns(irrigation: Irrigation) -> dict[str, Any]:
-    """Return the columns of trees that an irrigation fills; without a network those that tell who is out of reach.
-
-    Parameters
-    ----------
-    irrigation : Irrigation
-        The finished irrigation.
-
-    Returns
-    -------
-    dict
-        Arrays of one entry a tree; ``zone_index`` is -1 for none, ``watered`` NaN and ``reason_index`` -1 for unknown.
-    """
+    """Return the columns of trees that an irrigation fills; without a network those that tell who is out of reach."""
     told = irrigation.known if irrigation.network is None else np.full(len(irrigation.known), fill_value=True)
     out: dict[str, Any] = {"reason_index": np.where(told, irrigation.reason, -1)}
-    real = {
-        "watered": np.where(irrigation.known, irrigation.watered.astype(float), np.nan),
-        "need_lpd": irrigation.need_lpd,
-    }
+    real = {"watered": np.where(irrigation.known, irrigation.watered.astype(float), np.nan), "need_lpd": irrigation.need_lpd}
     if irrigation.network is not None:
         # what the emitters have takes the place of the static pressure
         out |= {"zone_index": irrigation.zone, "pressure_kpa": irrigation.pressure_kpa}
@@ -277,7 +226,5 @@ def _served_by(planted: Planted, p: int, own: Ints) -> Served:
     reached, trees = planted.reached, planted.trees
     assert planted.site.water is not None
     corner = reached.point == p
-    only = replace(
-        reached, x=reached.x[corner], y=reached.y[corner], run=reached.run[corner], point=reached.point[corner]
-    )
+    only = replace(reached, x=reached.x[corner], y=reached.y[corner], run=reached.run[corner], point=reached.point[corner])
     return reach.serve(only, planted.site.water, trees.x[own], trees.y[own], planted.z[own])

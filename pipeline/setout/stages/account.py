@@ -29,23 +29,6 @@ CALENDAR: Final = 1000
 def order_of(blocks: Sequence[Block], trees: Trees, spares: float = 0.05) -> list[OrderLine]:
     """List the plants to order, a line for every plant of every block.
 
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        The blocks with their plants.
-    trees : Trees
-        With their plants assigned.
-    spares : float
-        Share to order beside, for plants that do not take; rounded up in every line. 5 % is common practice.
-
-    Returns
-    -------
-    list of OrderLine
-        In the order of the blocks and their plants. Trees of a plant without a name, and positions left open, are
-        not ordered; all others stand in exactly one line.
-
-    Examples
-    --------
     >>> from setout.model import Pattern
     >>> block = Block("A", None, Pattern("square", 5.0, 5.0), 0.0, (Plant("pear, dwarf", "B"),))
     >>> one = np.zeros(21, np.int32)
@@ -66,9 +49,7 @@ def order_of(blocks: Sequence[Block], trees: Trees, spares: float = 0.05) -> lis
 def _order_line(plant: Plant, block: str, count: int, spares: float) -> OrderLine:
     species, _, size_class = plant.name.partition(", ")
     beside = ceil(round(count * spares, 6))
-    return OrderLine(
-        plant.species or species, plant.name, plant.variety, plant.role, size_class, block, count, beside, _note(plant)
-    )  # fmt: skip
+    return OrderLine(plant.species or species, plant.name, plant.variety, plant.role, size_class, block, count, beside, _note(plant))
 
 
 def _note(plant: Plant) -> str:
@@ -79,35 +60,9 @@ def _note(plant: Plant) -> str:
 
 
 def materials_of(
-    blocks: Sequence[Block],
-    trees: Trees,
-    rows: Rows,
-    works: Works,
-    allowances: Allowances = COMMON_PRACTICE,
-    units: str = "us",
+    blocks: Sequence[Block], trees: Trees, rows: Rows, works: Works, allowances: Allowances = COMMON_PRACTICE, units: str = "us"
 ) -> list[MaterialLine]:
-    """List the materials of a planting, a line for every item of every block.
-
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        The blocks with their plants, trellis and beds.
-    trees : Trees
-        With their plants assigned.
-    rows : Rows
-        Rows as planted.
-    works : Works
-        Beds, posts and wire as set out; its wire without any allowance.
-    allowances : Allowances
-        Sizes and shares that geometry does not tell.
-    units : str
-        "us" or "si": how sizes and shown quantities are said.
-
-    Returns
-    -------
-    list of MaterialLine
-        In the order of the blocks; items that a block has none of are left out.
-    """
+    """List the materials of a planting, a line for every item of every block."""
     bought = _Buying(allowances, units)
     lines: list[MaterialLine] = []
     for index, block in enumerate(blocks):
@@ -120,20 +75,6 @@ def materials_of(
 def stretches_of(posts: Floats, end: Bools) -> Floats:
     """Return how long the wires of every stretch of posts are, along its posts.
 
-    Parameters
-    ----------
-    posts : (n, 2) ndarray
-        Posts in walking order, stretch by stretch [m].
-    end : (n,) ndarray of bool
-        Which of them are end posts: two a stretch.
-
-    Returns
-    -------
-    (m,) ndarray
-        From end post to end post [m].
-
-    Examples
-    --------
     >>> posts = np.array([[0, 0], [3, 4], [3, 14], [50, 0], [50, 7]], float)
     >>> stretches_of(posts, np.array([True, False, True, True, True])).tolist()
     [15.0, 7.0]

@@ -59,22 +59,7 @@ class _Walk:
 
 
 def assign(trees: Trees, blocks: Sequence[Block]) -> tuple[Trees, tuple[Finding, ...]]:
-    """Give every position of every block its plant.
-
-    Parameters
-    ----------
-    trees : Trees
-        In walking order.
-    blocks : Sequence of Block
-        The blocks with their plants, shares or counts, and how they are dealt out.
-
-    Returns
-    -------
-    trees : Trees
-        The same with ``plant`` set; -1 in blocks that name no plant, and where the counts leave a position over.
-    findings : tuple of Finding
-        Counts that the block cannot hold, positions left over, plants that get no tree.
-    """
+    """Give every position of every block its plant."""
     plant = np.full(len(trees), -1, np.int32)
     findings: list[Finding] = []
     for index, block in enumerate(blocks):
@@ -109,10 +94,7 @@ def _parts(trees: Trees, own: Ints, walk: _Walk, block: Block) -> list[_Part]:
     if (paired >= 0).any():
         second = _second_of_pair(own, paired, walk)
         by = Dealing() if block.dealing.way == "every" else block.dealing
-        return [
-            _Part(np.flatnonzero(~second), every[:1], Dealing()),
-            _Part(np.flatnonzero(second), every[1:] or every, by),
-        ]
+        return [_Part(np.flatnonzero(~second), every[:1], Dealing()), _Part(np.flatnonzero(second), every[1:] or every, by)]
     fillers = [p for p in every if block.plants[p].role == FILLER]
     if not fillers or len(fillers) == len(every):
         return [_Part(np.arange(len(own)), every, block.dealing)]
@@ -164,21 +146,6 @@ def _filler_places(walk: _Walk, block: Block) -> Bools:
 def allotted(plants: Sequence[Plant], size: int) -> NDArray[np.int64]:
     """Return how many positions each plant gets: its count, or its share of what the counts leave.
 
-    Parameters
-    ----------
-    plants : Sequence of Plant
-        ``share`` is a number of trees where ``count`` is true.
-    size : int
-        Positions.
-
-    Returns
-    -------
-    (k,) ndarray of int
-        Counts; where they ask for more than there is they are reduced in proportion, and where every plant has a
-        count they may sum to less than size.
-
-    Examples
-    --------
     >>> main, other = Plant("apple, dwarf", share=3), Plant("pear, dwarf", share=1)
     >>> allotted([main, other, Plant("quince", share=5, count=True)], 25)
     array([15,  5,  5])
@@ -275,18 +242,6 @@ def _exactly(chosen: Bools, number: int) -> Bools:
 def label(plant: Plant) -> str:
     """Return what people call a plant: its name, and its variety where it has one.
 
-    Parameters
-    ----------
-    plant : Plant
-        The plant.
-
-    Returns
-    -------
-    str
-        Such as "apple, dwarf (B)".
-
-    Examples
-    --------
     >>> label(Plant("apple, dwarf", "B")), label(Plant("almond"))
     ('apple, dwarf (B)', 'almond')
     """
@@ -298,38 +253,43 @@ def _counted(block: Block, plants: Sequence[Plant], size: int) -> list[Finding]:
     asked = sum(round(p.share) for p in plants if p.count)
     if asked > size:
         got = allotted(plants, size)
-        cut = ", ".join(
-            f"{label(p)}: {n} of {round(p.share)}" for p, n in zip(plants, got.tolist(), strict=True) if p.count
-        )
+        cut = ", ".join(f"{label(p)}: {n} of {round(p.share)}" for p, n in zip(plants, got.tolist(), strict=True) if p.count)
         return [
             Finding(
-                "counts_over_positions", "stop",
+                "counts_over_positions",
+                "stop",
                 f"block {block.name}: its plants are to be {asked}, its ground has {size} positions for them; "
                 f"the counts are reduced in proportion ({cut})",
-                f"{size} positions", f"{asked} positions",
-                "ask for fewer, give the block more ground, or make its step smaller", geometry=block.area,
+                f"{size} positions",
+                f"{asked} positions",
+                "ask for fewer, give the block more ground, or make its step smaller",
+                geometry=block.area,
             )
-        ]  # fmt: skip
+        ]
     if plants and all(p.count for p in plants) and asked < size:
         return [
             Finding(
-                "positions_left_over", "warn",
-                f"block {block.name}: the counts plant {asked} of {size} positions; the last {size - asked} "
-                "along the walk stay open",
-                f"{size} positions", f"{asked} plants",
-                "raise a count, or give one plant a share instead: it then takes what is left", geometry=block.area,
+                "positions_left_over",
+                "warn",
+                f"block {block.name}: the counts plant {asked} of {size} positions; the last {size - asked} along the walk stay open",
+                f"{size} positions",
+                f"{asked} plants",
+                "raise a count, or give one plant a share instead: it then takes what is left",
+                geometry=block.area,
             )
-        ]  # fmt: skip
+        ]
     return []
 
 
 def _every_pair(block: Block) -> Finding:
     return Finding(
-        "pairs_by_share", "note",
+        "pairs_by_share",
+        "note",
         f"block {block.name}: its plants stand in pairs, the second and further plants at every position by share; "
         "every n-th tree is not asked for beside",
-        remedy="leave pollinizer out, or the pair", geometry=block.area,
-    )  # fmt: skip
+        remedy="leave pollinizer out, or the pair",
+        geometry=block.area,
+    )
 
 
 def _left_out(block: Block, got: NDArray[np.int32]) -> list[Finding]:
@@ -340,28 +300,39 @@ def _left_out(block: Block, got: NDArray[np.int32]) -> list[Finding]:
     if none:
         findings.append(
             Finding(
-                "plant_without_tree", "warn",
-                f"block {block.name}: {', '.join(none)} gets no tree: the block's {len(got)} positions are too few "
-                "for its share",
-                "0 trees", "at least 1", "give it a larger share, or a count", geometry=block.area,
+                "plant_without_tree",
+                "warn",
+                f"block {block.name}: {', '.join(none)} gets no tree: the block's {len(got)} positions are too few for its share",
+                "0 trees",
+                "at least 1",
+                "give it a larger share, or a count",
+                geometry=block.area,
             )
-        )  # fmt: skip
+        )
     if block.dealing.way == "every" and len(block.plants) < 2:
         findings.append(
             Finding(
-                "no_second_plant", "warn",
+                "no_second_plant",
+                "warn",
                 f"block {block.name}: each {block.dealing.every_tree}th tree of each {block.dealing.every_row}th row "
                 "is for the second plant, and it names only one",
-                f"{len(block.plants)} plant", "2 plants", "add the pollinizer to its plants", geometry=block.area,
+                f"{len(block.plants)} plant",
+                "2 plants",
+                "add the pollinizer to its plants",
+                geometry=block.area,
             )
-        )  # fmt: skip
+        )
     fillers = sum(p.role == FILLER for p in block.plants)
     if fillers and fillers == len(block.plants):
         findings.append(
             Finding(
-                "only_fillers", "warn",
+                "only_fillers",
+                "warn",
                 f"block {block.name}: all its plants are fillers; nothing stays when they are taken out",
-                "0 permanent plants", "at least 1", "give one plant no role, or another", geometry=block.area,
+                "0 permanent plants",
+                "at least 1",
+                "give one plant no role, or another",
+                geometry=block.area,
             )
-        )  # fmt: skip
+        )
     return findings

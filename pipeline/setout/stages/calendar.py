@@ -10,29 +10,8 @@ from setout.model import Block, BlockRoom, Trees, WorkLine
 from setout.tables.chores import JOBS, chore_for
 
 
-def calendar_of(
-    blocks: Sequence[Block], trees: Trees, rooms: Sequence[BlockRoom], *, south: bool, watered: bool
-) -> tuple[WorkLine, ...]:
-    """Reckon the year's work.
-
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        The blocks with their plants.
-    trees : Trees
-        With their plants assigned.
-    rooms : Sequence of BlockRoom
-        What each block's spacing asks; its hours of pruning.
-    south : bool
-        The site lies south of the equator: months are moved by six.
-    watered : bool
-        There is irrigation to look after.
-
-    Returns
-    -------
-    tuple of WorkLine
-        By block, then by job; jobs that a block has none of are left out. Plants that come out again are not counted.
-    """
+def calendar_of(blocks: Sequence[Block], trees: Trees, rooms: Sequence[BlockRoom], *, south: bool, watered: bool) -> tuple[WorkLine, ...]:
+    """Reckon the year's work."""
     out: list[WorkLine] = []
     for room in rooms:
         block = blocks[room.block]

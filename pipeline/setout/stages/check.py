@@ -82,24 +82,7 @@ class _Short:
 
 
 def check(site: Site, positions: Positions, checks: Checks, areas: Geometries) -> tuple[Finding, ...]:
-    """Judge positions against everything that the site holds them to.
-
-    Parameters
-    ----------
-    site : Site
-        The property, in the frame.
-    positions : Positions
-        Trees, planned or surveyed.
-    checks : Checks
-        Limits that are not in the site.
-    areas : ndarray of polygons
-        The blocks' ground.
-
-    Returns
-    -------
-    tuple of Finding
-        One for every tree and respect in which it falls short, in the order of the checks and the trees.
-    """
+    """Judge positions against everything that the site holds them to."""
     if not len(positions.x):
         return ()
     looks = (
@@ -117,20 +100,6 @@ def check(site: Site, positions: Positions, checks: Checks, areas: Geometries) -
 def nearest_neighbour(x: Floats, y: Floats, partner: NDArray[np.int32] | None = None) -> tuple[Floats, Floats]:
     """Return the distance from every tree to its nearest other tree, and to the nearest that is not its partner.
 
-    Parameters
-    ----------
-    x, y : (n,) ndarrays
-        Positions [m].
-    partner : (n,) ndarray, optional
-        Index of the other tree of the pair; -1 for none.
-
-    Returns
-    -------
-    nearest, apart : (n,) ndarrays
-        Distances [m]; inf where there is no such tree.
-
-    Examples
-    --------
     >>> x = np.array([0.0, 0.0, 3.0, 3.0])
     >>> nearest_neighbour(x, np.array([0.0, 1.0, 0.0, 1.0]), np.array([1, 0, 3, 2]))
     (array([1., 1., 1., 1.]), array([3., 3., 3., 3.]))
@@ -150,22 +119,7 @@ def nearest_neighbour(x: Floats, y: Floats, partner: NDArray[np.int32] | None = 
 
 
 def nearest_notes(site: Site, positions: Positions, areas: Geometries) -> tuple[Finding, ...]:
-    """Say what a block's geometry gives where that is not what its step says.
-
-    Parameters
-    ----------
-    site : Site
-        Blocks with their patterns.
-    positions : Positions
-        The finished trees.
-    areas : ndarray of polygons
-        The blocks' ground.
-
-    Returns
-    -------
-    tuple of Finding
-        One for every block whose true nearest distance is less than its step.
-    """
+    """Say what a block's geometry gives where that is not what its step says."""
     found = []
     for index, block in enumerate(site.blocks):
         own = np.flatnonzero(positions.block == index)
@@ -177,12 +131,15 @@ def nearest_notes(site: Site, positions: Positions, areas: Geometries) -> tuple[
         rows = show_length(block.pattern.row_distance_m, site.units)
         found.append(
             Finding(
-                "nearest_below_step", "note",
-                f"block {block.name}: with rows {rows} apart the nearest neighbour stands {true} away, not {step}: "
-                "it is in the next row", true, step,
-                "widen the rows, or plan room, light and pruning with the true distance", geometry=areas[index],
+                "nearest_below_step",
+                "note",
+                f"block {block.name}: with rows {rows} apart the nearest neighbour stands {true} away, not {step}: it is in the next row",
+                true,
+                step,
+                "widen the rows, or plan room, light and pruning with the true distance",
+                geometry=areas[index],
             )
-        )  # fmt: skip
+        )
     return tuple(found)
 
 
@@ -190,23 +147,20 @@ def _boundary(site: Site, positions: Positions, areas: Geometries) -> Iterator[_
     everyone = np.arange(len(positions.x))
     outside = _outside(site.boundary, positions, everyone)
     beyond = _beyond(site.boundary, positions, outside)
-    yield _Short(
-        "outside_boundary",
-        outside,
-        "stands outside the boundary",
-        beyond,
-        0.0,
-        "m beyond",
-        "move it onto the property",
-    )
+    yield _Short("outside_boundary", outside, "stands outside the boundary", beyond, 0.0, "m beyond", "move it onto the property")
     for index, area in enumerate(areas):
         own = np.flatnonzero(positions.block == index)
         out = np.setdiff1d(_outside(area, positions, own), outside)
         name = site.blocks[index].name
         yield _Short(
-            "outside_block", out, f"stands outside block {name}", _beyond(area, positions, out), 0.0, "m beyond",
+            "outside_block",
+            out,
+            f"stands outside block {name}",
+            _beyond(area, positions, out),
+            0.0,
+            "m beyond",
             "move it into its block, or give it to another",
-        )  # fmt: skip
+        )
 
 
 def _outside(area: BaseGeometry, positions: Positions, own: Ints) -> Ints:
@@ -229,9 +183,14 @@ def _room(site: Site, positions: Positions, held: float) -> Iterator[_Short]:
         nearest = _nearest_of_own(positions, own, least)
         close = nearest < held * least - ROOM_TOLERANCE
         yield _Short(
-            "too_close", own[close], "stands closer to its neighbour than its pattern gives", nearest[close], least, "m",
+            "too_close",
+            own[close],
+            "stands closer to its neighbour than its pattern gives",
+            nearest[close],
+            least,
+            "m",
             "move or remove one of the two",
-        )  # fmt: skip
+        )
 
 
 def _between_blocks(site: Site, positions: Positions, held: float) -> Iterator[_Short]:
@@ -245,10 +204,14 @@ def _between_blocks(site: Site, positions: Positions, held: float) -> Iterator[_
         away = cKDTree(xy[owned[one]]).query(xy[owned[other]], distance_upper_bound=least)[0]
         near = away < held * least - ROOM_TOLERANCE
         yield _Short(
-            "too_close_to_block", owned[other][near],
-            f"stands closer to block {site.blocks[one].name} than the two blocks' plants need", away[near], least, "m",
+            "too_close_to_block",
+            owned[other][near],
+            f"stands closer to block {site.blocks[one].name} than the two blocks' plants need",
+            away[near],
+            least,
+            "m",
             "move or remove it",
-        )  # fmt: skip
+        )
 
 
 def _boxes_near(one: Floats, other: Floats, distance: float) -> bool:
@@ -297,9 +260,7 @@ def _legs(features: Geometries) -> Floats:
     parts = shapely.get_parts(features)
     flat = shapely.get_coordinates(parts[shapely.get_dimensions(parts) == 0])
     lines = shapely.get_parts(shapely.boundary(parts[shapely.get_dimensions(parts) == 2]))
-    xy, of = shapely.get_coordinates(
-        np.concatenate([lines, parts[shapely.get_dimensions(parts) == 1]]), return_index=True
-    )
+    xy, of = shapely.get_coordinates(np.concatenate([lines, parts[shapely.get_dimensions(parts) == 1]]), return_index=True)
     same = of[1:] == of[:-1]
     return np.vstack([np.hstack([flat, flat]), np.hstack([xy[:-1], xy[1:]])[same]])
 
@@ -314,21 +275,20 @@ def _setbacks(site: Site, positions: Positions) -> Iterator[_Short]:
         near, measured = _near(setback.geometry, positions, trees, widest - DISTANCE_TOLERANCE)
         required = setback.distance_m + (half[near] if canopy else np.zeros(len(near)))
         short = measured < required - DISTANCE_TOLERANCE
-        yield _Short(
-            "setback",
-            near[short],
-            f"stands too near: {setback.why}",
-            measured[short],
-            required[short],
-            "m",
-            "move or remove it",
-        )
+        yield _Short("setback", near[short], f"stands too near: {setback.why}", measured[short], required[short], "m", "move or remove it")
     for no_plant in site.no_plant:
         inside = _inside(no_plant.geometry, positions, trees)
         edge = shapely.union_all(shapely.boundary(no_plant.geometry))
         deep = _beyond(edge, positions, inside)
-        yield _Short("no_plant", inside[deep > DISTANCE_TOLERANCE], f"stands where nothing is planted: {no_plant.why}",
-                     deep[deep > DISTANCE_TOLERANCE], 0.0, "m inside", "move or remove it")  # fmt: skip
+        yield _Short(
+            "no_plant",
+            inside[deep > DISTANCE_TOLERANCE],
+            f"stands where nothing is planted: {no_plant.why}",
+            deep[deep > DISTANCE_TOLERANCE],
+            0.0,
+            "m inside",
+            "move or remove it",
+        )
 
 
 def _height_limits(site: Site, positions: Positions) -> Iterator[_Short]:
@@ -340,21 +300,22 @@ def _height_limits(site: Site, positions: Positions) -> Iterator[_Short]:
         trees = bins_of(positions.x, positions.y, BIN)
         near, _ = _near(limit.geometry, positions, trees, limit.within_m - DISTANCE_TOLERANCE)
         near = near[tall[near]]
-        yield _Short("height_limit", near, f"grows too tall there: {limit.why}", height[near], limit.height_m, "m high",
-                     "plant something lower, hold it lower, or move it")  # fmt: skip
+        yield _Short(
+            "height_limit",
+            near,
+            f"grows too tall there: {limit.why}",
+            height[near],
+            limit.height_m,
+            "m high",
+            "plant something lower, hold it lower, or move it",
+        )
 
 
 def _slope(positions: Positions, checks: Checks) -> Iterator[_Short]:
     slope = positions.facts["slope_pct"]
     steep = np.flatnonzero(slope > 100 * (checks.max_slope + SLOPE_TOLERANCE))
     yield _Short(
-        "too_steep",
-        steep,
-        "stands on ground over the slope limit",
-        slope[steep],
-        100 * checks.max_slope,
-        "%",
-        "move or remove it",
+        "too_steep", steep, "stands on ground over the slope limit", slope[steep], 100 * checks.max_slope, "%", "move or remove it"
     )
 
 
@@ -393,10 +354,16 @@ def _worded(site: Site, positions: Positions, short: _Short) -> Iterator[Finding
     for k, tree in enumerate(short.trees):
         name = str(positions.tree_id[tree])
         yield Finding(
-            short.code, "stop", f"tree {name} {short.message}", _figure(float(short.measured[k]), short.unit, site.units),
-            _figure(float(required[k]), short.unit, site.units), short.remedy, name,
-            shapely.Point(positions.x[tree], positions.y[tree]), abs(float(short.measured[k] - required[k])),
-        )  # fmt: skip
+            short.code,
+            "stop",
+            f"tree {name} {short.message}",
+            _figure(float(short.measured[k]), short.unit, site.units),
+            _figure(float(required[k]), short.unit, site.units),
+            short.remedy,
+            name,
+            shapely.Point(positions.x[tree], positions.y[tree]),
+            abs(float(short.measured[k] - required[k])),
+        )
 
 
 def _figure(value: float, unit: str, units: str) -> str:
@@ -413,20 +380,6 @@ def _figure(value: float, unit: str, units: str) -> str:
 def codes_by_tree(tree_id: Sequence[str] | NDArray[np.str_], findings: Sequence[Finding]) -> NDArray[np.object_]:
     """Gather the codes of the findings that name or count each tree.
 
-    Parameters
-    ----------
-    tree_id : Sequence of str
-        The trees.
-    findings : Sequence of Finding
-        Any findings.
-
-    Returns
-    -------
-    ndarray of str
-        Codes separated by blanks, empty where there is none.
-
-    Examples
-    --------
     >>> codes_by_tree(["A-1-1", "A-1-2"], [Finding("too_close", "stop", "", tree_id="A-1-2")])
     array(['', 'too_close'], dtype=object)
     """

@@ -17,8 +17,8 @@ from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.cells import gridmap
-from setout.geometry.lines import overlay
 from setout.geometry.cells.hollows import Drainage, drainage, ways_down
+from setout.geometry.lines import overlay
 from setout.model import Block, Bools, ColdAir, Finding, Floats, Ground, Hollow, Ints, Plant, Site, Trees
 from setout.model.kinds import kinds_of
 from setout.units import show_area, show_length
@@ -32,28 +32,11 @@ WIDE_M2: Final = 500.0
 FLOW_M2: Final = 10_000.0
 """Air flows along a way that at least so much ground drains through [m2]; or a fortieth of the site, if that is more."""
 MOST_TOLD: Final = 20
-TENDER: Final = {
-    "tender": "tender", "half-hardy": "half-hardy", "bloom at risk": "bloom at risk",
-}  # fmt: skip
+TENDER: Final = {"tender": "tender", "half-hardy": "half-hardy", "bloom at risk": "bloom at risk"}
 
 
 def cold_air(site: Site, ground: Ground, trees: Trees) -> ColdAir | None:
-    """Find where cold air gathers, and what of the planting stands there.
-
-    Parameters
-    ----------
-    site : Site
-        Boundary and blocks.
-    ground : Ground
-        The DEM's overview.
-    trees : Trees
-        Positions.
-
-    Returns
-    -------
-    ColdAir or None
-        None without a DEM, and where no plant is named.
-    """
+    """Find where cold air gathers, and what of the planting stands there."""
     named = any(plant.species for block in site.blocks for plant in block.plants)
     if ground.overview is None or ground.elevations is None or not named:
         return None
@@ -163,13 +146,15 @@ def _in_hollows(site: Site, trees: Trees, cold: ColdAir) -> Iterator[Finding]:
             block: Block = site.blocks[int(index)]
             why = " and ".join(sorted(set(risk[own].tolist())))
             yield Finding(
-                "cold_hollow", "warn",
+                "cold_hollow",
+                "warn",
                 f"block {block.name}: {len(own):,} plants ({why}) stand in a hollow that cold air gathers in, "
                 f"{show_length(hollow.depth_m, site.units)} deep, with {show_area(hollow.upslope_m2, site.units)} draining into it",
-                f"{show_length(hollow.depth_m, site.units)} deep", f"less than {show_length(DEEP_M, site.units)}",
+                f"{show_length(hollow.depth_m, site.units)} deep",
+                f"less than {show_length(DEEP_M, site.units)}",
                 "plant what is hardy and blooms late there, move the block up the slope, or open the hollow's way out",
                 geometry=hollow.area,
-            )  # fmt: skip
+            )
 
 
 def _across(site: Site, trees: Trees, cold: ColdAir) -> Iterator[Finding]:
@@ -186,9 +171,12 @@ def _across(site: Site, trees: Trees, cold: ColdAir) -> Iterator[Finding]:
             continue
         much = max([*(cold.upslope_m2[k] for k in crossed), *(h.upslope_m2 for h in near)])
         yield Finding(
-            "cold_air_dammed", "warn",
+            "cold_air_dammed",
+            "warn",
             f"screen {block.name} stands across the way along which cold air from {show_area(float(much), site.units)} flows out: "
             "it can stand behind the screen as behind a dam",
-            show_area(float(much), site.units), "an open way downhill",
-            "leave a gap in the screen where the way crosses it, or keep its foot clear of branches", geometry=line,
-        )  # fmt: skip
+            show_area(float(much), site.units),
+            "an open way downhill",
+            "leave a gap in the screen where the way crosses it, or keep its foot clear of branches",
+            geometry=line,
+        )

@@ -8,10 +8,10 @@ from typing import Final
 
 import numpy as np
 
-from setout.model.sungroups import DARKER, FILLERS, LIGHTER, STAY
 from setout.model import Block, BlockRoom, CostLine, Floats, MaterialLine, OrderLine, Rows, WorkLine
 from setout.model.comparison import Outcome
 from setout.model.prices import PLANT, WORK, Prices
+from setout.model.sungroups import DARKER, FILLERS, LIGHTER, STAY
 
 NAN: Final = float("nan")
 WEEKS: Final = 52
@@ -23,62 +23,74 @@ ROUND_ABOUT: Final = 1.5
 CLOSE: Final = 0.005
 """Figures that differ by less than this share are alike where options are weighed."""
 _BETTER: Final[Mapping[str, int]] = {
-    "trees": 1, "work_h": -1, "sun_low_h": 1, "need_lpd": -1, "alley_m": 1, "first_cost": -1, "crowding": -1,
-}  # fmt: skip
+    "trees": 1,
+    "work_h": -1,
+    "sun_low_h": 1,
+    "need_lpd": -1,
+    "alley_m": 1,
+    "first_cost": -1,
+    "crowding": -1,
+}
 """Figures that options are weighed by: 1 where more is better, -1 where less is."""
 
 
 def outcome_of(
-    name: str,
-    said: str,
-    block: Block,
-    room: BlockRoom,
-    rows: Rows,
-    figures: Mapping[str, float],
-    unpriced: Sequence[str] = (),
+    name: str, said: str, block: Block, room: BlockRoom, rows: Rows, figures: Mapping[str, float], unpriced: Sequence[str] = ()
 ) -> Outcome:
-    """Sum up one way of planting a block.
-
-    Parameters
-    ----------
-    name, said : str
-        What the option is called, and what is different.
-    block : Block
-        As the option has it.
-    room : BlockRoom
-        What its spacing gives and asks.
-    rows : Rows
-        All rows of the planting.
-    figures : Mapping
-        Figures that come from elsewhere, by the name of the field: ground_m2, sun_h, sun_low_h, need_lpd, given_lpd, work_h ...;
-        "watered" is 1 where pipes are to be laid.
-    unpriced : Sequence of str
-        Plants and materials without a price.
-
-    Returns
-    -------
-    Outcome
-        Not yet weighed against others.
-    """
+    """Sum up one way of planting a block."""
     pattern = block.pattern
     own = rows.block == room.block
     bearing = float(rows.bearing_deg[own][0]) if own.any() else NAN
     known = {
-        "ground_m2": NAN, "work_h": NAN, "sun_h": NAN, "sun_low_h": NAN, "need_lpd": NAN, "given_lpd": NAN, "plants": 0,
-        "posts": 0, "first_cost": NAN, "yearly_cost": NAN, "watered": 0, "sun_dark_h": NAN, "sun_filler_h": NAN,
+        "ground_m2": NAN,
+        "work_h": NAN,
+        "sun_h": NAN,
+        "sun_low_h": NAN,
+        "need_lpd": NAN,
+        "given_lpd": NAN,
+        "plants": 0,
+        "posts": 0,
+        "first_cost": NAN,
+        "yearly_cost": NAN,
+        "watered": 0,
+        "sun_dark_h": NAN,
+        "sun_filler_h": NAN,
         "sun_wall": False,
-    } | dict(figures)  # fmt: skip
+    } | dict(figures)
     outcome = Outcome(
-        name, block.name, said, planned=False, pattern=pattern.kind, step_m=pattern.step_m if pattern.kind != "points" else NAN,
-        row_distance_m=pattern.row_distance_m if pattern.kind not in ("points", "screen") else NAN, bearing_deg=bearing,
-        ground_m2=known["ground_m2"], trees=room.trees, nearest_m=room.nearest_m, spread_m=room.spread_m,
-        crowding=room.crowding_median, overlap_m=room.overlap_m, pruning_load=room.pruning_load_median,
-        pruning_h=room.hours_per_year, work_h=known["work_h"], sun_h=known["sun_h"],
-        sun_low_h=known["sun_low_h"], need_lpd=known["need_lpd"], given_lpd=known["given_lpd"], alley_m=room.clear_alley_m,
-        meet_year=room.meet_year, plants=int(known["plants"]), posts=int(known["posts"]), pipe_m=float(rows.length_m[own].sum()),
-        first_cost=known["first_cost"], yearly_cost=known["yearly_cost"], lacks=WATERING if known["watered"] else (),
-        sun_dark_h=known["sun_dark_h"], sun_filler_h=known["sun_filler_h"], sun_wall=bool(known["sun_wall"]),
-    )  # fmt: skip
+        name,
+        block.name,
+        said,
+        planned=False,
+        pattern=pattern.kind,
+        step_m=pattern.step_m if pattern.kind != "points" else NAN,
+        row_distance_m=pattern.row_distance_m if pattern.kind not in ("points", "screen") else NAN,
+        bearing_deg=bearing,
+        ground_m2=known["ground_m2"],
+        trees=room.trees,
+        nearest_m=room.nearest_m,
+        spread_m=room.spread_m,
+        crowding=room.crowding_median,
+        overlap_m=room.overlap_m,
+        pruning_load=room.pruning_load_median,
+        pruning_h=room.hours_per_year,
+        work_h=known["work_h"],
+        sun_h=known["sun_h"],
+        sun_low_h=known["sun_low_h"],
+        need_lpd=known["need_lpd"],
+        given_lpd=known["given_lpd"],
+        alley_m=room.clear_alley_m,
+        meet_year=room.meet_year,
+        plants=int(known["plants"]),
+        posts=int(known["posts"]),
+        pipe_m=float(rows.length_m[own].sum()),
+        first_cost=known["first_cost"],
+        yearly_cost=known["yearly_cost"],
+        lacks=WATERING if known["watered"] else (),
+        sun_dark_h=known["sun_dark_h"],
+        sun_filler_h=known["sun_filler_h"],
+        sun_wall=bool(known["sun_wall"]),
+    )
     return replace(outcome, unknown=_unknown(outcome, unpriced))
 
 
@@ -97,27 +109,9 @@ def _unknown(outcome: Outcome, unpriced: Sequence[str]) -> dict[str, str]:
     return {name: why for name, why in reasons.items() if np.isnan(getattr(outcome, name))}
 
 
-def first_cost(
-    prices: Prices, order: Sequence[OrderLine], materials: Sequence[MaterialLine]
-) -> tuple[float, list[str]]:
+def first_cost(prices: Prices, order: Sequence[OrderLine], materials: Sequence[MaterialLine]) -> tuple[float, list[str]]:
     """Add up what plants and materials cost.
 
-    Parameters
-    ----------
-    prices : Prices
-        The grower's own.
-    order, materials : Sequence
-        What a block asks to buy.
-
-    Returns
-    -------
-    float
-        In the grower's currency; NaN where a price is missing.
-    list of str
-        What has no price.
-
-    Examples
-    --------
     >>> from setout.model.prices import Price
     >>> line = OrderLine("apple", "apple, dwarf", "", "", "dwarf", "A", 20, 1)
     >>> first_cost(Prices("", {"plant": Price(30.0, "each")}), [line], [])
@@ -138,28 +132,9 @@ def first_cost(
 
 
 def costs_of(
-    prices: Prices,
-    blocks: Sequence[str],
-    order: Sequence[OrderLine],
-    materials: Sequence[MaterialLine],
-    work: Sequence[WorkLine],
+    prices: Prices, blocks: Sequence[str], order: Sequence[OrderLine], materials: Sequence[MaterialLine], work: Sequence[WorkLine]
 ) -> tuple[CostLine, ...]:
-    """Reckon what every block costs.
-
-    Parameters
-    ----------
-    prices : Prices
-        The grower's own.
-    blocks : Sequence of str
-        Names of the blocks.
-    order, materials, work : Sequence
-        Of the whole planting.
-
-    Returns
-    -------
-    tuple of CostLine
-        A line for each block, and one for materials of none; nothing without prices.
-    """
+    """Reckon what every block costs."""
     if not prices.items:
         return ()
     lines = []
@@ -169,9 +144,7 @@ def costs_of(
         hours = [line.hours for line in work if line.block == name]
         if not (plants or things or hours):
             continue
-        priced = [first_cost(prices, [plant], ()) for plant in plants] + [
-            first_cost(prices, (), [thing]) for thing in things
-        ]
+        priced = [first_cost(prices, [plant], ()) for plant in plants] + [first_cost(prices, (), [thing]) for thing in things]
         missing = dict.fromkeys(item for _, without in priced for item in without)
         yearly = yearly_cost(prices, sum(hours)) if hours else NAN
         lines.append(CostLine(name, sum(cost for cost, without in priced if not without), yearly, tuple(missing)))
@@ -191,26 +164,11 @@ def yearly_cost(prices: Prices, hours: float) -> float:
 def weighed(outcomes: Sequence[Outcome]) -> tuple[Outcome, ...]:
     """Mark the options that another one of the same block beats: at least as good in everything, better in something.
 
-    Parameters
-    ----------
-    outcomes : Sequence of Outcome
-        All options.
-
-    Returns
-    -------
-    tuple of Outcome
-        The same, with who beats them. Figures that one of the two does not know are not weighed.
-
-    Examples
-    --------
     >>> import setout.stages.compare as c
     >>> sorted(c._BETTER)[:3]
     ['alley_m', 'crowding', 'first_cost']
     """
-    return tuple(
-        replace(one, beaten_by=next((o.name for o in outcomes if o is not one and _beats(o, one)), ""))
-        for one in outcomes
-    )
+    return tuple(replace(one, beaten_by=next((o.name for o in outcomes if o is not one and _beats(o, one)), "")) for one in outcomes)
 
 
 def _beats(one: Outcome, other: Outcome) -> bool:
@@ -239,24 +197,6 @@ def closest(
 
     Halving finds about where the limit is met. But rows fit the ground now better, now worse, so that a wider step may give
     more trees: every step round about is then tried, from the closest on, as far as :data:`ROUND_ABOUT` times closer and wider.
-
-    Parameters
-    ----------
-    try_step : callable
-        Takes a step [m], gives its outcome; None where it cannot be laid out.
-    keeps : callable
-        Tells whether an outcome keeps the limit.
-    low, high : float
-        Steps to look between [m].
-    unit : float
-        Steps are whole multiples of this [m].
-
-    Returns
-    -------
-    Outcome or None
-        None where no step tried keeps it.
-    tuple of float
-        Between which steps every one was tried, as far as one was found [m].
     """
     return _first_kept(try_step, keeps, (low, high, unit), 1)
 
@@ -269,10 +209,7 @@ def widest(
 
 
 def _first_kept(
-    try_step: Callable[[float], Outcome | None],
-    keeps: Callable[[Outcome], bool],
-    steps: tuple[float, float, float],
-    way: int,
+    try_step: Callable[[float], Outcome | None], keeps: Callable[[Outcome], bool], steps: tuple[float, float, float], way: int
 ) -> tuple[Outcome | None, tuple[float, float]]:
     """Return the first outcome that keeps a limit, of all steps round about where it is met, upward (1) or downward (-1)."""
     low, high, unit = steps
@@ -311,27 +248,12 @@ def _first_kept(
 def sun_figures(groups: Mapping[str, Floats]) -> dict[str, float]:
     """Return the figures of the sun on a block's trees, those that are judged by themselves told apart.
 
-    Parameters
-    ----------
-    groups : Mapping
-        Hours of sun by group, as :func:`setout.model.sungroups.sun_groups` names them [h].
-
-    Returns
-    -------
-    dict
-        ``sun_h``: median of the trees that stay, of pairs the lighter partners; ``sun_low_h``: worst tenth of all that stay;
-        ``sun_dark_h``: median of the darker partners; ``sun_filler_h``: of fillers; NaN where there are none.
-
-    Examples
-    --------
     >>> sun_figures({"trees that stay": np.arange(1.0, 12.0), "fillers": np.array([4.0])})
     {'sun_h': 6.0, 'sun_low_h': 2.0, 'sun_dark_h': nan, 'sun_filler_h': 4.0}
     """
     none = np.empty(0)
     light = np.concatenate([groups.get(STAY, none), groups.get(LIGHTER, none)])
     stays = np.concatenate([light, groups.get(DARKER, none)])
-    median = [
-        float(np.median(v)) if len(v) else NAN for v in (light, groups.get(DARKER, none), groups.get(FILLERS, none))
-    ]
+    median = [float(np.median(v)) if len(v) else NAN for v in (light, groups.get(DARKER, none), groups.get(FILLERS, none))]
     low = float(np.percentile(stays, 10)) if len(stays) else NAN
     return {"sun_h": median[0], "sun_low_h": low, "sun_dark_h": median[1], "sun_filler_h": median[2]}

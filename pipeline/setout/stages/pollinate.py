@@ -48,21 +48,7 @@ class _Needy:
 
 
 def partners(site: Site, trees: Trees) -> tuple[Floats, tuple[Finding, ...]]:
-    """Find for every tree that needs a partner how far the nearest one stands.
-
-    Parameters
-    ----------
-    site : Site
-        Blocks with their plants.
-    trees : Trees
-        All trees of the site, with their plants.
-
-    Returns
-    -------
-    tuple
-        (n,) ndarray: distance to the nearest partner in bloom at the same time [m], NaN where none is needed or there
-        is none; and findings, by block and plant.
-    """
+    """Find for every tree that needs a partner how far the nearest one stands."""
     kinds = kinds_of(site.blocks, trees)
     far = np.full(len(trees), np.nan)
     needs = _all_needs(kinds, trees)
@@ -74,18 +60,6 @@ def partners(site: Site, trees: Trees) -> tuple[Floats, tuple[Finding, ...]]:
 def in_bloom_together(one: str, other: str) -> bool:
     """Tell whether two times of bloom overlap; what is unknown is taken to.
 
-    Parameters
-    ----------
-    one, other : str
-        Early, mid or late; empty unknown.
-
-    Returns
-    -------
-    bool
-        Nursery rule: early with early and mid, mid with all, late with mid and late.
-
-    Examples
-    --------
     >>> in_bloom_together("early", "mid"), in_bloom_together("early", "late"), in_bloom_together("late", "")
     (True, False, True)
     """
@@ -97,20 +71,6 @@ def in_bloom_together(one: str, other: str) -> bool:
 def can_serve(tree: Plant, partner: Plant) -> bool:
     """Tell whether a plant can be the partner of another, whatever the time of bloom.
 
-    Parameters
-    ----------
-    tree : Plant
-        What needs a partner.
-    partner : Plant
-        What might be it.
-
-    Returns
-    -------
-    bool
-        Same species; for a female plant a male, for others another variety; and it stays as long.
-
-    Examples
-    --------
     >>> main = Plant("apple", "A", species="apple", pollination="partner")
     >>> can_serve(main, Plant("apple", "B", species="apple")), can_serve(main, main)
     (True, False)
@@ -180,53 +140,80 @@ def _said(site: Site, trees: Trees, need: _Needy) -> Iterator[Finding]:
     apart = short & (need.any_bloom_m <= limit + EXACT_M)
     if apart.any():
         yield Finding(
-            "bloom_apart", "warn",
+            "bloom_apart",
+            "warn",
             f"{what}: {_of(apart)} have a partner within {within}, but it does not bloom together with them ({plant.bloom})",
-            f"{plant.bloom} bloom", "bloom that overlaps: early with early or mid, late with mid or late",
-            "take a pollinizer that blooms at the same time", geometry=_at(trees, need.trees, np.where(apart, -1.0, 0.0)),
-        )  # fmt: skip
+            f"{plant.bloom} bloom",
+            "bloom that overlaps: early with early or mid, late with mid or late",
+            "take a pollinizer that blooms at the same time",
+            geometry=_at(trees, need.trees, np.where(apart, -1.0, 0.0)),
+        )
     distant = short & ~apart
     if distant.any():
         far = need.far_m if np.isfinite(need.far_m).any() else need.any_bloom_m
         worst = float(far[distant].max())
         yield Finding(
-            "pollinizer_far", "warn",
+            "pollinizer_far",
+            "warn",
             f"{what}: {_of(distant)} stand further than {within} from the nearest partner, at worst {show_length(worst, site.units)}",
-            show_length(worst, site.units), f"{within} by {plant.agent or 'bees'}",
-            "set pollinizers closer (every k-th tree of every k-th row), or mix the varieties", geometry=_at(trees, need.trees, -far * distant),
-        )  # fmt: skip
+            show_length(worst, site.units),
+            f"{within} by {plant.agent or 'bees'}",
+            "set pollinizers closer (every k-th tree of every k-th row), or mix the varieties",
+            geometry=_at(trees, need.trees, -far * distant),
+        )
     better = ~short & (need.far_m > BEES_IDEAL_M + EXACT_M)
     if better.any() and plant.agent != "wind":
         ideal = show_length(BEES_IDEAL_M, site.units)
         yield Finding(
-            "pollinizer_not_near", "note",
+            "pollinizer_not_near",
+            "note",
             f"{what}: {_of(better)} have their partner within {within}, but further than the {ideal} that bees serve best",
-            show_length(float(need.far_m[better].max()), site.units), ideal, "set pollinizers closer for a fuller crop",
+            show_length(float(need.far_m[better].max()), site.units),
+            ideal,
+            "set pollinizers closer for a fuller crop",
             geometry=_at(trees, need.trees, -need.far_m * better),
-        )  # fmt: skip
+        )
     if not plant.bloom and not short.all():
         yield Finding(
-            "bloom_unknown", "note", f"{what}: its time of bloom is not known, so it is not sure that partners bloom together",
-            remedy="name its bloom: early, mid or late", geometry=_at(trees, need.trees, np.zeros(len(short))),
-        )  # fmt: skip
+            "bloom_unknown",
+            "note",
+            f"{what}: its time of bloom is not known, so it is not sure that partners bloom together",
+            remedy="name its bloom: early, mid or late",
+            geometry=_at(trees, need.trees, np.zeros(len(short))),
+        )
 
 
 def _none(what: str, plant: Plant, where: shapely.Point, within: str) -> Finding:
     """Say that the whole site has no partner; that is sure only where varieties are named."""
     if plant.pollination == "female":
         return Finding(
-            "no_pollinizer", "stop", f"{what} needs a male plant, and the site has none", "none", f"one within {within}",
-            "plant a male among every eight or so females", geometry=where,
-        )  # fmt: skip
+            "no_pollinizer",
+            "stop",
+            f"{what} needs a male plant, and the site has none",
+            "none",
+            f"one within {within}",
+            "plant a male among every eight or so females",
+            geometry=where,
+        )
     if plant.variety:
         return Finding(
-            "no_pollinizer", "stop", f"{what} needs another variety for its pollen, and the site has none", "none",
-            f"one within {within}", "add a pollinizer of the same species that blooms at the same time", geometry=where,
-        )  # fmt: skip
+            "no_pollinizer",
+            "stop",
+            f"{what} needs another variety for its pollen, and the site has none",
+            "none",
+            f"one within {within}",
+            "add a pollinizer of the same species that blooms at the same time",
+            geometry=where,
+        )
     return Finding(
-        "no_pollinizer", "warn", f"{what} needs another variety for its pollen, and the plan names no varieties", "none named",
-        f"one within {within}", "name the varieties, or give a plant of the block the role pollinizer", geometry=where,
-    )  # fmt: skip
+        "no_pollinizer",
+        "warn",
+        f"{what} needs another variety for its pollen, and the plan names no varieties",
+        "none named",
+        f"one within {within}",
+        "name the varieties, or give a plant of the block the role pollinizer",
+        geometry=where,
+    )
 
 
 def _of(which: Bools) -> str:

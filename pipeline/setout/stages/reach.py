@@ -2,7 +2,8 @@
 
 A place is served by a water point when a pipe of at most the longest run leads to it without crossing a barrier, and
 when the static pressure there, after the lift, is still at least the minimum. Barriers are those that the plan file
-names, and what nobody lays a pipe through: areas behind a setback, no-plant ground, and the property line. Lift costs 0.4333 psi per foot (62.4
+names, and what nobody lays a pipe through: areas behind a setback, no-plant ground, and the property line.
+Lift costs 0.4333 psi per foot (62.4
 lb/ft3 over 144 in2/ft2). Friction is not in it: pipes are sized later, so this is the most a point can ever serve.
 """
 
@@ -34,18 +35,7 @@ FAR = 1e5
 
 
 def reach_of(water: Water) -> Reach:
-    """Work out the ground in reach of every water point.
-
-    Parameters
-    ----------
-    water : Water
-        Points, barriers and limits, in the frame.
-
-    Returns
-    -------
-    Reach
-        Corners of the pipes' ways round everything that no pipe crosses, and the ground in reach.
-    """
+    """Work out the ground in reach of every water point."""
     points = water.points
     longest = water.max_run_m if water.max_run_m is not None else np.inf
     named = obstacles_of(water.barriers, water.sleeves, SLEEVE_WIDTH)
@@ -70,9 +60,7 @@ def reach_of(water: Water) -> Reach:
     return Reach(xy[:, 0], xy[:, 1], run, point, longest, barriers, ceiling, areas, tuple(findings), discs)
 
 
-def _shut_off(
-    land: BaseGeometry, obstacles: Obstacles, ways: tuple[Floats, Floats, Ints], areas: Geometries, longest: float
-) -> Geometries:
+def _shut_off(land: BaseGeometry, obstacles: Obstacles, ways: tuple[Floats, Floats, Ints], areas: Geometries, longest: float) -> Geometries:
     """Return per water point the ground in its run from which something that no pipe crosses keeps it after all.
 
     A building's shadow is seen from the corners round which the pipe goes: few of them are needed.
@@ -110,13 +98,16 @@ def _cut_off(water: Water, lost: BaseGeometry) -> list[Finding]:
     planted = "its trees are told as dry" if water.plant_beyond else "it is not planted"
     return [
         Finding(
-            "reach_cut_off", "warn", "ground near enough to a water point is cut off from it by what no pipe crosses: areas behind a "
+            "reach_cut_off",
+            "warn",
+            "ground near enough to a water point is cut off from it by what no pipe crosses: areas behind a "
             f"setback such as buildings, ponds and roads, no-plant areas, and the property line; {planted}",
-            f"{show_area(ground.area)} ({show_area(ground.area, 'si')})", "0",
+            f"{show_area(ground.area)} ({show_area(ground.area, 'si')})",
+            "0",
             "name a sleeve where a pipe may cross (water.sleeves), or add a water point on their side",
             geometry=ground,
         )
-    ]  # fmt: skip
+    ]
 
 
 def _closed(water: Water) -> Geometries:
@@ -196,24 +187,7 @@ def _open_to(obstacles: Obstacles, x: float, y: float) -> BaseGeometry:
 
 
 def serve(reach: Reach, water: Water, x: Floats, y: Floats, z: Floats) -> Served:
-    """Find for every position the water point with the shortest run that still has pressure there.
-
-    Parameters
-    ----------
-    reach : Reach
-        From :func:`reach_of`.
-    water : Water
-        The points that it was made from.
-    x, y : (n,) ndarrays
-        Positions [m in the frame].
-    z : (n,) ndarray
-        Their elevations [m]; NaN where unknown, which no pressure limit is held against.
-
-    Returns
-    -------
-    Served
-        Water point, run [m] and static pressure [kPa] of every position.
-    """
+    """Find for every position the water point with the shortest run that still has pressure there."""
     size = len(x)
     best, run = np.full(size, -1, np.int64), np.full(size, np.nan)
     # a position at the very edge of its ground may stand on a barrier's drawn outline, where water does come to it
@@ -263,9 +237,7 @@ def _open_ground(reach: Reach, x: Floats, y: Floats) -> NDArray[np.bool_]:
     """Tell which places lie on ground that obstacles do not shut off from every water point."""
     assert reach.barriers is not None
     corners = shapely.MultiPoint(np.column_stack([np.append(reach.x, x), np.append(reach.y, y)]))
-    around = shapely.box(*shapely.union(reach.barriers.envelope, corners.envelope).bounds).buffer(
-        1.0, join_style="mitre"
-    )
+    around = shapely.box(*shapely.union(reach.barriers.envelope, corners.envelope).bounds).buffer(1.0, join_style="mitre")
     out = np.zeros(len(x), bool)
     for part in shapely.get_parts(overlay.difference(around, reach.barriers)):
         shapely.prepare(part)
@@ -293,21 +265,27 @@ def _findings(water: Water) -> list[Finding]:
     if blind:
         found.append(
             Finding(
-                "water_pressure_unknown", "warn", f"no pressure is given for water point {', '.join(blind)} ({water.source})",
+                "water_pressure_unknown",
+                "warn",
+                f"no pressure is given for water point {', '.join(blind)} ({water.source})",
                 remedy='add a column such as pressure_psi or pressure_kpa, or water.pressure = "45 psi" to the plan file; '
                 "until then no pressure limit is held against it",
             )
-        )  # fmt: skip
+        )
     if water.min_pressure_kpa is not None:
         low = np.flatnonzero(points.pressure_kpa < water.min_pressure_kpa)
         found += [
             Finding(
-                "water_pressure_low", "warn", f"water point {points.name[k]} has less pressure than the minimum even at its own height",
-                f"{points.pressure_kpa[k]:.0f} kPa", f"{water.min_pressure_kpa:.0f} kPa", "raise its pressure or lower min_pressure",
+                "water_pressure_low",
+                "warn",
+                f"water point {points.name[k]} has less pressure than the minimum even at its own height",
+                f"{points.pressure_kpa[k]:.0f} kPa",
+                f"{water.min_pressure_kpa:.0f} kPa",
+                "raise its pressure or lower min_pressure",
                 geometry=shapely.Point(points.x[k], points.y[k]),
             )
             for k in low
-        ]  # fmt: skip
+        ]
     return [*found, *_sleeves_shut(water)]
 
 
@@ -327,11 +305,13 @@ def _sleeves_shut(water: Water) -> list[Finding]:
         return []
     return [
         Finding(
-            "sleeve_shut", "warn", f"{len(shut)} of {len(openings)} sleeves lead through no barrier",
+            "sleeve_shut",
+            "warn",
+            f"{len(shut)} of {len(openings)} sleeves lead through no barrier",
             remedy="draw each as a line or an area from one side of the barrier to the other",
             geometry=overlay.union(openings[shut]),
         )
-    ]  # fmt: skip
+    ]
 
 
 def too_high(reach: Reach, ground: Ground) -> NDArray[np.uint8] | None:
@@ -339,18 +319,6 @@ def too_high(reach: Reach, ground: Ground) -> NDArray[np.uint8] | None:
 
     A cell counts as high as the highest of itself and its eight neighbours, since the elevation of a position in it
     lies between those: what is planted on the other cells has the pressure.
-
-    Parameters
-    ----------
-    reach : Reach
-        With the ceilings of the water points.
-    ground : Ground
-        The DEM and the site's window in it.
-
-    Returns
-    -------
-    ndarray of packed bits or None
-        Like ``ground.steep``; None where pressure is enough on all ground.
     """
     elevations = ground.elevations
     if elevations is None or not np.isfinite(reach.ceiling_m).any():

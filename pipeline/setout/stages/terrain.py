@@ -16,10 +16,10 @@ from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
 from setout.geometry.cells import cellmask, contours, gridmap, relief
-from setout.geometry.lines import overlay
-from setout.geometry.places import polymap
 from setout.geometry.cells.cellsize import CellSize, Window, cell_size
 from setout.geometry.cells.strips import STRIP, Groups, chunks, group_step, overview, squared_slopes
+from setout.geometry.lines import overlay
+from setout.geometry.places import polymap
 from setout.model import Bools, Elevations, Finding, Floats, Ground, RasterGrid, Site
 from setout.units import FOOT, show_length
 
@@ -28,10 +28,7 @@ OVERVIEW_CELLS = 2_500_000
 FEW_CELLS = 10_000
 """Up to this many cells of the site's window, ground without elevation is measured and not counted in cells."""
 CONTOUR_CELLS = 400_000
-INTERVALS = {
-    "us": tuple(n * FOOT for n in (1, 2, 5, 10, 20, 50, 100)),
-    "si": (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0),
-}
+INTERVALS = {"us": tuple(n * FOOT for n in (1, 2, 5, 10, 20, 50, 100)), "si": (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)}
 """Contour intervals to choose from [m]."""
 MOST_CONTOURS = 25
 SIMPLIFY_M = 0.15
@@ -44,41 +41,19 @@ LAND_M = (-500.0, 9000.0)
 
 
 def survey_ground(site: Site, elevations: Elevations | None, *, max_slope: float, allow_blank: bool) -> Ground:
-    """Find the steep cells and the cells without elevation, in one pass over the site's part of the DEM.
-
-    Parameters
-    ----------
-    site : Site
-        Its boundary says which part that is.
-    elevations : Elevations or None
-        The DEM.
-    max_slope : float
-        Steepest slope allowed, rise over run; inf for no limit.
-    allow_blank : bool
-        Ground without elevation may be planted.
-
-    Returns
-    -------
-    Ground
-        One bit a cell; memory does not grow with the DEM beyond that.
-
-    Raises
-    ------
-    SetoutError
-        The site has no elevation at all, or heights that no land has.
-    """
+    """Find the steep cells and the cells without elevation, in one pass over the site's part of the DEM."""
     if elevations is None:
         none = np.empty((0, 0), np.uint8)
         finding = Finding(
-            "no_dem", "warn", "the plan names no DEM: slope and elevation are unknown, and no ground was held back for them",
+            "no_dem",
+            "warn",
+            "the plan names no DEM: slope and elevation are unknown, and no ground was held back for them",
             remedy="name a DEM in site.dem",
-        )  # fmt: skip
+        )
         return Ground(None, site.frame, (0, 0, 0, 0), none, none, max_slope, 1.0, allow_blank, (finding,))
     grid = elevations.grid
     exact = gridmap.exact_cells(site.frame, grid)
-    outline = shapely.transform(
-        shapely.segmentize(site.boundary, 50.0), lambda xy: np.column_stack(exact(xy[:, 0], xy[:, 1]))
-    )
+    outline = shapely.transform(shapely.segmentize(site.boundary, 50.0), lambda xy: np.column_stack(exact(xy[:, 0], xy[:, 1])))
     window = _window(site, grid, outline, elevations.source)
     size = cell_size(grid, window)
     row0, row1, col0, col1 = window
@@ -103,14 +78,8 @@ def survey_ground(site: Site, elevations: Elevations | None, *, max_slope: float
     share = cellmask.share(outline, blank, window)
     if share >= 1.0:
         raise _no_elevation(site, grid, outline, elevations.source)
-    findings = (
-        *_gap(site, share, elevations.source, allow_blank=allow_blank),
-        *_odd(size, grid, groups.means(), elevations.source),
-    )
-    ground = Ground(
-        elevations, site.frame, window, steep, blank, max_slope, share, allow_blank, findings, groups.means(), step,
-        highest,
-    )  # fmt: skip
+    findings = (*_gap(site, share, elevations.source, allow_blank=allow_blank), *_odd(size, grid, groups.means(), elevations.source))
+    ground = Ground(elevations, site.frame, window, steep, blank, max_slope, share, allow_blank, findings, groups.means(), step, highest)
     return replace(ground, findings=(*findings, *_contours_wide(ground, site)))
 
 
@@ -134,13 +103,12 @@ def _no_land(wild: list[tuple[float, int, int]], grid: RasterGrid, source: str) 
     x, y = grid.corner(np.array([row + 0.5]), np.array([col + 0.5]))
     digits = 6 if grid.crs.is_geographic else 1
     place = f"row {row + 1}, column {col + 1}, at {x[0]:.{digits}f}, {y[0]:.{digits}f}"
-    many = (
-        f"{len(wild):,} cells round the site hold heights" if len(wild) > 1 else "a cell round the site holds a height"
-    )
+    many = f"{len(wild):,} cells round the site hold heights" if len(wild) > 1 else "a cell round the site holds a height"
     return SetoutError(
         f"{many} that no land has: {value:,.6g} m in {place}; land lies between {LAND_M[0]:,.0f} and {LAND_M[1]:,.0f} m",
-        source, "if the number stands for no height, declare it in the file as nodata; else mend site.dem_unit, or the cell",
-    )  # fmt: skip
+        source,
+        "if the number stands for no height, declare it in the file as nodata; else mend site.dem_unit, or the cell",
+    )
 
 
 def _squared_limit(max_slope: float) -> np.float32:
@@ -155,9 +123,11 @@ def _window(site: Site, grid: RasterGrid, outline: BaseGeometry, source: str) ->
     if not np.isfinite([col0, row0, col1, row1]).all():
         raise _no_elevation(site, grid, outline, source)
     window = (
-        max(int(np.floor(row0)) - 1, 0), min(int(np.floor(row1)) + 2, grid.height),
-        max(int(np.floor(col0)) - 1, 0), min(int(np.floor(col1)) + 2, grid.width),
-    )  # fmt: skip
+        max(int(np.floor(row0)) - 1, 0),
+        min(int(np.floor(row1)) + 2, grid.height),
+        max(int(np.floor(col0)) - 1, 0),
+        min(int(np.floor(col1)) + 2, grid.width),
+    )
     if row1 <= 0 or col1 <= 0 or row0 >= grid.height or col0 >= grid.width:
         raise _no_elevation(site, grid, outline, source)
     return window
@@ -203,96 +173,39 @@ def _odd(size: CellSize, grid: RasterGrid, z: relief.Heights, source: str) -> It
             f"{source}: its cells are {wide:.3g} m wide, so a slope is a mean over {3 * wide:.3g} m: banks, terraces and ditches "
             "do not show"
         )
-        yield Finding(
-            "dem_coarse", "note", message, f"{wide:.3g} m", f"{COARSE_M:g} m", "ask for a finer DEM (1 m, from lidar)"
-        )
+        yield Finding("dem_coarse", "note", message, f"{wide:.3g} m", f"{COARSE_M:g} m", "ask for a finer DEM (1 m, from lidar)")
     known = z[np.isfinite(z)]
     if known.size and not (known.min() > LOWEST_M and known.max() < HIGHEST_M):
         message = (
             f"{source}: heights go from {known.min():.0f} to {known.max():.0f} m, which no farm land does: "
             "their unit may be wrong, or some stand for no height"
         )
-        yield Finding(
-            "dem_heights", "warn", message, "", f"{LOWEST_M:g} to {HIGHEST_M:g} m", "look at the DEM's unit and nodata"
-        )
+        yield Finding("dem_heights", "warn", message, "", f"{LOWEST_M:g} to {HIGHEST_M:g} m", "look at the DEM's unit and nodata")
 
 
 def cell_mappings(ground: Ground) -> tuple[polymap.PolyMap, polymap.PolyMap]:
-    """Return the mappings between the frame and the DEM's grid, fast over the site's window.
-
-    Parameters
-    ----------
-    ground : Ground
-        With a DEM.
-
-    Returns
-    -------
-    to_cell : PolyMap
-        Takes (x, y) [m in the frame], gives fractional (column, row).
-    to_frame : PolyMap
-        The other way round; both are true to 0.1 mm.
-    """
+    """Return the mappings between the frame and the DEM's grid, fast over the site's window."""
     assert ground.elevations is not None
     place = (ground.frame, ground.elevations.grid, ground.window)
     return gridmap.to_cells(*place), gridmap.to_frame(*place)
 
 
 def steep_at(ground: Ground, x: Floats, y: Floats) -> Bools:
-    """Return whether the ground at points is steeper than the limit.
-
-    Parameters
-    ----------
-    ground : Ground
-        From :func:`survey_ground`.
-    x, y : (n,) ndarray
-        Points in the frame [m].
-
-    Returns
-    -------
-    (n,) ndarray of bool
-        False where the slope is unknown, and beyond the site's window.
-    """
+    """Return whether the ground at points is steeper than the limit."""
     if ground.elevations is None:
         return np.zeros(np.shape(x), bool)
     return cellmask.bits_at(ground, ground.steep, *gridmap.cells_at(ground, x, y), outside=False)
 
 
 def blank_at(ground: Ground, x: Floats, y: Floats) -> Bools:
-    """Return whether the ground at points has no elevation.
-
-    Parameters
-    ----------
-    ground : Ground
-        From :func:`survey_ground`.
-    x, y : (n,) ndarray
-        Points in the frame [m].
-
-    Returns
-    -------
-    (n,) ndarray of bool
-        True beyond the site's window of the DEM; False everywhere when the plan names no DEM, as nothing is held back
-        then.
-    """
+    """Return whether the ground at points has no elevation."""
     if ground.elevations is None:
         return np.zeros(np.shape(x), bool)
     return cellmask.bits_at(ground, ground.blank, *gridmap.cells_at(ground, x, y), outside=True)
 
 
 def ground_bits(ground: Ground, row0: int, row1: int, col0: int, col1: int) -> tuple[Bools, Bools]:
-    """Return the steep and the blank cells of a part of the site's window.
-
-    Parameters
-    ----------
-    ground : Ground
-        With a DEM.
-    row0, row1, col0, col1 : int
-        Rows and columns of the DEM's grid, inside the window.
-
-    Returns
-    -------
-    steep, blank : (row1 - row0, col1 - col0) ndarray of bool
-        The cells.
-    """
+    """Return the steep and the blank cells of a part of the site's window."""
     top, _, left, _ = ground.window
     part = (row0 - top, row1 - top, col0 - left, col1 - left)
     return cellmask.part(ground.steep, part), cellmask.part(ground.blank, part)
@@ -304,19 +217,6 @@ def sample(ground: Ground, x: Floats, y: Floats) -> tuple[Floats, Floats, Floats
     The elevation is bilinear between the centres of four cells; a missing one of them counts as high as the point's own
     cell, and beyond the raster's edge the ground goes on as it came. Slope and aspect are those of the cell that holds
     the point.
-
-    Parameters
-    ----------
-    ground : Ground
-        From :func:`survey_ground`.
-    x, y : (n,) ndarray
-        Points in the frame [m].
-
-    Returns
-    -------
-    elevation_m, slope_pct, aspect_deg : (n,) ndarray
-        Elevation [m], slope [%], direction of steepest descent [deg clockwise from the frame's north]; NaN where
-        unknown, and the aspect on level ground.
     """
     x, y = np.asarray(x, float), np.asarray(y, float)
     height, slope, aspect = (np.full(x.shape, np.nan) for _ in range(3))
@@ -379,22 +279,7 @@ def _axes(ground: Ground) -> tuple[Floats, Floats]:
 
 
 def contour_lines(ground: Ground, site: Site, interval_m: float | None = None) -> list[tuple[float, LineString]]:
-    """Draw contours inside the boundary.
-
-    Parameters
-    ----------
-    ground : Ground
-        From :func:`survey_ground`.
-    site : Site
-        Its boundary clips them; its units choose the interval, in whole feet or metres, where none is given.
-    interval_m : float, optional
-        Difference in elevation from one to the next [m].
-
-    Returns
-    -------
-    list of (float, LineString)
-        Elevation [m] and line in the frame, from the lowest up; none without a DEM or on level ground.
-    """
+    """Draw contours inside the boundary."""
     if ground.elevations is None:
         return []
     z, step = _coarse(ground)
@@ -426,9 +311,13 @@ def _contours_wide(ground: Ground, site: Site) -> Iterator[Finding]:
     if interval > widest:
         said, usual = (show_length(length, site.units) for length in (interval, widest))
         yield Finding(
-            "contours_wide", "note", f"contours are drawn every {said}, for the ground is so high or so rough that closer ones would cover the map",
-            said, usual, "look at the DEM for wild heights, if the ground is not like that",
-        )  # fmt: skip
+            "contours_wide",
+            "note",
+            f"contours are drawn every {said}, for the ground is so high or so rough that closer ones would cover the map",
+            said,
+            usual,
+            "look at the DEM for wild heights, if the ground is not like that",
+        )
 
 
 def _coarse(ground: Ground) -> tuple[relief.Heights, int]:

@@ -21,9 +21,18 @@ from setout.tables.sheet import given_in_csv
 from setout.units import show_length
 
 __all__ = [
-    "FIGURES", "CatalogueEntry", "entries", "figures_of", "find", "from_row", "look_at_csv", "look_at_tables", "publications",
-    "read_csv", "read_tables",
-]  # fmt: skip
+    "FIGURES",
+    "CatalogueEntry",
+    "entries",
+    "figures_of",
+    "find",
+    "from_row",
+    "look_at_csv",
+    "look_at_tables",
+    "publications",
+    "read_csv",
+    "read_tables",
+]
 
 
 @lru_cache(maxsize=1)
@@ -112,9 +121,7 @@ def _named(name: str, known: Sequence[CatalogueEntry]) -> CatalogueEntry | None:
     return None
 
 
-def from_row(
-    mapping: Mapping[str, Any], origin: str, where: str = "", own: Mapping[str, CatalogueEntry] | None = None
-) -> CatalogueEntry:
+def from_row(mapping: Mapping[str, Any], origin: str, where: str = "", own: Mapping[str, CatalogueEntry] | None = None) -> CatalogueEntry:
     """Read one [[plant]] table of a plan file.
 
     Parameters
@@ -316,11 +323,7 @@ def _twice(entry: CatalogueEntry, seen: dict[str, int], number: int, where: str,
     first = seen.setdefault(fold(entry.name), number)
     if first == number:
         return []
-    return [
-        Fault(
-            f'"{entry.name}" is there already, in {said.format(first)}', where, "leave one, or give another size class"
-        )
-    ]
+    return [Fault(f'"{entry.name}" is there already, in {said.format(first)}', where, "leave one, or give another size class")]
 
 
 def figures_of(entry: CatalogueEntry, units: str = "us") -> list[tuple[str, str, str]]:
@@ -367,9 +370,7 @@ def _range(low: str, high: str, unit: str) -> str:
 
 @lru_cache(maxsize=1)
 def _publications() -> tuple[tuple[str, str, str], ...]:
-    return tuple(
-        (row["name"], row["publication"], row["address"]) for row in csv.DictReader(_table("sources.csv").splitlines())
-    )
+    return tuple((row["name"], row["publication"], row["address"]) for row in csv.DictReader(_table("sources.csv").splitlines()))
 
 
 def publications(shown: Iterable[CatalogueEntry] | None = None) -> tuple[tuple[str, str, str], ...]:

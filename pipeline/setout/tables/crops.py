@@ -149,9 +149,7 @@ def scaled(table: Coefficients, kc_mid: float) -> Coefficients:
     return replace(table, ini=table.ini * by, mid=kc_mid, end=table.end * by, source=said)
 
 
-def season_of(
-    leaves: str, latitude: float, leaf_out: tuple[int, int] | None = None, warm: tuple[int, int] | None = None
-) -> Season | None:
+def season_of(leaves: str, latitude: float, leaf_out: tuple[int, int] | None = None, warm: tuple[int, int] | None = None) -> Season | None:
     """Return the growing season.
 
     Plants that lose their leaves have them from leaf-out to the end of the warm season. How that time parts into stages is in

@@ -149,7 +149,15 @@ FIGURES: Final = (
     Figure("group", "pollination group", "group", "text", "pollination_source"),
     Figure("bloom", "bloom", "bloom", "word", "pollination_source", ("early", "mid", "late")),
     Figure("agent", "pollen carried by", "agent", "word", "pollination_source", ("bees", "wind", "flies")),
-    Figure("pollination_m", "partner within", "pollination_distance", "length", "pollination_source", limits=(0.0, 1000.0), column="pollination"),
+    Figure(
+        "pollination_m",
+        "partner within",
+        "pollination_distance",
+        "length",
+        "pollination_source",
+        limits=(0.0, 1000.0),
+        column="pollination",
+    ),
     Figure("chill_range_h", "chill", "chill_hours", "hours", "chill_source", limits=(0.0, 3000.0), column="chill"),
     Figure("kc_mid", "Kc in mid-season", "kc_mid", "number", "kc_source", limits=(0.0, 2.0)),
     Figure("habit", "habit", "habit", "word", "other_source", ("tree", "shrub", "vine", "cane")),
@@ -159,7 +167,7 @@ FIGURES: Final = (
     Figure("suckers", "suckers", "suckers", "word", "other_source", ("yes", "some", "no")),
     Figure("juglone", "juglone", "juglone", "word", "other_source", ("makes", "suffers")),
     Figure("cautions", "cautions", "cautions", "text", "other_source"),
-)  # fmt: skip
+)
 """Every figure of a plant, in the order in which people read them."""
 FIGURE: Final = {figure.field: figure for figure in FIGURES}
 SOURCES: Final = tuple(dict.fromkeys(figure.source for figure in FIGURES))

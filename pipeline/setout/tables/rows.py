@@ -17,11 +17,7 @@ BY_KEY: Final = {figure.key: figure for figure in FIGURES}
 KEYS: Final = ("name", "note", *BY_KEY, "source")
 """Keys of a plan file's [[plant]] table."""
 _LONGEST: Final = {"name": 80, "text": 500}
-_EXAMPLE: Final = {
-    "range": '"14 ft", or ["12 ft", "16 ft"] for a range',
-    "length": '"100 ft"',
-    "hours": "300, or [300, 1200] for a range",
-}
+_EXAMPLE: Final = {"range": '"14 ft", or ["12 ft", "16 ft"] for a range', "length": '"100 ft"', "hours": "300, or [300, 1200] for a range"}
 
 
 @dataclass(slots=True)
@@ -118,9 +114,7 @@ def limited(figure: Figure, value: float, said: object) -> float:
     low, high = figure.limits
     unit = " m" if figure.kind in ("range", "length") else " h" if figure.kind == "hours" else ""
     if not (low < value <= high or (figure.kind == "hours" and value == low)):
-        raise ValueError(
-            f"{_shown(said)} is out of range; {figure.label} is more than {low:g} and at most {high:g}{unit}"
-        )
+        raise ValueError(f"{_shown(said)} is out of range; {figure.label} is more than {low:g} and at most {high:g}{unit}")
     return value
 
 
@@ -204,9 +198,7 @@ def entry_of(given: Given, base: CatalogueEntry | None, origin: str) -> Catalogu
     (('kc_mid', 'yours (plan.toml)'),)
     """
     species, _, size_class = given.name.partition(", ")
-    base = base or CatalogueEntry(
-        species, size_class, other_source="" if "habit" in given.values else "taken for a tree"
-    )
+    base = base or CatalogueEntry(species, size_class, other_source="" if "habit" in given.values else "taken for a tree")
     values = {name: getattr(base, name) for name in CatalogueEntry.__dataclass_fields__}
     values |= given.values | {"origin": origin}
     if given.note:

@@ -131,9 +131,7 @@ def _put_together(given: Given, ends: dict[str, Any], where: str) -> None:
         elif other is None:
             partner = name.replace("_min", "_max") if end == "_min" else name.replace("_max", "_min")
             what = f"stands without {partner}"
-            given.faults.append(
-                Fault(what, f"{where}, column {name}", "give both ends of a range, the same twice for one figure")
-            )
+            given.faults.append(Fault(what, f"{where}, column {name}", "give both ends of a range, the same twice for one figure"))
         elif end == "_min":
             try:
                 given.values[field] = ordered(figure, ends[name], ends[other])

@@ -93,27 +93,9 @@ def words_of(code: str) -> str:
     return WORDS.get(code, code.replace("_", " "))
 
 
-def kinds_of(
-    findings: Sequence[Finding], tree_id: Sequence[str] | NDArray[Any] = (), few: int = FEW
-) -> tuple[Kind, ...]:
+def kinds_of(findings: Sequence[Finding], tree_id: Sequence[str] | NDArray[Any] = (), few: int = FEW) -> tuple[Kind, ...]:
     """Bring like findings together.
 
-    Parameters
-    ----------
-    findings : Sequence of Finding
-        Any findings, in order.
-    tree_id : Sequence of str, optional
-        Names of the trees that findings count.
-    few : int
-        Like findings that name no tree stay apart up to so many.
-
-    Returns
-    -------
-    tuple of Kind
-        In the order of the first of each.
-
-    Examples
-    --------
     >>> from setout.model import Finding
     >>> close = [Finding("too_close", "stop", f"tree A-1-{k} stands close", f"{k} ft", "9 ft", "move it", f"A-1-{k}", by=9.0 - k)
     ...          for k in (4, 2, 3, 5)]
@@ -147,18 +129,7 @@ def _places(finding: Finding, tree_id: Sequence[str] | NDArray[Any]) -> Iterator
 
 
 def stops_of(findings: Sequence[Finding]) -> dict[str, int]:
-    """Return how many trees or other things each kind of finding stops, by code.
-
-    Parameters
-    ----------
-    findings : Sequence of Finding
-        Any findings.
-
-    Returns
-    -------
-    dict
-        The code of each, and how many.
-    """
+    """Return how many trees or other things each kind of finding stops, by code."""
     stops: dict[str, int] = {}
     for finding in findings:
         if finding.severity == "stop":
@@ -169,18 +140,6 @@ def stops_of(findings: Sequence[Finding]) -> dict[str, int]:
 def stops_said(findings: Sequence[Finding]) -> str:
     """Return what stops a plan in words, each kind with its number; empty where nothing does.
 
-    Parameters
-    ----------
-    findings : Sequence of Finding
-        Any findings.
-
-    Returns
-    -------
-    str
-        For one line.
-
-    Examples
-    --------
     >>> from setout.model import Finding
     >>> stops_said([Finding("setback", "stop", "", tree_id="A-1-1"), Finding("no_dem", "warn", "")])
     '1 inside a setback'

@@ -128,29 +128,14 @@ def plant_kinds(site: Site) -> tuple[tuple[str, str, str], ...]:
 
 
 def block_lines(planting: Planting) -> tuple[BlockLine, ...]:
-    """Sum up every block.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Returns
-    -------
-    tuple of BlockLine
-        In the order of the plan file.
-    """
+    """Sum up every block."""
     return tuple(_block_line(planting, i, block) for i, block in enumerate(planting.site.blocks))
 
 
 def _block_line(planting: Planting, index: int, block: Block) -> BlockLine:
     trees, rows = planting.trees, planting.rows
     mine = trees.block == index
-    area = sum(
-        float(shape.area)
-        for name, shape in zip(planting.usable.block, planting.usable.geometry, strict=True)
-        if name == block.name
-    )
+    area = sum(float(shape.area) for name, shape in zip(planting.usable.block, planting.usable.geometry, strict=True) if name == block.name)
     bearings = rows.bearing_deg[rows.block == index]
     plant = trees.plant[mine]
     counts = np.bincount(plant[plant >= 0], minlength=len(block.plants))
@@ -209,10 +194,7 @@ def closer_than_step(line: BlockLine, units: str) -> str:
     rows = show_length(line.row_distance_m, units)
     across = math.hypot(line.row_distance_m, line.step_m / 2)
     if abs(line.nearest_m - across) < 0.005 or abs(line.nearest_m - line.row_distance_m) < 0.005:
-        return (
-            f"Block {line.name}: rows {rows} apart bring neighbours in the next row to {near},"
-            f" closer than the {step} step."
-        )
+        return f"Block {line.name}: rows {rows} apart bring neighbours in the next row to {near}, closer than the {step} step."
     two = "nearest two trees of different pairs" if line.paired else "nearest two trees"
     return f"Block {line.name}: the {two} stand {near} apart, closer than the {step} step."
 

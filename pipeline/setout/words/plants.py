@@ -17,36 +17,25 @@ WIDTH: Final = 100
 _LABEL, _VALUE = 20, 26
 _SOURCE = WIDTH - _LABEL - _VALUE - 4
 _HEADS: Final = {
-    "height": "height", "spread": "spread", "in the row": "in the row", "between rows": "rows", "bloom": "bloom", "pollination": "partner",
-}  # fmt: skip
+    "height": "height",
+    "spread": "spread",
+    "in the row": "in the row",
+    "between rows": "rows",
+    "bloom": "bloom",
+    "pollination": "partner",
+}
 """Figures of the list, and what stands over them."""
 
 
 def plant_sheet(entry: CatalogueEntry, units: str = "us") -> list[str]:
     r"""Show every figure of one plant, each group of them beside its source.
 
-    Parameters
-    ----------
-    entry : CatalogueEntry
-        The plant.
-    units : str
-        ``"us"`` or ``"si"``.
-
-    Returns
-    -------
-    list of str
-        Lines of at most :data:`WIDTH` columns.
-
-    Examples
-    --------
     >>> print("\n".join(plant_sheet(CatalogueEntry("seaberry", bloom="mid", own=(("bloom", "yours (plan.toml)"),)))[:2]))
     seaberry
       bloom               mid                       yours (plan.toml)
     """
     lines = textwrap.wrap(f"{entry.name} ({entry.note})" if entry.note else entry.name, WIDTH)
-    figures_by_source = groupby(
-        (f for f in catalogue.figures_of(entry, units) if f[0] != "cautions"), key=lambda f: f[2]
-    )
+    figures_by_source = groupby((f for f in catalogue.figures_of(entry, units) if f[0] != "cautions"), key=lambda f: f[2])
     for source, figures in figures_by_source:
         left = [line for label, value, _ in figures for line in _left(label, value)]
         for row, said in zip_longest(left, textwrap.wrap(source, _SOURCE, break_on_hyphens=False), fillvalue=""):
@@ -66,20 +55,6 @@ def _left(label: str, value: str) -> Iterator[str]:
 def plant_list(plants: Sequence[CatalogueEntry], units: str = "us") -> list[str]:
     r"""Show many plants, one a line.
 
-    Parameters
-    ----------
-    plants : Sequence of CatalogueEntry
-        The plants.
-    units : str
-        ``"us"`` or ``"si"``.
-
-    Returns
-    -------
-    list of str
-        Lines of at most :data:`WIDTH` columns; a plant with figures of the grower's has a star.
-
-    Examples
-    --------
     >>> print("\n".join(plant_list([catalogue.find("fig")])))
     plant (sizes in ft) height spread in the row rows  bloom partner
     fig, standard       15-30  15-30  15-25      18-25 mid   none
@@ -94,27 +69,12 @@ def plant_list(plants: Sequence[CatalogueEntry], units: str = "us") -> list[str]
     first = min(room, max(len(name) for name in names))
     shown = [name if len(name) <= room else f"{name[: room - 4].rstrip()} ..." for name in names]
     cells = [[f"{name:<{first}}", *row] for name, row in zip(shown, rows, strict=True)]
-    return [
-        " ".join((row[0], *(f"{cell:<{w - 1}}" for cell, w in zip(row[1:], widths, strict=True)))).rstrip()
-        for row in cells
-    ]
+    return [" ".join((row[0], *(f"{cell:<{w - 1}}" for cell, w in zip(row[1:], widths, strict=True)))).rstrip() for row in cells]
 
 
 def source_list(plants: Sequence[CatalogueEntry]) -> list[str]:
     """Show what the sources of some plants are.
 
-    Parameters
-    ----------
-    plants : Sequence of CatalogueEntry
-        The plants.
-
-    Returns
-    -------
-    list of str
-        Lines of at most :data:`WIDTH` columns.
-
-    Examples
-    --------
     >>> source_list([catalogue.find("pawpaw")])[0].startswith('Sources. "from memory"')
     True
     """
@@ -125,10 +85,7 @@ def source_list(plants: Sequence[CatalogueEntry]) -> list[str]:
     )
     for name, publication, address in catalogue.publications(plants):
         lines += textwrap.wrap(
-            f"{name}: {publication}" + (f", {address}" if address else ""),
-            WIDTH,
-            initial_indent="  ",
-            subsequent_indent="    ",
+            f"{name}: {publication}" + (f", {address}" if address else ""), WIDTH, initial_indent="  ", subsequent_indent="    "
         )
     return lines
 
@@ -136,18 +93,6 @@ def source_list(plants: Sequence[CatalogueEntry]) -> list[str]:
 def plant_record(entry: CatalogueEntry) -> dict[str, Any]:
     """Return everything of one plant for machines; what is unknown is None.
 
-    Parameters
-    ----------
-    entry : CatalogueEntry
-        The plant.
-
-    Returns
-    -------
-    dict
-        Name and fields in SI; ``own`` names the figures that are the grower's, with their source.
-
-    Examples
-    --------
     >>> record = plant_record(catalogue.find("quince"))
     >>> record["name"], record["kc_mid"], record["chill_range_h"], record["own"]
     ('quince, small tree', None, (100.0, 500.0), {})

@@ -17,30 +17,11 @@ NOTHING = 0.005
 
 
 def plain_words(room: BlockRoom, block: Block, units: str) -> list[str]:
-    """Say in two to four sentences what a block's spacing gives and asks.
-
-    Parameters
-    ----------
-    room : BlockRoom
-        The block's figures.
-    block : Block
-        The block.
-    units : str
-        ``"us"`` or ``"si"``.
-
-    Returns
-    -------
-    list of str
-        Sentences: room and overlap, pruning and hours, the years until canopies meet, the alley.
-    """
+    """Say in two to four sentences what a block's spacing gives and asks."""
     if not room.trees:
         return ["Nothing stands in this block."]
     if not np.isfinite(room.spread_m):
-        stand = (
-            f"The nearest neighbour stands {show_length(room.nearest_m, units)} away."
-            if np.isfinite(room.nearest_m)
-            else ""
-        )
+        stand = f"The nearest neighbour stands {show_length(room.nearest_m, units)} away." if np.isfinite(room.nearest_m) else ""
         unknown = "How wide the plants grow is not known, so room, pruning and cover cannot be told: name a plant or a spread."
         return [sentence for sentence in (stand, unknown) if sentence]
     said = [_room(room, block, units), _pruning(room, block, units), _years(room, block), _alley(room, units)]
@@ -64,9 +45,7 @@ def _room(room: BlockRoom, block: Block, units: str) -> str:
     across = room.nearest_m < block.pattern.step_m - NEXT_ROW_M and block.pattern.kind not in IN_ROWS | {"points"}
     where = "in the next row" if across else "in the row" if block.pattern.kind in IN_ROWS else "away"
     far = show_length(room.nearest_m, units)
-    stand = f"Plants {wide} wide when grown stand {far} from their nearest neighbour" + (
-        f" {where}" if where != "away" else ""
-    )
+    stand = f"Plants {wide} wide when grown stand {far} from their nearest neighbour" + (f" {where}" if where != "away" else "")
     if room.overlap_share * 2 >= 1:
         by = f"canopies overlap by {about(room.overlap_m, units)}{' across rows' if across else ''}"
         share = f"{100 * room.overlap_m / room.spread_m:.0f} % of their width"
@@ -74,11 +53,7 @@ def _room(room: BlockRoom, block: Block, units: str) -> str:
         return f"{stand}: {by} ({share}){wanted}."
     gap = room.nearest_m - room.spread_m
     rest = f": {about(gap, units)} stays open between them" if gap > 0.01 else ": they just touch"
-    few = (
-        f", though {100 * room.overlap_share:.0f} % of them reach into a neighbour"
-        if room.overlap_share >= 0.005
-        else ""
-    )
+    few = f", though {100 * room.overlap_share:.0f} % of them reach into a neighbour" if room.overlap_share >= 0.005 else ""
     return f"{stand}{rest}{few}."
 
 
@@ -106,10 +81,7 @@ def _pruning(room: BlockRoom, block: Block, units: str) -> str:
     if load <= NOTHING and room.overlap_share >= 0.005:
         return "Most have their room; only canopies that reach into a neighbour have a little to come off." + hours
     if load <= NOTHING:
-        return (
-            "They have full room: no canopy has to come off for want of space, only what a tree's health and shape ask."
-            + hours
-        )
+        return "They have full room: no canopy has to come off for want of space, only what a tree's health and shape ask." + hours
     kept = f"each in its room (as a canopy {about(room.room_m, units)} wide)"
     if block.pattern.kind in IN_ROWS:
         kept = f"the row {about(room.spread_m, units)} wide"
@@ -120,9 +92,7 @@ def _pruning(room: BlockRoom, block: Block, units: str) -> str:
 def _years(room: BlockRoom, block: Block) -> str:
     full = f"grown canopies cover {100 * room.cover_by_year[-1][1]:.0f} % of the ground" if room.cover_by_year else ""
     hedge, leave = block.pattern.kind in HEDGES, temporary_plants(block.plants)
-    if (
-        room.meet_year is None or room.overlap_share == 0
-    ):  # canopies that just touch when grown do so in no year to name
+    if room.meet_year is None or room.overlap_share == 0:  # canopies that just touch when grown do so in no year to name
         told = [f"the fillers come out in year {leave}"] * bool(leave) + [full] * bool(full)
         said = "; ".join(told)
         return f"{said[0].upper()}{said[1:]}." if said else ""

@@ -10,7 +10,6 @@ import numpy as np
 import shapely
 
 from setout.units import FOOT, show_area, show_length
-
 from setout.words.plan import bearing_text, plant_label
 
 if TYPE_CHECKING:
@@ -23,10 +22,17 @@ FILLER: Final = "filler"
 CALENDAR: Final = 1000
 """A year to take fillers out is one of the calendar from here on, one of the planting's life below."""
 TITLES: Final = {
-    "square": "square", "rectangular": "rectangular", "offset": "offset rows", "quincunx": "quincunx",
-    "hedgerow": "hedgerow", "trellis": "trellis rows", "bed": "raised beds", "contour rows": "contour rows",
-    "screen": "screen", "points": "single plants",
-}  # fmt: skip
+    "square": "square",
+    "rectangular": "rectangular",
+    "offset": "offset rows",
+    "quincunx": "quincunx",
+    "hedgerow": "hedgerow",
+    "trellis": "trellis rows",
+    "bed": "raised beds",
+    "contour rows": "contour rows",
+    "screen": "screen",
+    "points": "single plants",
+}
 PURPOSES: Final = {"hide": "Screen to hide", "shade": "Screen to shade"}
 CUBIC_YARD: Final = (3 * FOOT) ** 3
 """Cubic yard [m3], exact."""
@@ -108,25 +114,9 @@ def show_volume(cubic_metres: float, units: str) -> str:
 
 
 def systems(planting: Planting) -> tuple[System, ...]:
-    """Tell every block's planting system.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Returns
-    -------
-    tuple of System
-        In the order of the plan file.
-    """
+    """Tell every block's planting system."""
     return tuple(
-        System(
-            block.name,
-            title_of(block.pattern),
-            tuple(_sentences(block, planting.site.units)),
-            tuple(_facts(planting, index)),
-        )
+        System(block.name, title_of(block.pattern), tuple(_sentences(block, planting.site.units)), tuple(_facts(planting, index)))
         for index, block in enumerate(planting.site.blocks)
     )
 
@@ -160,9 +150,7 @@ def _first_sentence(pattern: Pattern, units: str) -> str:
     if kind == "contour rows":
         most = pattern.row_distance_max_m
         between = f"{rows} to {show_length(most, units)}" if math.isfinite(most) else f"at least {rows}"
-        fall = (
-            f", falling at most {100 * pattern.fall[1]:.2g} % along the row" if math.isfinite(pattern.fall[1]) else ""
-        )
+        fall = f", falling at most {100 * pattern.fall[1]:.2g} % along the row" if math.isfinite(pattern.fall[1]) else ""
         return f"Rows follow level lines {between} apart{fall}; plants {step} apart in them."
     said = {
         "square": f"Plants stand at the corners of squares of {step}.",

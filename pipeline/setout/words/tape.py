@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from setout.units import FOOT, show_length
-from setout.words.systems import short_words
 from setout.words.plan import bearing_text
-
+from setout.words.systems import short_words
 from setout.write.sheets.tape import RIGHT_ANGLE, SLOPES, TapePlan, Tie, aside_m, steps_along, tape_on_slope
 
 if TYPE_CHECKING:
@@ -73,10 +72,7 @@ def _references(tape: TapePlan, units: str) -> Iterator[tuple[str, str]]:
 
     if not tape.a:
         none = "The boundary has no two corners to tape from"
-        yield (
-            "Reference.",
-            f"{none}: set the first and last tree of the baseline from their coordinates (stakeout.csv).",
-        )
+        yield ("Reference.", f"{none}: set the first and last tree of the baseline from their coordinates (stakeout.csv).")
         return
     found = f"Find both boundary corners and measure between them: {far(tape.a_to_b_m)}."
     off = f"Stop if that is off by more than {far(max(tape.a_to_b_m / CARE, 0.03))} (1 in {CARE:,}, common practice)"
@@ -98,7 +94,9 @@ def _sentence(words: str) -> str:
 def _level(tape: TapePlan, units: str) -> str:
     length = 100 * FOOT if units == "us" else 50.0
     table = ", ".join(f"{s:.0%}: {exact(tape_on_slope(length, s), units)}" for s in SLOPES)
-    words = f"Hold the tape level, or lay it on the slope and pull more: for {show_length(length, units)} level it reads, by slope, {table}."
+    words = (
+        f"Hold the tape level, or lay it on the slope and pull more: for {show_length(length, units)} level it reads, by slope, {table}."
+    )
     if math.isfinite(tape.median_slope):
         words += f" This block: middle slope {tape.median_slope:.0%}, steepest {tape.max_slope:.0%}."
     return words
@@ -120,10 +118,10 @@ def _rows_words(planting: Planting, tape: TapePlan) -> str:
             "Rows bend or run several ways: set first and last trees by the table, each by offset from the baseline, and"
             " stake what lies between from coordinates (stakeout.csv). The tape only checks."
         )
-    words = f"Set the first tree of every row by the table: distance along the baseline from {tape.first.tree_id}, then the offset square to it"
-    words += (
-        f" (+ left, - right, looking to {tape.last.tree_id}). Rows lie {exact(pattern.row_distance_m, units)} apart"
+    words = (
+        f"Set the first tree of every row by the table: distance along the baseline from {tape.first.tree_id}, then the offset square to it"
     )
+    words += f" (+ left, - right, looking to {tape.last.tree_id}). Rows lie {exact(pattern.row_distance_m, units)} apart"
     if pattern.alley_every:
         words += f", with an alley of {exact(pattern.alley_width_m, units)} after every {pattern.alley_every}"
     if pattern.shift:
@@ -145,7 +143,9 @@ def _trees_words(planting: Planting, tape: TapePlan) -> str:
         return f"Along the line of a row {exact(pattern.step_m, units)} from tree to tree: measure it as a check."
     steps = [exact(step, units) for step in steps_along(pattern)]
     if pattern.bed is not None and len(steps) > 1:
-        words = f"From the first plant of a row, {steps[0]} from plant to plant in a bed, and {steps[1]} from its last to the next bed's first"
+        words = (
+            f"From the first plant of a row, {steps[0]} from plant to plant in a bed, and {steps[1]} from its last to the next bed's first"
+        )
     elif pattern.bed is not None:
         words = f"From the first plant of a row, {steps[0]} to the plant of the next bed"
     elif pattern.pair is not None:

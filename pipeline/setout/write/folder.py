@@ -35,18 +35,7 @@ _LOCK: Final = "lock"
 
 
 def check_writable(folder: Path) -> None:
-    """Check that results can be written into a folder, before any work is done.
-
-    Parameters
-    ----------
-    folder : Path
-        The output folder; need not exist.
-
-    Raises
-    ------
-    SetoutError
-        The folder, or the place where it would be made, cannot be written.
-    """
+    """Check that results can be written into a folder, before any work is done."""
     place = folder.absolute()
     remedy = "choose another folder with --out"
     try:
@@ -73,24 +62,6 @@ def check_writable(folder: Path) -> None:
 class OutputFolder:
     """A folder whose contents change all at once, or not at all.
 
-    Parameters
-    ----------
-    folder : Path
-        The output folder; made when everything is written.
-    managed : tuple
-        Paths, relative to the folder, that this run owns: those it does not write are removed at the end.
-    placed : callable, optional
-        Called when everything is in place, before any signal: what is interrupted afterwards can say so.
-
-    Raises
-    ------
-    SetoutError
-        The folder cannot be written.
-    Interrupted
-        There is no room.
-
-    Examples
-    --------
     >>> import tempfile
     >>> place = Path(tempfile.mkdtemp())
     >>> with OutputFolder(place / "out") as out:
@@ -101,9 +72,7 @@ class OutputFolder:
     (['run.json'], ['out'])
     """
 
-    def __init__(
-        self, folder: Path, managed: tuple[str, ...] = MANAGED, placed: Callable[[], None] | None = None
-    ) -> None:
+    def __init__(self, folder: Path, managed: tuple[str, ...] = MANAGED, placed: Callable[[], None] | None = None) -> None:
         self.folder = folder.absolute().resolve()
         self.managed = managed
         self.placed = placed
@@ -130,9 +99,7 @@ class OutputFolder:
             self.path.mkdir()
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
         """Move everything into place, or clear it away when the work failed."""
         try:
             if error is None:
@@ -260,11 +227,7 @@ def _tidy(place: Path, prefix: str, folder: Path) -> None:
         except OSError:
             lock = None
         if lock is None:
-            _tell(
-                SetoutError(
-                    "was not made by this user's runs and was left alone", str(left), "delete it if nobody needs it"
-                )
-            )
+            _tell(SetoutError("was not made by this user's runs and was left alone", str(left), "delete it if nobody needs it"))
             continue
         if lock < 0:  # its run is alive
             continue
@@ -370,8 +333,4 @@ def _is_full(error: BaseException, staging: Path) -> bool:
 
 
 def _no_room(folder: Path) -> Interrupted:
-    return Interrupted(
-        "no room left to write the results; earlier results are untouched",
-        str(folder),
-        "free some space and run again",
-    )
+    return Interrupted("no room left to write the results; earlier results are untouched", str(folder), "free some space and run again")

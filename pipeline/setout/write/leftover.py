@@ -29,20 +29,7 @@ _OF_TEMPFILE: Final = re.compile(r"[a-z0-9_]{8}")
 
 
 def folders(place: Path, prefix: str) -> Iterator[Path]:
-    """Yield the folders that runs made with a prefix, in order of name.
-
-    Parameters
-    ----------
-    place : Path
-        Where they lie.
-    prefix : str
-        What their names begin with.
-
-    Yields
-    ------
-    Path
-        A folder; no link.
-    """
+    """Yield the folders that runs made with a prefix, in order of name."""
     try:
         there = sorted(place.iterdir())
     except OSError:  # a place that may not be listed
@@ -59,20 +46,7 @@ def is_own(path: Path) -> bool:
 
 
 def in_the_way(folder: Path, name: str) -> str:
-    """Say what stands in the way of a file; "" where nothing does.
-
-    Parameters
-    ----------
-    folder : Path
-        The output folder.
-    name : str
-        Path of the file in it, with "/".
-
-    Returns
-    -------
-    str
-        That a folder on its way is a link or a file, or that a folder stands in its place.
-    """
+    """Say what stands in the way of a file; "" where nothing does."""
     for part in reversed(PurePosixPath(name).parents[:-1]):
         place = folder / part
         if place.is_symlink():
@@ -84,25 +58,7 @@ def in_the_way(folder: Path, name: str) -> str:
 
 
 def moves_of(left: Path, folder: Path) -> tuple[list[str], list[str]]:
-    """Read the list of moves that a killed run had begun on.
-
-    Parameters
-    ----------
-    left : Path
-        The folder that it left.
-    folder : Path
-        The output folder.
-
-    Returns
-    -------
-    tuple of list
-        Names of files to put into the output folder; and of those to take out of it.
-
-    Raises
-    ------
-    SetoutError
-        The list is damaged, or asks for what setout never asks for; nothing of it may be followed.
-    """
+    """Read the list of moves that a killed run had begun on."""
     file = left / MOVES
     try:
         new, gone = _lists(file)

@@ -35,14 +35,7 @@ FILES: Final[Mapping[str, tuple[str, ...]]] = {
         "packet/irrigation_valves.csv",
     ),
     "run": ("run.json",),
-    "asbuilt": (
-        "asbuilt.gpkg",
-        "asbuilt.gpkg-journal",
-        "asbuilt.gpkg-wal",
-        "asbuilt.gpkg-shm",
-        "asbuilt.html",
-        "asbuilt_map.html",
-    ),
+    "asbuilt": ("asbuilt.gpkg", "asbuilt.gpkg-journal", "asbuilt.gpkg-wal", "asbuilt.gpkg-shm", "asbuilt.html", "asbuilt_map.html"),
     "compare": ("compare.html", "compare.csv"),
 }
 """The files of each product. What an earlier run wrote of a product and the new one does not is taken away.
@@ -56,18 +49,6 @@ MANAGED: Final = tuple(name for names in FILES.values() for name in names)
 def managed_by(products: Iterable[str]) -> tuple[str, ...]:
     """Return the files that a run of some products owns; those of other products are left as they are.
 
-    Parameters
-    ----------
-    products : Iterable
-        Keys of ``FILES``; ``run`` always counts.
-
-    Returns
-    -------
-    tuple
-        Paths relative to the output folder.
-
-    Examples
-    --------
     >>> managed_by(["map"])
     ('map.html', 'run.json')
     """

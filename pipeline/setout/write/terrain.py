@@ -50,15 +50,7 @@ class Layout:
 
 
 def write_terrain(ground: Ground, folder: Path) -> None:
-    """Write slope.tif and hillshade.tif.
-
-    Parameters
-    ----------
-    ground : Ground
-        From the terrain stage; nothing is written without a DEM.
-    folder : Path
-        Where to; exists.
-    """
+    """Write slope.tif and hillshade.tif."""
     if ground.elevations is None:
         return
     elevations = ground.elevations
@@ -86,9 +78,11 @@ def write_terrain(ground: Ground, folder: Path) -> None:
 def _with_margin(window: Window, grid: RasterGrid) -> Window:
     row0, row1, col0, col1 = window
     return (
-        max(row0 - MARGIN_CELLS, 0), min(row1 + MARGIN_CELLS, grid.height),
-        max(col0 - MARGIN_CELLS, 0), min(col1 + MARGIN_CELLS, grid.width),
-    )  # fmt: skip
+        max(row0 - MARGIN_CELLS, 0),
+        min(row1 + MARGIN_CELLS, grid.height),
+        max(col0 - MARGIN_CELLS, 0),
+        min(col1 + MARGIN_CELLS, grid.width),
+    )
 
 
 def _strips(elevations: Elevations, window: Window) -> Iterator[Chunk]:
@@ -129,9 +123,14 @@ def _cog(path: Path, layout: Layout) -> Iterator[Put]:
     from rasterio.windows import Window as Place
 
     profile = {
-        "width": layout.grid.width, "height": layout.grid.height, "count": 1, "dtype": layout.dtype, "nodata": layout.nodata,
-        "crs": rasterio.crs.CRS.from_wkt(layout.grid.crs.to_wkt()), "transform": Affine(*layout.grid.transform),
-    }  # fmt: skip
+        "width": layout.grid.width,
+        "height": layout.grid.height,
+        "count": 1,
+        "dtype": layout.dtype,
+        "nodata": layout.nodata,
+        "crs": rasterio.crs.CRS.from_wkt(layout.grid.crs.to_wkt()),
+        "transform": Affine(*layout.grid.transform),
+    }
     need = layout.grid.width * layout.grid.height * np.dtype(layout.dtype).itemsize
     if shutil.disk_usage(path.parent).free < need:
         raise OSError(errno.ENOSPC, f"{path.name} needs {need / 1e6:.0f} MB aside while it is written", str(path))
@@ -144,7 +143,7 @@ def _cog(path: Path, layout: Layout) -> Iterator[Put]:
         try:
             with rasterio.open(
                 plain, "w", driver="GTiff", tiled=True, blockxsize=STRIP, blockysize=STRIP, BIGTIFF="IF_SAFER", **profile
-            ) as file:  # fmt: skip
+            ) as file:
                 file.set_band_description(1, layout.band)
 
                 def put(row: int, values: NDArray[Any]) -> None:
@@ -152,31 +151,23 @@ def _cog(path: Path, layout: Layout) -> Iterator[Put]:
 
                 yield put
             rasterio.shutil.copy(
-                plain, path, driver="COG", compress="deflate", predictor="YES", blocksize=512,
-                overview_resampling="average", bigtiff="IF_SAFER", num_threads="2",
-            )  # fmt: skip
+                plain,
+                path,
+                driver="COG",
+                compress="deflate",
+                predictor="YES",
+                blocksize=512,
+                overview_resampling="average",
+                bigtiff="IF_SAFER",
+                num_threads="2",
+            )
         except RasterioError as error:
             full = shutil.disk_usage(path.parent).free < need
             raise OSError(errno.ENOSPC if full else errno.EIO, f"cannot be written ({error})", str(path)) from error
 
 
 def hillshade_picture(ground: Ground, max_pixels: int = 1600) -> tuple[bytes, tuple[float, float, float, float]]:
-    """Draw the shaded ground for a map in EPSG:3857; gentle ground is drawn steeper than it is.
-
-    Parameters
-    ----------
-    ground : Ground
-        With a DEM.
-    max_pixels : int
-        Most pixels along the longer side.
-
-    Returns
-    -------
-    bytes
-        A PNG, grey with transparency where there is no ground.
-    (float, float, float, float)
-        Its south, west, north and east [deg, WGS 84].
-    """
+    """Draw the shaded ground for a map in EPSG:3857; gentle ground is drawn steeper than it is."""
     from affine import Affine
     from rasterio import crs as rio
     from rasterio.enums import Resampling
@@ -189,9 +180,12 @@ def hillshade_picture(ground: Ground, max_pixels: int = 1600) -> tuple[bytes, tu
     grey = relief.hillshade(*_exaggerated(dzdx, dzdy))
     transform, width, height = _web_grid(grid, max_pixels)
     there = {
-        "src_transform": Affine(*grid.transform), "src_crs": rio.CRS.from_wkt(grid.crs.to_wkt()),
-        "dst_transform": Affine(*transform), "dst_crs": rio.CRS.from_string(WEB), "init_dest_nodata": True,
-    }  # fmt: skip
+        "src_transform": Affine(*grid.transform),
+        "src_crs": rio.CRS.from_wkt(grid.crs.to_wkt()),
+        "dst_transform": Affine(*transform),
+        "dst_crs": rio.CRS.from_string(WEB),
+        "init_dest_nodata": True,
+    }
     shade, alpha = np.zeros((height, width), np.uint8), np.zeros((height, width), np.uint8)
     reproject(grey, shade, src_nodata=0, dst_nodata=0, resampling=Resampling.bilinear, **there)
     seen = np.where(grey > 0, np.uint8(255), np.uint8(0))

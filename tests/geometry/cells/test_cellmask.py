@@ -83,6 +83,4 @@ def test_share_of_a_polygon_by_its_area(size, tolerance):
     free = shapely.union_all(shapely.box(col, row, col + 1, row + 1))
     truth = 1 - shapely.intersection(polygon, free).area / polygon.area
     assert 0.2 < truth < 0.8
-    assert cellmask.share(polygon, cellmask.pack(mask), (0, packed_rows, 0, cols)) == pytest.approx(
-        truth, abs=tolerance
-    )
+    assert cellmask.share(polygon, cellmask.pack(mask), (0, packed_rows, 0, cols)) == pytest.approx(truth, abs=tolerance)

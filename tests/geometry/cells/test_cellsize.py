@@ -43,9 +43,7 @@ def test_plane_crs_keep_their_nominal_size(code):
     """UTM, Swiss, two feet, Krovak, British and Belgian grids within their areas: off by less than 0.2 %."""
     crs = CRS.from_epsg(code)
     west, south, east, north = crs.area_of_use.bounds
-    x, y = Transformer.from_crs(CRS.from_epsg(4326), crs, always_xy=True).transform(
-        (west + east) / 2, (south + north) / 2
-    )
+    x, y = Transformer.from_crs(CRS.from_epsg(4326), crs, always_xy=True).transform((west + east) / 2, (south + north) / 2)
     unit = {2263: 1200 / 3937, 6559: 0.3048}.get(code, 1.0)
     size = cell_size(RasterGrid(crs, (3.0, 0, x, 0, -3.0, y), 90, 60), (0, 60, 0, 90))
     assert not size.on_ellipsoid
@@ -57,9 +55,7 @@ def test_plane_crs_keep_their_nominal_size(code):
 def test_size_on_degrees_changes_with_latitude():
     grid = RasterGrid(CRS.from_epsg(4326), (0.001, 0, 10.0, 0, -0.001, 60.0), 50, 5000)
     size = cell_size(grid, (0, 5000, 0, 50))
-    assert size.east_col[-1] / size.east_col[0] == pytest.approx(
-        np.cos(np.radians(60)) / np.cos(np.radians(55)), rel=1e-3
-    )
+    assert size.east_col[-1] / size.east_col[0] == pytest.approx(np.cos(np.radians(60)) / np.cos(np.radians(55)), rel=1e-3)
 
 
 @pytest.mark.parametrize(

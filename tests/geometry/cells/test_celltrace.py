@@ -32,15 +32,7 @@ def test_the_same_polygons_as_gdal(seed: int) -> None:
 
 
 @pytest.mark.parametrize(
-    "rows",
-    [
-        ["##", "##"],
-        ["#.", ".#"],
-        [".#", "#."],
-        ["###", "#.#", "###"],
-        ["#.#", ".#.", "#.#"],
-        ["####", "#.##", "##.#", "####"],
-    ],
+    "rows", [["##", "##"], ["#.", ".#"], [".#", "#."], ["###", "#.#", "###"], ["#.#", ".#.", "#.#"], ["####", "#.##", "##.#", "####"]]
 )
 def test_small_cases(rows: list[str]) -> None:
     mask = np.array([[cell == "#" for cell in row] for row in rows])

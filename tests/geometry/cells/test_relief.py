@@ -30,9 +30,17 @@ def write(path, z, cell=(1.0, 1.0), nodata=-9999.0):
     height, width = z.shape
     filled = np.where(np.isnan(z), nodata, z).astype("float32")
     with rasterio.open(
-        path, "w", driver="GTiff", width=width, height=height, count=1, dtype="float32", nodata=nodata,
-        crs="EPSG:32613", transform=Affine(cell[0], 0, 5e5, 0, -cell[1], 4.4e6),
-    ) as file:  # fmt: skip
+        path,
+        "w",
+        driver="GTiff",
+        width=width,
+        height=height,
+        count=1,
+        dtype="float32",
+        nodata=nodata,
+        crs="EPSG:32613",
+        transform=Affine(cell[0], 0, 5e5, 0, -cell[1], 4.4e6),
+    ) as file:
         file.write(filled, 1)
     return path
 

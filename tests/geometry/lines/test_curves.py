@@ -13,12 +13,12 @@ from hypothesis import strategies as st
 
 from invented import field
 from setout.geometry.lines.beside import Rule, next_line, resampled
-from setout.geometry.rows.braid import braided
 from setout.geometry.lines.curves import Path, Spots, Stretch, leave, path_of, set_along, walked
 from setout.geometry.lines.levellines import fair, gentle_runs, steep_faces, surface, too_steep, traced
 from setout.geometry.lines.measured import Base
 from setout.geometry.lines.parallels import distance_grid, drawn, exact, prolonged
 from setout.geometry.lines.pathcut import Blade, cut
+from setout.geometry.rows.braid import braided
 
 SEEDS = st.integers(0, 400)
 QUICK = settings(max_examples=25, deadline=None, derandomize=True)
@@ -247,9 +247,7 @@ def test_no_next_line_is_nearer_than_the_least_gap(seed: int) -> None:
     """To 1 % of it, which is what straight parts of 2 m make of the tightest bends."""
     rng = np.random.default_rng(seed)
     ax, ay, px, py = rng.uniform(30, 90, 2).tolist() + rng.uniform(0, 6, 2).tolist()
-    ground = surface(
-        lambda x, y: 0.05 * y + 1.5 * np.sin(x / ax * 3 + px) * np.cos(y / ay * 3 + py), (-30, -30, 230, 130), 2.5, 5.0
-    )
+    ground = surface(lambda x, y: 0.05 * y + 1.5 * np.sin(x / ax * 3 + px) * np.cos(y / ay * 3 + py), (-30, -30, 230, 130), 2.5, 5.0)
     rule = Rule(5.0, 7.5, (-0.02, 0.02), 2.0, (0, 0, 200, 100))
     line = fair(traced(ground, rule.box, (100.0, 50.0), 0.0), 5.0, 2.5)
     line = resampled(line, rule)

@@ -174,7 +174,5 @@ def test_area_within_a_smaller_radius() -> None:
     discs = plain_discs(x, y, np.full(81, 7.5))
     inverse = canopy.inverse_reach(discs, np.array([40]), index_of(x, y))
     for radius in (1.0, 4.0, 5.0, 7.5, 20.0):
-        assert canopy.area_within(inverse, radius)[0] == pytest.approx(
-            circle_in_square(min(radius, 7.5), 8.0), rel=0.005
-        )
+        assert canopy.area_within(inverse, radius)[0] == pytest.approx(circle_in_square(min(radius, 7.5), 8.0), rel=0.005)
     assert canopy.area_within(inverse, 0.0)[0] == 0.0

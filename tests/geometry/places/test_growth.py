@@ -29,11 +29,7 @@ def test_partners_of_a_pair_share_what_they_cover(spread: float, apart: float) -
     assert 2 * canopy_m2(pattern, spread, spread) == pytest.approx(whole, rel=1e-4)
 
 
-@given(
-    st.sampled_from(["square", "rectangular", "offset", "hedgerow", "trellis", "screen"]),
-    st.floats(0.5, 9),
-    st.floats(0.5, 9),
-)
+@given(st.sampled_from(["square", "rectangular", "offset", "hedgerow", "trellis", "screen"]), st.floats(0.5, 9), st.floats(0.5, 9))
 def test_no_canopy_is_wider_than_its_ground_and_none_shrinks_as_it_grows(kind: str, grown: float, kept: float) -> None:
     pattern = Pattern(kind, 3.0, 4.0, 0.5 if kind == "offset" else 0.0)
     area = canopy_m2(pattern, grown, kept)

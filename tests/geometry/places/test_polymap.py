@@ -17,9 +17,7 @@ def exact(code):
     return lambda x, y: tuple(np.asarray(v) for v in to.transform(x, y))
 
 
-@pytest.mark.parametrize(
-    ("code", "tolerance"), [("EPSG:26910", 1e-4), ("EPSG:2269", 3e-4), ("EPSG:3857", 1e-4), ("EPSG:6318", 1e-9)]
-)
+@pytest.mark.parametrize(("code", "tolerance"), [("EPSG:26910", 1e-4), ("EPSG:2269", 3e-4), ("EPSG:3857", 1e-4), ("EPSG:6318", 1e-9)])
 def test_error_is_bounded(code, tolerance):
     """UTM, a state plane in feet, web Mercator and degrees (1e-9 deg is 0.1 mm)."""
     mapping = polymap.over(exact(code), BOX, tolerance)
@@ -44,9 +42,7 @@ def test_cells_are_exact_near_their_sides():
     mapping = polymap.over(to_utm, BOX, 1e-4)
     rng = np.random.default_rng(6)
     x0, y0 = to_utm(np.array(0.0), np.array(0.0))
-    near = np.round(rng.uniform(-2000, 2000, (2, 30_000)) + np.array([[x0], [y0]])) + rng.uniform(
-        -2e-4, 2e-4, (2, 30_000)
-    )
+    near = np.round(rng.uniform(-2000, 2000, (2, 30_000)) + np.array([[x0], [y0]])) + rng.uniform(-2e-4, 2e-4, (2, 30_000))
     x, y = (np.asarray(v) for v in back.transform(*near))
     row, col = polymap.cells(mapping, x, y)
     u, v = to_utm(x, y)

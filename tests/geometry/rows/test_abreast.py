@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.distance import pdist
 
-from setout.geometry.rows.abreast import set_abreast
 from setout.geometry.lines.curves import Path, Spots, Stretch, path_of, set_along
+from setout.geometry.rows.abreast import set_abreast
 
 STEP = 4.0
 

@@ -41,13 +41,7 @@ def test_groups_are_searched_apart() -> None:
     together = best_phase(pieces, np.zeros(30), 3.0, group, 3)
     for g in range(3):
         own = group == g
-        alone = best_phase(
-            Intervals(pieces.line[own], pieces.lo[own], pieces.hi[own]),
-            np.zeros(10),
-            3.0,
-            np.zeros(10, np.int64),
-            1,
-        )
+        alone = best_phase(Intervals(pieces.line[own], pieces.lo[own], pieces.hi[own]), np.zeros(10), 3.0, np.zeros(10, np.int64), 1)
         assert alone[0][0] == together[0][g]
         assert alone[1][0] == pytest.approx(together[1][g], abs=1e-9)
 
@@ -72,12 +66,7 @@ def test_more_than_an_optimiser_proves_possible_never_fits() -> None:
     layout = layouts_any_way(Lattice(step, step * EQUILATERAL, 0.5), cutters_of(field), field)[0]
     placed, _ = place(Lattice(step, step * EQUILATERAL, 0.5), lines_along(cutters_of(field), layout.bearing), layout)
     angle = np.radians(layout.bearing)
-    trees = np.column_stack(
-        [
-            np.sin(angle) * placed.u - np.cos(angle) * placed.v,
-            np.cos(angle) * placed.u + np.sin(angle) * placed.v,
-        ]
-    )
+    trees = np.column_stack([np.sin(angle) * placed.u - np.cos(angle) * placed.v, np.cos(angle) * placed.u + np.sin(angle) * placed.v])
     gx, gy = np.meshgrid(np.arange(0, 26, 1.6), np.arange(0, 22, 1.6))
     grid = np.column_stack([gx.ravel(), gy.ravel()])
     candidates = np.vstack([trees, grid[shapely.contains_xy(field, *grid.T)]])
@@ -95,9 +84,12 @@ def test_more_than_an_optimiser_proves_possible_never_fits() -> None:
         row[[i, j]] = 1
         rows.append(row)
     solved = milp(
-        -np.ones(len(candidates)), integrality=np.ones(len(candidates)), bounds=Bounds(0, 1),
-        constraints=LinearConstraint(np.array(rows), -np.inf, 1.0), options={"time_limit": 20},
-    )  # fmt: skip
+        -np.ones(len(candidates)),
+        integrality=np.ones(len(candidates)),
+        bounds=Bounds(0, 1),
+        constraints=LinearConstraint(np.array(rows), -np.inf, 1.0),
+        options={"time_limit": 20},
+    )
     bound = np.floor(-solved.mip_dual_bound + 1e-6)
     assert len(trees) <= bound
     assert len(trees) >= 0.8 * bound

@@ -37,11 +37,7 @@ def test_pieces_are_what_shapely_leaves(seed: int) -> None:
     features = np.array([road, well, house])
     holes, group = edges_of(np.array([house, pond]))
     cutters = Cutters(
-        ground_of(area),
-        holes,
-        group,
-        capsules_of(features, np.array([6.0, 9.0, 4.0])),
-        np.column_stack([risers, np.full(6, 45.0)]),
+        ground_of(area), holes, group, capsules_of(features, np.array([6.0, 9.0, 4.0])), np.column_stack([risers, np.full(6, 45.0)])
     )
     lines_v = np.linspace(-79.3, 79.7, 41)
     pieces = cut(lines_v, cutters)
@@ -75,8 +71,17 @@ def test_no_point_of_a_piece_is_nearer_than_the_radius(seed: int, angle: float) 
         gap = shapely.distance(features[:, None], shapely.points(xy)[None, :]) - radius[:, None]
         assert gap.min(initial=0.0) > -1e-6
     # and where a piece ends inside the ground, it ends at a feature: no lawful ground is lost
-    inside = np.abs(np.column_stack([np.cos(angle) * pieces.hi - np.sin(angle) * lines_v[pieces.line],
-                                     np.sin(angle) * pieces.hi + np.cos(angle) * lines_v[pieces.line]])).max(axis=1) < 59.999  # fmt: skip
+    inside = (
+        np.abs(
+            np.column_stack(
+                [
+                    np.cos(angle) * pieces.hi - np.sin(angle) * lines_v[pieces.line],
+                    np.sin(angle) * pieces.hi + np.cos(angle) * lines_v[pieces.line],
+                ]
+            )
+        ).max(axis=1)
+        < 59.999
+    )
     if inside.any():
         u, v = pieces.hi[inside], lines_v[pieces.line][inside]
         xy = np.column_stack([np.cos(angle) * u - np.sin(angle) * v, np.sin(angle) * u + np.cos(angle) * v])
@@ -85,10 +90,7 @@ def test_no_point_of_a_piece_is_nearer_than_the_radius(seed: int, angle: float) 
 
 
 def test_end_gap_keeps_headland_at_both_ends() -> None:
-    pieces = cut(
-        np.array([1.0]),
-        Cutters(ground_of(shapely.box(0, 0, 50, 2)), *NO_HOLES, np.empty((0, 5)), end_gap=7.0),
-    )
+    pieces = cut(np.array([1.0]), Cutters(ground_of(shapely.box(0, 0, 50, 2)), *NO_HOLES, np.empty((0, 5)), end_gap=7.0))
     assert pieces.lo.tolist() == [7.0]
     assert pieces.hi.tolist() == [43.0]
 
@@ -118,9 +120,7 @@ def test_places_left_are_those_that_lie_in_a_piece_left(seed: int) -> None:
     holes, group = edges_of(np.array([shapely.box(5, 5, 20, 9), shapely.box(15, 7, 25, 22)]))
     reach = edges_of(np.array([shapely.Point(20, 30).buffer(30), shapely.Point(45, 30).buffer(24)]))
     gap = 3.0 if seed % 2 else 0.0
-    cutters = Cutters(
-        edges, holes, group, capsules_of(np.asarray(spots, object), 4.0), None, reach, gap, gap if seed > 3 else 0.0
-    )
+    cutters = Cutters(edges, holes, group, capsules_of(np.asarray(spots, object), 4.0), None, reach, gap, gap if seed > 3 else 0.0)
     pieces = cut(y, cutters)
     wanted = np.zeros(len(x), bool)
     wanted[pieces.line[(x[pieces.line] >= pieces.lo) & (x[pieces.line] <= pieces.hi)]] = True

@@ -97,12 +97,7 @@ def test_real_ground_against_rays(kind: str, eye: float, testdata: Any) -> None:
         r, c = y / (cell * many) - (many - 1) / (2 * many), x / (cell * many) - (many - 1) / (2 * many)
         i, j = np.clip(r.astype(int), 0, rows - 2), np.clip(c.astype(int), 0, cols - 2)
         u, v = r - i, c - j
-        out = (
-            mean[i, j] * (1 - u) * (1 - v)
-            + mean[i, j + 1] * (1 - u) * v
-            + mean[i + 1, j] * u * (1 - v)
-            + mean[i + 1, j + 1] * u * v
-        )
+        out = mean[i, j] * (1 - u) * (1 - v) + mean[i, j + 1] * (1 - u) * v + mean[i + 1, j] * u * (1 - v) + mean[i + 1, j + 1] * u * v
         return np.where((r < 0) | (c < 0) | (r > rows - 1) | (c > cols - 1), np.nan, out)
 
     box = (middle[1] * cell, middle[0] * cell, (middle[1] + size) * cell, (middle[0] + size) * cell)
@@ -112,9 +107,7 @@ def test_real_ground_against_rays(kind: str, eye: float, testdata: Any) -> None:
     for _ in range(60):
         row, col = (int(m + rng.integers(0, size)) for m in middle)
         for azimuth in (0.0, 45.0, 70.0, 130.0, 225.0, 300.0):
-            off.append(
-                altitude(found, col * cell, row * cell, azimuth) - brute(z, row, col, azimuth, cell, eye, max(z.shape))
-            )
+            off.append(altitude(found, col * cell, row * cell, azimuth) - brute(z, row, col, azimuth, cell, eye, max(z.shape)))
     error = np.abs(off)
     assert np.mean(error) < 0.1
     assert error.max() < HALF_A_DEGREE

@@ -48,10 +48,7 @@ def test_a_wall_s_shadow_ends_at_its_height_over_the_tangent() -> None:
     long = 10.0 / np.tan(np.radians(path.altitude_deg[noon]))
     assert long == pytest.approx(20.0, abs=0.02)
     wall = wall_of(0.0, 0.0, 10.0, 500.0, 0.0, 90.0)
-    one = replace(
-        path,
-        **{name: getattr(path, name)[[noon]] for name in ("day", "altitude_deg", "azimuth_deg", "hours", "morning")},
-    )
+    one = replace(path, **{name: getattr(path, name)[[noon]] for name in ("day", "altitude_deg", "azimuth_deg", "hours", "morning")})
     for far, sunny in ((long - 0.05, False), (long + 0.05, True)):
         am, pm = sunlight(eye_at(0.0, far, 0.0), wall, one)
         assert (float((am + pm)[0, 0]) > 0) == sunny
@@ -62,10 +59,7 @@ def test_a_lone_tree_s_shadow_is_the_tangent_to_its_crown() -> None:
     where the ray touches the ball; at the ball's own height it would be 4."""
     path = path_at(0.0, EQUINOX, minutes=0.5)
     third = np.argmin(np.abs(path.altitude_deg - 45.0) + 90 * path.morning)
-    one = replace(
-        path,
-        **{name: getattr(path, name)[[third]] for name in ("day", "altitude_deg", "azimuth_deg", "hours", "morning")},
-    )
+    one = replace(path, **{name: getattr(path, name)[[third]] for name in ("day", "altitude_deg", "azimuth_deg", "hours", "morning")})
     edge = 2.0 * (1.0 + np.sqrt(2.0))
     for far, sunny in ((edge - 0.06, False), (edge + 0.06, True)):
         am, pm = sunlight(eye_at(far, 0.0, 0.0), crown_of(0.0, 0.0, 4.0, 2.0), one)
@@ -79,8 +73,7 @@ def errors(views: Any, bodies: Any, path: Any, which: Any, **more: Any) -> Any:
 
 
 @pytest.mark.parametrize(
-    ("step", "spread", "height", "bearing"),
-    [(4.88, 4.5, 4.6, 0.0), (4.88, 3.6, 4.0, 33.0), (2.44, 4.5, 4.6, 90.0), (9.14, 8.0, 9.0, 12.0)],
+    ("step", "spread", "height", "bearing"), [(4.88, 4.5, 4.6, 0.0), (4.88, 3.6, 4.0, 33.0), (2.44, 4.5, 4.6, 90.0), (9.14, 8.0, 9.0, 12.0)]
 )
 def test_canopies_in_a_block_against_rays(step: float, spread: float, height: float, bearing: float) -> None:
     """True ellipsoids, nothing filled below: points at half the height and above see the same."""

@@ -126,9 +126,7 @@ def test_prose_over_several_lines():
 
 def test_a_tie_line_is_refused():
     with pytest.raises(SetoutError, match="commencing"):
-        traverse.parse(
-            "Commencing at the section corner; thence N 5 E 500 feet to the point of beginning; thence N 6 E 20 feet"
-        )
+        traverse.parse("Commencing at the section corner; thence N 5 E 500 feet to the point of beginning; thence N 6 E 20 feet")
 
 
 def test_syntaxes_mix():
@@ -157,9 +155,7 @@ def test_a_polygon_told_as_calls_comes_back(points, adjust):
     for (dx, dy), d in zip(step.tolist(), length.tolist(), strict=True):
         seconds = round(math.degrees(math.atan2(abs(dx), abs(dy))) * 3600)
         degrees, rest = divmod(seconds, 3600)
-        lines.append(
-            f"{'N' if dy >= 0 else 'S'} {degrees}-{rest // 60:02d}-{rest % 60:02d} {'E' if dx >= 0 else 'W'} {d:.3f} m"
-        )
+        lines.append(f"{'N' if dy >= 0 else 'S'} {degrees}-{rest // 60:02d}-{rest % 60:02d} {'E' if dx >= 0 else 'W'} {d:.3f} m")
     done = traverse.traverse(traverse.parse("\n".join(lines)), adjust)
     allowed = len(xy) * (0.0005 + 710 * math.radians(0.5 / 3600)) * 2
     assert np.abs(np.column_stack([done.easting_m, done.northing_m]) - (xy - xy[0])).max() < allowed
@@ -219,11 +215,7 @@ def test_start_from_the_plan(tmp_path):
 
 @pytest.mark.parametrize(
     ("last", "severity", "ratio"),
-    [
-        ("S 90 W 400.1 ft", "note", "1:14,001"),
-        ("S 90 W 400.2 ft", "warn", "1:7,001"),
-        ("S 90 W 401 ft", "stop", "1:1,401"),
-    ],
+    [("S 90 W 400.1 ft", "note", "1:14,001"), ("S 90 W 400.2 ft", "warn", "1:7,001"), ("S 90 W 401 ft", "stop", "1:1,401")],
 )
 def test_closure_is_graded(tmp_path, last, severity, ratio):
     # 1:10,000 for a boundary, 1:5,000 at least (common practice for parcels).

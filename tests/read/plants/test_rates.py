@@ -51,7 +51,7 @@ def test_own_hours_replace_those_from_memory(tmp_path: Path) -> None:
         (HEADER, "has no line", "add one for each habit"),
         (b"habit,\xff\n", "not text in UTF-8", "CSV UTF-8"),
     ],
-)  # fmt: skip
+)
 def test_hours_that_cannot_be_used_are_faults_with_a_remedy(tmp_path: Path, rates: Any, what: str, remedy: str) -> None:
     with pytest.raises(PlanFaults) as caught:
         read_plan_file(written(tmp_path, rates))
@@ -71,8 +71,14 @@ def test_hours_that_are_not_there(tmp_path: Path) -> None:
 def test_what_a_grower_buys_by() -> None:
     """Hand: 10 % of n spares; two stakes a tree; a ring 4 ft across and 6 in deep is 4 pi / 2 = 6.283 cubic feet."""
     block = {"name": "A", "pattern": "square", "step": "16 ft", "plants": [{"plant": "apple, semi-dwarf"}]}
-    materials = {"spares": "10 %", "stakes_per_tree": 2, "guards_per_tree": 0, "mulch_ring": "4 ft", "mulch_depth": "6 in",
-                 "stake": {"length": "7 ft", "thick": "3 in"}}  # fmt: skip
+    materials = {
+        "spares": "10 %",
+        "stakes_per_tree": 2,
+        "guards_per_tree": 0,
+        "mulch_ring": "4 ft",
+        "mulch_depth": "6 in",
+        "stake": {"length": "7 ft", "thick": "3 in"},
+    }
     survey = Property(shapely.box(-40, -40, 40, 40), {}, {}).survey(CRS.from_epsg(32610))
     plan = plan_of(survey, block, materials=materials)
     trees = len(plan.trees)
@@ -89,15 +95,18 @@ def test_what_a_grower_buys_by() -> None:
 @pytest.mark.parametrize(
     ("materials", "what"),
     [
-        ({"spares": 1.5}, "must be at most 1"), ({"spares": "120 %"}, "must be at most 1"), ({"stakes_per_tree": -1}, "at least 0"),
-        ({"mulch_depth": "3 in"}, "is for rings of mulch"), ({"mulch_ring": "3 ft", "mulch_depth": "4 ft"}, "is more than mulch_ring"),
-        ({"stake": {"thick": "2 in"}}, "missing"), ({"tyling": 0.1}, 'did you mean "tying"'), ({"mulch_ring": 3}, "no unit"),
+        ({"spares": 1.5}, "must be at most 1"),
+        ({"spares": "120 %"}, "must be at most 1"),
+        ({"stakes_per_tree": -1}, "at least 0"),
+        ({"mulch_depth": "3 in"}, "is for rings of mulch"),
+        ({"mulch_ring": "3 ft", "mulch_depth": "4 ft"}, "is more than mulch_ring"),
+        ({"stake": {"thick": "2 in"}}, "missing"),
+        ({"tyling": 0.1}, 'did you mean "tying"'),
+        ({"mulch_ring": 3}, "no unit"),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_bought_is_a_fault(materials: dict[str, Any], what: str) -> None:
     with pytest.raises(PlanFaults) as caught:
-        parse_plan(
-            {"site": SITE, "block": [{"name": "A", "pattern": "square", "step": "5 m"}], "materials": materials}, "p"
-        )
+        parse_plan({"site": SITE, "block": [{"name": "A", "pattern": "square", "step": "5 m"}], "materials": materials}, "p")
     assert any(what in str(fault) or what in fault.what + fault.remedy for fault in caught.value.faults)
     assert all(fault.remedy and "materials" in fault.where for fault in caught.value.faults)

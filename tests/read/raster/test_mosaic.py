@@ -38,14 +38,7 @@ def write(path, z, *, x0=6e5, y0=4.3e6, cell=2.0, crs=UTM, transform=None, unit=
     after = more.pop("after", lambda file: None)
     profile = {"transform": transform or Affine(cell, 0, x0, 0, -cell, y0), "nodata": nodata, "crs": crs, **more}
     with rasterio.open(
-        path,
-        "w",
-        driver=driver,
-        width=bands.shape[2],
-        height=bands.shape[1],
-        count=len(bands),
-        dtype=bands.dtype,
-        **profile,
+        path, "w", driver=driver, width=bands.shape[2], height=bands.shape[1], count=len(bands), dtype=bands.dtype, **profile
     ) as file:
         file.write(bands)
         if unit:
@@ -165,11 +158,20 @@ def test_turned_and_south_up(tmp_path, transform):
 @pytest.mark.parametrize(
     ("unit", "metres"),
     [
-        ("m", 1.0), ("metre", 1.0), ("Meters", 1.0), ("ft", FOOT), ("foot", FOOT), ("US survey foot", SURVEY_FOOT),
-        ("us-ft", SURVEY_FOOT), ("ftUS", SURVEY_FOOT), ("Foot_US", SURVEY_FOOT), ("dm", 0.1), ("cm", 0.01),
+        ("m", 1.0),
+        ("metre", 1.0),
+        ("Meters", 1.0),
+        ("ft", FOOT),
+        ("foot", FOOT),
+        ("US survey foot", SURVEY_FOOT),
+        ("us-ft", SURVEY_FOOT),
+        ("ftUS", SURVEY_FOOT),
+        ("Foot_US", SURVEY_FOOT),
+        ("dm", 0.1),
+        ("cm", 0.01),
         ("centimetres", 0.01),
     ],
-)  # fmt: skip
+)
 def test_unit_of_the_band(tmp_path, unit, metres):
     stored = np.full((5, 5), 731, "int32")
     z, codes = opened(write(tmp_path / "dem.tif", stored, unit=unit, cell=30.0))
@@ -178,16 +180,11 @@ def test_unit_of_the_band(tmp_path, unit, metres):
 
 
 @pytest.mark.parametrize(
-    ("code", "metres"),
-    [("EPSG:26910+5703", 1.0), ("EPSG:2269+8228", FOOT), ("EPSG:2227+6360", SURVEY_FOOT), ("EPSG:4326+5773", 1.0)],
+    ("code", "metres"), [("EPSG:26910+5703", 1.0), ("EPSG:2269+8228", FOOT), ("EPSG:2227+6360", SURVEY_FOOT), ("EPSG:4326+5773", 1.0)]
 )
 def test_unit_of_the_vertical_crs(tmp_path, code, metres):
     """NAVD88 in metres, in feet and in US survey feet, EGM96; the horizontal unit has no say."""
-    place = {
-        "EPSG:4326+5773": (-120.0, 40.0, 0.001),
-        "EPSG:2269+8228": (7.6e6, 7e5, 3.0),
-        "EPSG:2227+6360": (6e6, 2e6, 3.0),
-    }
+    place = {"EPSG:4326+5773": (-120.0, 40.0, 0.001), "EPSG:2269+8228": (7.6e6, 7e5, 3.0), "EPSG:2227+6360": (6e6, 2e6, 3.0)}
     x0, y0, cell = place.get(code, (6e5, 4.3e6, 2.0))
     path = write(tmp_path / "dem.tif", plain(), x0=x0, y0=y0, cell=cell, crs=code, unit=None, GEOTIFF_VERSION="1.1")
     elevations, findings = open_elevations([path])
@@ -253,11 +250,21 @@ def test_scale_and_offset(tmp_path):
 @pytest.mark.parametrize(
     ("dtype", "nodata"),
     [
-        ("float32", -9999), ("float32", np.nan), ("float32", -3.4028234663852886e38), ("float32", 0), ("float64", -1e308),
-        ("float64", 1e20), ("int16", -32768), ("int32", -2147483648), ("uint16", 65535), ("uint8", 255), ("int16", 0),
-        ("float32", 100.5), ("float32", np.inf),
+        ("float32", -9999),
+        ("float32", np.nan),
+        ("float32", -3.4028234663852886e38),
+        ("float32", 0),
+        ("float64", -1e308),
+        ("float64", 1e20),
+        ("int16", -32768),
+        ("int32", -2147483648),
+        ("uint16", 65535),
+        ("uint8", 255),
+        ("int16", 0),
+        ("float32", 100.5),
+        ("float32", np.inf),
     ],
-)  # fmt: skip
+)
 def test_declared_nodata(tmp_path, dtype, nodata):
     z = np.round(plain() + 0.25, 0).astype(dtype)
     z[5:9, 7] = nodata
@@ -274,11 +281,17 @@ def test_declared_nodata(tmp_path, dtype, nodata):
 @pytest.mark.parametrize(
     ("dtype", "gap", "said"),
     [
-        ("float32", -9999, True), ("float32", -32768, True), ("int16", -32768, True), ("int16", -9999, True),
-        ("uint16", 65535, True), ("float32", -3.4028234663852886e38, False), ("float32", np.inf, False),
-        ("float32", np.nan, False), ("float64", -np.inf, False),
+        ("float32", -9999, True),
+        ("float32", -32768, True),
+        ("int16", -32768, True),
+        ("int16", -9999, True),
+        ("uint16", 65535, True),
+        ("float32", -3.4028234663852886e38, False),
+        ("float32", np.inf, False),
+        ("float32", np.nan, False),
+        ("float64", -np.inf, False),
     ],
-)  # fmt: skip
+)
 def test_undeclared_gaps(tmp_path, dtype, gap, said):
     z = plain().astype(dtype)
     z[5:9, 7] = gap
@@ -454,12 +467,7 @@ def test_contradicting_coordinates(tmp_path):
 def quarters(folder, z, **options):
     """Write four tiles of a raster, one row and column over each other."""
     out = []
-    for name, rows, cols in (
-        ("nw", (0, 21), (0, 26)),
-        ("ne", (0, 21), (25, 50)),
-        ("sw", (20, 40), (0, 26)),
-        ("se", (20, 40), (25, 50)),
-    ):
+    for name, rows, cols in (("nw", (0, 21), (0, 26)), ("ne", (0, 21), (25, 50)), ("sw", (20, 40), (0, 26)), ("se", (20, 40), (25, 50))):
         origin = {"x0": 6e5 + 2 * cols[0], "y0": 4.3e6 - 2 * rows[0]}
         out.append(write(folder / f"{name}.tif", z[rows[0] : rows[1], cols[0] : cols[1]], **origin, **options))
     return out
@@ -518,9 +526,7 @@ def test_plan_unit_is_for_the_tiles_that_do_not_say(tmp_path):
 @pytest.mark.parametrize("reverse", [False, True])
 def test_coarse_tile_beside_a_fine_one(tmp_path, reverse):
     fine = write(tmp_path / "fine.tif", plain(100, 100))
-    coarse = write(
-        tmp_path / "coarse.tif", plain(30, 30, 6e5 + 180, 4.3e6 + 7, 10.0), x0=6e5 + 180, y0=4.3e6 + 7, cell=10.0
-    )
+    coarse = write(tmp_path / "coarse.tif", plain(30, 30, 6e5 + 180, 4.3e6 + 7, 10.0), x0=6e5 + 180, y0=4.3e6 + 7, cell=10.0)
     tiles = [coarse, fine] if reverse else [fine, coarse]
     elevations, findings = open_elevations(tiles)
     assert [f.code for f in findings] == ["dem_resampled"]
@@ -552,9 +558,15 @@ def test_tiles_in_different_crs(tmp_path):
     other = Affine(2, 0, round(x11) - 60, 0, -2, round(y11) + 60)
     moved = np.full((400, 400), -9999, "float32")
     reproject(
-        z / np.float32(FOOT), moved, src_transform=Affine(2, 0, 6e5, 0, -2, 4.3e6), src_crs=UTM, dst_transform=other,
-        dst_crs="EPSG:26911", resampling=Resampling.cubic, dst_nodata=-9999,
-    )  # fmt: skip
+        z / np.float32(FOOT),
+        moved,
+        src_transform=Affine(2, 0, 6e5, 0, -2, 4.3e6),
+        src_crs=UTM,
+        dst_transform=other,
+        dst_crs="EPSG:26911",
+        resampling=Resampling.cubic,
+        dst_nodata=-9999,
+    )
     east = write(tmp_path / "east.tif", moved, transform=other, crs="EPSG:26911", unit="ft", nodata=-9999)
     elevations, findings = open_elevations([east, west])
     assert [f.code for f in findings] == ["dem_resampled"]
@@ -563,9 +575,7 @@ def test_tiles_in_different_crs(tmp_path):
     found = whole(elevations)
     np.testing.assert_array_equal(found, whole(again))
     rows, cols = np.nonzero(~np.isnan(found))
-    x, y = Transformer.from_crs(elevations.grid.crs, 26910, always_xy=True).transform(
-        *elevations.grid.corner(rows + 0.5, cols + 0.5)
-    )
+    x, y = Transformer.from_crs(elevations.grid.crs, 26910, always_xy=True).transform(*elevations.grid.corner(rows + 0.5, cols + 0.5))
     inside = (x > 6e5 + 4) & (x < 6e5 + 596) & (y < 4.3e6 - 4) & (y > 4.3e6 - 596)
     assert inside.sum() > 85_000
     assert np.abs(found[rows, cols][inside] - surface(x, y)[inside]).max() < 0.01

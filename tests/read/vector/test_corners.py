@@ -24,9 +24,17 @@ def rows(template="{i},{e},{n}", ring=RING):
 
 @pytest.mark.parametrize(
     "header",
-    ["point,easting,northing", "Point,EASTING,Northing", "name,e,n", "name,X,Y", "no,Easting (usft),Northing (usft)",
-     "no,easting_usft,northing_usft", "no,E [US survey ft],N [US survey ft]", "\ufeffpoint,easting,northing"],
-)  # fmt: skip
+    [
+        "point,easting,northing",
+        "Point,EASTING,Northing",
+        "name,e,n",
+        "name,X,Y",
+        "no,Easting (usft),Northing (usft)",
+        "no,easting_usft,northing_usft",
+        "no,E [US survey ft],N [US survey ft]",
+        "\ufeffpoint,easting,northing",
+    ],
+)
 def test_names_of_plane_columns(tmp_path, header):
     layer = boundary(*csv(tmp_path, f"{header}\n{rows()}"), crs=NY)
     assert list(layer.geometry[0].exterior.coords)[:4] == RING
@@ -41,13 +49,7 @@ def test_columns_are_told_by_name_not_by_place(tmp_path, order):
 
 @pytest.mark.parametrize(
     ("sign", "comma", "encoding"),
-    [
-        (";", True, "utf-8"),
-        (";", False, "utf-8-sig"),
-        ("\t", True, "latin-1"),
-        ("\t", False, "utf-16"),
-        (",", False, "utf-8"),
-    ],
+    [(";", True, "utf-8"), (";", False, "utf-8-sig"), ("\t", True, "latin-1"), ("\t", False, "utf-16"), (",", False, "utf-8")],
 )
 def test_delimiters_decimal_commas_and_encodings(tmp_path, sign, comma, encoding):
     text = rows(f"Pärnu {{i}}{sign}{{e}}{sign}{{n}}").replace(".0", ",25" if comma else ".25")
@@ -80,9 +82,7 @@ def test_degrees_minutes_seconds(tmp_path, lat):
 
 
 def test_both_pairs_take_the_plane_one_where_the_plan_names_its_crs(tmp_path):
-    text = (
-        "lon,lat,easting,northing\n-73.99,40.74,987000,212000\n-73.98,40.74,987600,212000\n-73.98,40.75,987600,212500"
-    )
+    text = "lon,lat,easting,northing\n-73.99,40.74,987000,212000\n-73.98,40.74,987600,212000\n-73.98,40.75,987600,212500"
     assert boundary(*csv(tmp_path, text)).crs.to_epsg() == 4326
     assert boundary(*csv(tmp_path, text), crs=NY).geometry[0].exterior.coords[0] == RING[0]
 
@@ -92,9 +92,14 @@ def test_units_in_names_and_plan(tmp_path):
     feet = [(e / 0.3048, n / 0.3048) for e, n in ring]
     survey = [(e * 3937 / 1200, n * 3937 / 1200) for e, n in ring]
     for header, unit, given_ring in [
-        ("e,n", None, ring), ("e_m,n_m", None, ring), ("e_ft,n_ft", None, feet), ("e,n", "ft", feet),
-        ("e_usft,n_usft", None, survey), ("e,n", "US survey ft", survey), ("e_ft,n_ft", "US survey ft", survey),
-    ]:  # fmt: skip
+        ("e,n", None, ring),
+        ("e_m,n_m", None, ring),
+        ("e_ft,n_ft", None, feet),
+        ("e,n", "ft", feet),
+        ("e_usft,n_usft", None, survey),
+        ("e,n", "US survey ft", survey),
+        ("e_ft,n_ft", "US survey ft", survey),
+    ]:
         text = f"i,{header}\n" + rows("{i},{e!r},{n!r}", given_ring)
         shape = boundary(*csv(tmp_path, text), crs=UTM, unit=unit).geometry[0]
         assert np.array(shape.exterior.coords)[:3] == pytest.approx(np.array(ring), abs=1e-6)
@@ -190,9 +195,7 @@ def test_columns_keep_names_that_look_like_numbers(tmp_path):
 corner = st.tuples(st.floats(900000, 1100000), st.floats(150000, 250000))
 
 
-@given(
-    st.lists(corner, min_size=3, max_size=20, unique=True).filter(lambda ring: MultiPoint(ring).convex_hull.area > 1)
-)
+@given(st.lists(corner, min_size=3, max_size=20, unique=True).filter(lambda ring: MultiPoint(ring).convex_hull.area > 1))
 @settings(max_examples=40, deadline=None)
 def test_round_trip(tmp_path_factory, ring):
     folder = tmp_path_factory.mktemp("csv")

@@ -85,9 +85,7 @@ def test_bulges_stay_within_a_centimetre(tmp_path, bulge):
     assert tuple(xy[0]) == (x0, y0)
     assert tuple(xy[-1]) == (x1, y1)
     deepest = xy[:, 1].min() if bulge > 0 else xy[:, 1].max()
-    assert deepest == pytest.approx(
-        y0 - sagitta, abs=0.005
-    )  # a positive bulge runs counter-clockwise: below an eastward chord
+    assert deepest == pytest.approx(y0 - sagitta, abs=0.005)  # a positive bulge runs counter-clockwise: below an eastward chord
 
 
 def test_circle_arc_ellipse_spline(tmp_path):
@@ -148,8 +146,7 @@ def test_rings_in_a_ring_are_holes_and_said(tmp_path):
 
 # Autodesk DXF Reference, HEADER section, $INSUNITS.
 @pytest.mark.parametrize(
-    ("code", "metres"),
-    [(1, 0.0254), (2, 0.3048), (4, 0.001), (5, 0.01), (6, 1.0), (10, 0.9144), (14, 0.1), (21, 1200 / 3937)],
+    ("code", "metres"), [(1, 0.0254), (2, 0.3048), (4, 0.001), (5, 0.01), (6, 1.0), (10, 0.9144), (14, 0.1), (21, 1200 / 3937)]
 )
 def test_units(tmp_path, code, metres):
     doc, path = drawing(tmp_path, units=code)
@@ -225,9 +222,7 @@ def test_entities_that_the_file_holds_but_the_library_drops_are_counted(tmp_path
     assert layer.geometry.size == 20
     assert any(f.code in {"dxf_lost", "dxf_skipped"} and "1 CIRCLET" in f.message for f in layer.findings)
     # A handle taken twice makes the library drop one of the two.
-    first, second = (
-        text.index("LWPOLYLINE\n  5\n", at) + 15 for at in (0, text.index("AcDbPolyline", text.index("ENTITIES")))
-    )
+    first, second = (text.index("LWPOLYLINE\n  5\n", at) + 15 for at in (0, text.index("AcDbPolyline", text.index("ENTITIES"))))
     path.write_text(text[:second] + text[first : text.index("\n", first)] + text[text.index("\n", second) :])
     layer = boundary("site.dxf", tmp_path, crs=UTM)
     assert layer.geometry.size == 21 or "dxf_lost" in codes(layer)

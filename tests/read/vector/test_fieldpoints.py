@@ -79,8 +79,7 @@ def test_whole_numbers_are_names_without_a_decimal_point(tmp_path):
     found = written(
         tmp_path,
         "f.csv",
-        "point,northing,easting\n"
-        + "".join(f"{k},{n},{e}\n" for k, (n, e) in enumerate(zip(NORTH, EAST, strict=True), 7)),
+        "point,northing,easting\n" + "".join(f"{k},{n},{e}\n" for k, (n, e) in enumerate(zip(NORTH, EAST, strict=True), 7)),
     )
     assert found.names == [("7",), ("8",), ("9",)]
 
@@ -123,9 +122,7 @@ def test_what_cannot_be_read_is_named(tmp_path, name, text, said):
 
 
 def test_lines_are_no_positions(tmp_path):
-    gpd.GeoDataFrame(geometry=[shapely.LineString([(510_000, 4_990_000), (510_010, 4_990_000)])], crs=26910).to_file(
-        tmp_path / "f.gpkg"
-    )
+    gpd.GeoDataFrame(geometry=[shapely.LineString([(510_000, 4_990_000), (510_010, 4_990_000)])], crs=26910).to_file(tmp_path / "f.gpkg")
     with pytest.raises(SetoutError, match="the positions are not points"):
         read(tmp_path, "f.gpkg")
 

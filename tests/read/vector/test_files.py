@@ -127,9 +127,14 @@ def curved(tmp_path, kind="CURVEPOLYGON"):
     """Write a GeoPackage with a disc of 1,000 m radius as one circular string (OGC 12-128, WKB of ISO 19125)."""
     path = tmp_path / "arc.gpkg"
     pyogrio.raw.write(
-        path, geometry=shapely.to_wkb([shapely.box(0, 0, 1, 1)]), field_data=[], fields=[], geometry_type="Polygon",
-        crs="EPSG:32633", SPATIAL_INDEX="NO",
-    )  # fmt: skip
+        path,
+        geometry=shapely.to_wkb([shapely.box(0, 0, 1, 1)]),
+        field_data=[],
+        fields=[],
+        geometry_type="Polygon",
+        crs="EPSG:32633",
+        SPATIAL_INDEX="NO",
+    )
     x, y, r = 500000.0, 5000000.0, 1000.0
     arc = struct.pack("<BII", 1, 8, 5) + struct.pack("<10d", x + r, y, x, y + r, x - r, y, x, y - r, x + r, y)
     wkb = struct.pack("<BII", 1, 10, 1) + arc
@@ -159,31 +164,16 @@ def survey(tmp_path):
     path = tmp_path / "survey.gpkg"
     write(path, [SQUARE], layer="lot", kind_=["lot"])
     write(path, [SQUARE.exterior], kind="LineString", layer="road", append=True, kind_=["road"])
-    write(
-        path,
-        [SQUARE.centroid] * 2,
-        kind="Point",
-        layer="well",
-        append=True,
-        depth=[3.5, 7.0],
-        ok=[True, False],
-        n=[1, 2],
-    )
+    write(path, [SQUARE.centroid] * 2, kind="Point", layer="well", append=True, depth=[3.5, 7.0], ok=[True, False], n=[1, 2])
     with sqlite3.connect(path) as db:
         db.execute("CREATE TABLE layer_styles (id INTEGER PRIMARY KEY, styleQML TEXT)")
-        db.execute(
-            "INSERT INTO gpkg_contents(table_name, data_type, identifier) VALUES ('layer_styles', 'attributes', 's')"
-        )
+        db.execute("INSERT INTO gpkg_contents(table_name, data_type, identifier) VALUES ('layer_styles', 'attributes', 's')")
     db.close()
     return tmp_path
 
 
 def test_layers_are_listed_without_tables(survey):
-    assert files.list_layers(survey / "survey.gpkg") == [
-        ("lot", "Polygon", 1),
-        ("road", "LineString", 1),
-        ("well", "Point", 2),
-    ]
+    assert files.list_layers(survey / "survey.gpkg") == [("lot", "Polygon", 1), ("road", "LineString", 1), ("well", "Point", 2)]
 
 
 def test_which_layer_is_meant(survey):
@@ -201,18 +191,29 @@ def test_which_layer_is_meant(survey):
 
 @pytest.mark.parametrize(
     ("text", "number"),
-    [("well[depth=7]", 1), ("well[depth=7.0]", 1), ("well[ok=true]", 1), ("well[ok=0]", 1), ("well[n=2]", 1), ("well[N=2]", 1),
-     ("road[kind_=road]", 1)],
-)  # fmt: skip
+    [
+        ("well[depth=7]", 1),
+        ("well[depth=7.0]", 1),
+        ("well[ok=true]", 1),
+        ("well[ok=0]", 1),
+        ("well[n=2]", 1),
+        ("well[N=2]", 1),
+        ("road[kind_=road]", 1),
+    ],
+)
 def test_filters(survey, text, number):
     assert features(f"survey.gpkg:{text}", survey).geometry.size == number
 
 
 @pytest.mark.parametrize(
     ("text", "why"),
-    [("well[dept=7]", 'did you mean "depth"'), ("well[depth=8]", "no feature has"), ("well[depth=deep]", "no feature has"),
-     ("road[kind_=roda]", 'did you mean "road"')],
-)  # fmt: skip
+    [
+        ("well[dept=7]", 'did you mean "depth"'),
+        ("well[depth=8]", "no feature has"),
+        ("well[depth=deep]", "no feature has"),
+        ("road[kind_=roda]", 'did you mean "road"'),
+    ],
+)
 def test_filters_that_find_nothing(survey, text, why):
     with pytest.raises(SetoutError, match=why):
         features(f"survey.gpkg:{text}", survey)
@@ -222,8 +223,7 @@ def test_filters_that_find_nothing(survey, text, why):
 
 
 @pytest.mark.parametrize(
-    ("encoding", "cpg"),
-    [("UTF-8", "keep"), ("ISO-8859-1", "keep"), ("ISO-8859-1", "drop"), ("UTF-8", "drop"), ("ISO-8859-1", "wrong")],
+    ("encoding", "cpg"), [("UTF-8", "keep"), ("ISO-8859-1", "keep"), ("ISO-8859-1", "drop"), ("UTF-8", "drop"), ("ISO-8859-1", "wrong")]
 )
 def test_text_of_shapefiles(tmp_path, encoding, cpg):
     write(tmp_path / "b.shp", [SQUARE], encoding=encoding, owner=["Pärnu Õunaaed"])
@@ -283,8 +283,12 @@ def test_a_geopackage_cut_short(tmp_path, share):
 @pytest.mark.parametrize("share", [0.9, 0.4])
 def test_other_files_cut_short(tmp_path, name, share):
     geographic = name.endswith(("json", "kml"))
-    write(tmp_path / name, [LONLAT] * 300 if geographic else SHAPES * 100, crs="EPSG:4326" if geographic else "EPSG:2263",
-          driver={"zip": "ESRI Shapefile", "kml": "LIBKML"}.get(name.split(".")[-1]))  # fmt: skip
+    write(
+        tmp_path / name,
+        [LONLAT] * 300 if geographic else SHAPES * 100,
+        crs="EPSG:4326" if geographic else "EPSG:2263",
+        driver={"zip": "ESRI Shapefile", "kml": "LIBKML"}.get(name.split(".")[-1]),
+    )
     data = (tmp_path / name).read_bytes()
     (tmp_path / name).write_bytes(data[: int(len(data) * share)])
     refused("", name, tmp_path)
@@ -394,10 +398,7 @@ def test_closed_lines_and_company(tmp_path):
 
 def test_the_plan_contradicts_the_file(tmp_path):
     write(tmp_path / "b.gpkg", [SQUARE])
-    for layer in (
-        boundary("b.gpkg", tmp_path, crs=CRS.from_epsg(26918)),
-        features("b.gpkg", tmp_path, crs=CRS.from_epsg(26918)),
-    ):
+    for layer in (boundary("b.gpkg", tmp_path, crs=CRS.from_epsg(26918)), features("b.gpkg", tmp_path, crs=CRS.from_epsg(26918))):
         assert layer.crs.to_epsg() == 2263
         assert codes(layer) == ["crs_own"]
     assert codes(boundary("b.gpkg", tmp_path, crs=NY, unit="ft")) == []  # a file with a CRS says its unit with it
@@ -451,8 +452,9 @@ def test_any_polygons_come_back_as_written(tmp_path_factory, shapes, end, as_lin
     folder = tmp_path_factory.mktemp("round")
     shapes = [affinity.translate(s, 0, 1200 * i - s.centroid.y + 150000) for i, s in enumerate(shapes)]  # side by side
     written = [s.exterior for s in shapes] if as_lines else shapes
-    write(folder / f"b.{end}", [shapely.LineString(w) for w in written] if as_lines else written,
-          kind="LineString" if as_lines else "Polygon")  # fmt: skip
+    write(
+        folder / f"b.{end}", [shapely.LineString(w) for w in written] if as_lines else written, kind="LineString" if as_lines else "Polygon"
+    )
     layer = boundary(f"b.{end}", folder)
     assert codes(layer) == []
     assert all(g.symmetric_difference(s).area < 1e-6 for g, s in zip(layer.geometry, shapes, strict=True))

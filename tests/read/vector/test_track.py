@@ -56,11 +56,7 @@ def test_segments_of_a_track_are_one_walk(tmp_path):
 
 def test_layers(tmp_path):
     gpx(tmp_path, WAYPOINTS + f"<rte><name>r</name>{points([*RING, RING[0]], 'rtept')}</rte>" + track([*RING, RING[0]]))
-    assert files.list_layers(tmp_path / "walk.gpx") == [
-        ("waypoints", "Point", 1),
-        ("routes", "LineString", 1),
-        ("tracks", "LineString", 1),
-    ]
+    assert files.list_layers(tmp_path / "walk.gpx") == [("waypoints", "Point", 1), ("routes", "LineString", 1), ("tracks", "LineString", 1)]
     assert features("walk.gpx:waypoints", tmp_path).columns["name"].tolist() == ["well"]
     assert boundary("walk.gpx:routes", tmp_path).columns["name"].tolist() == ["r"]
     assert features("walk.gpx:tracks[name=north]", tmp_path).geometry.size == 1

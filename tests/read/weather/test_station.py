@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from setout.errors import Fault, SetoutError
 from setout.model import Weather
-from setout.read.weather.station import parse_climate, read_climate
 from setout.read.weather.columns import header_of
+from setout.read.weather.station import parse_climate, read_climate
 
 HIGH = (8, 10, 15, 20, 25, 29, 31, 30, 27, 21, 15, 10)
 LOW = (-3, -2, 3, 7, 12, 17, 19, 18, 15, 8, 3, -1)
@@ -37,19 +37,7 @@ def text(cells: list[list[str]], sign: str = ",") -> str:
 
 def fine(weather: Weather) -> Weather:
     """Check that nothing of what was read is NaN, and that all is of one length."""
-    for name in (
-        "tmin_c",
-        "tmax_c",
-        "rh_min",
-        "rh_max",
-        "rh_mean",
-        "tdew_c",
-        "wind_m_s",
-        "solar_mj",
-        "sunshine_h",
-        "rain_mm",
-        "eto_mm",
-    ):
+    for name in ("tmin_c", "tmax_c", "rh_min", "rh_max", "rh_mean", "tdew_c", "wind_m_s", "solar_mj", "sunshine_h", "rain_mm", "eto_mm"):
         values = getattr(weather, name)
         if values is not None:
             assert len(values) == len(weather)
@@ -65,9 +53,7 @@ def faults(said: str) -> list[str]:
     with pytest.raises(SetoutError) as refused:
         parse_climate(said, "climate.csv")
     lines = [str(fault) for fault in refused.value.faults]
-    assert all(
-        fault.what and fault.remedy and fault.where.startswith("climate.csv") for fault in refused.value.faults
-    ), lines
+    assert all(fault.what and fault.remedy and fault.where.startswith("climate.csv") for fault in refused.value.faults), lines
     return lines
 
 
@@ -81,9 +67,7 @@ def codes(weather: Weather) -> list[str]:
 
 def test_months_by_number_and_by_name() -> None:
     by_number = read(monthly())
-    by_name = read(
-        "\n".join(["Month,Tmax (°C),Tmin (°C)", *(f"{m},{h},{c}" for m, h, c in zip(MONTHS, HIGH, LOW, strict=True))])
-    )
+    by_name = read("\n".join(["Month,Tmax (°C),Tmin (°C)", *(f"{m},{h},{c}" for m, h, c in zip(MONTHS, HIGH, LOW, strict=True))]))
     assert by_number.step == by_name.step == "month"
     np.testing.assert_array_equal(by_number.tmax_c, by_name.tmax_c)
     assert by_number.month.tolist() == by_name.month.tolist() == list(range(1, 13))
@@ -100,8 +84,7 @@ def test_units_of_the_same_weather_agree() -> None:
 
     turned = [(m, f(h), f(c), a, b, w / 0.44704, s / 0.0864, r / 25.4, f(d)) for m, h, c, a, b, w, s, r, d in rows]
     one, other = (
-        read("\n".join([head, *(",".join(f"{v:.9g}" for v in row) for row in body)]))
-        for head, body in ((si, rows), (us, turned))
+        read("\n".join([head, *(",".join(f"{v:.9g}" for v in row) for row in body)])) for head, body in ((si, rows), (us, turned))
     )
     for name in ("tmax_c", "tmin_c", "rh_max", "rh_min", "wind_m_s", "solar_mj", "rain_mm", "tdew_c"):
         np.testing.assert_allclose(getattr(one, name), getattr(other, name), atol=1e-6)
@@ -127,11 +110,14 @@ def test_decimal_commas_between_semicolons() -> None:
 @pytest.mark.parametrize(
     ("write", "name"),
     [
-        (lambda d: d, "date"), (lambda d: d.replace("-", "/"), "date"), (lambda d: d.replace("-", ""), "Date"),
-        (lambda d: f"{int(d[5:7])}/{int(d[8:])}/{d[:4]}", "date"), (lambda d: f"{d[8:]}.{d[5:7]}.{d[:4]}", "date"),
+        (lambda d: d, "date"),
+        (lambda d: d.replace("-", "/"), "date"),
+        (lambda d: d.replace("-", ""), "Date"),
+        (lambda d: f"{int(d[5:7])}/{int(d[8:])}/{d[:4]}", "date"),
+        (lambda d: f"{d[8:]}.{d[5:7]}.{d[:4]}", "date"),
         (lambda d: f"{d} 00:00:00", "date"),
     ],
-)  # fmt: skip
+)
 def test_dates_in_many_ways(write, name: str) -> None:
     cells = daily(200, f"{name},tmax_c,tmin_c,rain_mm", "2023-12-20") + daily(170, start="2024-07-07")[1:]
     usual = read(text([["date", *cells[0][1:]], *cells[1:]]))
@@ -157,13 +143,7 @@ def test_reference_et_as_a_rate_and_as_a_sum() -> None:
 
 
 def test_heights_of_the_wind_gauge() -> None:
-    for name, metres in (
-        ("wind_m_s_10m", 10.0),
-        ("u10_m_s", 10.0),
-        ("u2_m_s", 2.0),
-        ("wind_mph_33ft", 33 * 0.3048),
-        ("wind_2m_m_s", 2.0),
-    ):
+    for name, metres in (("wind_m_s_10m", 10.0), ("u10_m_s", 10.0), ("u2_m_s", 2.0), ("wind_mph_33ft", 33 * 0.3048), ("wind_2m_m_s", 2.0)):
         column = header_of([name], None, "c.csv").columns[0]
         assert (column.quantity.key, column.height_m) == ("wind_m_s", pytest.approx(metres)), name
 
@@ -178,9 +158,7 @@ def test_columns_that_are_something_else_are_told_and_left() -> None:
 def test_rows_need_no_order_and_years_are_averaged_later() -> None:
     turned = "\n".join([monthly().split("\n")[0], *reversed(monthly().split("\n")[1:])])
     np.testing.assert_array_equal(read(turned).tmax_c, HIGH)
-    two = "date,tmax_c,tmin_c\n" + "\n".join(
-        f"{y}-{m + 1:02d},{HIGH[m] + y - 2000},{LOW[m]}" for y in (2000, 2001) for m in range(12)
-    )
+    two = "date,tmax_c,tmin_c\n" + "\n".join(f"{y}-{m + 1:02d},{HIGH[m] + y - 2000},{LOW[m]}" for y in (2000, 2001) for m in range(12))
     assert len(read(two)) == 24
 
 
@@ -273,7 +251,7 @@ CASES = {
     "quotes": (monthly().replace("7,31,19", '7,"31"x,19'), "is not CSV"),
     "days and months": (text(daily()) + "\n2024-05,20,10,2", "is no date like the others"),
     "centuries": (text(daily()) + "\n1500-05-01,20,10,2", "span more than 200 years"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -296,26 +274,7 @@ def test_what_the_file_holds_is_never_more_than_text() -> None:
 
 
 CELLS = st.sampled_from(
-    [
-        "",
-        "-9999",
-        "0",
-        "1",
-        "31",
-        "1e5",
-        "nan",
-        "T",
-        "2023-01-01",
-        "Jan",
-        "-5",
-        "1,5",
-        '"',
-        "\x00",
-        "=1",
-        "²",
-        "tmax_f",
-        "99999",
-    ]
+    ["", "-9999", "0", "1", "31", "1e5", "nan", "T", "2023-01-01", "Jan", "-5", "1,5", '"', "\x00", "=1", "²", "tmax_f", "99999"]
 )
 
 

@@ -37,17 +37,24 @@ def came_back(names=()):
     kept = np.delete(np.arange(n), 5)
     points = FieldPoints(
         np.append(planned.tree_id[own][kept], sample_planting.EVIL[0]).astype(object),
-        np.append(x[kept], x[300] + 2.8), np.append(y[kept], y[300]), np.append(own[kept], -1),
-    )  # fmt: skip
+        np.append(x[kept], x[300] + 2.8),
+        np.append(y[kept], y[300]),
+        np.append(own[kept], -1),
+    )
     built = fieldreturn.match(planned, points)
     found = fieldreturn.doubts(planned, built, corners, "us")
     labels = tuple(fieldreturn.label(planned, built, k) for k in range(len(points)))
     order = np.flatnonzero(built.place >= 0)
     at = built.place[order]
     trees = replace(
-        planning, block=planning.block[at], row=planning.row[at], position=planning.position[at], x=points.x[order],
-        y=points.y[order], plant=planning.plant[at],
-    )  # fmt: skip
+        planning,
+        block=planning.block[at],
+        row=planning.row[at],
+        position=planning.position[at],
+        x=points.x[order],
+        y=points.y[order],
+        plant=planning.plant[at],
+    )
     facts = {name: np.asarray(values)[at] for name, values in planting.facts.items()}
     facts["findings"] = check.codes_by_tree(np.array(labels)[order], found)
     true = replace(planting, trees=trees, facts=facts, findings=found)
@@ -67,9 +74,7 @@ def file(back, tmp_path_factory):
 
 
 def test_the_geopackage_validator_finds_nothing_wrong(file, testdata):
-    spec = importlib.util.spec_from_file_location(
-        "validate_gpkg", testdata("gdal-utils", "osgeo_utils/samples/validate_gpkg.py")
-    )
+    spec = importlib.util.spec_from_file_location("validate_gpkg", testdata("gdal-utils", "osgeo_utils/samples/validate_gpkg.py"))
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     assert module.check(str(file), abort_at_first_error=False) == []
@@ -105,13 +110,7 @@ def test_the_page_names_what_is_wrong_and_takes_text_for_text(back, tmp_path):
     asbuilt.write_page(tmp_path / "a.html", back)
     page = (tmp_path / "a.html").read_text(encoding="utf-8")
     words = re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", page))
-    for said in (
-        "is missing",
-        "stands at the place of",
-        "where no tree is planned",
-        "the whole set-out lies 0.6",
-        "field.csv",
-    ):
+    for said in ("is missing", "stands at the place of", "where no tree is planned", "the whole set-out lies 0.6", "field.csv"):
         assert said.casefold() in words.casefold()
     assert "<script" not in page
 

@@ -35,10 +35,7 @@ def test_a_sound_file_is_as_it_was_written(tmp_path):
         ("UPDATE trees SET tree_id = NULL WHERE fid = 1", 'feature 1, column "tree_id": None where'),
         ("ALTER TABLE trees DROP COLUMN sun_h", "its columns are"),
         ("UPDATE gpkg_geometry_columns SET srs_id = 4326 WHERE table_name = 'boundary'", '"boundary".*its CRS is'),
-        (
-            "UPDATE trees SET geom = (SELECT geom FROM trees WHERE fid = 9) WHERE fid = 1",
-            "feature 1 stands at .* where",
-        ),
+        ("UPDATE trees SET geom = (SELECT geom FROM trees WHERE fid = 9) WHERE fid = 1", "feature 1 stands at .* where"),
     ],
 )
 def test_damage_is_named(tmp_path, damage, said):

@@ -12,11 +12,7 @@ from lxml import etree
 from setout.layers import CONTRACTS
 from setout.write.geopackage.styles import PLANTED, TAKEN, style_rows
 
-SE = {
-    "se": "http://www.opengis.net/se",
-    "sld": "http://www.opengis.net/sld",
-    "ogc": "http://www.opengis.net/ogc",
-}
+SE = {"se": "http://www.opengis.net/se", "sld": "http://www.opengis.net/sld", "ogc": "http://www.opengis.net/ogc"}
 NASTY = 'x</value><script>alert(1)</script> & "quoted" \x07'
 LABELS = {"block": ["A", "B", NASTY], "reason": ["slope", "well", NASTY]}
 
@@ -86,16 +82,8 @@ def test_many_blocks_differ_in_shape_where_colours_come_back():
 
 # Machado, Oliveira and Fernandes 2009, "A Physiologically-based Model for Simulation of Color Vision
 # Deficiency", severity 1.0: linear RGB as it is seen without red- or green-sensitive cones.
-PROTANOPIA = (
-    (0.152286, 1.052583, -0.204868),
-    (0.114503, 0.786281, 0.099216),
-    (-0.003882, -0.048116, 1.051998),
-)
-DEUTERANOPIA = (
-    (0.367322, 0.860646, -0.227968),
-    (0.280085, 0.672501, 0.047413),
-    (-0.011820, 0.042940, 0.968881),
-)
+PROTANOPIA = ((0.152286, 1.052583, -0.204868), (0.114503, 0.786281, 0.099216), (-0.003882, -0.048116, 1.051998))
+DEUTERANOPIA = ((0.367322, 0.860646, -0.227968), (0.280085, 0.672501, 0.047413), (-0.011820, 0.042940, 0.968881))
 
 
 def lab(colour, matrix):

@@ -16,9 +16,9 @@ import shapely
 from pyproj import CRS, Transformer
 
 from setout.errors import SetoutError
-from setout.layers import ASBUILT, CONTRACTS
+from setout.layers import CONTRACTS
+from setout.layers.columns import Chunked, Points
 from setout.write.geopackage import writer
-from setout.layers.columns import Chunked, Points, Segments
 from setout.write.geopackage.writer import LayerData
 from write.gpkg_sample import FEET, small_layers, sound, tree_layer, written
 
@@ -33,9 +33,7 @@ def plan(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def validator(testdata):
-    spec = importlib.util.spec_from_file_location(
-        "validate_gpkg", testdata("gdal-utils", "osgeo_utils/samples/validate_gpkg.py")
-    )
+    spec = importlib.util.spec_from_file_location("validate_gpkg", testdata("gdal-utils", "osgeo_utils/samples/validate_gpkg.py"))
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return lambda path: module.check(str(path), abort_at_first_error=False)
@@ -58,13 +56,7 @@ def test_an_older_gdal_reads_all_layers_without_a_warning(plan):
     done = subprocess.run(["ogrinfo", "-ro", "-so", "-al", plan], capture_output=True, text=True, check=True)
     assert done.stderr == ""
     assert "Warning" not in done.stdout
-    for text in (
-        "Layer name: trees",
-        "Feature Count: 60000",
-        "3D Point",
-        "Layer name: land_account",
-        'ID["EPSG",2269]',
-    ):
+    for text in ("Layer name: trees", "Feature Count: 60000", "3D Point", "Layer name: land_account", 'ID["EPSG",2269]'):
         assert text in done.stdout
 
 
@@ -121,10 +113,7 @@ def test_a_box_finds_what_brute_force_finds(plan, reader):
                 found = {int(key) for key in source.keys(bbox=box)}
         else:
             out = subprocess.run(
-                ["ogrinfo", "-ro", "-geom=NO", "-spat", *map(str, box), plan, "trees"],
-                capture_output=True,
-                text=True,
-                check=True,
+                ["ogrinfo", "-ro", "-geom=NO", "-spat", *map(str, box), plan, "trees"], capture_output=True, text=True, check=True
             ).stdout
             found = {int(line.split(":")[1]) for line in out.splitlines() if line.startswith("OGRFeature(trees)")}
         assert found == expected
@@ -158,10 +147,7 @@ def test_it_can_be_edited_afterwards(tmp_path, engine, n):
 
 def test_features_can_be_deleted_and_moved(tmp_path):
     path = written(tmp_path, [tree_layer(3000)])
-    for sql in (
-        "DELETE FROM trees WHERE fid % 2 = 0",
-        "UPDATE trees SET geom = (SELECT geom FROM trees WHERE fid = 2999) WHERE fid = 1",
-    ):
+    for sql in ("DELETE FROM trees WHERE fid % 2 = 0", "UPDATE trees SET geom = (SELECT geom FROM trees WHERE fid = 2999) WHERE fid = 1"):
         done = subprocess.run(["ogrinfo", "-q", path, "-sql", sql], capture_output=True, text=True, check=True)
         assert done.stderr == ""
     assert sound(path)
@@ -221,10 +207,7 @@ def test_a_row_too_long_for_a_page_is_written_all_the_same(tmp_path, validator):
 def test_unknown_elevation_is_no_elevation(tmp_path, z, flag, kind):
     layer = tree_layer(200, z=False)
     heights = None if z is None else np.full(200, z)
-    path = written(
-        tmp_path,
-        [LayerData(layer.contract, layer.columns, Points(layer.geometry.x, layer.geometry.y, heights))],
-    )
+    path = written(tmp_path, [LayerData(layer.contract, layer.columns, Points(layer.geometry.x, layer.geometry.y, heights))])
     db = sqlite3.connect(path)
     assert db.execute("SELECT z FROM gpkg_geometry_columns").fetchone() == (flag,)
     db.close()
@@ -235,10 +218,7 @@ def test_unknown_elevation_is_no_elevation(tmp_path, z, flag, kind):
 def test_some_known_elevations(tmp_path, validator):
     layer = tree_layer(200, z=False)
     heights = np.where(np.arange(200) % 3 == 0, np.nan, 12.5)
-    path = written(
-        tmp_path,
-        [LayerData(layer.contract, layer.columns, Points(layer.geometry.x, layer.geometry.y, heights))],
-    )
+    path = written(tmp_path, [LayerData(layer.contract, layer.columns, Points(layer.geometry.x, layer.geometry.y, heights))])
     assert sound(path)
     assert validator(path) == []
     shapes = geopandas.read_file(path, layer="trees").geometry.to_numpy()
@@ -251,10 +231,19 @@ CUSTOM = CRS.from_proj4("+proj=tmerc +lat_0=45.1 +lon_0=-122.7 +k=1.00004 +ellps
 
 @pytest.mark.parametrize(
     "crs",
-    [FEET, CRS.from_epsg(32610), CRS.from_epsg(4326), CRS.from_epsg(2263), CRS.from_epsg(5514),
-     CRS.from_epsg(2193), CUSTOM, CRS.from_string("ESRI:102008"), CRS.from_wkt(FEET.to_wkt("WKT1_ESRI"))],
+    [
+        FEET,
+        CRS.from_epsg(32610),
+        CRS.from_epsg(4326),
+        CRS.from_epsg(2263),
+        CRS.from_epsg(5514),
+        CRS.from_epsg(2193),
+        CUSTOM,
+        CRS.from_string("ESRI:102008"),
+        CRS.from_wkt(FEET.to_wkt("WKT1_ESRI")),
+    ],
     ids=lambda crs: crs.name,
-)  # fmt: skip
+)
 def test_the_crs_comes_back(tmp_path, validator, crs):
     path = written(tmp_path, [tree_layer(20)], crs)
     assert validator(path) == []
@@ -273,18 +262,12 @@ def test_of_a_compound_crs_the_horizontal_part(tmp_path):
 
 def test_a_near_match_of_another_foot_gets_no_code(tmp_path):
     """EPSG:2223 is Arizona Central in international feet; it stands for no zone in US survey feet."""
-    ours = CRS.from_proj4(
-        "+proj=tmerc +lat_0=31 +lon_0=-111.9 +k=0.9999 +x_0=213360 +y_0=0 +datum=NAD83 +units=us-ft +no_defs"
-    )
+    ours = CRS.from_proj4("+proj=tmerc +lat_0=31 +lon_0=-111.9 +k=0.9999 +x_0=213360 +y_0=0 +datum=NAD83 +units=us-ft +no_defs")
     path = written(tmp_path, [tree_layer(3)], ours)
     db = sqlite3.connect(path)
-    assert db.execute("SELECT srs_id, organization FROM gpkg_spatial_ref_sys WHERE srs_id > 4326").fetchall() == [
-        (100_000, "NONE")
-    ]
+    assert db.execute("SELECT srs_id, organization FROM gpkg_spatial_ref_sys WHERE srs_id > 4326").fetchall() == [(100_000, "NONE")]
     db.close()
-    assert geopandas.read_file(path, layer="trees").crs.axis_info[0].unit_conversion_factor == pytest.approx(
-        1200 / 3937, rel=1e-12
-    )
+    assert geopandas.read_file(path, layer="trees").crs.axis_info[0].unit_conversion_factor == pytest.approx(1200 / 3937, rel=1e-12)
 
 
 def test_chunks_are_asked_for_in_order_and_never_whole(tmp_path):

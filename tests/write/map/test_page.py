@@ -18,11 +18,13 @@ import pytest
 import shapely
 from pyproj import CRS, Transformer
 
-from setout.model import Exclusion, Planting, Rows, Trees
-from setout.write.map import leaflet, outlines, treedata, page as webmap, works as workshapes
 from setout.draw import palette, rings
+from setout.model import Exclusion, Planting, Rows, Trees
 from setout.words import plan as wording
 from setout.write.carried import LEAFLET
+from setout.write.map import leaflet, outlines, treedata
+from setout.write.map import page as webmap
+from setout.write.map import works as workshapes
 from write import sample_planting
 
 
@@ -94,9 +96,7 @@ def test_asks_for_nothing_from_outside(tmp_path: Path) -> None:
 
 def test_only_our_two_scripts_may_run(tmp_path: Path) -> None:
     page = Page(written(tmp_path, sample_planting.planting()))
-    policy = next(
-        a["content"] or "" for tag, a in page.tags if tag == "meta" and "Security" in (a.get("http-equiv") or "")
-    )
+    policy = next(a["content"] or "" for tag, a in page.tags if tag == "meta" and "Security" in (a.get("http-equiv") or ""))
     assert len(page.scripts) == 2
     assert re.search(r"script-src '(.*?)' '(.*?)'$", policy).groups() == tuple(map(webmap.script_hash, page.scripts))  # type: ignore[union-attr]
 
@@ -114,13 +114,7 @@ def test_columns_come_back_as_they_were(compact: bool) -> None:
     json.dumps(block, allow_nan=False)
     back = decoded(block)
     assert back["tree_id"] == plan.facts["tree_id"].tolist()
-    for name, tolerance in (
-        ("nearest_m", 6e-5),
-        ("elevation_m", 6e-4),
-        ("slope_pct", 6e-3),
-        ("run_m", 6e-4),
-        ("pressure_kpa", 6e-3),
-    ):
+    for name, tolerance in (("nearest_m", 6e-5), ("elevation_m", 6e-4), ("slope_pct", 6e-3), ("run_m", 6e-4), ("pressure_kpa", 6e-3)):
         np.testing.assert_allclose(back[name], plan.facts[name], atol=tolerance, err_msg=name)
     np.testing.assert_array_equal(back["row"], plan.trees.row)
     np.testing.assert_array_equal(back["position"], plan.trees.position)
@@ -143,25 +137,10 @@ def test_columns_without_a_value_are_left_out() -> None:
 def test_every_column_of_the_layer_trees_has_its_words() -> None:
     from setout.layers import CONTRACTS
 
-    shown_otherwise = {
-        "tree_id",
-        "block",
-        "row",
-        "position",
-        "plant",
-        "variety",
-        "role",
-        "easting",
-        "northing",
-        "lon",
-        "lat",
-        "findings",
-    }
+    shown_otherwise = {"tree_id", "block", "row", "position", "plant", "variety", "role", "easting", "northing", "lon", "lat", "findings"}
     assert {c.name for c in CONTRACTS["trees"].columns} == set(treedata.LABELS) | shown_otherwise
     for units in ("us", "si"):
-        assert {c.unit for c in CONTRACTS["trees"].columns if c.name in treedata.LABELS and c.kind == "real"} <= set(
-            treedata.SHOWN[units]
-        )
+        assert {c.unit for c in CONTRACTS["trees"].columns if c.name in treedata.LABELS and c.kind == "real"} <= set(treedata.SHOWN[units])
 
 
 def test_positions_agree_with_proj_to_a_millimetre() -> None:
@@ -193,12 +172,8 @@ def test_outlines_come_back_with_their_holes() -> None:
 def test_many_points_are_drawn_more_coarsely_and_said_so(tmp_path: Path) -> None:
     plan = sample_planting.planting()
     angle = np.linspace(0, 2 * np.pi, 400_000)
-    ragged = shapely.Polygon(
-        np.column_stack([np.cos(angle), np.sin(angle)]) * (50 + np.tile([0.3, -0.3], 200_000))[:, None]
-    )
-    usable = dataclasses.replace(
-        plan.usable, exclusions=(Exclusion("slope", "dem", 0, ragged.area, ragged.area, ragged),)
-    )
+    ragged = shapely.Polygon(np.column_stack([np.cos(angle), np.sin(angle)]) * (50 + np.tile([0.3, -0.3], 200_000))[:, None])
+    usable = dataclasses.replace(plan.usable, exclusions=(Exclusion("slope", "dem", 0, ragged.area, ragged.area, ragged),))
     plan = dataclasses.replace(plan, usable=usable)
     tolerance = outlines.Drawer(plan).tolerance
     assert tolerance > outlines.DRAWN_TO
@@ -298,11 +273,10 @@ def test_the_script_library_is_the_wheels() -> None:
 
 
 def licensed(text: str) -> None:
-    """Clause 2 of the BSD licence asks for the notice of copyright, the conditions and the disclaimer (opensource.org/license/bsd-2-clause)."""
+    """Clause 2 of the BSD licence asks for the notice of copyright, the conditions and the disclaimer
+    (opensource.org/license/bsd-2-clause)."""
     notice, said = "(c) 2010-20", " ".join(text.split())
-    assert re.search(
-        rf"Copyright {re.escape(notice)}\d\d, Volodymyr Agafonkin Copyright \(c\) 2010-2011, CloudMade", said
-    )
+    assert re.search(rf"Copyright {re.escape(notice)}\d\d, Volodymyr Agafonkin Copyright \(c\) 2010-2011, CloudMade", said)
     assert "Redistributions of source code must retain the above copyright notice, this list of conditions" in said
     assert "Redistributions in binary form must reproduce the above copyright notice, this list of conditions" in said
     assert 'THIS SOFTWARE IS PROVIDED BY THE COPYRIGHT HOLDERS AND CONTRIBUTORS "AS IS"' in said
@@ -317,9 +291,7 @@ def test_the_page_carries_the_licence_of_its_script_library(tmp_path: Path) -> N
     assert after.startswith("*/\n/* @preserve\n * Leaflet")  # the terms stand with the code they are for
 
 
-def test_a_hundred_thousand_trees_stay_below_eight_megabytes(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_hundred_thousand_trees_stay_below_eight_megabytes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     import time
 
     plan = sample_planting.planting(size=6.7)
@@ -327,9 +299,7 @@ def test_a_hundred_thousand_trees_stay_below_eight_megabytes(
     start = time.perf_counter()
     size = len(written(tmp_path, plan, contours=sample_planting.contours(plan)).encode())
     with capsys.disabled():
-        sys.stdout.write(
-            f"\n{len(plan.trees):,} trees: {size / 1e6:.2f} MB, made in {time.perf_counter() - start:.1f} s\n"
-        )
+        sys.stdout.write(f"\n{len(plan.trees):,} trees: {size / 1e6:.2f} MB, made in {time.perf_counter() - start:.1f} s\n")
     assert size < 8_000_000
     assert treedata.tree_block(plan)["compact"]
     plain = len(treedata.tree_block(plan, compact=False)["bytes"]) / len(plan.trees)
@@ -341,20 +311,12 @@ def test_a_hundred_thousand_trees_stay_below_eight_megabytes(
 # Severity 1.0 of the model of Machado, Oliveira and Fernandes (2009), IEEE Trans. Vis. Comput. Graph. 15(6), 1291-1298.
 CVD = {
     "normal": np.eye(3),
-    "protan": np.array(
-        [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]]
-    ),
-    "deutan": np.array(
-        [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]]
-    ),
-    "tritan": np.array(
-        [[1.255528, -0.076749, -0.178779], [-0.078411, 0.930809, 0.147602], [0.004733, 0.691367, 0.303900]]
-    ),
+    "protan": np.array([[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]]),
+    "deutan": np.array([[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]]),
+    "tritan": np.array([[1.255528, -0.076749, -0.178779], [-0.078411, 0.930809, 0.147602], [0.004733, 0.691367, 0.303900]]),
 }
 # sRGB to XYZ, IEC 61966-2-1.
-XYZ = np.array(
-    [[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]]
-)
+XYZ = np.array([[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]])
 
 
 def linear(colours: tuple[str, ...]) -> np.ndarray:

@@ -21,12 +21,12 @@ import shapely
 from lxml import etree
 from pyproj import CRS, Geod
 
+from setout.layers import plan_builders
 from setout.model import transformer
 from setout.write.geopackage import writer
 from setout.write.packet import contents, pointfiles
-from setout.layers import plan_builders
-from setout.write.sheets.tape import tape_plan
 from setout.write.packet.stakeset import stake_set
+from setout.write.sheets.tape import tape_plan
 from write import sample_planting
 
 MILLIMETRE = {2272: 0.001 / (1200 / 3937), 2269: 0.001 / 0.3048, 32618: 0.001}
@@ -83,9 +83,7 @@ def test_the_full_csv_holds_the_trees_of_the_layer(made):
     height = np.array([float(row[f"elevation_{unit}"]) for row in trees]) * 0.001 / MILLIMETRE[epsg]
     np.testing.assert_allclose(height, layer["elevation_m"], atol=0.001)
     for name in ("block", "row", "position", "plant", "role"):
-        assert [row[name].replace(",", "") for row in trees] == [
-            str(v).replace(",", "") for v in layer[name].fillna("")
-        ]
+        assert [row[name].replace(",", "") for row in trees] == [str(v).replace(",", "") for v in layer[name].fillna("")]
     assert len([row for row in rows if row["kind"] == "monument"]) == len(planting.site.monuments)
 
 
@@ -139,9 +137,7 @@ def test_kml_keeps_its_schema_and_holds_the_trees_in_folders_by_block_and_plant(
         for plant in block.findall("{*}Folder"):
             for mark in plant.findall("{*}Placemark"):
                 found[mark.findtext("{*}name")] = (name, plant.findtext("{*}name"), mark.findtext(".//{*}coordinates"))
-    assert list(found) == layer.sort_values(["block"], kind="stable")["tree_id"].tolist() or set(found) == set(
-        layer["tree_id"]
-    )
+    assert list(found) == layer.sort_values(["block"], kind="stable")["tree_id"].tolist() or set(found) == set(layer["tree_id"])
     xy = np.array([[float(v) for v in found[name][2].split(",")] for name in layer["tree_id"]])
     assert np.abs(xy - layer[["lon", "lat"]].to_numpy()).max() < 1e-8
     assert [found[name][0] for name in layer["tree_id"]] == [f"Block {name}" for name in layer["block"]]
@@ -164,11 +160,7 @@ def geojson_faults(text):
         faults.append("members of the collection")
     west, south, east, north = made["bbox"]
     for feature in made["features"]:
-        if (
-            feature["type"] != "Feature"
-            or not isinstance(feature["properties"], dict)
-            or {"coordinates", "features"} & set(feature)
-        ):
+        if feature["type"] != "Feature" or not isinstance(feature["properties"], dict) or {"coordinates", "features"} & set(feature):
             faults.append(f"members of {feature.get('id')}")
         shape = shapely.geometry.shape(feature["geometry"])
         xy = shapely.get_coordinates(shape)
@@ -204,12 +196,7 @@ def test_geojson_keeps_rfc_7946_and_holds_the_trees(made):
 
 
 def test_the_judge_of_geojson_fires():
-    feature = {
-        "type": "Feature",
-        "id": "a",
-        "properties": {},
-        "geometry": {"type": "Point", "coordinates": [200.0, 10.0]},
-    }
+    feature = {"type": "Feature", "id": "a", "properties": {}, "geometry": {"type": "Point", "coordinates": [200.0, 10.0]}}
     made = {"type": "FeatureCollection", "bbox": [0, 0, 1, 1], "features": [feature], "crs": {}}
     assert len(geojson_faults(json.dumps(made))) == 3
     ring = [[0, 0], [0, 1], [1, 1], [0, 0]]
@@ -282,15 +269,7 @@ def test_baselines_are_those_of_the_block_sheets(made):
 
 def test_two_monuments_and_their_distance_are_in_every_file(made):
     _, folder, _, _ = made
-    for name in (
-        "stakeout.csv",
-        "points.csv",
-        "control.csv",
-        "trees.gpx",
-        "trees.kml",
-        "trees.geojson",
-        "stakeout.dxf",
-    ):
+    for name in ("stakeout.csv", "points.csv", "control.csv", "trees.gpx", "trees.kml", "trees.geojson", "stakeout.dxf"):
         text = (folder / name).read_text(encoding="utf-8")
         for word in ("BM1", "BM2", "ground"):
             assert word in text, name

@@ -14,7 +14,7 @@ import shapely
 
 from setout.model import Emitter, Irrigation, IrrigationPlan, MaterialLine, Network, Pipes, Zone
 from setout.model.irrigation import LATERAL, MAIN, MANIFOLD, SOURCE
-from setout.write.packet import lists, contents, workbook
+from setout.write.packet import contents, lists, workbook
 from setout.write.packet.stakeset import stake_set
 from setout.write.packet.workorder import JOBS, work_order
 from write import sample_planting
@@ -32,9 +32,7 @@ def with_order(made):
     from setout.model import OrderLine
 
     stakes = stake_set(made)
-    order = tuple(
-        OrderLine("x", k.plant, k.variety, k.role, "", k.block, k.trees, -(-k.trees // 20)) for k in stakes.kinds
-    )
+    order = tuple(OrderLine("x", k.plant, k.variety, k.role, "", k.block, k.trees, -(-k.trees // 20)) for k in stakes.kinds)
     bought = tuple(
         MaterialLine(item, "3 in deep", quantity, unit, f"block {name}: 10 trees", "shown")
         for name in stakes.blocks[:2]
@@ -76,11 +74,7 @@ def test_quantities_are_the_blocks_own(planting):
         count = int((trees.block == index).sum())
         assert own["dig"].quantity == own["stake"].quantity == own["water in"].quantity == count
         assert sum(j.quantity for j in jobs if j.job == "plant" and j.block == block.name) == count
-        area = sum(
-            g.area
-            for name, g in zip(planting.usable.block, planting.usable.geometry, strict=True)
-            if name == block.name
-        )
+        area = sum(g.area for name, g in zip(planting.usable.block, planting.usable.geometry, strict=True) if name == block.name)
         assert own["clear"].quantity == pytest.approx(area)
         rows = planting.rows.block == index
         length = np.hypot(planting.rows.x1 - planting.rows.x0, planting.rows.y1 - planting.rows.y0)[rows].sum()
@@ -103,38 +97,28 @@ def piped(planting):
     length = np.where(parent >= 0, np.hypot(x - x[parent], y - y[parent]), 0.0)
     half = np.repeat([0, 1], 4)
     nan, none = np.full(8, np.nan), np.full(8, -1)
-    network = Network(
-        x, y, nan, parent, length, nan, kind, half, half, none, none, none, none, nan, kind == MAIN, nan, nan, nan
-    )
+    network = Network(x, y, nan, parent, length, nan, kind, half, half, none, none, none, none, nan, kind == MAIN, nan, nan, nan)
     zones = tuple(
-        Zone(
-            f"z{k + 1}",
-            0,
-            (f"z{k + 1}",),
-            (b,),
-            3,
-            9,
-            1135.6235,
-            103.42,
-            nan[0],
-            nan[0],
-            0.9,
-            "good",
-            2.5,
-            7,
-            2.5,
-            (),
-            (),
-            k * 2.5,
-        )
+        Zone(f"z{k + 1}", 0, (f"z{k + 1}",), (b,), 3, 9, 1135.6235, 103.42, nan[0], nan[0], 0.9, "good", 2.5, 7, 2.5, (), (), k * 2.5)
         for k, b in enumerate("AB")
     )
     n = len(planting.trees)
     blank = np.full(n, np.nan)
     irrigation = Irrigation(
-        IrrigationPlan(Emitter(4.0, 100.0), Pipes((), (), ())), network, zones, (), np.zeros(n, int), np.zeros(n, int), blank,
-        blank, blank, blank, np.ones(n, bool), np.ones(n, bool), np.zeros(n, np.int8),
-    )  # fmt: skip
+        IrrigationPlan(Emitter(4.0, 100.0), Pipes((), (), ())),
+        network,
+        zones,
+        (),
+        np.zeros(n, int),
+        np.zeros(n, int),
+        blank,
+        blank,
+        blank,
+        blank,
+        np.ones(n, bool),
+        np.ones(n, bool),
+        np.zeros(n, np.int8),
+    )
     return replace(planting, irrigation=irrigation)
 
 
@@ -149,13 +133,7 @@ def test_zones_say_hours_flow_and_pressure_in_the_sites_units(planting):
     names = [field.name for field in zones.fields]
     assert len(zones.rows) == 2
     row = dict(zip(names, zones.rows[1], strict=True))
-    assert (row["zone"], row["blocks"], row["hours_peak_h"], row["start_h"], row["jan_h"]) == (
-        "z2",
-        "B",
-        2.5,
-        2.5,
-        None,
-    )
+    assert (row["zone"], row["blocks"], row["hours_peak_h"], row["start_h"], row["jan_h"]) == ("z2", "B", 2.5, 2.5, None)
     assert row["flow_gpm"] == pytest.approx(5.0, abs=1e-4)
     assert row["valve_psi"] == pytest.approx(15.0, abs=1e-3)
     assert lists.zones_list(planting).rows == ()
@@ -168,20 +146,13 @@ def test_the_crews_rows_count_every_tree_once(planting, folder):
         assert sum(int(n) for n in re.findall(r"(?:^|; )(\d+) ", row["plants"])) == int(row["trees"])
     ids = planting.facts["tree_id"].tolist()
     assert {row["first"] for row in rows} | {row["last"] for row in rows} <= set(ids)
-    assert Counter(row["block"] for row in rows) == Counter(
-        planting.site.blocks[b].name for b in planting.rows.block.tolist()
-    )
+    assert Counter(row["block"] for row in rows) == Counter(planting.site.blocks[b].name for b in planting.rows.block.tolist())
 
 
 def test_the_spreadsheet_says_what_the_csvs_say(planting, folder):
     book = openpyxl.load_workbook(folder / "lists.xlsx")
     assert book.sheetnames == ["Read first", "Work order", "Rows", "Plants to order", "Plants by block", "Materials"]
-    for sheet, name in (
-        ("Work order", "work_order"),
-        ("Rows", "rows"),
-        ("Plants by block", "plants_to_order"),
-        ("Materials", "materials"),
-    ):
+    for sheet, name in (("Work order", "work_order"), ("Rows", "rows"), ("Plants by block", "plants_to_order"), ("Materials", "materials")):
         cells = [[c.value for c in row] for row in book[sheet].iter_rows(min_row=5)]
         listed = [list(row.values()) for row in dicts(folder / f"{name}.csv")]
         assert len(cells) == len(listed)
@@ -195,9 +166,13 @@ def test_the_spreadsheet_says_what_the_csvs_say(planting, folder):
     assert sum(total.values()) == len(planting.trees)
 
 
-@pytest.mark.parametrize(("units", "foot", "heads"), [
-    ("us", 0.3048, ["Number", "Length [ft]", "Area [acres]", "Volume [cu yd]"]), ("si", 1.0, ["Number", "Length [m]", "Area [ha]", "Volume [m3]"]),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("units", "foot", "heads"),
+    [
+        ("us", 0.3048, ["Number", "Length [ft]", "Area [acres]", "Volume [cu yd]"]),
+        ("si", 1.0, ["Number", "Length [m]", "Area [ha]", "Volume [m3]"]),
+    ],
+)
 def test_quantities_are_numbers_in_the_readers_unit_which_the_columns_head_says(tmp_path, units, foot, heads):
     planting = with_order(with_monuments(sample_planting.planting()))
     planting = replace(planting, site=replace(planting.site, units=units))
@@ -209,18 +184,9 @@ def test_quantities_are_numbers_in_the_readers_unit_which_the_columns_head_says(
     jobs = work_order(planting, stake_set(planting))
     assert len(rows) == len(jobs)
     for row, job in zip(rows, jobs, strict=True):
-        size = {
-            "each": 1.0,
-            "m": foot,
-            "m2": 1e4 if units == "si" else 4046.8564224,
-            "m3": 1.0 if units == "si" else 0.764554857984,
-        }
+        size = {"each": 1.0, "m": foot, "m2": 1e4 if units == "si" else 4046.8564224, "m3": 1.0 if units == "si" else 0.764554857984}
         told = {name: row[name] for name in heads if row[name] is not None}
-        known = (
-            {}
-            if job.quantity is None
-            else {dict(zip(size, heads, strict=True))[job.unit]: job.quantity / size[job.unit]}
-        )
+        known = {} if job.quantity is None else {dict(zip(size, heads, strict=True))[job.unit]: job.quantity / size[job.unit]}
         assert told == pytest.approx(known)
     assert {"Number", heads[1], heads[3]} <= {c.value for c in book["Materials"][4]}
 

@@ -205,9 +205,7 @@ def test_the_note_names_crs_foot_factor_and_monuments(tmp_path):
     assert "US survey foot = 1200/3937 m exactly" in (tmp_path / "README.txt").read_text()
 
 
-@pytest.mark.parametrize(
-    ("crs", "lon", "lat", "height"), [(OREGON_FT, -122.7, 45.4, 600.0), (UTM, -122.0, 45.0, 1500.0)]
-)
+@pytest.mark.parametrize(("crs", "lon", "lat", "height"), [(OREGON_FT, -122.7, 45.4, 600.0), (UTM, -122.0, 45.0, 1500.0)])
 def test_grid_to_ground_factor_is_that_of_scale_and_height(crs, lon, lat, height):
     """Ground = grid / (k R / (R + h)): k from PROJ, R the mean radius (Stem 1989, NOAA Manual NOS NGS 5)."""
     factors = Proj(crs).get_factors(lon, lat)

@@ -22,16 +22,43 @@ UTM = CRS.from_epsg(26910)
 @pytest.fixture(scope="module")
 def plan() -> Any:
     layers = {
-        "west": objects(shapely.box(-60, -60, -5, 60)), "east": objects(shapely.box(5, -60, 30, 60)),
-        "yard": objects(shapely.box(45, -15, 58, 15)), "line": objects(shapely.LineString([(40, -20), (40, 20)])),
-    }  # fmt: skip
+        "west": objects(shapely.box(-60, -60, -5, 60)),
+        "east": objects(shapely.box(5, -60, 30, 60)),
+        "yard": objects(shapely.box(45, -15, 58, 15)),
+        "line": objects(shapely.LineString([(40, -20), (40, 20)])),
+    }
     blocks = [
-        {"name": "A", "area": "west", "pattern": "square", "step": "9 m", "direction": "north-south", "spread": "4 m", "height": "4 m",
-         "pair": {"distance": "2 ft"}},
-        {"name": "H", "area": "east", "pattern": "hedgerow", "step": "1 m", "row_distance": "4 m", "direction": "north-south",
-         "spread": "1.4 m", "height": "2.4 m"},
-        {"name": "S", "pattern": "screen", "line": "line", "step": "3 m", "purpose": "shade", "yard": "yard", "spread": "3 m", "height": "7 m"},
-    ]  # fmt: skip
+        {
+            "name": "A",
+            "area": "west",
+            "pattern": "square",
+            "step": "9 m",
+            "direction": "north-south",
+            "spread": "4 m",
+            "height": "4 m",
+            "pair": {"distance": "2 ft"},
+        },
+        {
+            "name": "H",
+            "area": "east",
+            "pattern": "hedgerow",
+            "step": "1 m",
+            "row_distance": "4 m",
+            "direction": "north-south",
+            "spread": "1.4 m",
+            "height": "2.4 m",
+        },
+        {
+            "name": "S",
+            "pattern": "screen",
+            "line": "line",
+            "step": "3 m",
+            "purpose": "shade",
+            "yard": "yard",
+            "spread": "3 m",
+            "height": "7 m",
+        },
+    ]
     prop = Property(shapely.box(-62, -62, 62, 62), layers, {})
     return plan_of(prop.survey(UTM), blocks, light={"days": ["06-21", "09-21"]})
 
@@ -87,11 +114,7 @@ def test_without_light_the_page_says_nothing_of_it(plan: Any, tmp_path: Any) -> 
 def test_cold_air_tells_hollows(plan: Any) -> None:
     size = 300
     y, x = np.mgrid[0:size, 0:size].astype(float)
-    z = (
-        100
-        + 0.03 * (size - y)
-        - np.where(np.hypot(x - 150, y - 150) < 30, 2.0 * (1 - (np.hypot(x - 150, y - 150) / 30) ** 2), 0.0)
-    )
+    z = 100 + 0.03 * (size - y) - np.where(np.hypot(x - 150, y - 150) < 30, 2.0 * (1 - (np.hypot(x - 150, y - 150) / 30) ** 2), 0.0)
     from pyproj import Transformer
 
     prop = Property(shapely.box(-62, -62, 62, 62), {}, {})

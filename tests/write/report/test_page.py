@@ -13,8 +13,9 @@ from pyproj import CRS, Geod
 
 from setout.model import ClassNeed, Finding, Need, Pair, Pattern, Planting, Trees
 from setout.units import ACRE, FOOT, show_area
-from setout.write.report import picture, page as report
 from setout.words import plan as wording
+from setout.write.report import page as report
+from setout.write.report import picture
 from setout.write.report.need import need_section
 from write import sample_irrigation, sample_planting
 
@@ -105,9 +106,7 @@ def test_tape_is_told(tmp_path: Path) -> None:
     assert "15 % slope reads 1.1 % more (1.12 ft in 100 ft)" in text
 
 
-@pytest.mark.parametrize(
-    "epsg, lon, lat, height", [(2272, -77.05, 40.21, 180.0), (32618, -74.2, 40.2, 950.0), (2193, 172.0, -43.5, 20.0)]
-)
+@pytest.mark.parametrize("epsg, lon, lat, height", [(2272, -77.05, 40.21, 180.0), (32618, -74.2, 40.2, 950.0), (2193, 172.0, -43.5, 20.0)])
 def test_grid_to_ground_against_the_geodesic(epsg: int, lon: float, lat: float, height: float) -> None:
     """Ground distance is the geodesic (pyproj.Geod) times 1 + height / radius."""
     frame = sample_planting.frame(lon, lat, height, epsg)
@@ -160,11 +159,18 @@ def test_planting_systems_tell_what_belongs_to_them(tmp_path: Path) -> None:
     """Six beds of 10 ft by 6 ft (common practice) are 360 sq ft, and 3 in on them 90 cubic feet, 3.3 cubic yards of 27."""
     text = written(tmp_path, sample_planting.systems())
     for said in (
-        "Beds 10 ft long and 6 ft wide, 3 ft apart in the row, with paths of 4 ft between rows", "6 of 60 sq ft",
-        "360 sq ft", "3.3 cu yd, 3 in deep", "3 end posts, 6 line posts, at most 24 ft apart", "328 ft in 3 wires",
-        "shade: a yard of 2,153 sq ft", "pear: 6 ft wide and 6 ft tall; left alone 12 ft wide and 15 ft tall", "in year 12",
-        "Each row has 2 lines of plants 4 ft apart, staggered by half a step.", "2 ft apart on an axis north-south",
-    ):  # fmt: skip
+        "Beds 10 ft long and 6 ft wide, 3 ft apart in the row, with paths of 4 ft between rows",
+        "6 of 60 sq ft",
+        "360 sq ft",
+        "3.3 cu yd, 3 in deep",
+        "3 end posts, 6 line posts, at most 24 ft apart",
+        "328 ft in 3 wires",
+        "shade: a yard of 2,153 sq ft",
+        "pear: 6 ft wide and 6 ft tall; left alone 12 ft wide and 15 ft tall",
+        "in year 12",
+        "Each row has 2 lines of plants 4 ft apart, staggered by half a step.",
+        "2 ft apart on an axis north-south",
+    ):
         assert said in text, said
 
 
@@ -186,13 +192,8 @@ def test_no_chapter_without_its_matter(tmp_path: Path) -> None:
 
 def test_findings_that_ask_for_the_same_stand_together(tmp_path: Path) -> None:
     plan = sample_planting.planting()
-    alike = tuple(
-        Finding("alley_narrow", "note", f"block {b}: narrow", f"{i} ft", "8 ft", "widen it")
-        for i, b in enumerate("ABC")
-    )
-    text = written(
-        tmp_path, dataclasses.replace(plan, findings=(*alike, Finding("other", "note", "apart", remedy="mend it")))
-    )
+    alike = tuple(Finding("alley_narrow", "note", f"block {b}: narrow", f"{i} ft", "8 ft", "widen it") for i, b in enumerate("ABC"))
+    text = written(tmp_path, dataclasses.replace(plan, findings=(*alike, Finding("other", "note", "apart", remedy="mend it"))))
     assert text.count("Remedy: widen it") == 1
     assert text.count("Asked for: 8 ft.") == 1
     assert [f"Found: {i} ft." in text for i in range(3)] == [True] * 3
@@ -205,9 +206,7 @@ def test_nearest_of_pairs_is_that_of_different_pairs() -> None:
     y = np.array([0.0, 2.0, 10.0, 12.0]) * FOOT
     one = np.zeros(4, np.int32)
     trees = Trees(one, one + 1, np.arange(1, 5, dtype=np.int32), y * 0, y, one, np.array([1, 0, 3, 2], np.int32))
-    block = dataclasses.replace(
-        plan.site.blocks[1], pattern=Pattern("square", 10 * FOOT, 10 * FOOT, pair=Pair(2 * FOOT))
-    )
+    block = dataclasses.replace(plan.site.blocks[1], pattern=Pattern("square", 10 * FOOT, 10 * FOOT, pair=Pair(2 * FOOT)))
     plan = dataclasses.replace(plan, site=dataclasses.replace(plan.site, blocks=(block,)), trees=trees, facts={})
     (line,) = wording.block_lines(plan)
     assert line.nearest_m == pytest.approx(8 * FOOT)
@@ -248,9 +247,14 @@ def test_need_is_told_in_the_growers_units(units: str, told: tuple[str, ...], un
     lpd = 10 * 3.785412
     one = ClassNeed(0, 0, 10, 20.0, 10.0, 15.0, (0.9,) * 12, 0.9, (lpd,) * 12, (lpd,) * 12, lpd, 7, (), "FAO-56")
     need = Need(
-        np.full(len(plan.trees), lpd), np.zeros(len(plan.trees), np.int64), (one,), lpd_by_month=(10 * lpd,) * 12,
-        peak_month=7, peak_eto_mm=6.3, eto_mm=(6.3,) * 12,
-    )  # fmt: skip
+        np.full(len(plan.trees), lpd),
+        np.zeros(len(plan.trees), np.int64),
+        (one,),
+        lpd_by_month=(10 * lpd,) * 12,
+        peak_month=7,
+        peak_eto_mm=6.3,
+        eto_mm=(6.3,) * 12,
+    )
     section = need_section(dataclasses.replace(plan, need=need))
     words = " ".join([*section["said"], section["all"], *(row["peak"] for row in section["rows"])])
     assert all(text in words for text in told)

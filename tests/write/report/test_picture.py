@@ -8,8 +8,8 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
-from setout.units import FOOT
 from setout.draw import palette
+from setout.units import FOOT
 from setout.write.report import picture
 from write import sample_planting
 

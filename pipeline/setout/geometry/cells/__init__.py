@@ -1,1 +1,1 @@
-"""."""
+"""Rasters: cells and their outlines, heights and slopes, hollows."""

@@ -194,11 +194,7 @@ def count(packed: Packed, spans: Spans) -> int:
         begin, end = (row - top) * wide + (first >> 3), (row - top) * wide + (stop + 7 >> 3)
         before = np.bitwise_count(bytes_[begin] >> (8 - (first & 7)).astype(np.uint8))
         after = np.bitwise_count(bytes_[end - 1] & ((1 << (-stop & 7)) - 1).astype(np.uint8))
-        total += (
-            int((running[end] - running[begin]).sum())
-            - int(before.sum(dtype=np.int64))
-            - int(after.sum(dtype=np.int64))
-        )
+        total += int((running[end] - running[begin]).sum()) - int(before.sum(dtype=np.int64)) - int(after.sum(dtype=np.int64))
     return total
 
 

@@ -69,9 +69,7 @@ class CellSize:
             ec, er, sc, sr = (part[pick] for part in (self.east_col, self.east_row, self.south_col, self.south_row))
         else:
             lines = slice(row - self.row0, row - self.row0 + across.shape[0])
-            ec, er, sc, sr = (
-                part[lines, None] for part in (self.east_col, self.east_row, self.south_col, self.south_row)
-            )
+            ec, er, sc, sr = (part[lines, None] for part in (self.east_col, self.east_row, self.south_col, self.south_row))
         if self.upright:
             np.multiply(across, ec, out=across)
             np.multiply(down, sr, out=down)
@@ -113,9 +111,7 @@ def cell_size(grid: RasterGrid, window: Window) -> CellSize:
     turn = len(rows) // 2
     scale, on_ellipsoid = np.nan, True
     if nominal is not None:
-        corners = grid.corner(
-            np.array([row0, row0, row1, row1, rows[turn]], float), np.array([col0, col1, col0, col1, middle[0]], float)
-        )
+        corners = grid.corner(np.array([row0, row0, row1, row1, rows[turn]], float), np.array([col0, col1, col0, col1, middle[0]], float))
         sides = np.linalg.norm(_ground_per_unit(grid, *corners), axis=1) / nominal  # ground over nominal, both axes
         scale = float(np.sqrt(abs(np.linalg.det(ground[turn])))) / nominal
         on_ellipsoid = bool(np.abs(sides - 1).max() > SCALE_LIMIT) if np.isfinite(sides).all() else False
@@ -128,9 +124,7 @@ def cell_size(grid: RasterGrid, window: Window) -> CellSize:
     size = np.linalg.norm(cells[turn], axis=0)
     east_col, east_row = inverse[:, 0, 0].astype(np.float32), inverse[:, 1, 0].astype(np.float32)
     south_col, south_row = (-inverse[:, 0, 1]).astype(np.float32), (-inverse[:, 1, 1]).astype(np.float32)
-    return CellSize(
-        row0, east_col, east_row, south_col, south_row, upright, float(size[0]), float(size[1]), scale, on_ellipsoid
-    )  # fmt: skip
+    return CellSize(row0, east_col, east_row, south_col, south_row, upright, float(size[0]), float(size[1]), scale, on_ellipsoid)
 
 
 def unit_m(crs: CRS) -> float | None:

@@ -62,9 +62,7 @@ def cell_polygons(mask: NDArray[np.bool_], row0: int = 0, col0: int = 0) -> NDAr
     return _assemble(x + col0, y + (row0 + top), np.append(starts, len(points)), owner, outer)
 
 
-def _corners(
-    mask: NDArray[np.bool_],
-) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.uint8], NDArray[np.int64]]:
+def _corners(mask: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.uint8], NDArray[np.int64]]:
     """Return row, column and code of every corner, row by row, and each corner's partner along its horizontal side."""
     cells = np.pad(mask.view(np.uint8), 1)
     code = cells[:-1, :-1] + 2 * cells[:-1, 1:] + 4 * cells[1:, :-1] + 8 * cells[1:, 1:]
@@ -75,9 +73,7 @@ def _corners(
     return row, col, code.ravel()[at], np.arange(len(at)) ^ 1
 
 
-def _partners(
-    row: NDArray[np.int64], col: NDArray[np.int64], code: NDArray[np.uint8], patches: NDArray[np.int32]
-) -> NDArray[np.int64]:
+def _partners(row: NDArray[np.int64], col: NDArray[np.int64], code: NDArray[np.uint8], patches: NDArray[np.int32]) -> NDArray[np.int64]:
     """Return each corner's partner along its vertical side."""
     second = np.zeros(len(row), np.int64)
     second[1:] = (row[1:] == row[:-1]) & (col[1:] == col[:-1])
@@ -97,9 +93,7 @@ def _partners(
     return partner
 
 
-def _walk(
-    across: NDArray[np.int64], along: NDArray[np.int64], code: NDArray[np.uint8]
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _walk(across: NDArray[np.int64], along: NDArray[np.int64], code: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Return the corners that begin a horizontal side, ring after ring, and where each ring starts among them."""
     size = len(across)
     even = np.arange(size) % 2 == 0
@@ -140,11 +134,7 @@ def _owners(
 
 
 def _assemble(
-    x: NDArray[np.int64],
-    y: NDArray[np.int64],
-    bounds: NDArray[np.int64],
-    owner: NDArray[np.int64],
-    outer: NDArray[np.bool_],
+    x: NDArray[np.int64], y: NDArray[np.int64], bounds: NDArray[np.int64], owner: NDArray[np.int64], outer: NDArray[np.bool_]
 ) -> NDArray[np.object_]:
     """Build the polygons, every ring closed, the outer ring of each patch before its holes."""
     ring_order = np.lexsort((~outer, owner))

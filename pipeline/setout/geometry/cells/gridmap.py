@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from setout.geometry.places import polymap
 from setout.geometry.cells.cellsize import Window, cell_size
+from setout.geometry.places import polymap
 from setout.model import Floats, Frame, Ground, Ints, RasterGrid
 
 NEAR_M = 1e-4
@@ -130,7 +130,5 @@ def cells_at(ground: Ground, x: Floats, y: Floats, mapping: polymap.PolyMap | No
     grid = ground.elevations.grid
     if mapping is None:
         many = np.size(x) >= polymap.FEW
-        mapping = (
-            to_cells(ground.frame, grid, ground.window) if many else polymap.exactly(exact_cells(ground.frame, grid))
-        )
+        mapping = to_cells(ground.frame, grid, ground.window) if many else polymap.exactly(exact_cells(ground.frame, grid))
     return polymap.cells(mapping, np.asarray(x, float), np.asarray(y, float))

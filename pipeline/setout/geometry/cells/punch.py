@@ -96,8 +96,7 @@ def _with_holes(area: BaseGeometry, patches: Geometries) -> BaseGeometry:
     bounds = np.searchsorted(part[order], np.arange(len(parts) + 1))
     out: list[BaseGeometry] = [
         shapely.polygons(
-            shapely.get_exterior_ring(polygon),
-            np.concatenate([shapely.get_rings(polygon)[1:], outlines[order[bounds[k] : bounds[k + 1]]]]),
+            shapely.get_exterior_ring(polygon), np.concatenate([shapely.get_rings(polygon)[1:], outlines[order[bounds[k] : bounds[k + 1]]]])
         )
         if bounds[k] < bounds[k + 1]
         else polygon

@@ -72,10 +72,7 @@ def differences(z: Heights, work: Work | None = None) -> tuple[Heights, Heights]
 
 
 def neighbourhoods(
-    z: Heights,
-    row: NDArray[np.intp],
-    col: NDArray[np.intp],
-    sides: tuple[bool, bool, bool, bool] = (False, False, False, False),
+    z: Heights, row: NDArray[np.intp], col: NDArray[np.intp], sides: tuple[bool, bool, bool, bool] = (False, False, False, False)
 ) -> Heights:
     """Gather the 3 by 3 neighbourhoods of some cells, missing neighbours filled in.
 
@@ -105,9 +102,7 @@ def neighbourhoods(
     w = np.stack([cells.take(first + (i * width + j)) for i in range(3) for j in range(3)]).reshape(3, 3, -1)
     rows, cols = z.shape[0] - 2, z.shape[1] - 2
     if any(sides):
-        _extrapolate(
-            w, sides[0] & (row == 0), sides[1] & (row == rows - 1), sides[2] & (col == 0), sides[3] & (col == cols - 1)
-        )
+        _extrapolate(w, sides[0] & (row == 0), sides[1] & (row == rows - 1), sides[2] & (col == 0), sides[3] & (col == cols - 1))
     gaps = np.isnan(w)
     if not gaps.any():
         return w

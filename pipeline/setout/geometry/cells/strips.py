@@ -266,6 +266,4 @@ def grid_of(grid: RasterGrid, window: Window, step: int = 1) -> RasterGrid:
     row0, row1, col0, col1 = window
     a, b, c, d, e, f = grid.transform
     x, y = a * col0 + b * row0 + c, d * col0 + e * row0 + f
-    return RasterGrid(
-        grid.crs, (a * step, b * step, x, d * step, e * step, y), (col1 - col0) // step, (row1 - row0) // step
-    )  # fmt: skip
+    return RasterGrid(grid.crs, (a * step, b * step, x, d * step, e * step, y), (col1 - col0) // step, (row1 - row0) // step)

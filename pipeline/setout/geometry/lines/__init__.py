@@ -1,1 +1,1 @@
-"""."""
+"""Lines and areas: offsets, cuts, overlays, ways around."""

@@ -281,9 +281,7 @@ def walked(stretch: Stretch, first: float, step: float, spots: Spots | None = No
     return out
 
 
-def set_along(
-    stretch: Stretch, step: float, spots: Spots | None = None, anchor: float | None = None
-) -> list[tuple[float, float, float]]:
+def set_along(stretch: Stretch, step: float, spots: Spots | None = None, anchor: float | None = None) -> list[tuple[float, float, float]]:
     """Set as many points along a stretch as the walk gives, in its middle or lined up with a place on it.
 
     Parameters

@@ -37,9 +37,7 @@ class Obstacles:
     corners: Floats
 
 
-def obstacles_of(
-    geometry: NDArray[np.object_], openings: NDArray[np.object_], opening_width: float
-) -> Obstacles | None:
+def obstacles_of(geometry: NDArray[np.object_], openings: NDArray[np.object_], opening_width: float) -> Obstacles | None:
     """Draw obstacles, leave the openings free, and find the corners.
 
     Parameters

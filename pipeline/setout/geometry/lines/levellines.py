@@ -174,10 +174,8 @@ def steep_faces(ground: Surface, area: BaseGeometry, across: float, most: int) -
     size = max(round(across / ground.cell), 1)
     rows, cols = (
         slice(max(int((low - start) / ground.cell) - size, 0), max(int((high - start) / ground.cell) + size + 2, 0))
-        for low, high, start in (
-            (area.bounds[1], area.bounds[3], ground.y0), (area.bounds[0], area.bounds[2], ground.x0),
-        )
-    )  # fmt: skip
+        for low, high, start in ((area.bounds[1], area.bounds[3], ground.y0), (area.bounds[0], area.bounds[2], ground.x0))
+    )
     slope = ndimage.uniform_filter(np.hypot(ground.gx[rows, cols], ground.gy[rows, cols]), size)
     x, y = ground.nodes(rows, cols)
     inside = np.flatnonzero(shapely.contains_xy(area, x, y))
@@ -265,9 +263,7 @@ def _one_way(
     return out, False
 
 
-def _once_round(
-    line: list[tuple[float, float]], start: tuple[float, float], step: float
-) -> tuple[list[tuple[float, float]], bool]:
+def _once_round(line: list[tuple[float, float]], start: tuple[float, float], step: float) -> tuple[list[tuple[float, float]], bool]:
     """Return a line that has gone round past its start without meeting it, up to where it passes it, and whether it closes there."""
     away = [hypot(x - start[0], y - start[1]) for x, y in line]
     half = len(line) // 2

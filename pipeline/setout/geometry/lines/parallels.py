@@ -265,9 +265,7 @@ def _thinned(owner: Ints, xy: Floats, tolerance: float) -> tuple[Ints, Floats]:
     if not len(names):
         return owner[many], xy[many]
     lines = shapely.linestrings(xy[many], indices=number)
-    kept, index = shapely.get_coordinates(
-        shapely.simplify(lines, tolerance, preserve_topology=False), return_index=True
-    )
+    kept, index = shapely.get_coordinates(shapely.simplify(lines, tolerance, preserve_topology=False), return_index=True)
     return names[index], kept
 
 

@@ -1,1 +1,1 @@
-"""."""
+"""Points near each other: neighbours, pairs, shifts and turns, crowns."""

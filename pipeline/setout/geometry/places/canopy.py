@@ -177,9 +177,7 @@ def inverse_reach(discs: Discs, own: Ints, index: Any) -> NDArray[np.float32]:
     left = np.flatnonzero(np.isfinite(discs.radius[own]))
     seen, wanted = 0, min(FIRST_NEIGHBOURS + 1, len(discs.x))
     while left.size and wanted > seen:
-        far, other = index.query(
-            xy[left], k=np.arange(seen + 1, wanted + 1), distance_upper_bound=2 * widest, workers=-1
-        )
+        far, other = index.query(xy[left], k=np.arange(seen + 1, wanted + 1), distance_upper_bound=2 * widest, workers=-1)
         any_near = np.isfinite(far[:, 0])
         left, far, other = left[any_near], far[any_near], other[any_near]
         part = inverse[left]

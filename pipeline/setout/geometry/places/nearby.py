@@ -61,9 +61,7 @@ def bins_of(x: Floats, y: Floats, side: float) -> Bins:
         The points in their order.
     """
     x0, y0 = float(x.min()), float(y.min())
-    side = max(
-        side, (float(np.ptp(x)) * float(np.ptp(y)) / MOST_BINS) ** 0.5, float(np.ptp(x)) / 1e6, float(np.ptp(y)) / 1e6
-    )
+    side = max(side, (float(np.ptp(x)) * float(np.ptp(y)) / MOST_BINS) ** 0.5, float(np.ptp(x)) / 1e6, float(np.ptp(y)) / 1e6)
     col, row = ((x - x0) / side).astype(np.int64), ((y - y0) / side).astype(np.int64)
     wide, high = int(col.max()) + 1, int(row.max()) + 1
     key = row * wide + col

@@ -79,9 +79,7 @@ def _candidates(places: Places, x: Floats, y: Floats) -> tuple[Ints, Ints, Float
     tree = cKDTree(np.column_stack([places.x, places.y]))
     count = min(NEIGHBOURS, len(places.x))
     far = float(places.within.max())
-    distance, index = tree.query(
-        np.column_stack([x, y]), k=list(range(1, count + 1)), distance_upper_bound=far * (1 + 1e-12)
-    )
+    distance, index = tree.query(np.column_stack([x, y]), k=list(range(1, count + 1)), distance_upper_bound=far * (1 + 1e-12))
     point = np.repeat(np.arange(len(x)), count)
     place, distance = index.ravel().astype(np.int64), distance.ravel()
     kept = np.isfinite(distance)
@@ -102,9 +100,7 @@ def _assigned(point: Ints, place: Ints, cost: Floats, allowed: Floats) -> tuple[
     each = np.arange(len(points))
     rows, columns = np.concatenate([row, each]), np.concatenate([column, len(spots) + each])
     costs = np.concatenate([cost, most])
-    costs = (
-        costs - costs.min() + 1.0
-    )  # a cost of 0 would count as no edge; every point has one, so the best stays the best
+    costs = costs - costs.min() + 1.0  # a cost of 0 would count as no edge; every point has one, so the best stays the best
     shape = (len(points), len(spots) + len(points))
     at, to = min_weight_full_bipartite_matching(csr_array((costs, (rows, columns)), shape=shape).tocsr())
     given = to < len(spots)

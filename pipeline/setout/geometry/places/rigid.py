@@ -155,9 +155,7 @@ def robust_fit(x: Floats, y: Floats, to_x: Floats, to_y: Floats) -> tuple[Rigid,
     return _settled(found, (x, y), (to_x, to_y), spread)
 
 
-def _settled(
-    found: Rigid, points: tuple[Floats, Floats], to: tuple[Floats, Floats], spread: float
-) -> tuple[Rigid, float]:
+def _settled(found: Rigid, points: tuple[Floats, Floats], to: tuple[Floats, Floats], spread: float) -> tuple[Rigid, float]:
     """Weigh all but the far pairs alike (Huber's weights): nearly as exact as least squares where none is wrong."""
     for _ in range(ROUNDS // 3):
         mx, my = found(*points)

@@ -1,1 +1,1 @@
-"""."""
+"""Points along lines: cutting, phases, directions, dealing."""

@@ -95,9 +95,7 @@ def _middled(strands: _Strands, size: int, step: float) -> Walked:
             break
         better = np.zeros(size, bool)
         better[todo] = True
-        parts = [
-            (number[own], place[own]) for (number, place), own in ((best, ~better[best[0]]), (moved, better[moved[0]]))
-        ]
+        parts = [(number[own], place[own]) for (number, place), own in ((best, ~better[best[0]]), (moved, better[moved[0]]))]
         number, place = (np.concatenate([a, b]) for a, b in zip(*parts, strict=True))
         order = np.lexsort((place, number))
         best = number[order], place[order]
@@ -147,9 +145,8 @@ def set_abreast(stretches: Sequence[Stretch], step: float, spots: Spots) -> list
 
 
 def _in_turn(
-    stretches: Sequence[Stretch], step: float, spots: Spots, free: dict[int, Floats],
-    others: tuple[set[int], cKDTree, Ints] | None = None,
-) -> list[Floats]:  # fmt: skip
+    stretches: Sequence[Stretch], step: float, spots: Spots, free: dict[int, Floats], others: tuple[set[int], cKDTree, Ints] | None = None
+) -> list[Floats]:
     """Set points along one stretch after the other, where they are not set already or others have come too near since."""
     out = []
     for k, part in enumerate(stretches):

@@ -94,9 +94,7 @@ def braided(lines: Sequence[Sequence[Stretch]], step: float, spots: Spots, along
     """
     first = _walked_together(lines, step, spots, (along, 0.0))
     whole = all(len(line) == 1 and not line[0].path.closed for line in lines) and all(first)
-    spare = (
-        min((line[0].high - out[-1][1] for line, out in zip(lines, first, strict=True)), default=0.0) if whole else 0
-    )
+    spare = min((line[0].high - out[-1][1] for line, out in zip(lines, first, strict=True)), default=0.0) if whole else 0
     if spare <= 2 * UNEVEN:
         return first
     _let_go(first, spots)
@@ -113,9 +111,7 @@ def _let_go(points: Sequence[Sequence[Place]], spots: Spots) -> None:
             spots.drop(x, y)
 
 
-def _walked_together(
-    lines: Sequence[Sequence[Stretch]], step: float, spots: Spots, order: tuple[Along, float]
-) -> list[list[Place]]:
+def _walked_together(lines: Sequence[Sequence[Stretch]], step: float, spots: Spots, order: tuple[Along, float]) -> list[list[Place]]:
     """Walk all lines, each from so far beyond its beginning."""
     along, offset = order
     walkers = [_Walker(stretches, step, offset) for stretches in lines]

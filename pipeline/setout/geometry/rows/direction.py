@@ -102,9 +102,7 @@ class _Search:
         tried = np.append(low + firsts * period, low + (high - low) % period)
         size = max(1, CROSSINGS_AT_ONCE // self.load(along))
         return [
-            layout
-            for k in range(0, len(tried), size)
-            for layout in count_layouts(self.lattice, along, tried[k : k + size], float(bearing))
+            layout for k in range(0, len(tried), size) for layout in count_layouts(self.lattice, along, tried[k : k + size], float(bearing))
         ]
 
     def share(self, along: Cutters) -> float:
@@ -119,10 +117,7 @@ class _Search:
             return 1
         edges = np.vstack([along.ground[:, [1, 3]], along.holes[:, [1, 3]]])
         reach = along.capsules[:, [1, 3]]
-        height = (
-            np.abs(edges[:, 1] - edges[:, 0]).sum()
-            + (np.abs(reach[:, 1] - reach[:, 0]) + 2 * along.capsules[:, 4]).sum()
-        )
+        height = np.abs(edges[:, 1] - edges[:, 0]).sum() + (np.abs(reach[:, 1] - reach[:, 0]) + 2 * along.capsules[:, 4]).sum()
         if along.discs is not None:
             height += 2 * along.discs[:, 2].sum()
         return int(2 * height / self.lattice.period) + 2 * len(lines)

@@ -115,9 +115,7 @@ def best_phase(pieces: Intervals, base: Floats, step: float, group: Ints, groups
     last = np.searchsorted(owner, np.arange(groups), "right")
     lying = np.arange(1, len(begin) + 1) - np.searchsorted(close, begin, "left")
     inside = begin >= owner * (3.0 * step) + step  # phases are in [0, step)
-    until_close = (
-        close[np.minimum(np.searchsorted(close, begin, "left"), max(len(close) - 1, 0))] if len(close) else close
-    )
+    until_close = close[np.minimum(np.searchsorted(close, begin, "left"), max(len(close) - 1, 0))] if len(close) else close
     until_begin = np.append(begin[1:], np.inf)[: len(begin)]
     width = np.minimum(until_close, until_begin) - begin
     phase = np.zeros(groups)
@@ -288,10 +286,7 @@ def count_layouts(lattice: Lattice, turned: Cutters, firsts: Floats, bearing: fl
         used = pieces.hi - pieces.lo >= lattice.step
     new_line = np.append(True, pieces.line[1:] != pieces.line[:-1])
     lines_used = np.bincount(owner[used & new_line], minlength=len(firsts))
-    return [
-        Layout(bearing, float(firsts[g]), float(phase[g]), int(count[g]), int(lines_used[g]))
-        for g in range(len(firsts))
-    ]
+    return [Layout(bearing, float(firsts[g]), float(phase[g]), int(count[g]), int(lines_used[g])) for g in range(len(firsts))]
 
 
 def place(lattice: Lattice, turned: Cutters, layout: Layout) -> tuple[Placed, Intervals]:

@@ -186,10 +186,7 @@ def cut(lines_v: Floats, cutters: Cutters) -> Intervals:
     (array([0, 0, 1]), array([0., 6., 0.]), array([ 4., 10., 10.]))
     """
     base = _shortened(_polygon_pieces(lines_v, cutters.ground, None), cutters.end_gap)
-    out = [
-        _capsule_pieces(lines_v, cutters.capsules, TOUCH),
-        _polygon_pieces(lines_v, cutters.holes, cutters.hole_group),
-    ]
+    out = [_capsule_pieces(lines_v, cutters.capsules, TOUCH), _polygon_pieces(lines_v, cutters.holes, cutters.hole_group)]
     allowed = []
     if cutters.discs is not None:
         discs = cutters.discs
@@ -278,8 +275,7 @@ def _capsule_pieces(lines_v: Floats, capsules: Floats, slack: float) -> Interval
     ua, va, ub, vb = capsules[:, :4].T
     radius = np.maximum(capsules[:, 4] - slack, 0.0)
     owner, line = _runs(
-        np.searchsorted(lines_v, np.minimum(va, vb) - radius, "right"),
-        np.searchsorted(lines_v, np.maximum(va, vb) + radius, "left"),
+        np.searchsorted(lines_v, np.minimum(va, vb) - radius, "right"), np.searchsorted(lines_v, np.maximum(va, vb) + radius, "left")
     )
     v, r = lines_v[line], radius[owner]
     lo, hi = np.full(len(v), np.inf), np.full(len(v), -np.inf)

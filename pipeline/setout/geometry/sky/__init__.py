@@ -1,1 +1,1 @@
-"""."""
+"""The sun, horizons and what stands in the light."""

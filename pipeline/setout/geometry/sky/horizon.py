@@ -103,9 +103,7 @@ class TerrainHorizon:
     def __call__(self, x: Floats, y: Floats, azimuth_deg: Floats) -> Singles:
         """Return tangents at points in directions, interpolated, (azimuths, n)."""
         corners, shares = self.lattice.weights(x, y)
-        at: Singles = np.array(
-            [_mixed(one, corners, shares) for one in self.slope.reshape(len(self.slope), -1)], np.float32
-        )
+        at: Singles = np.array([_mixed(one, corners, shares) for one in self.slope.reshape(len(self.slope), -1)], np.float32)
         turn = np.asarray(azimuth_deg, float) % 360.0 * len(at) / 360.0
         first = turn.astype(np.int64)
         share = (turn - first).astype(np.float32)[:, None]
@@ -168,9 +166,7 @@ def terrain_horizon(
     return TerrainHorizon(finest, out)
 
 
-def slopes_round(
-    z: Singles, margin: int, cell: float, azimuths: Sequence[float] | Floats, steps: tuple[int, int], eye_m: float
-) -> Singles:
+def slopes_round(z: Singles, margin: int, cell: float, azimuths: Sequence[float] | Floats, steps: tuple[int, int], eye_m: float) -> Singles:
     """Return the steepest slopes up from the inner part of a grid to the ground round each place.
 
     Parameters

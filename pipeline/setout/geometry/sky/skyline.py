@@ -222,9 +222,7 @@ def cut_crown_slope(along: Any, chord: Any, square: Any, middle: Any, shape: Any
     with np.errstate(invalid="ignore", divide="ignore"):
         lift = middle / shape
         root = square + lift * lift
-        free = np.where(
-            (square > 0) & (root > 0), (along * lift + chord * np.sqrt(np.maximum(root, 0.0))) / square, np.inf
-        )
+        free = np.where((square > 0) & (root > 0), (along * lift + chord * np.sqrt(np.maximum(root, 0.0))) / square, np.inf)
         touch = np.sqrt(np.maximum(root, 0.0) / (1.0 + free * free))
         height = middle + shape * np.sqrt(np.maximum(chord * chord - (start - along) ** 2, 0.0))
         cut = np.where(start > AHEAD_M, height / start, np.where(height > 0, WHOLLY, -1.0))

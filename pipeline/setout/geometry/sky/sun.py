@@ -101,17 +101,13 @@ def sun_at(
     """
     from sunposition import topocentric_sunposition
 
-    _, sunk, angle = topocentric_sunposition(
-        times.astype("datetime64[us]"), latitude, longitude, height_m, delta_t=DELTA_T_S
-    )
+    _, sunk, angle = topocentric_sunposition(times.astype("datetime64[us]"), latitude, longitude, height_m, delta_t=DELTA_T_S)
     sunk = np.atleast_1d(np.asarray(sunk, float))
     angle = (np.atleast_1d(np.asarray(angle, float)) + 180.0) % 360.0 - 180.0
     return *_seen(angle, sunk, latitude), angle, sunk
 
 
-def sun_path(
-    days: Sequence[date], latitude: float, longitude: float, height_m: float = 0.0, minutes: float = MINUTES
-) -> SunPath:
+def sun_path(days: Sequence[date], latitude: float, longitude: float, height_m: float = 0.0, minutes: float = MINUTES) -> SunPath:
     """Return positions of the sun over whole days, each in the middle of the time that it stands for.
 
     Mornings and afternoons are divided into equal times apart, so that their sums are exact.

@@ -180,9 +180,7 @@ def _look_round(skylines: list[Singles], part: Views, around: _Around, ways: Azi
             _raise(skylines, part, around, (column[k], other[k]), ways, company)
 
 
-def _shown(
-    skylines: list[Singles], part: Views, bodies: Bodies, pairs: tuple[Ints, Ints, Floats], ways: Azimuths
-) -> Any:
+def _shown(skylines: list[Singles], part: Views, bodies: Bodies, pairs: tuple[Ints, Ints, Floats], ways: Azimuths) -> Any:
     """Return which bodies may show over the skyline of some point of the tree that looks at them."""
     column, other, distance = pairs
     offset = float(np.max(np.hypot(part.dx[0], part.dy[0])))
@@ -201,9 +199,7 @@ def _shown(
     return shown
 
 
-def _raise(
-    skylines: list[Singles], part: Views, around: _Around, pairs: tuple[Ints, Ints], ways: Azimuths, company: int
-) -> None:
+def _raise(skylines: list[Singles], part: Views, around: _Around, pairs: tuple[Ints, Ints], ways: Azimuths, company: int) -> None:
     """Raise skylines by pairs of trees and bodies: those that share offset and size together, the others one by one."""
     column, other = pairs
     bodies = around.bodies
@@ -227,9 +223,7 @@ def _sorted(key: Ints) -> tuple[Ints, Ints]:
     return np.concatenate([[0], np.flatnonzero(np.diff(key[order])) + 1, [len(key)]]), order
 
 
-def _raise_company(
-    skylines: list[Singles], part: Views, bodies: Bodies, column: Ints, other: Ints, ways: Azimuths
-) -> None:
+def _raise_company(skylines: list[Singles], part: Views, bodies: Bodies, column: Ints, other: Ints, ways: Azimuths) -> None:
     same = _company(part, bodies, column, other)
     eyes = part.z[same.columns]
     for point, skyline in enumerate(skylines):
@@ -240,9 +234,7 @@ def _company(part: Views, bodies: Bodies, column: Ints, other: Ints) -> Company:
     """Return the pairs of one offset; of all trees, with bodies far below ground for the missing, where most have one."""
     one, size = other[0], len(part.x)
     trunk = (float(bodies.x[one] - part.x[column[0]]), float(bodies.y[one] - part.y[column[0]]))
-    radius, long, wide, axis = (
-        float(values[one]) for values in (bodies.radius, bodies.half_length, bodies.half_width, bodies.axis)
-    )
+    radius, long, wide, axis = (float(values[one]) for values in (bodies.radius, bodies.half_length, bodies.half_width, bodies.axis))
     columns: Any = column
     foot, top = bodies.foot[other], bodies.top[other]
     if 2 * len(column) >= size and np.all(np.bincount(column, minlength=size) <= 1):

@@ -1,1 +1,1 @@
-"""."""
+"""Deeds: calls, angles and the traverse that they make."""

@@ -18,23 +18,6 @@ _HEMISPHERE = re.compile(r"^\s*([NSEW])?\s*(-?)(.*?)\s*([NSEW])?\s*$", re.IGNORE
 def sexagesimal(text: str) -> float:
     r"""Read degrees with or without minutes and seconds.
 
-    Parameters
-    ----------
-    text : str
-        One to three numbers with any signs or words between, such as ``"45 degrees 55 minutes 20 seconds"``.
-
-    Returns
-    -------
-    float
-        The angle [deg].
-
-    Raises
-    ------
-    ValueError
-        Not one to three numbers, minutes or seconds of 60 and more, or a fraction before the last number.
-
-    Examples
-    --------
     >>> sexagesimal("68-05-35"), sexagesimal("19°46'00\""), sexagesimal("45.5")
     (68.09305555555555, 19.766666666666666, 45.5)
     """
@@ -52,23 +35,6 @@ def sexagesimal(text: str) -> float:
 def coordinate(text: str) -> float:
     r"""Read a latitude or longitude: decimal, or degrees, minutes and seconds with a sign or hemisphere.
 
-    Parameters
-    ----------
-    text : str
-        Such as ``"-122.5"`` or ``"122 30 00 W"``.
-
-    Returns
-    -------
-    float
-        The angle [deg], south and west negative.
-
-    Raises
-    ------
-    ValueError
-        The text is neither.
-
-    Examples
-    --------
     >>> coordinate("-122.5"), coordinate("122°30'00\"W"), coordinate("N 45-30-00")
     (-122.5, -122.5, 45.5)
     """

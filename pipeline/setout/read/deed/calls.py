@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from setout.errors import SetoutError
-from setout.read.deed.angles import SIGNS, sexagesimal
 from setout.read.crs import metres
+from setout.read.deed.angles import SIGNS, sexagesimal
 
 _UNITS: Final = {
     r"u\.?\s?s\.?[\s_-]*survey[\s_-]*(?:feet|foot|ft)|ft[\s_]?us|us-?ft|usft": "US survey ft",
@@ -25,10 +25,7 @@ UNIT: Final = "|".join(f"(?:{pattern})" for pattern in _UNITS)
 NUMBER: Final = r"\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?|\.\d+"
 _I: Final = re.IGNORECASE
 _BEARING = re.compile(rf"\b(north|south|n|s)\.?[\s,]*((?=\d){SIGNS})\s*(east|west|e|w)\b\.?", _I)
-_DUE = re.compile(
-    r"\b(?:due\s+)?(north|south|east|west|n|s|e|w)\b\.?(?=[\s,]*(?:(?:for|a|an|distance|of)\b[\s,]*)*[\d.])",
-    _I,
-)
+_DUE = re.compile(r"\b(?:due\s+)?(north|south|east|west|n|s|e|w)\b\.?(?=[\s,]*(?:(?:for|a|an|distance|of)\b[\s,]*)*[\d.])", _I)
 _AZIMUTH = re.compile(
     r"^\s*(?:az(?:imuth)?\.?[\s:]*)?"
     r"(\d+(?:\.\d+)?(?:\s*[-:°º]\s*\d+(?:\.\d+)?(?:\s*[-:'′’]\s*\d+(?:\.\d+)?)?\s*['′’\"″”]*)?)"
@@ -39,10 +36,7 @@ _TERM = re.compile(rf"(?P<number>{NUMBER})\s*-?(?P<unit>{UNIT})?(?![A-Za-z\d])\.
 _OF = re.compile(r"distance\s+of\s+(?=[\d.])", _I)
 _FILL = re.compile(r"[\s,;:]*(?:(?:for|a|an|distance|of|along|is)\b[\s,]*)*", _I)
 _CURVE = re.compile(r"\b(curve|arc|radius|delta|chord|tangent|central angle)\b", _I)
-_HOME = re.compile(
-    r"\b(?:point|place)\s+of\s+(?:beginning|commencement)|\bp\.?o\.?b\b|\bclose\b|\bback to (?:the )?start",
-    _I,
-)
+_HOME = re.compile(r"\b(?:point|place)\s+of\s+(?:beginning|commencement)|\bp\.?o\.?b\b|\bclose\b|\bback to (?:the )?start", _I)
 HOW: Final = 'write a call as "S 68-05-35 W 472.68 ft"'
 
 
@@ -63,9 +57,10 @@ def chunks(body: list[tuple[int, str]], source: str) -> list[tuple[int, str]]:
         return [(number, line) for number, line in body if line.strip()]
     if re.search(r"\bcommencing\b", whole, _I):
         raise SetoutError(
-            'the description ties in from a point "commencing" outside the boundary', source,
+            'the description ties in from a point "commencing" outside the boundary',
+            source,
             'leave the tie calls out and give the point of beginning as "start N ... E ..."',
-        )  # fmt: skip
+        )
     pieces: list[tuple[int, str]] = []
     for number, line in body:
         before, *after = re.split(r"\bthence\b[\s,]*", line, flags=_I)
@@ -114,9 +109,7 @@ def read_call(chunk: str, line: int, default: str | None, source: str) -> tuple[
     if distance <= 0:
         raise SetoutError(f'"{words[:80]}" has the distance 0', at, HOW)
     if _BEARING.search(rest[end:]):
-        raise SetoutError(
-            f'"{words[:80]}" holds two calls', at, 'write each call on its own line, or "thence" before it'
-        )
+        raise SetoutError(f'"{words[:80]}" holds two calls', at, 'write each call on its own line, or "thence" before it')
     return Call(azimuth, distance, words, line), used
 
 
@@ -156,9 +149,10 @@ def _distance(rest: str, default: str | None, at: str) -> tuple[float | None, st
         name = unit_name(term["unit"]) if term["unit"] else default
         if name is None:
             raise SetoutError(
-                f'the distance {term["number"]} has no unit', at,
+                f"the distance {term['number']} has no unit",
+                at,
                 'write "unit ft" in the file, a unit behind the number, or site.unit in the plan file',
-            )  # fmt: skip
+            )
         factor = metres(name, at)
         if factor >= last:
             break

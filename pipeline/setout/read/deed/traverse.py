@@ -27,9 +27,9 @@ from shapely.geometry import Polygon
 
 from setout.errors import SetoutError
 from setout.model import Finding, Floats, Severity, transformer
+from setout.read.crs import GEODETIC, metres, misfit, show, understood, unit_m
 from setout.read.deed.angles import coordinate
 from setout.read.deed.calls import HOW, NUMBER, UNIT, Call, chunks, read_call, unit_name
-from setout.read.crs import GEODETIC, metres, misfit, show, understood, unit_m
 from setout.read.found import Found, box_of, objects, text_of
 from setout.units import FOOT, LENGTH
 
@@ -115,28 +115,6 @@ class Traverse:
 def parse(text: str, unit: str | None = None, source: str = "deed") -> Deed:
     r"""Read a text of deed calls.
 
-    Parameters
-    ----------
-    text : str
-        The calls, in the syntax of this module.
-    unit : str, optional
-        Unit of distances that carry none, where the text has no line ``unit ...``.
-    source : str
-        How messages name the text.
-
-    Returns
-    -------
-    Deed
-        Its calls and what its header lines say.
-
-    Raises
-    ------
-    SetoutError
-        A line that is no call, a curve, a distance without unit, a tie line that does not belong to the
-        boundary.
-
-    Examples
-    --------
     >>> deed = parse("start N 500 E 2000\nS 68-05-35 W 472.68 ft\nthence due North 100 feet\n")
     >>> [(round(c.azimuth_deg, 4), round(c.distance_m, 3)) for c in deed.calls], deed.start
     ([(248.0931, 144.073), (0.0, 30.48)], (2000.0, 500.0))
@@ -173,21 +151,6 @@ def parse(text: str, unit: str | None = None, source: str = "deed") -> Deed:
 def traverse(deed: Deed, adjust: bool = False) -> Traverse:  # noqa: FBT001, FBT002 - a deed is adjusted or not
     r"""Compute the corners of a deed's calls and how well they close.
 
-    Parameters
-    ----------
-    deed : Deed
-        The calls.
-    adjust : bool
-        Distribute the misclosure by the compass rule: each course takes the share of it that its length has
-        of the perimeter (Bowditch; e.g. Ghilani and Wolf, Elementary Surveying, ch. 10).
-
-    Returns
-    -------
-    Traverse
-        Corners from the point of beginning [m], misclosure, ratio.
-
-    Examples
-    --------
     >>> square = parse("N 0 E 100 m\nN 90 E 100 m\nS 0 E 100 m\nN 90 W 99.9 m")
     >>> done = traverse(square, adjust=True)
     >>> round(done.misclosure_m, 3), round(done.ratio), done.easting_m.round(3).tolist()
@@ -210,39 +173,9 @@ def traverse(deed: Deed, adjust: bool = False) -> Traverse:  # noqa: FBT001, FBT
 
 
 def read(
-    path: Path,
-    source: str,
-    *,
-    crs: CRS | None,
-    unit: str | None,
-    adjust: bool,
-    start: tuple[float, float] | None,
+    path: Path, source: str, *, crs: CRS | None, unit: str | None, adjust: bool, start: tuple[float, float] | None
 ) -> tuple[Found, CRS]:
-    """Read a file of deed calls as a polygon.
-
-    Parameters
-    ----------
-    path : Path
-        The text file.
-    source : str
-        How messages name it.
-    crs, unit : CRS, str, optional
-        What the plan file says, for what the text does not say.
-    adjust : bool
-        Apply the compass rule.
-    start : (float, float), optional
-        (easting, northing) of the point of beginning in the CRS's unit, where the text does not say.
-
-    Returns
-    -------
-    tuple
-        One polygon with findings on its closure, and its CRS.
-
-    Raises
-    ------
-    SetoutError
-        No CRS, no start, calls that do not close, or what :func:`parse` refuses.
-    """
+    """Read a file of deed calls as a polygon."""
     deed = parse(text_of(path, source), unit, source)
     place = _crs(deed, crs, source)
     scale = unit_m(place) or 1.0
@@ -250,10 +183,10 @@ def read(
     done = traverse(deed, adjust)
     if done.ratio < OPEN_RATIO:
         raise SetoutError(
-            f"the calls end {_length(done.misclosure_m, deed)} from where they began, in a perimeter of "
-            f"{_length(done.perimeter_m, deed)}", source,
+            f"the calls end {_length(done.misclosure_m, deed)} from where they began, in a perimeter of {_length(done.perimeter_m, deed)}",
+            source,
             'look for a wrong or missing call; a last leg not given is written "to the point of beginning"',
-        )  # fmt: skip
+        )
     corners = np.column_stack([east + done.easting_m / scale, north + done.northing_m / scale])
     if len(corners) < 3:
         raise SetoutError("two calls enclose no area", source, "a boundary takes three or more corners")
@@ -274,9 +207,7 @@ def _start(text: str, head: Deed, at: str) -> Deed:
         if named:
             raise SetoutError(f'"start {text.strip()}" mixes units', at, "give both numbers in one unit")
         return replace(head, start=(plain["e"], plain["n"]), start_unit=unit)
-    degrees = re.search(
-        r"\blat(?:itude)?\b[\s:=]*(.+?)[\s,;]*\blon(?:g|gitude)?\b[\s:=]*(.+)$", text.strip(), re.IGNORECASE
-    )
+    degrees = re.search(r"\blat(?:itude)?\b[\s:=]*(.+?)[\s,;]*\blon(?:g|gitude)?\b[\s:=]*(.+)$", text.strip(), re.IGNORECASE)
     if degrees:
         try:
             lat, lon = coordinate(degrees[1].strip()), coordinate(degrees[2].strip())
@@ -289,24 +220,22 @@ def _start(text: str, head: Deed, at: str) -> Deed:
 def _crs(deed: Deed, plan: CRS | None, source: str) -> CRS:
     own = understood(deed.crs, source)
     if own is not None and plan is not None and not own.equals(plan, ignore_axis_order=True):
-        raise SetoutError(
-            f"it says {show(own)}, the plan file says {show(plan)}", source, "mend the line crs, or site.crs"
-        )
+        raise SetoutError(f"it says {show(own)}, the plan file says {show(plan)}", source, "mend the line crs, or site.crs")
     place = own or plan
     if place is None:
-        raise SetoutError(
-            "does not say its CRS", source, 'write a line "crs EPSG:..." in it, or site.crs in the plan file'
-        )
+        raise SetoutError("does not say its CRS", source, 'write a line "crs EPSG:..." in it, or site.crs in the plan file')
     if unit_m(place) is None:
         raise SetoutError(
-            f"{show(place)} is in degrees; bearings and distances need a plane CRS", source,
+            f"{show(place)} is in degrees; bearings and distances need a plane CRS",
+            source,
             "name the state-plane or UTM zone that the deed's bearings refer to",
-        )  # fmt: skip
+        )
     if {axis.direction for axis in place.axis_info} & {"west", "south"}:
         raise SetoutError(
-            f"{show(place)} counts west or south, where bearings would come out mirrored", source,
+            f"{show(place)} counts west or south, where bearings would come out mirrored",
+            source,
             "name a CRS that counts east and north, and the start in it",
-        )  # fmt: skip
+        )
     return place
 
 
@@ -315,10 +244,11 @@ def _placed(deed: Deed, crs: CRS, start: tuple[float, float] | None, source: str
     if deed.start is None:
         if start is None:
             raise SetoutError(
-                "the calls do not say where they begin", source,
+                "the calls do not say where they begin",
+                source,
                 'write a line "start N ... E ..." in the file, or site.start = [easting, northing] in the '
                 "plan file: a corner with known coordinates",
-            )  # fmt: skip
+            )
         return start
     if deed.start_unit == "deg":
         x, y = transformer(GEODETIC, crs).transform(*deed.start)
@@ -339,14 +269,15 @@ def _closure(deed: Deed, done: Traverse, source: str) -> tuple[Finding, ...]:
     rule = "; distributed by the compass rule" if done.adjusted else ""
     return (
         Finding(
-            "deed_misclosure", severity,
+            "deed_misclosure",
+            severity,
             f"{source}: the calls miss their start by {_length(done.misclosure_m, deed, 3)} in "
             f"{_length(done.perimeter_m, deed)}, {shown}{rule}",
-            shown, f"1:{BOUNDARY_RATIO:,.0f}",
-            "" if severity == "note"
-            else "look for a slip in the calls; a licensed surveyor settles where the line is",
+            shown,
+            f"1:{BOUNDARY_RATIO:,.0f}",
+            "" if severity == "note" else "look for a slip in the calls; a licensed surveyor settles where the line is",
         ),
-    )  # fmt: skip
+    )
 
 
 def _grid_scale(crs: CRS, at: tuple[float, float], source: str) -> tuple[Finding, ...]:
@@ -356,9 +287,10 @@ def _grid_scale(crs: CRS, at: tuple[float, float], source: str) -> tuple[Finding
     scale = float(factors.meridional_scale)
     if not math.isfinite(scale) or abs(scale - 1) > 0.002 or abs(float(factors.parallel_scale) - scale) > 1e-4:
         raise SetoutError(
-            f"{show(crs)} stretches distances by {scale:.4f} there; calls cannot be laid out in it", source,
+            f"{show(crs)} stretches distances by {scale:.4f} there; calls cannot be laid out in it",
+            source,
             "name the state-plane or UTM zone that the deed's bearings refer to, and the start in it",
-        )  # fmt: skip
+        )
     if abs(scale - 1) < 2e-5:
         return ()
     message = (

@@ -1,1 +1,1 @@
-"""."""
+"""The grower's own plants and rates."""

@@ -14,21 +14,7 @@ Found = tuple[dict[str, catalogue.CatalogueEntry], tuple[Fault, ...]]
 
 
 def own_plants(mapping: Mapping[str, Any], plan: Path) -> Found:
-    """Read the plants that a plan file adds to the catalogue or changes in it.
-
-    Parameters
-    ----------
-    mapping : Mapping
-        What the plan file holds.
-    plan : Path
-        The plan file; paths in it start from its folder.
-
-    Returns
-    -------
-    tuple
-        Plants by name, those with a fault without the figures at fault; and every fault. A CSV that is not there is
-        no fault here: it is among the plan file's missing files.
-    """
+    """Read the plants that a plan file adds to the catalogue or changes in it."""
     named, own, faults = mapping.get("catalogue"), dict[str, catalogue.CatalogueEntry](), tuple[Fault, ...]()
     if isinstance(named, str) and named.strip() and is_there(plan.parent / named, file=True):
         own, faults = read_plants_csv(plan.parent / named)
@@ -39,18 +25,7 @@ def own_plants(mapping: Mapping[str, Any], plan: Path) -> Found:
 
 
 def read_plants_csv(path: Path) -> Found:
-    """Read a CSV of plants, in the columns of the catalogue.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Returns
-    -------
-    tuple
-        Plants by name, those with a fault without the figures at fault; and every fault.
-    """
+    """Read a CSV of plants, in the columns of the catalogue."""
     try:
         return catalogue.look_at_csv(path.read_text(encoding="utf-8-sig"), path.name)
     except UnicodeDecodeError:

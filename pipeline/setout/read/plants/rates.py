@@ -12,21 +12,7 @@ from setout.tables import labour
 
 
 def own_rates(mapping: Mapping[str, Any], plan: Path) -> tuple[tuple[labour.Rate, ...], tuple[Fault, ...]]:
-    """Read the hours of pruning that a plan file names instead of the project's.
-
-    Parameters
-    ----------
-    mapping : Mapping
-        What the plan file holds.
-    plan : Path
-        The plan file; paths in it start from its folder.
-
-    Returns
-    -------
-    tuple
-        The rates, none where the file names none or has a fault; and every fault. A CSV that is not there is no fault
-        here: it is among the plan file's missing files.
-    """
+    """Read the hours of pruning that a plan file names instead of the project's."""
     named = mapping.get("labour")
     if not isinstance(named, str) or not named.strip() or not is_there(plan.parent / named, file=True):
         return (), ()

@@ -1,1 +1,1 @@
-"""."""
+"""Elevation models: one file or many, any unit."""

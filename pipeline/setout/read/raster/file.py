@@ -28,34 +28,20 @@ def gdal(**more: str | int) -> Iterator[None]:
     from rasterio.errors import NotGeoreferencedWarning
 
     options: dict[str, Any] = {
-        "GDAL_NUM_THREADS": "2", "GDAL_CACHEMAX": _KEPT, "GTIFF_REPORT_COMPD_CS": "YES",
-        "GDAL_DISABLE_READDIR_ON_OPEN": "FALSE", **kinds.NOWHERE, **more,
-    }  # fmt: skip
+        "GDAL_NUM_THREADS": "2",
+        "GDAL_CACHEMAX": _KEPT,
+        "GTIFF_REPORT_COMPD_CS": "YES",
+        "GDAL_DISABLE_READDIR_ON_OPEN": "FALSE",
+        **kinds.NOWHERE,
+        **more,
+    }
     with rasterio.Env(**options), warnings.catch_warnings():
         warnings.simplefilter("ignore", NotGeoreferencedWarning)
         yield
 
 
 def open_file(path: Path, name: str) -> DatasetReader:
-    """Open a raster, inside :func:`gdal`.
-
-    Parameters
-    ----------
-    path : Path
-        The file; "file:layer" picks one raster of several.
-    name : str
-        As the plan file calls it.
-
-    Returns
-    -------
-    DatasetReader
-        With at least one band.
-
-    Raises
-    ------
-    SetoutError
-        There is no such file, or it is no raster.
-    """
+    """Open a raster, inside :func:`gdal`."""
     from rasterio.errors import RasterioError
     from rasterio.io import DatasetReader
 
@@ -81,12 +67,11 @@ def open_file(path: Path, name: str) -> DatasetReader:
     except RasterioError as error:
         if file.is_file() and _head(file).startswith(b"<"):
             raise SetoutError(
-                "holds no heights: it is a text that names other files, or a server", name,
+                "holds no heights: it is a text that names other files, or a server",
+                name,
                 "name the files themselves, as a list in site.dem",
-            ) from None  # fmt: skip
-        raise SetoutError(
-            f"is not a raster that can be read ({brief(error)})", name, "give a DEM such as a GeoTIFF"
-        ) from None
+            ) from None
+        raise SetoutError(f"is not a raster that can be read ({brief(error)})", name, "give a DEM such as a GeoTIFF") from None
     if found.count == 0:
         raise SetoutError("holds no raster band", name, "give a DEM such as a GeoTIFF")
     return found
@@ -102,9 +87,7 @@ def _one_of(rasters: list[str], layer: str, name: str) -> str:
     chosen = [text for text, word in zip(rasters, short, strict=True) if word == layer] if layer else rasters
     if len(chosen) == 1:
         return chosen[0]
-    raise SetoutError(
-        f"holds {len(rasters)} rasters: {', '.join(short)}", name, f'name one: "{name.partition(":")[0]}:{short[0]}"'
-    )
+    raise SetoutError(f"holds {len(rasters)} rasters: {', '.join(short)}", name, f'name one: "{name.partition(":")[0]}:{short[0]}"')
 
 
 def brief(error: Exception) -> str:

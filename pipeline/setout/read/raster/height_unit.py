@@ -11,13 +11,31 @@ from setout.units import FOOT, LENGTH, US_SURVEY_FOOT
 
 SAY_UNIT = 'write site.dem_unit = "m", "ft" or "US survey ft" in the plan file, as the maker of the DEM states it'
 _MORE_UNITS = {
-    "foot us": US_SURVEY_FOOT, "us foot": US_SURVEY_FOOT, "usft": US_SURVEY_FOOT, "survey foot": US_SURVEY_FOOT,
-    "us feet": US_SURVEY_FOOT, "feet us": US_SURVEY_FOOT, "foot (us survey)": US_SURVEY_FOOT, "feet (us)": US_SURVEY_FOOT,
-    "us survey foot (ftus)": US_SURVEY_FOOT, "ft us": US_SURVEY_FOOT,
-    "international foot": FOOT, "international feet": FOOT, "foot (international)": FOOT, "foot international": FOOT,
-    "decimetre": 0.1, "decimeter": 0.1, "decimetres": 0.1, "decimeters": 0.1, "centimetre": 0.01, "centimeter": 0.01,
-    "centimetres": 0.01, "centimeters": 0.01, "millimetre": 1e-3, "millimeter": 1e-3,
-}  # fmt: skip
+    "foot us": US_SURVEY_FOOT,
+    "us foot": US_SURVEY_FOOT,
+    "usft": US_SURVEY_FOOT,
+    "survey foot": US_SURVEY_FOOT,
+    "us feet": US_SURVEY_FOOT,
+    "feet us": US_SURVEY_FOOT,
+    "foot (us survey)": US_SURVEY_FOOT,
+    "feet (us)": US_SURVEY_FOOT,
+    "us survey foot (ftus)": US_SURVEY_FOOT,
+    "ft us": US_SURVEY_FOOT,
+    "international foot": FOOT,
+    "international feet": FOOT,
+    "foot (international)": FOOT,
+    "foot international": FOOT,
+    "decimetre": 0.1,
+    "decimeter": 0.1,
+    "decimetres": 0.1,
+    "decimeters": 0.1,
+    "centimetre": 0.01,
+    "centimeter": 0.01,
+    "centimetres": 0.01,
+    "centimeters": 0.01,
+    "millimetre": 1e-3,
+    "millimeter": 1e-3,
+}
 
 
 def unit_word(text: str | None) -> float | None:
@@ -30,47 +48,16 @@ def unit_word(text: str | None) -> float | None:
     return LENGTH.get(key, _MORE_UNITS.get(key))
 
 
-def settle(
-    band: str | None, vertical: CRS | None, plan: str | None, crs: CRS, name: str
-) -> tuple[float, tuple[Finding, ...]]:
+def settle(band: str | None, vertical: CRS | None, plan: str | None, crs: CRS, name: str) -> tuple[float, tuple[Finding, ...]]:
     """Settle the unit of heights between what the file says and what the plan file says.
 
-    Parameters
-    ----------
-    band : str, optional
-        What the band says.
-    vertical : CRS, optional
-        The vertical part of the file's CRS.
-    plan : str, optional
-        What the plan file says for files that do not say.
-    crs : CRS
-        Horizontal CRS.
-    name : str
-        The file, for messages.
-
-    Returns
-    -------
-    float
-        The unit [m].
-    tuple of Finding
-        Metres that were assumed.
-
-    Raises
-    ------
-    SetoutError
-        Nobody says it and it may be either foot or metre, or two say different things.
-
-    Examples
-    --------
     >>> settle("US survey foot", None, None, CRS.from_epsg(26910), "dem.tif")[0] == 1200 / 3937
     True
     """
     said: list[tuple[float, str]] = []
     if vertical is not None:
         axis = vertical.axis_info[0]
-        said.append(
-            (_exact(axis.unit_conversion_factor), f'its vertical CRS ({vertical.name}) says "{axis.unit_name}"')
-        )
+        said.append((_exact(axis.unit_conversion_factor), f'its vertical CRS ({vertical.name}) says "{axis.unit_name}"'))
     if (length := unit_word(band)) is not None:
         said.append((length, f'its band says "{band}"'))
     wanted = None if plan is None else crs_words.metres(plan, "site.dem_unit")
@@ -78,9 +65,10 @@ def settle(
         if wanted is not None and all(_differ(wanted, length) for length, _ in said):
             texts = " and ".join(text for _, text in said)
             raise SetoutError(
-                f'heights: {texts}, the plan file says "{plan}"', name,
+                f'heights: {texts}, the plan file says "{plan}"',
+                name,
                 "mend site.dem_unit, or leave it out; it is for files that do not say",
-            )  # fmt: skip
+            )
         if wanted is None and len(said) == 2 and _differ(said[0][0], said[1][0]):
             raise SetoutError(f"heights: {said[0][1]}, but {said[1][1]}", name, SAY_UNIT)
         return next(length for length, _ in said if wanted is None or not _differ(length, wanted)), ()
@@ -90,9 +78,10 @@ def settle(
     odd = f' (its band says "{band}", which is no length)' if band else ""
     if horizontal is not None and abs(horizontal - 1.0) > 1e-9:
         raise SetoutError(
-            f"does not say the unit of its heights{odd}, and its CRS counts in {crs.axis_info[0].unit_name}: "
-            "they may be feet or metres", name, SAY_UNIT,
-        )  # fmt: skip
+            f"does not say the unit of its heights{odd}, and its CRS counts in {crs.axis_info[0].unit_name}: they may be feet or metres",
+            name,
+            SAY_UNIT,
+        )
     message = f"{name}: does not say the unit of its heights{odd}; metres were assumed"
     return 1.0, (Finding("dem_unit_assumed", "warn", message, remedy=f"if they are not metres, {SAY_UNIT}"),)
 

@@ -63,9 +63,7 @@ class RasterElevations:
                 left, right = max(col0, place.col0), min(col1, place.col1)
                 if top >= bottom or left >= right:
                     continue
-                part = self._raster(number).read(
-                    top - place.row0, bottom - place.row0, left - place.col0, right - place.col0
-                )
+                part = self._raster(number).read(top - place.row0, bottom - place.row0, left - place.col0, right - place.col0)
                 if out is None and part.shape == (row1 - row0, col1 - col0):
                     out = part
                     if len(self._placed) == 1:
@@ -122,9 +120,7 @@ class _Laid(_Raster):
             for j in range(col0 // _BLOCK, -(-col1 // _BLOCK)):
                 top, bottom = max(row0, i * _BLOCK), min(row1, (i + 1) * _BLOCK)
                 left, right = max(col0, j * _BLOCK), min(col1, (j + 1) * _BLOCK)
-                block = self._block(i, j)[
-                    top - i * _BLOCK : bottom - i * _BLOCK, left - j * _BLOCK : right - j * _BLOCK
-                ]
+                block = self._block(i, j)[top - i * _BLOCK : bottom - i * _BLOCK, left - j * _BLOCK : right - j * _BLOCK]
                 out[top - row0 : bottom - row0, left - col0 : right - col0] = block
         return out
 
@@ -156,10 +152,17 @@ class _Laid(_Raster):
         if not np.isfinite(z).any():
             return out
         reproject(
-            z, out, src_transform=Affine(*grid_of(own, (top, bottom, left, right)).transform), src_crs=own.crs.to_wkt(),
-            dst_transform=Affine(*grid_of(lattice, (row0, row0 + _BLOCK, col0, col0 + _BLOCK)).transform), dst_crs=lattice.crs.to_wkt(),
-            src_nodata=np.nan, dst_nodata=np.nan, resampling=Resampling.bilinear, tolerance=0.01,
-        )  # fmt: skip
+            z,
+            out,
+            src_transform=Affine(*grid_of(own, (top, bottom, left, right)).transform),
+            src_crs=own.crs.to_wkt(),
+            dst_transform=Affine(*grid_of(lattice, (row0, row0 + _BLOCK, col0, col0 + _BLOCK)).transform),
+            dst_crs=lattice.crs.to_wkt(),
+            src_nodata=np.nan,
+            dst_nodata=np.nan,
+            resampling=Resampling.bilinear,
+            tolerance=0.01,
+        )
         return out
 
 
@@ -176,31 +179,7 @@ def _rim(row0: int, row1: int, col0: int, col1: int) -> tuple[Floats, Floats]:
 def open_elevations(
     paths: Sequence[Path], *, crs: CRS | None = None, unit: str | None = None, names: Sequence[str] = ()
 ) -> tuple[RasterElevations, tuple[Finding, ...]]:
-    """Open a DEM.
-
-    Parameters
-    ----------
-    paths : sequence of Path
-        One raster, or the tiles of a DEM in any order, in a format whose files hold their heights themselves.
-    crs : CRS, optional
-        Horizontal CRS of files that do not say theirs.
-    unit : str, optional
-        Unit of heights of files that do not say theirs, such as "US survey ft".
-    names : sequence of str
-        The files as the plan file calls them, for messages.
-
-    Returns
-    -------
-    RasterElevations
-        Heights in metres on one lattice of cells; files are read when they are asked for.
-    tuple of Finding
-        What was assumed, interpolated or found odd.
-
-    Raises
-    ------
-    SetoutError
-        Files that cannot be used, all of them at once.
-    """
+    """Open a DEM."""
     if not paths:
         raise SetoutError("no DEM is named", "site.dem", "name one, or leave site.dem out")
     names = tuple(names) or tuple(path.name for path in paths)
@@ -225,9 +204,7 @@ def open_elevations(
     x, y = base.corner(np.array(row0, float), np.array(col0, float))
     origin = (base.transform[2], base.transform[5]) if row0 == col0 == 0 else (float(x), float(y))
     grid = RasterGrid(base.crs, (a, b, origin[0], d, e, origin[1]), width, height)
-    shifted = tuple(
-        replace(p, row0=p.row0 - row0, row1=p.row1 - row0, col0=p.col0 - col0, col1=p.col1 - col0) for p in placed
-    )
+    shifted = tuple(replace(p, row0=p.row0 - row0, row1=p.row1 - row0, col0=p.col0 - col0, col1=p.col1 - col0) for p in placed)
     ordered = [tile for tile, _ in tiles]
     return RasterElevations(grid, _together(names), shifted), (*_joined(findings), *_mixed(ordered, shifted))
 
@@ -250,8 +227,12 @@ def _cell_area(grid: RasterGrid) -> float:
 def _place(tile: Tile, path: Path, base: RasterGrid) -> Placed:
     """Lay a tile on a lattice: exactly where its own cells lie on it, else over every cell that it touches."""
     grid = tile.grid
-    same = np.allclose(np.take(grid.transform, [0, 1, 3, 4]), np.take(base.transform, [0, 1, 3, 4]), rtol=0,
-                       atol=_OFF_LATTICE * abs(base.transform[0] or base.transform[1]) / max(grid.width, grid.height))  # fmt: skip
+    same = np.allclose(
+        np.take(grid.transform, [0, 1, 3, 4]),
+        np.take(base.transform, [0, 1, 3, 4]),
+        rtol=0,
+        atol=_OFF_LATTICE * abs(base.transform[0] or base.transform[1]) / max(grid.width, grid.height),
+    )
     if same and grid.crs.equals(base.crs, ignore_axis_order=True):
         row, col = base.cell_of(np.array(grid.transform[2]), np.array(grid.transform[5]))
         top, left = round(float(row)), round(float(col))
@@ -261,14 +242,12 @@ def _place(tile: Tile, path: Path, base: RasterGrid) -> Placed:
     x, y = transformer(grid.crs, base.crs).transform(*grid.corner(rows, cols))
     if not (np.isfinite(x).all() and np.isfinite(y).all()):
         raise SetoutError(
-            f"cannot be laid on the lattice of the finest tile, in {crs_words.show(base.crs)}", tile.name,
-            "name only tiles of one region",
-        )  # fmt: skip
+            f"cannot be laid on the lattice of the finest tile, in {crs_words.show(base.crs)}", tile.name, "name only tiles of one region"
+        )
     row, col = base.cell_of(np.asarray(x), np.asarray(y))
     return Placed(
-        tile, path, int(np.floor(row.min())), int(np.ceil(row.max())), int(np.floor(col.min())), int(np.ceil(col.max())),
-        exact=False,
-    )  # fmt: skip
+        tile, path, int(np.floor(row.min())), int(np.ceil(row.max())), int(np.floor(col.min())), int(np.ceil(col.max())), exact=False
+    )
 
 
 def _joined(findings: Sequence[Finding]) -> tuple[Finding, ...]:

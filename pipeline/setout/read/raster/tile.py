@@ -24,8 +24,7 @@ Heights = NDArray[np.float32]
 
 NO_HEIGHT = 1e10
 """Stored numbers beyond this are no heights in any unit: fill values such as -3.4e38 or 9.97e36."""
-USUAL_GAPS = {"f": (-9999.0, -32768.0, -32767.0, -99999.0), "i": (-9999.0, -32768.0, -32767.0, -99999.0, 32767.0),
-              "u": (65535.0,)}  # fmt: skip
+USUAL_GAPS = {"f": (-9999.0, -32768.0, -32767.0, -99999.0), "i": (-9999.0, -32768.0, -32767.0, -99999.0, 32767.0), "u": (65535.0,)}
 """Numbers that stand for "no height" by custom, by kind of number (common practice)."""
 LEAST_SCALE, MOST_SCALE = 1e-9, 1e9
 """What one stored step may be [m], and how far the zero of the stored numbers may be off."""
@@ -78,20 +77,7 @@ class Tile:
         return usual if self.nodata is None else (self.nodata, *(g for g in usual if g != self.nodata))
 
     def metres(self, stored: Heights, mask: NDArray[Any] | None = None) -> Heights:
-        """Turn stored numbers into heights, in the array given.
-
-        Parameters
-        ----------
-        stored : ndarray of float32
-            Numbers as the file holds them; overwritten.
-        mask : ndarray, optional
-            0 where there is no height.
-
-        Returns
-        -------
-        ndarray of float32
-            Heights [m], NaN where there is none.
-        """
+        """Turn stored numbers into heights, in the array given."""
         if mask is not None:
             stored[mask == 0] = np.nan
         lines = max(1, _CACHE // max(stored.shape[-1], 1))
@@ -117,31 +103,7 @@ class Tile:
 
 
 def look(path: Path, name: str, crs: CRS | None, unit: str | None) -> tuple[Tile, tuple[Finding, ...]]:
-    """Find out what a raster says about itself, and try its corners.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    name : str
-        As the plan file calls it.
-    crs : CRS, optional
-        What the plan file says for files that do not.
-    unit : str, optional
-        The same for the unit of heights.
-
-    Returns
-    -------
-    Tile
-        What was found.
-    tuple of Finding
-        Doubts.
-
-    Raises
-    ------
-    SetoutError
-        It cannot be used as a DEM.
-    """
+    """Find out what a raster says about itself, and try its corners."""
     with gdal(), open_file(path, name) as dataset:
         band, findings = _height_band(dataset, name)
         grid, vertical, more = _grid(dataset, name, crs)
@@ -159,23 +121,37 @@ def look(path: Path, name: str, crs: CRS | None, unit: str | None) -> tuple[Tile
         factor = abs((scale or 1.0) * unit_m)
         if not (LEAST_SCALE <= factor <= MOST_SCALE and abs(offset * unit_m) <= MOST_SCALE):
             raise SetoutError(
-                f"its band has the scale {scale:g}, the offset {offset:g} and a unit of {unit_m:g} m", name,
+                f"its band has the scale {scale:g}, the offset {offset:g} and a unit of {unit_m:g} m",
+                name,
                 "mend them: write the DEM again in metres, without scale and offset",
-            )  # fmt: skip
+            )
         tile = Tile(
-            dataset.name, name, band, grid, dtype.kind, number, masked, 0 if masked else alpha, scale or 1.0, offset, unit_m,
+            dataset.name,
+            name,
+            band,
+            grid,
+            dtype.kind,
+            number,
+            masked,
+            0 if masked else alpha,
+            scale or 1.0,
+            offset,
+            unit_m,
             vertical.name if vertical is not None else "",
-        )  # fmt: skip
+        )
         findings += _probe(dataset, tile)
         if dtype.kind in "iu" and tile.scale * unit_m >= 0.25 and _cell_m(grid) < 10:
             findings += (
                 Finding(
-                    "dem_steps", "warn",
+                    "dem_steps",
+                    "warn",
                     f"{name}: heights are whole numbers, in steps of {tile.scale * unit_m:.3g} m, on cells of "
                     f"{_cell_m(grid):.3g} m: slopes come out as level terraces and steep steps",
-                    f"{tile.scale * unit_m:.3g} m", "", "ask for the DEM with decimals",
+                    f"{tile.scale * unit_m:.3g} m",
+                    "",
+                    "ask for the DEM with decimals",
                 ),
-            )  # fmt: skip
+            )
     return tile, findings
 
 
@@ -244,27 +220,7 @@ def _vertical(wkt: str) -> CRS | None:
 
 
 def read_stored(dataset: DatasetReader, tile: Tile, window: tuple[int, int, int, int]) -> Heights:
-    """Read a window (row0, row1, col0, col1) of an open raster as metres, inside :func:`gdal`.
-
-    Parameters
-    ----------
-    dataset : DatasetReader
-        The tile.
-    tile : Tile
-        What its numbers mean.
-    window : tuple of int
-        Inside the dataset.
-
-    Returns
-    -------
-    ndarray of float32
-        Heights [m], NaN where there is none.
-
-    Raises
-    ------
-    SetoutError
-        The file is damaged there.
-    """
+    """Read a window (row0, row1, col0, col1) of an open raster as metres, inside :func:`gdal`."""
     from rasterio.errors import RasterioError
     from rasterio.windows import Window
 
@@ -277,9 +233,7 @@ def read_stored(dataset: DatasetReader, tile: Tile, window: tuple[int, int, int,
             mask = dataset.read(tile.alpha, window=place) > 0
     except RasterioError as error:
         raise SetoutError(
-            f"rows {row0} to {row1 - 1}, columns {col0} to {col1 - 1} cannot be read ({brief(error)})",
-            tile.name,
-            WHOLE_AGAIN,
+            f"rows {row0} to {row1 - 1}, columns {col0} to {col1 - 1} cannot be read ({brief(error)})", tile.name, WHOLE_AGAIN
         ) from None
     return tile.metres(stored, mask)
 
@@ -297,21 +251,18 @@ def _probe(dataset: DatasetReader, tile: Tile) -> tuple[Finding, ...]:
     if far.size > known.size / 2:
         how = f"scale {tile.scale:g}, offset {tile.offset:g}, unit {tile.unit_m:g} m"
         raise SetoutError(
-            f"has heights such as {float(far[0]):.6g} m ({how}), which no ground has", tile.name,
+            f"has heights such as {float(far[0]):.6g} m ({how}), which no ground has",
+            tile.name,
             "mend scale, offset and unit of its band; ground is between -12,000 m and 9,000 m",
-        )  # fmt: skip
+        )
     if whole and not known.size:
         raise SetoutError("holds no height at all: every cell is nodata", tile.name, "give the DEM of the site")
     findings: list[Finding] = []
     undeclared = sorted({g for g in USUAL_GAPS[tile.kind] if g != tile.nodata and np.any(stored == np.float32(g))})
     if undeclared:
         numbers = ", ".join(f"{g:g}" for g in undeclared)
-        message = (
-            f"{tile.name}: some cells hold {numbers}, which the file does not declare as nodata; taken as no height"
-        )
-        findings.append(
-            Finding("dem_nodata_undeclared", "warn", message, numbers, "", "declare it in the file as nodata")
-        )
+        message = f"{tile.name}: some cells hold {numbers}, which the file does not declare as nodata; taken as no height"
+        findings.append(Finding("dem_nodata_undeclared", "warn", message, numbers, "", "declare it in the file as nodata"))
     zero = float(np.mean(known == 0)) if known.size else 0.0
     if 0 < zero < 1 and np.abs(known[known != 0]).min() > 10:
         share = f"{zero:.0%}" if zero >= 0.01 else f"{100 * zero:.2g} %"

@@ -1,1 +1,1 @@
-"""."""
+"""Vector files, tracks, drawings and lists of corners."""

@@ -30,13 +30,29 @@ LON: Final = frozenset({"lon", "long", "longitude", "lng"})
 LAT: Final = frozenset({"lat", "latitude"})
 ORDER: Final = frozenset({"order", "seq", "sequence"})
 UNITS: Final = {
-    "us survey ft": "US survey ft", "us survey feet": "US survey ft", "us survey foot": "US survey ft",
-    "usft": "US survey ft", "us ft": "US survey ft", "ftus": "US survey ft", "survey ft": "US survey ft",
-    "international ft": "ft", "international foot": "ft", "international feet": "ft",
-    "ft": "ft", "feet": "ft", "foot": "ft", "ift": "ft",
-    "m": "m", "metres": "m", "meters": "m", "metre": "m", "meter": "m",
-    "deg": "", "degrees": "", "dd": "",
-}  # fmt: skip
+    "us survey ft": "US survey ft",
+    "us survey feet": "US survey ft",
+    "us survey foot": "US survey ft",
+    "usft": "US survey ft",
+    "us ft": "US survey ft",
+    "ftus": "US survey ft",
+    "survey ft": "US survey ft",
+    "international ft": "ft",
+    "international foot": "ft",
+    "international feet": "ft",
+    "ft": "ft",
+    "feet": "ft",
+    "foot": "ft",
+    "ift": "ft",
+    "m": "m",
+    "metres": "m",
+    "meters": "m",
+    "metre": "m",
+    "meter": "m",
+    "deg": "",
+    "degrees": "",
+    "dd": "",
+}
 HOW: Final = "name the columns easting and northing, or lon and lat, in the first line"
 
 
@@ -53,25 +69,6 @@ class Table:
 def read(path: Path, source: str, crs: CRS | None) -> tuple[Found, str | None]:
     """Read the rows of a CSV as points.
 
-    Parameters
-    ----------
-    path : Path
-        The CSV; delimiter ``,``, ``;`` or tab, told from the header.
-    source : str
-        How messages name it.
-    crs : CRS, optional
-        What the plan file says. Columns lon and lat are WGS 84 unless it is geographic.
-
-    Returns
-    -------
-    tuple
-        Points in the file's order with all other columns, and the unit that the column names say.
-
-    Raises
-    ------
-    SetoutError
-        No header, no coordinate columns, a value that is no number.
-
     Notes
     -----
     With both kinds of columns, easting and northing are taken when the plan file names a plane CRS, else
@@ -82,11 +79,7 @@ def read(path: Path, source: str, crs: CRS | None) -> tuple[Found, str | None]:
     x, y = _coordinate_columns(names, table, source, plane=crs is not None and not crs.is_geographic)
     degrees = names[x][0] in LON
     if names[x][1] != names[y][1]:
-        raise SetoutError(
-            f'the columns "{table.header[x]}" and "{table.header[y]}" are in two units',
-            source,
-            "give both in one unit",
-        )
+        raise SetoutError(f'the columns "{table.header[x]}" and "{table.header[y]}" are in two units', source, "give both in one unit")
     if not table.rows:
         raise SetoutError("holds no corners below its first line", source, HOW)
     geographic = degrees or (crs is not None and crs.is_geographic)
@@ -100,32 +93,12 @@ def read(path: Path, source: str, crs: CRS | None) -> tuple[Found, str | None]:
 
 
 def ring(found: Found, source: str) -> Found:
-    """Join corners into a polygon, by their column order if there is one, else as they stand.
-
-    Parameters
-    ----------
-    found : Found
-        Points from :func:`read`.
-    source : str
-        How messages name the file.
-
-    Returns
-    -------
-    Found
-        One polygon. A ring that crosses itself stays as it is.
-
-    Raises
-    ------
-    SetoutError
-        Fewer than three corners, or an order that is no order.
-    """
+    """Join corners into a polygon, by their column order if there is one, else as they stand."""
     xy = shapely.get_coordinates(found.geometry)
     order = next((v for k, v in found.columns.items() if _named(k)[0] in ORDER), None)
     if order is not None:
         if order.dtype.kind not in "if" or len(np.unique(order)) != len(order):
-            raise SetoutError(
-                "its column of order holds doubles or no numbers", source, "number the corners 1, 2, 3 ..."
-            )
+            raise SetoutError("its column of order holds doubles or no numbers", source, "number the corners 1, 2, 3 ...")
         xy = xy[np.argsort(order, kind="stable")]
     if len(xy) > 1 and bool((xy[0] == xy[-1]).all()):
         xy = xy[:-1]
@@ -149,9 +122,7 @@ def looks_like(text: str) -> bool:
 
 
 def _table(text: str, source: str) -> Table:
-    numbered = [
-        (i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip() and not line.lstrip().startswith("#")
-    ]
+    numbered = [(i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip() and not line.lstrip().startswith("#")]
     if not numbered:
         raise SetoutError("the file is empty", source, HOW)
     delimiter = _delimiter(numbered[0][1])
@@ -163,18 +134,20 @@ def _table(text: str, source: str) -> Table:
     header = rows[0]
     if sum(_is_number(cell) for cell in header) >= 2:
         raise SetoutError(
-            f'its first line "{numbered[0][1][:60]}" is data: which column is which cannot be told', source,
+            f'its first line "{numbered[0][1][:60]}" is data: which column is which cannot be told',
+            source,
             'write a first line such as "point,northing,easting,elevation,description"',
-        )  # fmt: skip
+        )
     lines = [i for i, _ in numbered[1:]]
     if len(lines) != len(rows) - 1:  # a quoted cell runs over several lines
         lines = list(range(2, len(rows) + 1))
     for row, line in zip(rows[1:], lines, strict=True):
         if len(row) > len(header) and any(row[len(header) :]):
             raise SetoutError(
-                f"has {len(row)} values under {len(header)} columns", f"{source}: line {line}",
+                f"has {len(row)} values under {len(header)} columns",
+                f"{source}: line {line}",
                 'with decimal commas, separate columns by ";"',
-            )  # fmt: skip
+            )
     full = [row + [""] * (len(header) - len(row)) for row in rows[1:]]
     kept = [(row, line) for row, line in zip(full, lines, strict=True) if any(row)]
     return Table(header, [row for row, _ in kept], [line for _, line in kept], delimiter)

@@ -29,15 +29,11 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-INSUNITS: Final[dict[int, str]] = {
-    1: "in", 2: "ft", 3: "mi", 4: "mm", 5: "cm", 6: "m", 7: "km", 10: "yd", 14: "dm", 21: "US survey ft",
-}  # fmt: skip
+INSUNITS: Final[dict[int, str]] = {1: "in", 2: "ft", 3: "mi", 4: "mm", 5: "cm", 6: "m", 7: "km", 10: "yd", 14: "dm", 21: "US survey ft"}
 SAGITTA_M = 0.005
 """Greatest distance of a chord from its arc [m]."""
 SAY_UNIT = 'write site.unit = "ft", "US survey ft" or "m" in the plan file, as the drawing was made'
-LETTERING = frozenset(
-    {"TEXT", "MTEXT", "DIMENSION", "LEADER", "MULTILEADER", "ATTDEF", "VIEWPORT", "IMAGE", "ACAD_TABLE"}
-)
+LETTERING = frozenset({"TEXT", "MTEXT", "DIMENSION", "LEADER", "MULTILEADER", "ATTDEF", "VIEWPORT", "IMAGE", "ACAD_TABLE"})
 PARTS = frozenset({"VERTEX", "SEQEND", "ATTRIB"})
 
 Points = NDArray[np.float64]
@@ -51,35 +47,12 @@ def layers(path: Path, source: str) -> tuple[LayerInfo, ...]:
     for name, shape in zip(names, found.geometry.tolist(), strict=True):
         kinds.setdefault(name, Counter())[_kind(shape)] += 1
     return tuple(
-        LayerInfo(name, count.most_common(1)[0][0] if len(count) == 1 else "Unknown", count.total())
-        for name, count in kinds.items()
+        LayerInfo(name, count.most_common(1)[0][0] if len(count) == 1 else "Unknown", count.total()) for name, count in kinds.items()
     )
 
 
 def read(path: Path, source: str, unit: str | None) -> tuple[Found, str | None]:
-    """Read every entity of the model space that is a point or a line.
-
-    Parameters
-    ----------
-    path : Path
-        The drawing.
-    source : str
-        How messages name it.
-    unit : str, optional
-        What the plan file says; used for flattening arcs when the drawing says nothing.
-
-    Returns
-    -------
-    tuple
-        The features in the drawing's unit, with columns ``layer``, ``entity``, ``block``, ``closed``; and
-        the unit that the header says, None if none. Entities that are neither, or that the file holds but
-        the reader lost, are named in findings.
-
-    Raises
-    ------
-    SetoutError
-        The file is no DXF, or damaged beyond recovery.
-    """
+    """Read every entity of the model space that is a point or a line."""
     doc, findings = _open(path, source)
     said = INSUNITS.get(int(doc.header.get("$INSUNITS", 0) or 0)) if doc.dxfversion > "AC1009" else None
 
@@ -103,44 +76,16 @@ def read(path: Path, source: str, unit: str | None) -> tuple[Found, str | None]:
 
 
 def on_layer(found: Found, layer: str | None, source: str, *, several: bool) -> Found:
-    """Take the features of one layer of the drawing, letter case ignored.
-
-    Parameters
-    ----------
-    found : Found
-        What :func:`read` gave.
-    layer : str, optional
-        The layer's name.
-    source : str
-        How messages name the file.
-    several : bool
-        Features of several layers may be taken together when none is named.
-
-    Returns
-    -------
-    Found
-        Its features.
-
-    Raises
-    ------
-    SetoutError
-        There is no such layer, or several and none is named.
-    """
+    """Take the features of one layer of the drawing, letter case ignored."""
     names = found.columns["layer"]
     there = list(dict.fromkeys(names.tolist()))
     if layer is None:
         if len(there) > 1 and not several:
-            raise SetoutError(
-                f"the drawing has {len(there)} layers: {', '.join(there[:12])}",
-                source,
-                'name one: "file.dxf:LAYER"',
-            )
+            raise SetoutError(f"the drawing has {len(there)} layers: {', '.join(there[:12])}", source, 'name one: "file.dxf:LAYER"')
         return found
     keep = np.array([name.casefold() == layer.casefold() for name in names.tolist()], bool)
     if not keep.any():
-        raise SetoutError(
-            f'the drawing has no layer "{layer}" with lines or points', source, did_you_mean(layer, there)
-        )
+        raise SetoutError(f'the drawing has no layer "{layer}" with lines or points', source, did_you_mean(layer, there))
     return found.take(keep)
 
 
@@ -170,9 +115,7 @@ def _document(path: Path, source: str) -> Any:
     from ezdxf.lldxf.const import DXFError
 
     # What a damaged drawing makes the library stumble over is of many kinds.
-    broken = (
-        OSError, DXFError, ValueError, KeyError, TypeError, AttributeError, IndexError, StopIteration,
-    )  # fmt: skip
+    broken = (OSError, DXFError, ValueError, KeyError, TypeError, AttributeError, IndexError, StopIteration)
     try:
         return readfile(path)
     except broken:
@@ -260,9 +203,7 @@ def _poly(entity: Any, corners: list[tuple[float, float, float]], *, closed: boo
     return _plane([ocs.to_wcs((x, y, lift)) for x, y in flat])
 
 
-def _flattened(
-    corners: list[tuple[float, float, float]], *, closed: bool, step: float
-) -> Iterator[tuple[float, float]]:
+def _flattened(corners: list[tuple[float, float, float]], *, closed: bool, step: float) -> Iterator[tuple[float, float]]:
     """Yield the corners and, where a bulge bends the way to the next, points along the arc.
 
     The bulge is the tangent of a quarter of the arc's angle, positive when it runs counter-clockwise

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from setout.errors import SetoutError
 from setout.model import Finding, VectorLayer
-from setout.read.vector import files
 from setout.read.found import text_of
+from setout.read.vector import files
 from setout.read.vector.track import WGS84
 
 if TYPE_CHECKING:
@@ -23,26 +23,11 @@ if TYPE_CHECKING:
     from setout.read.reference import Reference
 
 TEXTS: Final = frozenset({".csv", ".txt", ".pnezd", ".tsv"})
-NAMES: Final = (
-    "tree_id",
-    "tree",
-    "id",
-    "point",
-    "point_id",
-    "pointid",
-    "name",
-    "label",
-    "number",
-    "no",
-    "ident",
-    "text",
-)
+NAMES: Final = ("tree_id", "tree", "id", "point", "point_id", "pointid", "name", "label", "number", "no", "ident", "text")
 """Columns that may hold the names of trees, the likeliest first."""
 MORE: Final = ("cmt", "comment", "description", "desc", "note")
 """Columns that may hold the full name beside a short one."""
-HOW: Final = (
-    "give points: a CSV with a first line such as point,northing,easting, a PNEZD file, GPX waypoints or a GeoPackage"
-)
+HOW: Final = "give points: a CSV with a first line such as point,northing,easting, a PNEZD file, GPX waypoints or a GeoPackage"
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,28 +55,7 @@ class FieldFile:
 
 
 def read_field(ref: Reference, plane: CRS, box: tuple[float, float, float, float]) -> FieldFile:
-    """Read surveyed positions.
-
-    Parameters
-    ----------
-    ref : Reference
-        The file, and the layer in it.
-    plane : CRS
-        The plan's plane CRS, for files that do not say theirs.
-    box : tuple
-        Bounds of the planned trees in it (east, north least; east, north most), which tells northing from easting where
-        nothing else does.
-
-    Returns
-    -------
-    FieldFile
-        At least one position.
-
-    Raises
-    ------
-    SetoutError
-        The file cannot be read, or holds no points.
-    """
+    """Read surveyed positions."""
     if ref.path.suffix.lower() in TEXTS and ref.path.is_file():
         plain = _pnezd(ref, plane, box)
         if plain is not None:

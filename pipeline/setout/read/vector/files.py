@@ -16,11 +16,11 @@ import shapely
 from setout.errors import SetoutError
 from setout.model import Finding, Floats, Geometries, VectorLayer
 from setout.model.text import one_line
-from setout.read.vector import corners, dxf, ogr, rings, track
-from setout.read.deed import traverse
 from setout.read.crs import SAY_CRS, foot_doubt, horizontal, metres, misfit, scale_to, settle
+from setout.read.deed import traverse
 from setout.read.found import Found, LayerInfo, LayerLine, box_of, exists, filtered, objects, solid, text_of
 from setout.read.reference import Reference, did_you_mean
+from setout.read.vector import corners, dxf, ogr, rings, track
 from setout.units import FOOT, US_SURVEY_FOOT
 
 if TYPE_CHECKING:
@@ -38,26 +38,7 @@ FEET = (FOOT, US_SURVEY_FOOT)
 
 
 def read_vector(ref: Reference, *, crs: CRS | None = None, unit: str | None = None) -> VectorLayer:
-    """Read one layer of a survey file.
-
-    Parameters
-    ----------
-    ref : Reference
-        File, layer and filter.
-    crs, unit : CRS, str, optional
-        What the plan file says for files that do not say their own.
-
-    Returns
-    -------
-    VectorLayer
-        All features in the file's order and CRS, two-dimensional; rows of a CSV are points, deed calls a
-        polygon.
-
-    Raises
-    ------
-    SetoutError
-        The file cannot be used: what is wrong, where, and what mends it.
-    """
+    """Read one layer of a survey file."""
     plan = horizontal(crs) if crs is not None else None
     if _is_deed(ref):
         found, place = traverse.read(ref.path, ref.text, crs=plan, unit=unit, adjust=False, start=None)
@@ -68,37 +49,9 @@ def read_vector(ref: Reference, *, crs: CRS | None = None, unit: str | None = No
 
 
 def read_boundary(
-    ref: Reference,
-    *,
-    crs: CRS | None = None,
-    unit: str | None = None,
-    adjust: bool = False,
-    start: tuple[float, float] | None = None,
+    ref: Reference, *, crs: CRS | None = None, unit: str | None = None, adjust: bool = False, start: tuple[float, float] | None = None
 ) -> VectorLayer:
-    """Read a boundary as polygons.
-
-    Parameters
-    ----------
-    ref : Reference
-        Any vector file, a CSV of corners, or a text of deed calls.
-    crs, unit : CRS, str, optional
-        What the plan file says for files that do not say their own.
-    adjust : bool
-        Distribute a deed's misclosure by the compass rule.
-    start : (float, float), optional
-        (easting, northing) of a deed's point of beginning in the CRS's unit, where the deed does not say.
-
-    Returns
-    -------
-    VectorLayer
-        Polygons and multipolygons; closed lines have become polygons. A ring that crosses itself stays as
-        it is.
-
-    Raises
-    ------
-    SetoutError
-        The file cannot be used: what is wrong, where, and what mends it.
-    """
+    """Read a boundary as polygons."""
     plan = horizontal(crs) if crs is not None else None
     if _is_deed(ref):
         found, place = traverse.read(ref.path, ref.text, crs=plan, unit=unit, adjust=adjust, start=start)
@@ -115,24 +68,7 @@ def read_boundary(
 
 
 def list_layers(path: Path) -> list[LayerLine]:
-    """Return the layers of a survey file that have a geometry.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Returns
-    -------
-    list of LayerLine
-        Name, geometry type (a DXF line that closes counts as Polygon; "Unknown" if mixed), number of
-        features.
-
-    Raises
-    ------
-    SetoutError
-        The file cannot be read.
-    """
+    """Return the layers of a survey file that have a geometry."""
     source = path.name
     suffix = path.suffix.lower()
     if suffix == ".dxf":
@@ -151,50 +87,14 @@ def list_layers(path: Path) -> list[LayerLine]:
 
 
 def layer_names(path: Path) -> list[str]:
-    """Return the names of a survey file's layers that have a geometry, without looking into them.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Returns
-    -------
-    list of str
-        In the file's order.
-
-    Raises
-    ------
-    SetoutError
-        The file cannot be read.
-    """
+    """Return the names of a survey file's layers that have a geometry, without looking into them."""
     if path.suffix.lower() in {".dxf", ".gpx", *TABLES, *TEXTS}:
         return [line.name for line in list_layers(path)]
     return [info.name for info in ogr.layers(path, path.name, count=False)]
 
 
 def layers_read(ref: Reference, layer: VectorLayer, *, boundary: bool) -> tuple[str, ...]:
-    """Return the names of the file's layers that a reference reads.
-
-    Parameters
-    ----------
-    ref : Reference
-        To a file that can be read.
-    layer : VectorLayer
-        What was read by it.
-    boundary : bool
-        It was read as a boundary.
-
-    Returns
-    -------
-    tuple of str
-        One name; of a drawing or a track without a layer named, those that the features stand on.
-
-    Raises
-    ------
-    SetoutError
-        The file cannot be read.
-    """
+    """Return the names of the file's layers that a reference reads."""
     if ref.layer is not None:
         return (ref.layer,)
     suffix = ref.path.suffix.lower()
@@ -346,9 +246,8 @@ def _either_unit(found: Found, said: str, unit: str, plan: CRS, source: str) -> 
         boxes.append((x0, y0, x1, y1))
     if not misfit(plan, boxes[0]) or misfit(plan, boxes[1]):
         raise SetoutError(
-            f'it says its unit is "{said}", the plan file says "{unit}"', source,
-            "mend site.unit, or leave it out: this file says its own",
-        )  # fmt: skip
+            f'it says its unit is "{said}", the plan file says "{unit}"', source, "mend site.unit, or leave it out: this file says its own"
+        )
     message = f'{source}: its unit "{said}" puts it outside the area of use of its CRS; taken as "{unit}"'
     remedy = "set the drawing's unit ($INSUNITS) to the one it was made in"
     return unit, (Finding("unit_from_plan", "warn", message, said, unit, remedy),)

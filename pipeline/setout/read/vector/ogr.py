@@ -38,27 +38,7 @@ ARC_STEP_DEG = "0.1"
 
 
 def layers(path: Path, source: str, *, count: bool = True) -> tuple[LayerInfo, ...]:
-    """Return the layers of a file that have a geometry.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    source : str
-        How messages name it.
-    count : bool
-        Count the features too, which may read the whole file; -1 otherwise.
-
-    Returns
-    -------
-    tuple of LayerInfo
-        In the file's order; tables without geometry left out.
-
-    Raises
-    ------
-    SetoutError
-        The file is missing, empty, damaged, incomplete or of no known format.
-    """
+    """Return the layers of a file that have a geometry."""
     import pyogrio
 
     found: list[LayerInfo] = []
@@ -78,61 +58,19 @@ def layers(path: Path, source: str, *, count: bool = True) -> tuple[LayerInfo, .
 
 
 def layer_of(path: Path, name: str, source: str) -> LayerInfo | None:
-    """Return a layer of a GeoPackage by its very name, without listing the others.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    name : str
-        The layer.
-    source : str
-        How messages name it.
-
-    Returns
-    -------
-    LayerInfo or None
-        None where it has no such layer with a geometry, or is no sound GeoPackage.
-
-    Raises
-    ------
-    SetoutError
-        The file is missing, empty or cut short.
-    """
+    """Return a layer of a GeoPackage by its very name, without listing the others."""
     exists(path, source)
     kinds.geopackage(path, source)
     try:
         with closing(sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True)) as database:
-            rows = database.execute(
-                "SELECT geometry_type_name FROM gpkg_geometry_columns WHERE table_name = ?", (name,)
-            ).fetchall()
+            rows = database.execute("SELECT geometry_type_name FROM gpkg_geometry_columns WHERE table_name = ?", (name,)).fetchall()
     except sqlite3.Error:  # GDAL says what is wrong with it
         return None
     return LayerInfo(name, _plain(rows[0][0]), -1, str(path.absolute())) if len(rows) == 1 else None
 
 
 def read(path: Path, layer: LayerInfo, source: str) -> Found:
-    """Read one layer.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    layer : LayerInfo
-        One of :func:`layers`.
-    source : str
-        How messages name it.
-
-    Returns
-    -------
-    Found
-        Features in the file's order, with the CRS that the file says.
-
-    Raises
-    ------
-    SetoutError
-        The layer cannot be read whole.
-    """
+    """Read one layer."""
     shapefile = layer.opener.lower().endswith(".shp")
     meta, wkb, fields, warned = _raw(layer, source, shapefile=shapefile)
     geometry = _shapes(wkb, source)
@@ -141,8 +79,7 @@ def read(path: Path, layer: LayerInfo, source: str) -> Found:
     if shapefile and not _says_encoding(layer.opener):
         columns = {name: _utf8(values) for name, values in columns.items()}
     findings = tuple(
-        Finding("file_warning", "warn", f"{source}: {text}", "", "", "compare the layer with what was surveyed")
-        for text in warned
+        Finding("file_warning", "warn", f"{source}: {text}", "", "", "compare the layer with what was surveyed") for text in warned
     )
     standard = Path(layer.opener).suffix.lower() in WGS84_FORMATS
     return Found(geometry, columns, understood(meta["crs"], source), standard, findings)
@@ -211,13 +148,9 @@ def _gdal(source: str, *, names: bool = False) -> Iterator[list[str]]:
         if isinstance(error, UnicodeDecodeError):
             shown = error.object[:60].decode("utf-8", errors="backslashreplace")
             raise SetoutError(
-                f'has a layer whose name is not text in UTF-8 ("{shown}")',
-                source,
-                "give the layer another name, or export it again",
+                f'has a layer whose name is not text in UTF-8 ("{shown}")', source, "give the layer another name, or export it again"
             ) from None
-        raise SetoutError(
-            f"cannot be read: {_short(error)}", source, f"it must be {KNOWN}, whole and undamaged"
-        ) from None
+        raise SetoutError(f"cannot be read: {_short(error)}", source, f"it must be {KNOWN}, whole and undamaged") from None
     finally:
         pyogrio.set_gdal_config_options(before)
 
@@ -246,9 +179,10 @@ def _shapes(wkb: NDArray[np.object_], source: str) -> Geometries:
             single = shapely.from_wkb(wkb, on_invalid="ignore")
         at = np.flatnonzero(shapely.is_missing(single) & np.array([w is not None for w in wkb]))
         raise SetoutError(
-            f"feature {int(at[0]) + 1} has a broken geometry (a ring of two corners, say)", source,
+            f"feature {int(at[0]) + 1} has a broken geometry (a ring of two corners, say)",
+            source,
             f"mend it in the file; {at.size} features of the layer are broken",
-        ) from None  # fmt: skip
+        ) from None
 
 
 def _column(values: NDArray[Any]) -> NDArray[Any]:
@@ -282,9 +216,7 @@ def _openers(path: Path, source: str) -> list[tuple[str, str]]:
     suffix = path.suffix.lower()
     if path.is_dir() and suffix != ".gdb":
         inside = sorted(p.name for p in path.iterdir() if p.suffix.lower() in INSIDE_ZIP)
-        raise SetoutError(
-            "is a folder, not a file", source, f"name a file in it: {', '.join(inside[:8]) or 'it has none'}"
-        )
+        raise SetoutError("is a folder, not a file", source, f"name a file in it: {', '.join(inside[:8]) or 'it has none'}")
     if suffix == ".zip":
         return _zipped(path, source)
     if suffix in {".shx", ".dbf", ".prj", ".cpg"}:
@@ -305,10 +237,7 @@ def _zipped(path: Path, source: str) -> list[tuple[str, str]]:
             inside = [PurePosixPath(n) for n in names]
             data = [p for p in inside if p.suffix.lower() in INSIDE_ZIP and not p.name.startswith(".")]
             for shp in (p for p in data if p.suffix.lower() == ".shp"):
-                beside = {
-                    p.suffix.lower() for p in inside
-                    if p.parent == shp.parent and p.stem.casefold() == shp.stem.casefold()
-                }  # fmt: skip
+                beside = {p.suffix.lower() for p in inside if p.parent == shp.parent and p.stem.casefold() == shp.stem.casefold()}
                 with archive.open(str(shp)) as file:
                     head = file.read(100)
                 kinds.whole_shapefile(shp.stem, beside, head, archive.getinfo(str(shp)).file_size, source)

@@ -32,25 +32,6 @@ def polygons(found: Found, crs: CRS, source: str) -> Found:
     Where a layer holds polygons, its lines and points are left out with a finding. Where it holds only
     lines, those that close, alone or end to end, are taken; a ring inside another is a hole in it, and a
     finding says so.
-
-    Parameters
-    ----------
-    found : Found
-        Features in ``crs``, without blanks.
-    crs : CRS
-        Their CRS.
-    source : str
-        The file, for messages.
-
-    Returns
-    -------
-    Found
-        Polygons and multipolygons only.
-
-    Raises
-    ------
-    SetoutError
-        Points only, lines that do not close, or nothing enclosed.
     """
     parts, of = _flat(found.geometry)
     kind = shapely.get_type_id(parts)
@@ -68,9 +49,10 @@ def polygons(found: Found, crs: CRS, source: str) -> Found:
         extra += _left_out(left, source) if left else ()
     else:
         raise SetoutError(
-            f"holds {parts.size} points, but a boundary is a polygon or a closed line", source,
+            f"holds {parts.size} points, but a boundary is a polygon or a closed line",
+            source,
             "name the layer with the property line; corners as points go in a CSV, in order around it",
-        )  # fmt: skip
+        )
     out, empty = _enclosing(out, crs, source)
     return Found(out.geometry, out.columns, out.crs, out.standard, (*found.findings, *extra, *empty))
 
@@ -94,11 +76,14 @@ def _flat(geometry: Geometries) -> tuple[Geometries, Ints]:
 def _left_out(number: int, source: str) -> tuple[Finding, ...]:
     return (
         Finding(
-            "boundary_left_out", "warn",
+            "boundary_left_out",
+            "warn",
             f"{source}: {number} features beside the boundary's polygons were left out",
-            str(number), "0", "if they belong to the boundary, draw them as polygons",
+            str(number),
+            "0",
+            "if they belong to the boundary, draw them as polygons",
         ),
-    )  # fmt: skip
+    )
 
 
 def _closed(lines: Geometries, crs: CRS, source: str) -> tuple[Geometries, Ints, tuple[Finding, ...]]:
@@ -125,11 +110,14 @@ def _closed(lines: Geometries, crs: CRS, source: str) -> tuple[Geometries, Ints,
         if left:
             findings = (
                 Finding(
-                    "boundary_open_line", "warn",
+                    "boundary_open_line",
+                    "warn",
                     f"{source}: {len(left)} lines that close with nothing were left out",
-                    str(len(left)), "0", "join them end to end if they belong to the boundary",
+                    str(len(left)),
+                    "0",
+                    "join them end to end if they belong to the boundary",
                 ),
-            )  # fmt: skip
+            )
     shapes, at, nested = _nest(rings, source)
     return shapes, np.asarray(first, np.int64)[at], findings + nested
 
@@ -208,9 +196,7 @@ def _nest(rings: list[NDArray[np.float64]], source: str) -> tuple[Geometries, In
         wider = (box[:, :2] <= box[i, :2]).all(axis=1) & (box[:, 2:] >= box[i, 2:]).all(axis=1) & (area > area[i])
         # A ring that crosses itself cannot be asked whether it contains another; one point of that must do.
         mid = shapely.points((xy[0] + xy[1]) / 2)
-        parents.append(
-            [int(j) for j in np.flatnonzero(wider) if plain[j].contains(plain[i] if sound[i] and sound[j] else mid)]
-        )
+        parents.append([int(j) for j in np.flatnonzero(wider) if plain[j].contains(plain[i] if sound[i] and sound[j] else mid)])
     holes: dict[int, list[NDArray[np.float64]]] = {}
     for i, over in enumerate(parents):
         if len(over) % 2 == 1:

@@ -37,29 +37,7 @@ def layers(path: Path, source: str) -> tuple[LayerInfo, ...]:
 
 
 def read(path: Path, layer: str | None, source: str, *, boundary: bool) -> Found:
-    """Read waypoints, routes or tracks.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    layer : str, optional
-        ``waypoints``, ``routes`` or ``tracks``; needed where the file holds more than one of them.
-    source : str
-        How messages name it.
-    boundary : bool
-        Waypoints need not be told apart from the line.
-
-    Returns
-    -------
-    Found
-        Points or lines with the columns name and description.
-
-    Raises
-    ------
-    SetoutError
-        The file is no GPX, or the layer cannot be told.
-    """
+    """Read waypoints, routes or tracks."""
     content = {name: items for name, items in _content(path, source).items() if items}
     if not content:
         raise SetoutError("holds no waypoint, route or track", source, "export the track again")
@@ -81,25 +59,7 @@ def read(path: Path, layer: str | None, source: str, *, boundary: bool) -> Found
 
 
 def closed(found: Found, source: str) -> Found:
-    """Close walked lines into polygons; segments of one track are joined in order.
-
-    Parameters
-    ----------
-    found : Found
-        Lines from :func:`read`.
-    source : str
-        How messages name it.
-
-    Returns
-    -------
-    Found
-        Polygons, with findings on the gap of each and on what a receiver can tell.
-
-    Raises
-    ------
-    SetoutError
-        There are only waypoints, or a line's ends are too far apart to be one boundary.
-    """
+    """Close walked lines into polygons; segments of one track are joined in order."""
     geod = Geod(ellps="WGS84")
     shapes: list[Any] = []
     findings = list(found.findings)
@@ -107,31 +67,42 @@ def closed(found: Found, source: str) -> Found:
         xy = shapely.get_coordinates(shape)
         if shape.geom_type == "Point" or len(xy) < 3:
             raise SetoutError(
-                "holds points, but a boundary is a track or route around the property", source,
+                "holds points, but a boundary is a track or route around the property",
+                source,
                 "walk the boundary as a track; corners as points go in a CSV, in order",
-            )  # fmt: skip
+            )
         gap = geod.line_length(xy[[-1, 0], 0], xy[[-1, 0], 1])
         length = geod.line_length(xy[:, 0], xy[:, 1])
         label = f'{source}: track "{name}"' if name else source
         if gap > max(CLOSE_M, CLOSE_SHARE * length):
             raise SetoutError(
-                f"its ends are {gap:.1f} m apart after {length:.0f} m, so it goes around nothing", label,
+                f"its ends are {gap:.1f} m apart after {length:.0f} m, so it goes around nothing",
+                label,
                 "walk on to the first corner, or add the missing part to the track",
-            )  # fmt: skip
+            )
         if gap > 0.01:
             findings.append(
-                Finding("track_gap", "warn", f"{label}: its ends are {gap:.1f} m apart and were joined",
-                        f"{gap:.1f} m", "0 m", "survey the corners if the line between them matters")
-            )  # fmt: skip
+                Finding(
+                    "track_gap",
+                    "warn",
+                    f"{label}: its ends are {gap:.1f} m apart and were joined",
+                    f"{gap:.1f} m",
+                    "0 m",
+                    "survey the corners if the line between them matters",
+                )
+            )
         shapes.append(Polygon(xy))
     findings.append(
         Finding(
-            "gps_accuracy", "note",
+            "gps_accuracy",
+            "note",
             f"{source}: a walked track is as exact as its receiver, several metres for a handheld one;"
-            " a property line is what a licensed surveyor says", "", "",
+            " a property line is what a licensed surveyor says",
+            "",
+            "",
             "stake from surveyed corners near the line",
         )
-    )  # fmt: skip
+    )
     return Found(objects(shapes), found.columns, found.crs, found.standard, tuple(findings))
 
 
@@ -170,7 +141,8 @@ def _checked(points: list[Any], source: str) -> list[Any]:
     for i, p in enumerate(points):
         if not (np.isfinite([p.latitude, p.longitude]).all() and abs(p.latitude) <= 90 and abs(p.longitude) <= 180):
             raise SetoutError(
-                f"point {i + 1} has latitude {p.latitude}, longitude {p.longitude}", source,
+                f"point {i + 1} has latitude {p.latitude}, longitude {p.longitude}",
+                source,
                 "a latitude is within 90, a longitude within 180 degrees",
-            )  # fmt: skip
+            )
     return points

@@ -1,1 +1,1 @@
-"""."""
+"""Climate files: columns, days, months, gaps."""

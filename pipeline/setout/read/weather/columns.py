@@ -13,24 +13,45 @@ from setout.units import FOOT
 Unit = tuple[float, float]
 """Factor and offset into SI: value x factor + offset."""
 _TEMPERATURE: Final[dict[str, Unit]] = {
-    "c": (1.0, 0.0), "degc": (1.0, 0.0), "deg_c": (1.0, 0.0), "celsius": (1.0, 0.0), "f": (5 / 9, -160 / 9),
-    "degf": (5 / 9, -160 / 9), "deg_f": (5 / 9, -160 / 9), "fahrenheit": (5 / 9, -160 / 9), "k": (1.0, -273.15),
-}  # fmt: skip
+    "c": (1.0, 0.0),
+    "degc": (1.0, 0.0),
+    "deg_c": (1.0, 0.0),
+    "celsius": (1.0, 0.0),
+    "f": (5 / 9, -160 / 9),
+    "degf": (5 / 9, -160 / 9),
+    "deg_f": (5 / 9, -160 / 9),
+    "fahrenheit": (5 / 9, -160 / 9),
+    "k": (1.0, -273.15),
+}
 _PERCENT: Final[dict[str, Unit]] = dict.fromkeys(("", "pct", "percent"), (1.0, 0.0))
 _SPEED: Final[dict[str, Unit]] = {
-    "m_s": (1.0, 0.0), "ms": (1.0, 0.0), "mps": (1.0, 0.0), "km_h": (1 / 3.6, 0.0), "kmh": (1 / 3.6, 0.0),
-    "kph": (1 / 3.6, 0.0), "km_day": (1 / 86.4, 0.0), "mph": (0.44704, 0.0), "ft_s": (FOOT, 0.0),
-    "kt": (0.514444, 0.0), "knots": (0.514444, 0.0),
-}  # fmt: skip
+    "m_s": (1.0, 0.0),
+    "ms": (1.0, 0.0),
+    "mps": (1.0, 0.0),
+    "km_h": (1 / 3.6, 0.0),
+    "kmh": (1 / 3.6, 0.0),
+    "kph": (1 / 3.6, 0.0),
+    "km_day": (1 / 86.4, 0.0),
+    "mph": (0.44704, 0.0),
+    "ft_s": (FOOT, 0.0),
+    "kt": (0.514444, 0.0),
+    "knots": (0.514444, 0.0),
+}
 _RADIATION: Final[dict[str, Unit]] = {
-    "mj": (1.0, 0.0), "mj_m2": (1.0, 0.0), "w": (0.0864, 0.0), "w_m2": (0.0864, 0.0), "wm2": (0.0864, 0.0),
-    "kwh": (3.6, 0.0), "kwh_m2": (3.6, 0.0), "ly": (0.041868, 0.0), "langley": (0.041868, 0.0),
-    "cal_cm2": (0.041868, 0.0), "j_cm2": (0.01, 0.0),
-}  # fmt: skip
+    "mj": (1.0, 0.0),
+    "mj_m2": (1.0, 0.0),
+    "w": (0.0864, 0.0),
+    "w_m2": (0.0864, 0.0),
+    "wm2": (0.0864, 0.0),
+    "kwh": (3.6, 0.0),
+    "kwh_m2": (3.6, 0.0),
+    "ly": (0.041868, 0.0),
+    "langley": (0.041868, 0.0),
+    "cal_cm2": (0.041868, 0.0),
+    "j_cm2": (0.01, 0.0),
+}
 _HOURS: Final[dict[str, Unit]] = dict.fromkeys(("h", "hr", "hrs", "hour", "hours"), (1.0, 0.0))
-_DEPTH: Final[dict[str, Unit]] = {
-    "mm": (1.0, 0.0), "cm": (10.0, 0.0), "in": (25.4, 0.0), "inch": (25.4, 0.0), "inches": (25.4, 0.0),
-}  # fmt: skip
+_DEPTH: Final[dict[str, Unit]] = {"mm": (1.0, 0.0), "cm": (10.0, 0.0), "in": (25.4, 0.0), "inch": (25.4, 0.0), "inches": (25.4, 0.0)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,35 +91,41 @@ QUANTITIES: Final = (
     Quantity("rh_min", ("rh_min", "rhmin", "min_rh", "humidity_min", "min_humidity"), _PERCENT, "rh_min", 0, 105, "%"),
     Quantity("rh_mean", ("rh_mean", "rhmean", "rh_avg", "avg_rh", "relative_humidity", "humidity", "rh"), _PERCENT, "rh_mean", 0, 105, "%"),
     Quantity("tdew_c", ("tdew", "dew_point", "dewpoint", "t_dew", "dew"), _TEMPERATURE, "tdew_c or tdew_f", -60, 45, "deg C"),
-    Quantity("wind_m_s", ("wind_speed", "windspeed", "wind", "ws"), _SPEED, "wind_m_s or wind_mph, and the height: wind_m_s_10m", 0, 60, "m/s"),
-    Quantity("solar_mj", ("solar_radiation", "solar_rad", "solar", "srad", "radiation", "rs"), _RADIATION, "solar_mj or solar_w", 0, 45, "MJ/m2/day"),
+    Quantity(
+        "wind_m_s", ("wind_speed", "windspeed", "wind", "ws"), _SPEED, "wind_m_s or wind_mph, and the height: wind_m_s_10m", 0, 60, "m/s"
+    ),
+    Quantity(
+        "solar_mj",
+        ("solar_radiation", "solar_rad", "solar", "srad", "radiation", "rs"),
+        _RADIATION,
+        "solar_mj or solar_w",
+        0,
+        45,
+        "MJ/m2/day",
+    ),
     Quantity("sunshine_h", ("sunshine", "sun_hours", "sun", "bright_sunshine"), _HOURS, "sunshine_h", 0, 24, "h"),
     Quantity("rain_mm", ("rainfall", "rain", "precipitation", "precip", "prcp"), _DEPTH, "rain_mm or rain_in", 0, 5000, "mm"),
     Quantity("eto_mm", ("reference_et", "eto", "et0"), _DEPTH, "eto_mm_day or eto_in_day", 0, 20, "mm/day"),
-)  # fmt: skip
+)
 """What is read; the ends ``_day`` and ``_month`` may follow a unit."""
 WHEN: Final = {
-    "date": "date", "day_date": "date", "datetime": "date", "year": "year", "yr": "year", "month": "month", "mon": "month",
-    "day": "day", "dom": "day", "doy": "doy", "jday": "doy", "julian": "doy", "day_of_year": "doy",
-}  # fmt: skip
+    "date": "date",
+    "day_date": "date",
+    "datetime": "date",
+    "year": "year",
+    "yr": "year",
+    "month": "month",
+    "mon": "month",
+    "day": "day",
+    "dom": "day",
+    "doy": "doy",
+    "jday": "doy",
+    "julian": "doy",
+    "day_of_year": "doy",
+}
 """Columns that say when."""
 NOT_READ: Final = frozenset(
-    {
-        "dir",
-        "direction",
-        "gust",
-        "gusts",
-        "max",
-        "days",
-        "flag",
-        "qc",
-        "source",
-        "quality",
-        "zenith",
-        "azimuth",
-        "probability",
-        "chance",
-    }
+    {"dir", "direction", "gust", "gusts", "max", "days", "flag", "qc", "source", "quality", "zenith", "azimuth", "probability", "chance"}
 )
 """Words after a quantity's name that make another thing of it, such as wind_direction."""
 _HEIGHT: Final = re.compile(r"_(?:at_)?(\d+(?:p\d+)?)_?(m|ft)(?=_|$)")
@@ -160,22 +187,6 @@ def plain_name(text: str) -> str:
 def header_of(names: Sequence[str], units: Sequence[str] | None, where: str) -> Header:
     """Find out what the columns are.
 
-    Parameters
-    ----------
-    names : Sequence of str
-        The first row.
-    units : Sequence of str, optional
-        A row of units under it.
-    where : str
-        The file and line, for messages.
-
-    Returns
-    -------
-    Header
-        With a fault for every column whose unit is not said or not known, and every quantity that is there twice.
-
-    Examples
-    --------
     >>> header = header_of(["date", "tmax_f", "wind_mph_10m", "station"], None, "c.csv")
     >>> [(c.quantity.key, c.height_m) for c in header.columns], header.others
     ([('tmax_c', 0.0), ('wind_m_s', 10.0)], ('station',))

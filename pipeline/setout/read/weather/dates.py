@@ -30,27 +30,9 @@ def is_when(cell: str) -> bool:
     return month_of(text) is not None or bool(re.match(r"\d", text))
 
 
-def whens_of(
-    rows: Sequence[tuple[int, Sequence[str]]], when: Mapping[str, int], where: str
-) -> tuple[list[When | None], list[Fault]]:
+def whens_of(rows: Sequence[tuple[int, Sequence[str]]], when: Mapping[str, int], where: str) -> tuple[list[When | None], list[Fault]]:
     """Read when every row is.
 
-    Parameters
-    ----------
-    rows : Sequence of tuple
-        Line number and cells.
-    when : Mapping
-        Columns by their word: date, year, month, day, doy.
-    where : str
-        The file, for messages.
-
-    Returns
-    -------
-    tuple
-        Year, month and day of every row, None where it cannot be read; and every fault.
-
-    Examples
-    --------
     >>> whens_of([(2, ["Jan"]), (3, ["2"])], {"month": 0}, "c.csv")[0]
     [(0, 1, 0), (0, 2, 0)]
     >>> whens_of([(2, ["7/31/2024"]), (3, ["8/1/2024"])], {"date": 0}, "c.csv")[0]
@@ -76,9 +58,7 @@ def whens_of(
             found.append(read(cell))
         except ValueError as error:
             found.append(None)
-            faults.append(
-                Fault(str(error), f"{where}: line {line}", "write year and day as numbers, months by number or name")
-            )
+            faults.append(Fault(str(error), f"{where}: line {line}", "write year and day as numbers, months by number or name"))
     return found, faults
 
 
@@ -116,17 +96,13 @@ def _checked(year: int, month: int, day: int) -> When:
     return year, month, day
 
 
-def _by_date(
-    rows: Sequence[tuple[int, Sequence[str]]], column: int, where: str
-) -> tuple[list[When | None], list[Fault]]:
+def _by_date(rows: Sequence[tuple[int, Sequence[str]]], column: int, where: str) -> tuple[list[When | None], list[Fault]]:
     """Read dates in the one way that fits all of them."""
     texts = [cells[column].strip() if column < len(cells) else "" for _, cells in rows]
     hours = next((k for k, text in enumerate(texts) if re.search(r"\d[T ]+\d{1,2}:\d\d", text)), None)
     if hours is not None and any(not re.search(r"[T ]0?0:00", text) for text in texts if text):
         what = f'"{shown(texts[hours])}" is an hour, and need is reckoned from days or months'
-        remedy = (
-            "sum or average the hours by day: highest and lowest temperature, mean wind, sums of radiation and rain"
-        )
+        remedy = "sum or average the hours by day: highest and lowest temperature, mean wind, sums of radiation and rain"
         return [], [Fault(what, f"{where}: line {rows[hours][0]}", remedy)]
     texts = [re.sub(r"[T ]+0?0:00.*$", "", text) for text in texts]
     ways = [found for pattern, _ in _DATES if (found := _all_read(pattern, texts)) is not None]
@@ -137,10 +113,7 @@ def _by_date(
     best = max((pattern for pattern, _ in _DATES), key=lambda p: sum(_one(p, text) is not None for text in texts))
     wrong = [k for k, text in enumerate(texts) if _one(best, text) is None]
     remedy = "write all dates the one way, such as 2024-07-31"
-    faults = [
-        Fault(f'"{shown(texts[k])}" is no date like the others', f"{where}: line {rows[k][0]}", remedy)
-        for k in wrong[:5]
-    ]
+    faults = [Fault(f'"{shown(texts[k])}" is no date like the others', f"{where}: line {rows[k][0]}", remedy) for k in wrong[:5]]
     if len(wrong) > 5:
         faults.append(Fault(f"{len(wrong) - 5} more dates cannot be read", where, remedy))
     return [], faults

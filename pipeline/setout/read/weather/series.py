@@ -81,15 +81,7 @@ def told(when: When) -> str:
 
 
 def refuse_impossible(series: Series, texts: Mapping[str, Sequence[str]]) -> None:
-    """Take values that cannot be for gaps where they are few days; refuse them where they are many, or months.
-
-    Parameters
-    ----------
-    series : Series
-        Values in the order of the file.
-    texts : Mapping
-        Their cells, for messages.
-    """
+    """Take values that cannot be for gaps where they are few days; refuse them where they are many, or months."""
     for key, column in series.columns.items():
         quantity, values = column.quantity, series.values[key]
         high = quantity.most / 5 if key == "rain_mm" and series.daily else quantity.most
@@ -163,9 +155,7 @@ def _drop_thin(series: Series) -> None:
         if share < THIN:
             name = series.columns[key].name
             what = f'{series.where}: the column "{name}" has values on {share:.0%} of the days only and is left out'
-            series.findings.append(
-                Finding("climate_thin", "warn", what, remedy="fill the column, or take a station near that has it")
-            )
+            series.findings.append(Finding("climate_thin", "warn", what, remedy="fill the column, or take a station near that has it"))
             del series.values[key]
 
 
@@ -183,11 +173,7 @@ def _bridge_days(series: Series) -> None:
         lost |= blank & ~short
         bridged |= short
         if key == "rain_mm":
-            mean = {
-                m: float(np.nanmean(values[month == m]))
-                for m in np.unique(month)
-                if np.isfinite(values[month == m]).any()
-            }
+            mean = {m: float(np.nanmean(values[month == m])) for m in np.unique(month) if np.isfinite(values[month == m]).any()}
             filled = np.array([mean.get(int(m), 0.0) for m in month])
         else:
             filled = np.interp(day, day[~blank], values[~blank])
@@ -200,9 +186,7 @@ def _bridge_days(series: Series) -> None:
         series.findings.append(Finding("climate_gaps", "note", f"{what}: {how}", remedy="none needed for a few days"))
     if lost.any():
         first = told(series.whens[int(np.argmax(lost))])
-        what = (
-            f"{series.where}: {int(lost.sum())} days are missing in gaps of more than {BRIDGED} days, the first {first}"
-        )
+        what = f"{series.where}: {int(lost.sum())} days are missing in gaps of more than {BRIDGED} days, the first {first}"
         how, remedy = "months are means of the other days", "fill the gap from a station near"
         series.findings.append(Finding("climate_gaps", "warn", f"{what}: {how}", remedy=remedy))
         series.keep(~lost)
@@ -228,9 +212,7 @@ def _drop_incomplete(series: Series) -> None:
         return
     at = int(np.argmin(whole))
     lacks = [series.columns[key].name for key, values in series.values.items() if not np.isfinite(values[at])]
-    what = (
-        f"{series.where}: line {series.lines[at]}: {told(series.whens[at])} has no {', '.join(lacks)} and is left out"
-    )
+    what = f"{series.where}: line {series.lines[at]}: {told(series.whens[at])} has no {', '.join(lacks)} and is left out"
     count = int((~whole).sum())
     more = f", and {count - 1} more months" if count > 1 else ""
     remedy = "fill it in, or leave the column out"

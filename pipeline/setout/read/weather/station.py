@@ -51,25 +51,7 @@ _PLAUSIBLE: Final = (
 
 
 def read_climate(path: Path) -> Weather:
-    """Read a climate file.
-
-    Parameters
-    ----------
-    path : Path
-        CSV with comma, semicolon or tab; the first line names the columns, as in ``date, tmax_f, tmin_f, rh_max,
-        rh_min, wind_mph_10m, solar_w_m2, rain_in``, or a second line holds their units; lines that begin with # are
-        comments. A row is a day or a month.
-
-    Returns
-    -------
-    Weather
-        In SI, without NaN: short gaps are bridged, longer ones left out, both with a finding.
-
-    Raises
-    ------
-    SetoutError
-        Every fault: unknown units, values that cannot be, dates that are there twice, missing months.
-    """
+    """Read a climate file."""
     return parse_climate(_text(path), path.name)
 
 
@@ -85,33 +67,12 @@ def _text(path: Path) -> str:
     except FileNotFoundError:
         raise SetoutError(f"there is no file {path}", path.name, "paths count from the plan file's folder") from None
     except OSError as error:
-        raise SetoutError(
-            f"cannot be read ({error.strerror})", path.name, "check the path and its permissions"
-        ) from None
+        raise SetoutError(f"cannot be read ({error.strerror})", path.name, "check the path and its permissions") from None
 
 
 def parse_climate(text: str, where: str) -> Weather:
     r"""Read the text of a climate file.
 
-    Parameters
-    ----------
-    text : str
-        As :func:`read_climate` has it.
-    where : str
-        The file, for messages.
-
-    Returns
-    -------
-    Weather
-        In SI, without NaN.
-
-    Raises
-    ------
-    SetoutError
-        Every fault.
-
-    Examples
-    --------
     >>> rows = "\n".join(f"{m},{20 + m},{8 + m}" for m in range(1, 13))
     >>> weather = parse_climate("month,tmax_c,tmin_c\n" + rows, "c.csv")
     >>> weather.step, len(weather), weather.tmax_c[:2].tolist()
@@ -161,9 +122,7 @@ def _table(text: str, where: str) -> tuple[Header, list[tuple[int, list[str]]]]:
         except csv.Error as error:
             raise SetoutError(f"is not CSV: {error}", f"{where}: line {number}", "look at its quotes") from None
     if sum(bool(_NUMBER.fullmatch(cell.strip())) for cell in rows[0][1]) > len(rows[0][1]) / 2:
-        raise SetoutError(
-            "the first line holds numbers, not the names of columns", f"{where}: line {rows[0][0]}", example
-        )
+        raise SetoutError("the first line holds numbers, not the names of columns", f"{where}: line {rows[0][0]}", example)
     units = rows[1][1] if len(rows) > 1 and _is_units(rows[1][1]) else None
     header = header_of(rows[0][1], units, f"{where}: line {rows[0][0]}")
     body = rows[2:] if units is not None else rows[1:]
@@ -217,25 +176,6 @@ def _values(series: Series, column: Column, texts: Sequence[str]) -> Floats:
 def number_of(text: str, *, trace: bool = False) -> float:
     """Read a cell.
 
-    Parameters
-    ----------
-    text : str
-        The cell; a comma may stand for the decimal point.
-    trace : bool
-        "T" stands for a trace of rain, 0.
-
-    Returns
-    -------
-    float
-        The number; NaN where the cell says that nothing was measured.
-
-    Raises
-    ------
-    ValueError
-        Something else.
-
-    Examples
-    --------
     >>> number_of("12,5"), number_of("-9999"), number_of("T", trace=True)
     (12.5, nan, 0.0)
     """
@@ -256,20 +196,22 @@ def number_of(text: str, *, trace: bool = False) -> float:
 def _weather(series: Series, header: Header) -> Weather:
     values = series.values
     if "eto_mm" not in values and not {"tmax_c", "tmin_c"} <= set(values):
-        raise SetoutError(
-            "there are too few days with the highest and lowest temperature",
-            series.where,
-            "fill them from a station near",
-        )
+        raise SetoutError("there are too few days with the highest and lowest temperature", series.where, "fill them from a station near")
     _refuse(_implausible(series))
     year, month, day = (np.array(part, np.int64) for part in zip(*series.whens, strict=True))
     findings = [*series.findings, *_said(series, header)]
     height = series.columns["wind_m_s"].height_m if "wind_m_s" in values else 0.0
     daily = series.daily
     return Weather(
-        series.where, "day" if daily else "month", year, month, day if daily else np.full(len(month), 15),
-        wind_height_m=height or 2.0, findings=tuple(findings), **_by_field(values),
-    )  # fmt: skip
+        series.where,
+        "day" if daily else "month",
+        year,
+        month,
+        day if daily else np.full(len(month), 15),
+        wind_height_m=height or 2.0,
+        findings=tuple(findings),
+        **_by_field(values),
+    )
 
 
 def _by_field(values: Mapping[str, Floats]) -> dict[str, Floats]:
@@ -287,11 +229,7 @@ def _implausible(series: Series) -> list[Fault]:
         mean = max(means) if bound.of == "greatest" else float(values.mean())
         if not bound.least <= mean <= bound.most:
             what = f"{bound.said} is {mean:.3g} {column.quantity.si}, and should be {bound.least:g} to {bound.most:g}"
-            per = (
-                " (eto_mm is the sum of a month, eto_mm_day a rate)"
-                if bound.key == "eto_mm" and not series.daily
-                else ""
-            )
+            per = " (eto_mm is the sum of a month, eto_mm_day a rate)" if bound.key == "eto_mm" and not series.daily else ""
             remedy = f"look at the unit of the column {shown(column.name)}; call it {column.quantity.usual}{per}"
             faults.append(Fault(what, series.where, remedy))
     return faults
@@ -309,12 +247,8 @@ def _said(series: Series, header: Header) -> list[Finding]:
     year = float(rain.mean()) * (365 if series.daily else 12) if rain is not None else 500.0
     if not 60 <= year <= 5000:
         place = "a desert" if year < 60 else "the wettest coasts"
-        what = (
-            f"{series.where}: rain of {year:,.0f} mm a year is that of {place}, or in another unit than its column says"
-        )
-        findings.append(
-            Finding("climate_odd_rain", "warn", what, remedy="look at the unit of the column: rain_in or rain_mm")
-        )
+        what = f"{series.where}: rain of {year:,.0f} mm a year is that of {place}, or in another unit than its column says"
+        findings.append(Finding("climate_odd_rain", "warn", what, remedy="look at the unit of the column: rain_in or rain_mm"))
     if header.others:
         what = f"{series.where}: columns that are not read: {', '.join(header.others[:12])}"
         remedy = "none needed, unless one of them is temperature, humidity, wind, radiation, rain or ETo"

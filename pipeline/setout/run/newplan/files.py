@@ -7,9 +7,9 @@ import os
 from typing import TYPE_CHECKING, Final
 
 from setout.errors import Interrupted, SetoutError
+from setout.read.reference import is_there
 from setout.run.newplan.look import SurveyFiles, look
 from setout.run.newplan.text import plan_text
-from setout.read.reference import is_there
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,40 +29,7 @@ def write_new_plan(
     crs: str | None = None,
     dem_unit: str | None = None,
 ) -> Path:
-    """Look into survey files and write a plan file with what is there and a comment on every choice.
-
-    Parameters
-    ----------
-    folder : Path
-        Folder of the plan file; made when it is not there.
-    boundary : Path
-        File of the property line, or "file:layer" where it has several that could be.
-    dem : Sequence of Path
-        Rasters of the DEM; none leaves slope and elevation unknown.
-    features : Sequence of Path
-        Files of features. Each feature that says what it is, or whose layer does, gets a setback, a height limit or a
-        place in the water section; the others stand in tables ``[[left_out]]``, which stop the plan without a reason.
-    units : str or None
-        "us" or "si"; when None, "us" for a boundary in feet or in the United States.
-    crs : str or None
-        Coordinate system of files that do not say theirs, as "EPSG:2272".
-    dem_unit : str or None
-        Unit of heights of a DEM that does not say it, as "ft".
-
-    Returns
-    -------
-    Path
-        The plan file, ``folder/plan.toml``. Its distances are usual figures, each marked for checking.
-
-    Raises
-    ------
-    SetoutError
-        There is a plan file already, the folder cannot be written, or units is neither "us" nor "si".
-    PlanFaults
-        Everything in the survey files that cannot be used.
-    Interrupted
-        There is no room left.
-    """
+    """Look into survey files and write a plan file with what is there and a comment on every choice."""
     plan = folder / PLAN_NAME
     if units not in (None, "us", "si"):
         raise SetoutError(f'"{units}" is no system of units', "units", 'write "us" or "si"')

@@ -14,16 +14,16 @@ import shapely
 
 from setout import units as quantities
 from setout.errors import Fault, PlanFaults, SetoutError
-from setout.stages.recognise.features import SORTING, UNSAID, WATER, brackets_for, groups_of
-from setout.stages.recognise.rules import Shape, meaning
-from setout.run.newplan.text import SurveyedLayer, SurveyedSite, as_label
-from setout.stages.recognise.vocabulary import words_of
 from setout.model import transformer
 from setout.read import crs as crs_words
-from setout.read.raster import mosaic
 from setout.read import reference
-from setout.read.vector import files as vector
 from setout.read.found import box_of, chosen, is_blank
+from setout.read.raster import mosaic
+from setout.read.vector import files as vector
+from setout.run.newplan.text import SurveyedLayer, SurveyedSite, as_label
+from setout.stages.recognise.features import SORTING, UNSAID, WATER, brackets_for, groups_of
+from setout.stages.recognise.rules import Shape, meaning
+from setout.stages.recognise.vocabulary import words_of
 from setout.stages.survey.water_points import water_points
 
 if TYPE_CHECKING:
@@ -42,12 +42,7 @@ MOST_KINDS: Final = 12
 Layer = tuple[str, str, int]
 """A layer as :func:`setout.read.vector.files.list_layers` gives it: name, kind of geometry, number of features."""
 _ROWS: Final = 512
-_SHAPES: Final[dict[str, Shape]] = {
-    "Point": "point",
-    "LineString": "line",
-    "LinearRing": "line",
-    "Polygon": "polygon",
-}
+_SHAPES: Final[dict[str, Shape]] = {"Point": "point", "LineString": "line", "LinearRing": "line", "Polygon": "polygon"}
 _US: Final = ((-125.0, 24.4, -66.9, 49.4), (-170.0, 52.0, -130.0, 71.5), (-160.3, 18.8, -154.7, 22.3))
 """Rough boxes around the lower 48 states, Alaska and Hawaii: west, south, east, north [deg]."""
 
@@ -73,27 +68,7 @@ class SurveyFiles:
 
 
 def look(folder: Path, files: SurveyFiles, units: str | None = None) -> SurveyedSite:
-    """Look at all survey files of a site.
-
-    Parameters
-    ----------
-    folder : Path
-        Where the plan file will be; the folder is there.
-    files : SurveyFiles
-        The survey.
-    units : str or None
-        "us" or "si"; chosen from the boundary when None.
-
-    Returns
-    -------
-    SurveyedSite
-        What there is.
-
-    Raises
-    ------
-    PlanFaults
-        Everything that cannot be used, all files together.
-    """
+    """Look at all survey files of a site."""
     faults: list[Fault] = []
 
     def attempt(work: Callable[[], T]) -> T | None:
@@ -163,9 +138,7 @@ def _named(path: Path, layer: str | None, where: tuple[str, str] | None, folder:
     except SetoutError:
         found = False
     if not found:
-        raise SetoutError(
-            f'"{text}" cannot be written as a reference', str(path), "rename it: without colons and brackets"
-        )
+        raise SetoutError(f'"{text}" cannot be written as a reference', str(path), "rename it: without colons and brackets")
     return text
 
 
@@ -265,9 +238,7 @@ def _layers(place: Reference, folder: Path, crs: CRS | None) -> list[SurveyedLay
     return found
 
 
-def _referred(
-    place: Reference, layer: VectorLayer, mask: NDArray[np.bool_], folder: Path
-) -> tuple[str, NDArray[np.bool_]]:
+def _referred(place: Reference, layer: VectorLayer, mask: NDArray[np.bool_], folder: Path) -> tuple[str, NDArray[np.bool_]]:
     """Return the reference that takes some features of a layer, and the features that it takes."""
     for brackets in brackets_for(dict(layer.columns), mask) if place.where is None else [""]:
         try:
@@ -286,9 +257,7 @@ def _surveyed(text: str, group: str, title: str, part: VectorLayer, *, whole: bo
     pressure, flow, doubt = _water_columns(part) if group == WATER else (False, False, "")
     values = [one for one in _kinds(part) if len(one[1]) == 1]
     why = title if whole else values[0][1][0] if values and group != UNSAID else group
-    return SurveyedLayer(
-        text, why, _shape(part), len(part.geometry), group, tuple(part.columns), _kinds(part), pressure, flow, doubt
-    )
+    return SurveyedLayer(text, why, _shape(part), len(part.geometry), group, tuple(part.columns), _kinds(part), pressure, flow, doubt)
 
 
 def _shape(layer: VectorLayer) -> Shape:
@@ -333,11 +302,7 @@ def _dem_note(heights: Elevations, line: VectorLayer, units: str) -> str:
     cells = f"{grid.width} x {grid.height} cells of {np.hypot(a, d):.6g} x {np.hypot(b, e):.6g} {unit}"
     low, high = _relief(heights, line)
     if not np.isfinite(low):
-        raise SetoutError(
-            "the DEM has no elevation anywhere around the boundary",
-            heights.source,
-            "name the DEM of this site",
-        )
+        raise SetoutError("the DEM has no elevation anywhere around the boundary", heights.source, "name the DEM of this site")
     across = f"{quantities.show_length(low, units)} to {quantities.show_length(high, units)}"
     return f"{cells}, {crs_words.show(grid.crs)}; heights around the site {across}"
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from setout.stages.recognise.rules import HARMLESS, RULE, Figure, Rule, Shape
 from setout.model.text import one_line
 from setout.planfile.quantities import LONGEST_LABEL
+from setout.stages.recognise.rules import HARMLESS, RULE, Figure, Rule, Shape
 
 MOST_SIGNS: Final = 118
 """A longer line is broken [characters]."""
@@ -77,18 +77,6 @@ class SurveyedSite:
 def toml_string(text: str) -> str:
     r"""Return a text as a TOML basic string.
 
-    Parameters
-    ----------
-    text : str
-        Any text, quotes and control characters included.
-
-    Returns
-    -------
-    str
-        The text in quotes, escaped as TOML 1.0 asks.
-
-    Examples
-    --------
     >>> print(toml_string('12" main\\north'))
     "12\" main\\north"
     """
@@ -108,18 +96,6 @@ def as_label(text: str) -> str:
 def comment(text: str) -> str:
     r"""Return a text as a comment of one line; every sign that is not printable becomes a space.
 
-    Parameters
-    ----------
-    text : str
-        Any text.
-
-    Returns
-    -------
-    str
-        The comment with its sign.
-
-    Examples
-    --------
     >>> comment("roads\nkind = 1")
     '# roads kind = 1'
     """
@@ -127,18 +103,7 @@ def comment(text: str) -> str:
 
 
 def plan_text(site: SurveyedSite) -> str:
-    """Return the whole plan file.
-
-    Parameters
-    ----------
-    site : SurveyedSite
-        What the survey files told.
-
-    Returns
-    -------
-    str
-        TOML, ending in a line break.
-    """
+    """Return the whole plan file."""
     known = [(layer, RULE.get(layer.group)) for layer in site.layers]
     sections = [_head(site), _site(site), _ground(site), _boundary_setback(site.units)]
     sections += [_setback(layer, rule, site.units) for layer, rule in known if rule and rule.use == "setback"]
@@ -174,10 +139,7 @@ def _site(site: SurveyedSite) -> list[str]:
     if site.dem_unit:
         lines.append(f"dem_unit = {toml_string(site.dem_unit)}  # as asked, for a DEM that does not say it")
     if not site.dem:
-        return [
-            *lines,
-            '# dem = ["survey/dem.tif"]  # no DEM was named: slope and elevation stay unknown until one is',
-        ]
+        return [*lines, '# dem = ["survey/dem.tif"]  # no DEM was named: slope and elevation stay unknown until one is']
     return [*lines, comment(site.dem_note), "dem = [", *(f"  {toml_string(tile)}," for tile in site.dem), "]"]
 
 
@@ -233,11 +195,7 @@ def _height_limit(layer: SurveyedLayer, rule: Rule, units: str) -> list[str]:
 
 def _left_out(layer: SurveyedLayer) -> list[str]:
     """Return the table of features that may be left out, and what else could be done with them."""
-    lines = [
-        "[[left_out]]",
-        f"from = {toml_string(layer.reference)}  {comment(_seen(layer))}",
-        f"why = {toml_string(layer.group)}",
-    ]
+    lines = ["[[left_out]]", f"from = {toml_string(layer.reference)}  {comment(_seen(layer))}", f"why = {toml_string(layer.group)}"]
     if layer.group == "an area to plant":
         one = ", or one of its areas: [name=...] behind it" if "name" in layer.columns else ""
         lines.append(f"# To plant just there, write in a [[block]]:  area = {toml_string(layer.reference)}{one}")
@@ -278,8 +236,7 @@ def _water(known: list[tuple[SurveyedLayer, Rule | None]], units: str) -> list[s
         'beyond_reach = "plant"  # or "exclude": plant only what a water point can serve',
     ]
     flow, at, eto = (
-        _quoted(Figure(us, si), units)
-        for us, si in (("1 gal/h", "4 l/h"), ("15 psi", "100 kPa"), ("0.25 in/day", "6 mm/day"))
+        _quoted(Figure(us, si), units) for us, si in (("1 gal/h", "4 l/h"), ("15 psi", "100 kPa"), ("0.25 in/day", "6 mm/day"))
     )
     lines += [
         "# remove the first signs to have pipes, zones and hours laid out, with your own emitter and station:",

@@ -65,20 +65,7 @@ class Terms:
 
 
 def baseline_of(terms: Terms, area: BaseGeometry) -> Floats:
-    """Trace a baseline from a steep face, the longest of several that are tried, and make it as fair as its fall allows.
-
-    Parameters
-    ----------
-    terms : Terms
-        Heights, row distance, fall.
-    area : BaseGeometry
-        The ground that it is for [m in the frame].
-
-    Returns
-    -------
-    (n, 2) ndarray
-        Vertices [m], higher ground on the left.
-    """
+    """Trace a baseline from a steep face, the longest of several that are tried, and make it as fair as its fall allows."""
     ground, distance = terms.ground, terms.pattern.row_distance_m
     aim = terms.aim if terms.bounded else 0.0
     low_x, low_y, high_x, high_y = area.bounds

@@ -11,9 +11,9 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
-from setout.geometry.rows.braid import braided
 from setout.geometry.lines.curves import Path, Spots, Stretch, path_of, set_along
 from setout.geometry.lines.pathcut import Blade, cut
+from setout.geometry.rows.braid import braided
 from setout.model import Block, Finding, Floats, Ints, Pattern
 from setout.units import show_length
 
@@ -100,32 +100,12 @@ def ends_apart_m(pattern: Pattern) -> float:
 
 
 def planted_ground(block: Block, ground: BaseGeometry) -> BaseGeometry:
-    """Return the ground that a row's line may lie on: what is left inside what the pattern needs on both sides.
-
-    Parameters
-    ----------
-    block : Block
-        Its pattern.
-    ground : BaseGeometry
-        Usable ground [m in the frame].
-
-    Returns
-    -------
-    BaseGeometry
-        Polygon or multipolygon.
-
-    Raises
-    ------
-    SetoutError
-        Nothing is left.
-    """
+    """Return the ground that a row's line may lie on: what is left inside what the pattern needs on both sides."""
     beside = block.pattern.clearance_m
     join: Literal["round", "mitre"] = "round" if beside else "mitre"  # of a few millimetres no corner is worth an arc
     kept = shapely.buffer(ground, -(beside + ARCS_M), quad_segs=32, join_style=join)
     if kept.is_empty:
-        raise SetoutError(
-            "none of its ground is left to plant", f"block {block.name}", "give it more ground or shorter setbacks"
-        )
+        raise SetoutError("none of its ground is left to plant", f"block {block.name}", "give it more ground or shorter setbacks")
     return shapely.normalize(kept)
 
 
@@ -134,29 +114,8 @@ def end_m(pattern: Pattern) -> float:
     return pattern.headland_m + pattern.row_end_m
 
 
-def trees_along(
-    stretch: Stretch, pattern: Pattern, spots: Spots, before: Line | None, apart: float
-) -> list[tuple[float, float, float]]:
-    """Set the trees of one piece of a row.
-
-    Parameters
-    ----------
-    stretch : Stretch
-        The piece.
-    pattern : Pattern
-        Step, headland, and whether rows are shifted.
-    spots : Spots
-        Trees already set; the new ones are taken up.
-    before : Line or None
-        The row before it, for patterns that shift every second one by half a step.
-    apart : float
-        Distance to that row [m].
-
-    Returns
-    -------
-    list of tuple
-        Length along the path, x and y [m].
-    """
+def trees_along(stretch: Stretch, pattern: Pattern, spots: Spots, before: Line | None, apart: float) -> list[tuple[float, float, float]]:
+    """Set the trees of one piece of a row."""
     inner = shortened(stretch, pattern)
     if inner.room < 0:
         return []
@@ -169,27 +128,8 @@ def trees_along(
     return placed
 
 
-def braided_along(
-    lines: Sequence[Sequence[Stretch]], pattern: Pattern, spots: Spots, base: shapely.LineString
-) -> list[list[Line]]:
-    """Set the trees of lines side by side that belong to one row, each line's in the gaps of its neighbours.
-
-    Parameters
-    ----------
-    lines : Sequence of Sequence of Stretch
-        The pieces of every line.
-    pattern : Pattern
-        Step and headland.
-    spots : Spots
-        Trees already set; the new ones are taken up.
-    base : LineString
-        The line that they all follow.
-
-    Returns
-    -------
-    list of list of Line
-        What stands on each line, one for every path that it has.
-    """
+def braided_along(lines: Sequence[Sequence[Stretch]], pattern: Pattern, spots: Spots, base: shapely.LineString) -> list[list[Line]]:
+    """Set the trees of lines side by side that belong to one row, each line's in the gaps of its neighbours."""
 
     def along(x: float, y: float) -> float:
         return float(shapely.line_locate_point(base, shapely.Point(x, y)))
@@ -207,20 +147,7 @@ def braided_along(
 
 
 def shortened(piece: Stretch, pattern: Pattern) -> Stretch:
-    """Take what is kept free at both ends off a piece; a closed line has no ends, unless posts stand at them.
-
-    Parameters
-    ----------
-    piece : Stretch
-        A piece of a row.
-    pattern : Pattern
-        Headland, posts and anchors.
-
-    Returns
-    -------
-    Stretch
-        Where trees may be; less than nothing long where the piece is too short.
-    """
+    """Take what is kept free at both ends off a piece; a closed line has no ends, unless posts stand at them."""
     whole = piece.path.closed and piece.room >= piece.path.length - 1e-6 and not pattern.row_end_m
     ends = 0.0 if whole else end_m(pattern)
     return Stretch(piece.path, piece.low + ends, piece.high - ends)
@@ -246,24 +173,7 @@ def _between(stretch: Stretch, before: Line, step: float, apart: float) -> float
 
 
 def numbered(rows: list[Line], pattern: Pattern, ground: BaseGeometry, findings: tuple[Finding, ...] = ()) -> Curved:
-    """Number rows in the order given, the positions along them, and the pieces that ground not planted parts them in.
-
-    Parameters
-    ----------
-    rows : list of Line
-        In walking order.
-    pattern : Pattern
-        Step, and what is kept free at row ends.
-    ground : BaseGeometry
-        Usable ground [m in the frame].
-    findings : tuple of Finding
-        What there is to say.
-
-    Returns
-    -------
-    Curved
-        All of them.
-    """
+    """Number rows in the order given, the positions along them, and the pieces that ground not planted parts them in."""
     if not rows:
         none, counts = np.empty(0), np.empty(0, np.int64)
         return Curved(none, none, counts, counts, counts, {}, findings)

@@ -57,27 +57,6 @@ def contour_rows(block: Block, ground_to_plant: BaseGeometry, height_at: HeightA
     Row 1 is the lowest by its trees' mean elevation; every row is walked with the higher ground on the left hand, so that
     with a least fall all rows fall the way they are walked. The fall is measured on the elevations as they are: over every
     stretch of 30 m and more, and over a shorter row from end to end.
-
-    Parameters
-    ----------
-    block : Block
-        Its pattern has the range of row distances and of the fall.
-    ground_to_plant : BaseGeometry
-        Usable ground [m in the frame].
-    height_at : callable or None
-        Elevations.
-    units : str
-        "us" or "si", for what people read.
-
-    Returns
-    -------
-    Curved
-        Trees in walking order.
-
-    Raises
-    ------
-    SetoutError
-        There is no DEM, the ground is level, or the pattern has several lines in a row.
     """
     pattern, ground = block.pattern, planted_ground(block, ground_to_plant)
     # all is laid from the ground's own corner, so that the same ground elsewhere has the same rows
@@ -121,14 +100,14 @@ def _terms(block: Block, ground: BaseGeometry, height_at: HeightAt | None, units
     pattern, where = block.pattern, f"block {block.name}"
     if height_at is None:
         raise SetoutError(
-            "contour rows need elevations, and there is no DEM", where,
-            'add dem = ["..."] to [site], or give a straight direction',
-        )  # fmt: skip
+            "contour rows need elevations, and there is no DEM", where, 'add dem = ["..."] to [site], or give a straight direction'
+        )
     if pattern.lines > 1:
         raise SetoutError(
-            f"contour rows have one line of trees, not {pattern.lines}", where,
+            f"contour rows have one line of trees, not {pattern.lines}",
+            where,
             "write lines = 1, or give it a straight direction or a guide line",
-        )  # fmt: skip
+        )
     low_x, low_y, high_x, high_y = ground.bounds
     distance = pattern.row_distance_m
     margin = 4 * distance
@@ -140,15 +119,17 @@ def _terms(block: Block, ground: BaseGeometry, height_at: HeightAt | None, units
     z = smooth.as_found(*_spread(ground, cell)) if smooth is not None else np.empty(0)
     if smooth is None or not np.isfinite(z).any():
         raise SetoutError(
-            "contour rows need elevations, and the DEM has none on its ground", where,
+            "contour rows need elevations, and the DEM has none on its ground",
+            where,
             "give a DEM that covers the block, or a straight direction",
-        )  # fmt: skip
+        )
     relief = float(np.nanmax(z) - np.nanmin(z))
     if relief < LEVEL_M:
         raise SetoutError(
-            f"its ground is level (within {said(relief, units)}): there is no contour to follow", where,
+            f"its ground is level (within {said(relief, units)}): there is no contour to follow",
+            where,
             'give it a straight direction, such as direction = "longest side"',
-        )  # fmt: skip
+        )
     shapely.prepare(ground)
     return Terms(pattern, smooth, ground, bounded=False), height_at
 
@@ -198,9 +179,7 @@ def _halved(area: BaseGeometry) -> BaseGeometry:
     wide = high_x - low_x >= high_y - low_y
     one = shapely.box(low_x, low_y, x, high_y) if wide else shapely.box(low_x, low_y, high_x, y)
     other = shapely.box(x, low_y, high_x, high_y) if wide else shapely.box(low_x, y, high_x, high_y)
-    return shapely.MultiPolygon(
-        [part for half in (one, other) for part in shapely.get_parts(overlay.intersection(area, half))]
-    )
+    return shapely.MultiPolygon([part for half in (one, other) for part in shapely.get_parts(overlay.intersection(area, half))])
 
 
 def _worthwhile(terms: Terms, ground: BaseGeometry) -> list[BaseGeometry]:
@@ -230,9 +209,12 @@ def _one_baseline(terms: Terms, area: BaseGeometry, spots: Spots) -> Set:
     low_x, low_y, high_x, high_y = area.bounds
     margin = 2 * distance
     rule = Rule(
-        distance, min(pattern.row_distance_max_m, WIDEST * distance), terms.rates, min(distance / 3, 2.5),
+        distance,
+        min(pattern.row_distance_max_m, WIDEST * distance),
+        terms.rates,
+        min(distance / 3, 2.5),
         (low_x - margin, low_y - margin, high_x + margin, high_y + margin),
-    )  # fmt: skip
+    )
     baseline = resampled(baseline_of(terms, area), rule)
     blade = Blade(area)
     out = Set([], [], Places(distance - CLOSER_M))

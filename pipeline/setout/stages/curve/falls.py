@@ -18,25 +18,6 @@ REACH = 2.2
 def gentle_parts(row: Line, z: Floats, lengths: tuple[float, float], most: float) -> list[tuple[int, int]]:
     """Cut a row where its trees show more fall than allowed.
 
-    Parameters
-    ----------
-    row : Line
-        Its trees.
-    z : (n,) ndarray
-        Their elevations [m].
-    lengths : tuple of float
-        Length of the shortest stretch that counts (a shorter row counts from end to end), and of the gap that a cut leaves
-        at least [m].
-    most : float
-        Greatest fall, rise over run.
-
-    Returns
-    -------
-    list of tuple
-        First tree, and the one after the last, of every part that is left, each within the limit.
-
-    Examples
-    --------
     >>> from setout.geometry.lines.curves import path_of
     >>> x = 5.0 * np.arange(9)
     >>> row = Line(path_of(np.array([[0, 0], [40, 0]])), x, x, 0 * x)
@@ -57,14 +38,8 @@ def gentle_parts(row: Line, z: Floats, lengths: tuple[float, float], most: float
             done.append((a, b))
             continue
         first = last = a + worst
-        while (
-            first > a
-            and last < b - 1
-            and np.hypot(x[last + 1] - x[first - 1], y[last + 1] - y[first - 1]) < lengths[1] - 1e-6
-        ):
-            first, last = (
-                (first - 1, last) if run[a + worst] - run[first] <= run[last] - run[a + worst] else (first, last + 1)
-            )
+        while first > a and last < b - 1 and np.hypot(x[last + 1] - x[first - 1], y[last + 1] - y[first - 1]) < lengths[1] - 1e-6:
+            first, last = (first - 1, last) if run[a + worst] - run[first] <= run[last] - run[a + worst] else (first, last + 1)
         todo += [(a, first), (last + 1, b)]
     return sorted(done)
 
@@ -89,22 +64,7 @@ def _worst(run: Floats, z: Floats, stretch: float, most: float) -> int | None:
 
 
 def doubts(block: Block, planted: Sequence[tuple[Line, Floats]], units: str) -> tuple[Finding, ...]:
-    """Say what finished contour rows do not keep to.
-
-    Parameters
-    ----------
-    block : Block
-        With the range of row distances and of the fall.
-    planted : Sequence of tuple
-        Its rows, and the elevations of their trees [m].
-    units : str
-        "us" or "si".
-
-    Returns
-    -------
-    tuple of Finding
-        ``row_fall_small``, ``rows_wide`` and ``alley_left_out``, as far as they apply.
-    """
+    """Say what finished contour rows do not keep to."""
     pattern, found = block.pattern, []
     least, rows = pattern.fall[0], [row for row, _ in planted]
     if least > 0:
@@ -113,39 +73,30 @@ def doubts(block: Block, planted: Sequence[tuple[Line, Floats]], units: str) -> 
             lowest = min(mean_fall(row, z) for row, z in planted)
             found.append(
                 Finding(
-                    "row_fall_small", "warn",
+                    "row_fall_small",
+                    "warn",
                     f"block {block.name}: {len(level)} of {len(rows)} rows fall less than asked for from end to end; water may stand there",
-                    f"{lowest:.2%}", f"{least:.2%}",
+                    f"{lowest:.2%}",
+                    f"{least:.2%}",
                     "look at drainage there, or lessen fall.least",
                     geometry=shapely.multilinestrings([shapely.LineString(row.drawn(pattern.step_m)) for row in level]),
                 )
-            )  # fmt: skip
+            )
     found += _wide(block, rows, units)
     if pattern.alley_every:
         found.append(
             Finding(
-                "alley_left_out", "warn", f"block {block.name}: contour rows have no alley after every {pattern.alley_every} rows",
+                "alley_left_out",
+                "warn",
+                f"block {block.name}: contour rows have no alley after every {pattern.alley_every} rows",
                 remedy="widen row_distance, or lay it along a guide line",
             )
-        )  # fmt: skip
+        )
     return tuple(found)
 
 
 def mean_fall(row: Line, z: Floats) -> float:
-    """Return the mean fall of a row.
-
-    Parameters
-    ----------
-    row : Line
-        The row.
-    z : (n,) ndarray
-        Elevations of its trees [m].
-
-    Returns
-    -------
-    float
-        Rise over run from its first to its last tree, without sign.
-    """
+    """Return the mean fall of a row."""
     return float(abs(z[-1] - z[0]) / max(row.s[-1] - row.s[0], 1e-9))
 
 
@@ -160,29 +111,19 @@ def _wide(block: Block, rows: Sequence[Line], units: str) -> list[Finding]:
         return []
     return [
         Finding(
-            "rows_wide", "note",
-            f"block {block.name}: between sets of parallel rows the gap opens wider than the greatest row distance, by less than another row needs",
-            f"{wide.mean():.1%} of the gaps, up to {said(float(gaps.max()), units)}", said(pattern.row_distance_max_m, units),
+            "rows_wide",
+            "note",
+            f"block {block.name}: between sets of parallel rows the gap opens wider than the greatest row distance, "
+            f"by less than another row needs",
+            f"{wide.mean():.1%} of the gaps, up to {said(float(gaps.max()), units)}",
+            said(pattern.row_distance_max_m, units),
             "allow more fall along the rows, or a wider row_distance_max",
         )
-    ]  # fmt: skip
+    ]
 
 
 def row_gaps(rows: Sequence[Line], reach: float) -> Floats:
-    """Measure the distance from every tree, square to its row, to the next row on either side.
-
-    Parameters
-    ----------
-    rows : Sequence of Line
-        Rows.
-    reach : float
-        How far to look [m].
-
-    Returns
-    -------
-    (n,) ndarray
-        One distance [m] for each tree and side that has another row in reach.
-    """
+    """Measure the distance from every tree, square to its row, to the next row on either side."""
     many = [row for row in rows if len(row.s) > 1]
     trees = [np.column_stack([row.x, row.y]) for row in many]
     sizes = [len(tree) for tree in trees]

@@ -9,25 +9,14 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
-from setout.geometry.rows.abreast import set_abreast
 from setout.geometry.lines.curves import Path, Spots, Stretch
-from setout.geometry.rows.lattice import Lattice
 from setout.geometry.lines.measured import Base
 from setout.geometry.lines.parallels import DistanceGrid, distance_grid, drawn, exact, prolonged
 from setout.geometry.lines.pathcut import Blade, cut
+from setout.geometry.rows.abreast import set_abreast
+from setout.geometry.rows.lattice import Lattice
 from setout.model import Block, Finding, Floats, Pattern
-from setout.stages.curve.common import (
-    Curved,
-    Line,
-    braided_along,
-    end_m,
-    line_of,
-    numbered,
-    planted_ground,
-    said,
-    shortened,
-    trees_along,
-)
+from setout.stages.curve.common import Curved, Line, braided_along, end_m, line_of, numbered, planted_ground, said, shortened, trees_along
 
 TRIES = ((40.0, 16), (80.0, 8), (float("inf"), 1))
 """Up to so many rows, so many places of the rows across the guide line are compared: of many rows, few trees hang on it."""
@@ -47,25 +36,6 @@ def guide_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curve
     The guide is prolonged straight at both ends so that rows reach the ground's edge. Rows lie at multiples of the row
     distance from each other, at the place across the guide, of several that are tried, where most trees fit. Row 1 is on
     the left hand of someone who walks along the guide towards the east (north, where it runs north-south).
-
-    Parameters
-    ----------
-    block : Block
-        Its line is the guide, in the frame.
-    ground_to_plant : BaseGeometry
-        Usable ground [m in the frame].
-    units : str
-        "us" or "si", for what people read.
-
-    Returns
-    -------
-    Curved
-        Trees in walking order.
-
-    Raises
-    ------
-    SetoutError
-        There is no guide, it does not come near the ground, or no ground is left.
     """
     pattern, ground = block.pattern, planted_ground(block, ground_to_plant)
     line, findings = guide_line(block, units)
@@ -78,38 +48,19 @@ def guide_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curve
     blade = Blade(ground)
     levels = _family(pattern, grid, best_place(pattern, grid, blade))
     rows = _planted(pattern, exact(grid, levels), blade, base)
-    doubts = (
-        *findings,
-        *_outside(block, line, away, units),
-        *_short_guide(block, base, rows),
-        *_stretched(block, rows, units),
-    )
+    doubts = (*findings, *_outside(block, line, away, units), *_short_guide(block, base, rows), *_stretched(block, rows, units))
     return numbered(rows, pattern, ground_to_plant, doubts)
 
 
 def guide_line(block: Block, units: str) -> tuple[Floats, tuple[Finding, ...]]:
-    """Return a block's line as one run of vertices, towards the east, and what joining it took.
-
-    Parameters
-    ----------
-    block : Block
-        With a line: LineString, or MultiLineString whose parts are joined straight, end to nearest end.
-    units : str
-        "us" or "si".
-
-    Returns
-    -------
-    xy : (n, 2) ndarray
-        Vertices [m in the frame]; those of a closed line run anticlockwise.
-    findings : tuple of Finding
-        One where parts were joined over a gap.
-    """
+    """Return a block's line as one run of vertices, towards the east, and what joining it took."""
     lines = [] if block.line is None else _lines_of(block.line)
     if not lines:
         raise SetoutError(
-            "its rows follow a guide line, and there is none", f"block {block.name}",
+            "its rows follow a guide line, and there is none",
+            f"block {block.name}",
             'name one with a length: direction = "guide:file:layer"',
-        )  # fmt: skip
+        )
     xy, gap = _joined(lines)
     closed = len(xy) > 3 and np.hypot(*(xy[0] - xy[-1])) < 1e-6
     if closed:
@@ -122,10 +73,14 @@ def guide_line(block: Block, units: str) -> tuple[Floats, tuple[Finding, ...]]:
     if gap < 0.01:
         return xy, ()
     finding = Finding(
-        "guide_joined", "note", f"block {block.name}: the guide line comes in parts; they were joined straight",
-        f"{said(gap, units)} across the widest gap", "", "survey one line, or name the part to follow",
+        "guide_joined",
+        "note",
+        f"block {block.name}: the guide line comes in parts; they were joined straight",
+        f"{said(gap, units)} across the widest gap",
+        "",
+        "survey one line, or name the part to follow",
         geometry=shapely.LineString(xy),
-    )  # fmt: skip
+    )
     return xy, (finding,)
 
 
@@ -167,8 +122,9 @@ def _near_enough(block: Block, line: Floats, ground: BaseGeometry, units: str) -
     if away > across / 2:
         raise SetoutError(
             f"the guide line lies {said(away, units)} from its ground, which is {said(across, units)} across",
-            f"block {block.name}", "name a line that runs along or across the block",
-        )  # fmt: skip
+            f"block {block.name}",
+            "name a line that runs along or across the block",
+        )
 
 
 def _outside(block: Block, line: Floats, away: float, units: str) -> tuple[Finding, ...]:
@@ -177,31 +133,20 @@ def _outside(block: Block, line: Floats, away: float, units: str) -> tuple[Findi
         return ()
     return (
         Finding(
-            "guide_outside", "warn",
-            f"block {block.name}: its guide line lies {said(away, units)} outside its ground; the rows keep to parallels of it all the same",
-            said(away, units), "a line in the block or along its edge", "check that this is the line meant, or survey one in the block",
+            "guide_outside",
+            "warn",
+            f"block {block.name}: its guide line lies {said(away, units)} outside its ground; the rows keep to "
+            f"parallels of it all the same",
+            said(away, units),
+            "a line in the block or along its edge",
+            "check that this is the line meant, or survey one in the block",
             geometry=shapely.LineString(line),
         ),
-    )  # fmt: skip
+    )
 
 
 def best_place(pattern: Pattern, grid: DistanceGrid, blade: Blade) -> float:
-    """Return the place of the first row across a base line at which most trees fit.
-
-    Parameters
-    ----------
-    pattern : Pattern
-        Row distance, alleys, step, headland.
-    grid : DistanceGrid
-        Distances to the base line.
-    blade : Blade
-        The ground.
-
-    Returns
-    -------
-    float
-        Distance of the first row from the base line [m].
-    """
+    """Return the place of the first row across a base line at which most trees fit."""
     period = _lattice(pattern).period
     best, place = -1, 0.0
     ends = 2 * end_m(pattern)
@@ -297,10 +242,15 @@ def _short_guide(block: Block, base: Base, rows: Sequence[Line]) -> tuple[Findin
         return ()
     return (
         Finding(
-            "guide_short", "note", f"block {block.name}: most rows run beyond the ends of the guide line, straight on",
-            f"{beyond:.0%} of the trees", "", "survey a longer guide line", geometry=guide,
+            "guide_short",
+            "note",
+            f"block {block.name}: most rows run beyond the ends of the guide line, straight on",
+            f"{beyond:.0%} of the trees",
+            "",
+            "survey a longer guide line",
+            geometry=guide,
         ),
-    )  # fmt: skip
+    )
 
 
 def _stretched(block: Block, rows: Sequence[Line], units: str) -> tuple[Finding, ...]:
@@ -315,9 +265,11 @@ def _stretched(block: Block, rows: Sequence[Line], units: str) -> tuple[Finding,
         return ()
     return (
         Finding(
-            "steps_stretched", "note",
+            "steps_stretched",
+            "note",
             f"block {block.name}: on bends neighbouring rows fall out of step; trees keep their nearest distance with longer steps",
-            f"{share:.0%} of the steps, {said(float(steps.mean()), units)} on average", said(pattern.step_m, units),
+            f"{share:.0%} of the steps, {said(float(steps.mean()), units)} on average",
+            said(pattern.step_m, units),
             f"a row distance of {said(pattern.step_m, units)} or more lets every row keep its step",
         ),
-    )  # fmt: skip
+    )

@@ -59,13 +59,6 @@ class Seen:
 class Places:
     """Places that others keep a distance from, taken up many at a time.
 
-    Parameters
-    ----------
-    distance : float
-        What is kept [m].
-
-    Examples
-    --------
     >>> places = Places(2.0)
     >>> places.add(np.array([[0, 0], [9, 9.0]]))
     >>> places.near(np.array([[1, 1], [0, 2.0]])).tolist()
@@ -101,26 +94,7 @@ class Set:
 
 
 def one_level(terms: Terms, line: Floats, blade: Blade, before: Seen, into: tuple[Spots, Set]) -> Seen:
-    """Plant what may be planted along one line.
-
-    Parameters
-    ----------
-    terms : Terms
-        What rows keep to.
-    line : (n, 2) ndarray
-        The line [m].
-    blade : Blade
-        The ground of this set of rows.
-    before : Seen
-        What was seen along the line before it on the same side.
-    into : tuple of Spots and Set
-        Trees of the whole block, and the rows of this set; both take up what is planted.
-
-    Returns
-    -------
-    Seen
-        What was seen along this one.
-    """
+    """Plant what may be planted along one line."""
     spots, out = into
     path = path_of(line)
     pieces = [stretch for _, stretch in cut([path], blade)] if path is not None else []

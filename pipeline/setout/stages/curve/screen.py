@@ -13,16 +13,7 @@ from setout.geometry.lines.measured import Base
 from setout.geometry.lines.parallels import distance_grid, exact, prolonged
 from setout.geometry.lines.pathcut import Blade, cut
 from setout.model import Block, Finding, Floats, Pattern
-from setout.stages.curve.common import (
-    Curved,
-    Line,
-    braided_along,
-    line_of,
-    numbered,
-    planted_ground,
-    said,
-    trees_along,
-)
+from setout.stages.curve.common import Curved, Line, braided_along, line_of, numbered, planted_ground, said, trees_along
 
 SLACK_M = 0.01
 """By how much a gap may pass the step without being told [m]."""
@@ -33,25 +24,6 @@ def screen_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curv
 
     The lines are its rows, the left one first, walked the way the line was drawn; plants of neighbouring lines stand
     between each other.
-
-    Parameters
-    ----------
-    block : Block
-        Its line is the screen's, in the frame.
-    ground_to_plant : BaseGeometry
-        Usable ground [m in the frame].
-    units : str
-        "us" or "si", for what people read.
-
-    Returns
-    -------
-    Curved
-        Plants in walking order.
-
-    Raises
-    ------
-    SetoutError
-        There is no line, or none of it lies on ground that may be planted.
     """
     ground = planted_ground(block, ground_to_plant)
     parts = screen_lines(block)
@@ -60,9 +32,7 @@ def screen_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curv
     for part in parts:
         tracks = [_stretches(block, part, track, ground) for track in range(block.pattern.lines)]
         if len(tracks) > 1:
-            for line, own in zip(
-                placed, braided_along(tracks, block.pattern, spots, shapely.LineString(part)), strict=True
-            ):
+            for line, own in zip(placed, braided_along(tracks, block.pattern, spots, shapely.LineString(part)), strict=True):
                 line += own
             continue
         for stretch in tracks[0]:
@@ -71,9 +41,10 @@ def screen_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curv
     lines = [_one_line(own) for own in placed if own]
     if not lines:
         raise SetoutError(
-            "none of the screen's line lies on ground that may be planted", f"block {block.name}",
+            "none of the screen's line lies on ground that may be planted",
+            f"block {block.name}",
             "move the line clear of setbacks and other blocks, or shorten the setbacks",
-        )  # fmt: skip
+        )
     report = screen_report(block, *_all(lines), block.height_m, units)
     return numbered(lines, block.pattern, ground_to_plant, report)
 
@@ -85,32 +56,14 @@ def _nearest(pattern: Pattern) -> float:
 
 
 def screen_lines(block: Block) -> list[Floats]:
-    """Return the parts of a screen's line, each as vertices [m in the frame].
-
-    Parameters
-    ----------
-    block : Block
-        With its line.
-
-    Returns
-    -------
-    list of (n, 2) ndarray
-        In the order in which they lie along each other.
-
-    Raises
-    ------
-    SetoutError
-        There is none.
-    """
+    """Return the parts of a screen's line, each as vertices [m in the frame]."""
     line = block.line
     if line is not None and not line.is_empty and shapely.get_dimensions(line) == 2:
         line = shapely.boundary(line)
     merged = None if line is None or line.is_empty else shapely.line_merge(line)
     parts = [] if merged is None else [shapely.get_coordinates(p) for p in shapely.get_parts(merged) if p.length > 1e-6]
     if not parts:
-        raise SetoutError(
-            "a screen runs along a line, and there is none", f"block {block.name}", 'add line = "file:layer"'
-        )
+        raise SetoutError("a screen runs along a line, and there is none", f"block {block.name}", 'add line = "file:layer"')
     return sorted(parts, key=lambda xy: xy.round(4).tolist())
 
 
@@ -158,24 +111,6 @@ def _all(lines: list[Line]) -> tuple[Floats, Floats]:
 def screen_report(block: Block, x: Floats, y: Floats, height_m: float, units: str = "us") -> tuple[Finding, ...]:
     """Say how much of its line a screen covers, and where a gap is wider than the step.
 
-    Parameters
-    ----------
-    block : Block
-        With the screen's line.
-    x, y : (n,) ndarray
-        Its plants [m in the frame].
-    height_m : float
-        Mature height [m]; NaN unknown.
-    units : str
-        "us" or "si".
-
-    Returns
-    -------
-    tuple of Finding
-        ``screen_length`` (a note: length covered of length drawn), and ``screen_gap`` for every gap, with its place.
-
-    Examples
-    --------
     >>> from setout.model import Pattern
     >>> line = shapely.LineString([(0, 0), (30, 0)])
     >>> block = Block("S", None, Pattern("screen", 3.0, 3.0), "guide", (), line=line)
@@ -202,17 +137,25 @@ def screen_report(block: Block, x: Floats, y: Floats, height_m: float, units: st
     tall = f", {said(height_m, units)} tall when grown" if np.isfinite(height_m) else ", height when grown unknown"
     found = [
         Finding(
-            "screen_length", "note", f"{what}: {len(x)} plants{tall}",
-            f"{said(covered, units)} of {said(total, units)}", geometry=shapely.multilinestrings(lines),
+            "screen_length",
+            "note",
+            f"{what}: {len(x)} plants{tall}",
+            f"{said(covered, units)} of {said(total, units)}",
+            geometry=shapely.multilinestrings(lines),
         )
-    ]  # fmt: skip
+    ]
     found += [
         Finding(
-            "screen_gap", "warn", f"{what}: a gap wider than the step", said(wide, units), said(step, units),
-            "clear the ground there, or screen it otherwise (a fence, say)", geometry=shapely.LineString(where),
+            "screen_gap",
+            "warn",
+            f"{what}: a gap wider than the step",
+            said(wide, units),
+            said(step, units),
+            "clear the ground there, or screen it otherwise (a fence, say)",
+            geometry=shapely.LineString(where),
         )
         for wide, where in gaps
-    ]  # fmt: skip
+    ]
     return tuple(found)
 
 

@@ -12,20 +12,7 @@ from setout.units import show_area
 
 
 def block_areas(site: Site) -> tuple[Geometries, tuple[Finding, ...]]:
-    """Give every block its ground inside the boundary; where areas overlap, the block named first has it.
-
-    Parameters
-    ----------
-    site : Site
-        Boundary and blocks, in the frame.
-
-    Returns
-    -------
-    ndarray of polygons
-        One for every block, possibly empty.
-    tuple of Finding
-        Overlaps, and parts of block areas outside the boundary.
-    """
+    """Give every block its ground inside the boundary; where areas overlap, the block named first has it."""
     areas = np.empty(len(site.blocks), object)
     findings: list[Finding] = []
     taken: BaseGeometry = shapely.MultiPolygon()
@@ -35,22 +22,11 @@ def block_areas(site: Site) -> tuple[Geometries, tuple[Finding, ...]]:
         inside = overlay.intersection(block.area, site.boundary)
         outside = block.area.area - inside.area
         if outside > max(1.0, 1e-6 * block.area.area):
-            findings.append(
-                _area_finding("block_outside", site, block, outside, "reaches over the boundary", "draw it inside")
-            )
+            findings.append(_area_finding("block_outside", site, block, outside, "reaches over the boundary", "draw it inside"))
         own = overlay.difference(inside, taken)
         shared = inside.area - own.area
         if shared > max(1.0, 1e-6 * inside.area):
-            findings.append(
-                _area_finding(
-                    "block_overlap",
-                    site,
-                    block,
-                    shared,
-                    "overlaps blocks named before it",
-                    "draw it beside them",
-                )
-            )
+            findings.append(_area_finding("block_overlap", site, block, shared, "overlaps blocks named before it", "draw it beside them"))
         areas[index] = own
         taken = overlay.union([taken, inside])
     for index, block in enumerate(site.blocks):
@@ -61,26 +37,18 @@ def block_areas(site: Site) -> tuple[Geometries, tuple[Finding, ...]]:
 
 def _area_finding(code: str, site: Site, block: Block, size: float, what: str, remedy: str) -> Finding:
     return Finding(
-        code, "note", f"the area of block {block.name} {what} by {show_area(size, site.units)}; that part is not its ground",
-        show_area(size, site.units), "none", remedy, geometry=block.area,
-    )  # fmt: skip
+        code,
+        "note",
+        f"the area of block {block.name} {what} by {show_area(size, site.units)}; that part is not its ground",
+        show_area(size, site.units),
+        "none",
+        remedy,
+        geometry=block.area,
+    )
 
 
 def setback_distance(setback: Setback, block: Block | None) -> float:
-    """Return the distance that a block's trunks keep from a setback's features [m].
-
-    Parameters
-    ----------
-    setback : Setback
-        The rule.
-    block : Block or None
-        The block; None for ground of no block.
-
-    Returns
-    -------
-    float
-        Its distance, plus half the block's widest mature spread where it is measured to the canopy.
-    """
+    """Return the distance that a block's trunks keep from a setback's features [m]."""
     if setback.measured_to == "canopy" and block is not None and np.isfinite(block.spread_m):
         return setback.distance_m + block.spread_m / 2
     return setback.distance_m

@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.cells import cellmask
-from setout.geometry.lines import overlay
 from setout.geometry.cells.celltrace import cell_polygons
-from setout.geometry.lines.overlay import parts_of
 from setout.geometry.cells.punch import punched
+from setout.geometry.lines import overlay
+from setout.geometry.lines.overlay import parts_of
 from setout.model import Exclusion
 
 NO_ELEVATION = "no elevation"
@@ -77,27 +77,8 @@ def _mapped(geometry: NDArray[np.object_], mapping: Mapping2D) -> NDArray[np.obj
     return out
 
 
-def without_cells(
-    remaining: BaseGeometry, boundary: BaseGeometry, cells: Cells
-) -> tuple[list[BaseGeometry], list[list[Exclusion]]]:
-    """Take cells out of the ground that remains, tile by tile, in cell coordinates.
-
-    Parameters
-    ----------
-    remaining : BaseGeometry
-        Ground not yet taken out, in the frame.
-    boundary : BaseGeometry
-        The property, in the frame: what a reason takes alone is counted inside it.
-    cells : Cells
-        The cells, reason by reason.
-
-    Returns
-    -------
-    list of polygons
-        What is left, in the frame, cut at the tiles' sides.
-    list of lists of Exclusion
-        For every reason its ground, one entry a tile; at least one entry.
-    """
+def without_cells(remaining: BaseGeometry, boundary: BaseGeometry, cells: Cells) -> tuple[list[BaseGeometry], list[list[Exclusion]]]:
+    """Take cells out of the ground that remains, tile by tile, in cell coordinates."""
     whole, edge = overlay.sound(_mapped(shapely.segmentize(np.array([remaining, boundary]), 100.0), cells.to_cell))
     row0, row1, col0, col1 = cells.window
     pieces, taken = _beyond_dem(whole, edge, shapely.box(col0, row0, col1, row1), cells)
@@ -169,9 +150,7 @@ def _beyond_dem(
     return [], taken
 
 
-def _tiles(
-    ground: BaseGeometry, land: BaseGeometry, window: Window, size: int
-) -> Iterator[tuple[Window, BaseGeometry, BaseGeometry]]:
+def _tiles(ground: BaseGeometry, land: BaseGeometry, window: Window, size: int) -> Iterator[tuple[Window, BaseGeometry, BaseGeometry]]:
     """Yield the tiles of a window with the ground and the land in each, cut in bands first so that each cut is small."""
     row0, row1, col0, col1 = window
     single = (row1 - row0) * (col1 - col0) <= size * size

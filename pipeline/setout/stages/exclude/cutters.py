@@ -14,30 +14,11 @@ from setout.stages.exclude.blocks import setback_distance, too_tall
 
 
 def cutters_of(site: Site, areas: Geometries, reach: Reach | None, dropped: BaseGeometry | None) -> tuple[Cutters, ...]:
-    """Gather for every block what cuts its rows.
-
-    Parameters
-    ----------
-    site : Site
-        Setbacks, areas without plants, height limits.
-    areas : ndarray of polygons
-        The blocks' ground, from :func:`block_areas`.
-    reach : Reach or None
-        Ground that water reaches; None where it sets no limit.
-    dropped : BaseGeometry or None
-        Leftovers that are not planted.
-
-    Returns
-    -------
-    tuple of Cutters
-        One for every block, in the frame.
-    """
+    """Gather for every block what cuts its rows."""
     return tuple(_cutters(site, block, area, reach, dropped) for block, area in zip(site.blocks, areas, strict=True))
 
 
-def _cutters(
-    site: Site, block: Block, area: BaseGeometry, reach: Reach | None, dropped: BaseGeometry | None
-) -> Cutters:
+def _cutters(site: Site, block: Block, area: BaseGeometry, reach: Reach | None, dropped: BaseGeometry | None) -> Cutters:
     """Gather what cuts one block's rows; every limit is kept by the whole width of what stands on a row's line."""
     beside = block.pattern.clearance_m
     ground, _ = edges_of(np.array([shapely.buffer(area, TOUCH, join_style="mitre")]))
@@ -59,9 +40,8 @@ def _cutters(
     hole_edges, hole_group = edges_of(np.array(closed, object))
     discs, reach_edges = _reach_cutters(reach, beside)
     return Cutters(
-        ground, hole_edges, hole_group, np.vstack(capsules), discs, reach_edges, block.pattern.headland_m,
-        block.pattern.row_end_m,
-    )  # fmt: skip
+        ground, hole_edges, hole_group, np.vstack(capsules), discs, reach_edges, block.pattern.headland_m, block.pattern.row_end_m
+    )
 
 
 def _near(capsules: NDArray[np.float64], area: BaseGeometry) -> NDArray[np.float64]:

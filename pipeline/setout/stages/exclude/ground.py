@@ -31,37 +31,9 @@ class Limits:
 
 
 def usable_ground(
-    site: Site,
-    areas: Geometries,
-    reach: Reach | None,
-    cells: Cells | None,
-    limits: Limits,
-    sources: tuple[str, str] = ("", ""),
+    site: Site, areas: Geometries, reach: Reach | None, cells: Cells | None, limits: Limits, sources: tuple[str, str] = ("", "")
 ) -> tuple[Usable, BaseGeometry | None]:
-    """Draw the excluded and the usable ground and keep the account.
-
-    Parameters
-    ----------
-    site : Site
-        The property, in the frame.
-    areas : ndarray of polygons
-        The blocks' ground.
-    reach : Reach or None
-        Ground that water reaches; None where it sets no limit.
-    cells : Cells or None
-        The DEM's cells that are taken out; None without a DEM.
-    limits : Limits
-        The least ground worth planting.
-    sources : tuple of str
-        Files of the water points and of the boundary, for the layer.
-
-    Returns
-    -------
-    Usable
-        Polygons by block, exclusions with their areas, and the account: it sums to the gross area.
-    BaseGeometry or None
-        The leftovers that are not planted, or None where there are none.
-    """
+    """Draw the excluded and the usable ground and keep the account."""
     gross = site.boundary.area
     account = [AccountRow(0, "gross", gross, 0.0, gross)]
     exclusions: list[Exclusion] = []
@@ -78,14 +50,7 @@ def usable_ground(
         pieces, taken = without_cells(remaining, site.boundary, cells)
         for exclusion_list in taken:
             first = exclusion_list[0]
-            account.append(
-                _row(
-                    account,
-                    first.reason,
-                    sum(e.alone_m2 for e in exclusion_list),
-                    sum(e.newly_m2 for e in exclusion_list),
-                )
-            )
+            account.append(_row(account, first.reason, sum(e.alone_m2 for e in exclusion_list), sum(e.newly_m2 for e in exclusion_list)))
             exclusions += [e for e in exclusion_list if not e.geometry.is_empty]
     dropped: list[BaseGeometry] = []
     for reason, kept, gone in _leftovers(pieces, limits):
@@ -116,10 +81,7 @@ def _vector_reasons(
     for setback in site.setbacks:
         ground = around(setback.geometry, setback.distance_m)
         if setback.measured_to == "canopy":
-            wider = [
-                overlay.intersection(area, around(setback.geometry, setback_distance(setback, block)))
-                for block, area in grounded
-            ]
+            wider = [overlay.intersection(area, around(setback.geometry, setback_distance(setback, block))) for block, area in grounded]
             ground = overlay.union([ground, *wider])
         yield setback.why, setback.source, setback.distance_m, ground
     for no_plant in site.no_plant:
@@ -146,9 +108,7 @@ def _height_limits(site: Site) -> tuple[Exclusion, ...]:
     return tuple(out)
 
 
-def _leftovers(
-    pieces: list[BaseGeometry], limits: Limits
-) -> Iterator[tuple[str, list[BaseGeometry], list[BaseGeometry]]]:
+def _leftovers(pieces: list[BaseGeometry], limits: Limits) -> Iterator[tuple[str, list[BaseGeometry], list[BaseGeometry]]]:
     """Yield reason, ground kept and ground dropped, for pieces too narrow and then for pieces too small."""
     if limits.min_width_m <= 0 and limits.min_area_m2 <= 0:
         return

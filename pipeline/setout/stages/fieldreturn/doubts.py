@@ -19,45 +19,13 @@ NEAR_MONUMENT = 3.0
 
 
 def doubts(planned: Planned, built: AsBuilt, monuments: Floats, units: str) -> tuple[Finding, ...]:
-    """Say what a set-out falls short of.
-
-    Parameters
-    ----------
-    planned : Planned
-        The plan.
-    built : AsBuilt
-        From :func:`setout.stages.fieldreturn.match`.
-    monuments : (n, 2) ndarray
-        Corners of the boundary in the frame [m], called BM1, BM2 and so on.
-    units : str
-        "us" or "si".
-
-    Returns
-    -------
-    tuple of Finding
-        The whole set-out first; then missing, doubled, swapped, extra trees and those off their places.
-    """
-    return (
-        *_whole(built.set_up, monuments, units), *_unsurveyed(built), *_missing(planned, built),
-        *_trees(planned, built, units),
-    )  # fmt: skip
+    """Say what a set-out falls short of."""
+    return (*_whole(built.set_up, monuments, units), *_unsurveyed(built), *_missing(planned, built), *_trees(planned, built, units))
 
 
 def direction(dx: float, dy: float) -> str:
     """Return a direction as a quadrant bearing from true north.
 
-    Parameters
-    ----------
-    dx, dy : float
-        East and north.
-
-    Returns
-    -------
-    str
-        Such as "N 63 E".
-
-    Examples
-    --------
     >>> direction(1.0, 1.0), direction(-1.0, 0.0), direction(0.2, -1.0), direction(0.0, 2.0)
     ('N 45 E', 'W', 'S 11 E', 'N')
     """
@@ -73,17 +41,25 @@ def _whole(set_up: SetUp, monuments: Floats, units: str) -> Iterator[Finding]:
     if not set_up.by_names and math.isfinite(set_up.rival_m):
         away = show_length(set_up.rival_m, units)
         yield Finding(
-            "set_up_unsure", "warn",
-            f"the surveyed trees fit the plan as well {away} away: which tree is which cannot be told", away, "",
-            "survey to the edge of a block, or give the trees their names", geometry=place,
-        )  # fmt: skip
+            "set_up_unsure",
+            "warn",
+            f"the surveyed trees fit the plan as well {away} away: which tree is which cannot be told",
+            away,
+            "",
+            "survey to the edge of a block, or give the trees their names",
+            geometry=place,
+        )
     if set_up.scaled:
         yield Finding(
-            "scale_off", "warn", f"distances between the surveyed trees are {set_up.scale:.5f} times those planned",
-            f"{set_up.scale:.5f}", f"1, give or take {2 * set_up.scale_sd:.5f}",
+            "scale_off",
+            "warn",
+            f"distances between the surveyed trees are {set_up.scale:.5f} times those planned",
+            f"{set_up.scale:.5f}",
+            f"1, give or take {2 * set_up.scale_sd:.5f}",
             "a scale comes of grid distances taken for ground distances, or of the wrong foot: measure between two monuments "
-            "(control.csv has both)", geometry=place,
-        )  # fmt: skip
+            "(control.csv has both)",
+            geometry=place,
+        )
     if not (set_up.shifted or set_up.turned):
         return
     shift = math.hypot(set_up.shift_x, set_up.shift_y)
@@ -92,21 +68,11 @@ def _whole(set_up: SetUp, monuments: Floats, units: str) -> Iterator[Finding]:
     turn = f"{abs(set_up.turn_deg):.3f} deg {'clockwise' if set_up.turn_deg > 0 else 'counter-clockwise'}"
     if set_up.turned:
         said = f"the whole set-out is turned {turn}; its middle lies {moved} of where it is planned{_pivot(set_up, monuments)}"
-        remedy = (
-            "a turn comes of one wrong control point: measure the distances between the monuments again (control.csv)"
-        )
+        remedy = "a turn comes of one wrong control point: measure the distances between the monuments again (control.csv)"
     else:
         said = f"the whole set-out lies {moved} of where it is planned"
         remedy = "a shift comes of a wrong control point, or of the wrong foot or coordinate system: check the set-up at two monuments"
-    yield Finding(
-        "systematic_shift",
-        "warn",
-        said,
-        moved if not set_up.turned else f"{moved}, {turn}",
-        "none",
-        remedy,
-        geometry=place,
-    )
+    yield Finding("systematic_shift", "warn", said, moved if not set_up.turned else f"{moved}, {turn}", "none", remedy, geometry=place)
 
 
 def _coarse(set_up: SetUp, place: shapely.Point, units: str) -> Finding:
@@ -117,10 +83,15 @@ def _coarse(set_up: SetUp, place: shapely.Point, units: str) -> Finding:
     else:
         known = "without names neither which tree is which can be told, nor shift and turn of the whole, nor what is missing"
     return Finding(
-        "survey_coarse", "warn", f"the survey is too coarse to judge single trees: positions scatter by {scatter} in each coordinate, "
-        f"and trees stand {apart} apart; {known}", f"{scatter}", f"less than a fifth of {apart}",
-        "survey again with an instrument good to a tenth of that distance before any tree is moved", geometry=place,
-    )  # fmt: skip
+        "survey_coarse",
+        "warn",
+        f"the survey is too coarse to judge single trees: positions scatter by {scatter} in each coordinate, "
+        f"and trees stand {apart} apart; {known}",
+        f"{scatter}",
+        f"less than a fifth of {apart}",
+        "survey again with an instrument good to a tenth of that distance before any tree is moved",
+        geometry=place,
+    )
 
 
 def _pivot(set_up: SetUp, monuments: Floats) -> str:
@@ -141,8 +112,9 @@ def _missing(planned: Planned, built: AsBuilt) -> Iterator[Finding]:
     for k in built.missing.tolist():
         name = str(planned.tree_id[k])
         place = shapely.Point(planned.x[k], planned.y[k])
-        yield Finding("missing", "stop", f"tree {name} is missing: nothing stands at its place", "", "",
-                      "plant it, or survey it", name, place)  # fmt: skip
+        yield Finding(
+            "missing", "stop", f"tree {name} is missing: nothing stands at its place", "", "", "plant it, or survey it", name, place
+        )
 
 
 def _trees(planned: Planned, built: AsBuilt, units: str) -> Iterator[Finding]:
@@ -157,11 +129,7 @@ def _trees(planned: Planned, built: AsBuilt, units: str) -> Iterator[Finding]:
             own = int(points.own[k])
             same = planned.kind[own] == planned.kind[at]
             said = f"tree {planned.tree_id[own]} stands at the place of {planned.tree_id[at]}"
-            remedy = (
-                "of one kind, so that only the tags need to change"
-                if same
-                else "change them back, or change the plan's plants"
-            )
+            remedy = "of one kind, so that only the tags need to change" if same else "change them back, or change the plan's plants"
             yield Finding("swapped", "note" if same else "stop", said, "", "", remedy, name, where)
         elif code == DOUBLED:
             said = f"the surveyed tree {name} stands where {_beside(planned, built, k)} has its place"
@@ -172,8 +140,16 @@ def _trees(planned: Planned, built: AsBuilt, units: str) -> Iterator[Finding]:
         else:
             far = show_length(math.hypot(built.own_x[k], built.own_y[k]), units)
             way = direction(built.own_x[k], built.own_y[k])
-            yield Finding("off_place", "warn", f"tree {name} stands {far} to the {way} of its place among the others", far,
-                          "", "see whether its room is enough", name, where)  # fmt: skip
+            yield Finding(
+                "off_place",
+                "warn",
+                f"tree {name} stands {far} to the {way} of its place among the others",
+                far,
+                "",
+                "see whether its room is enough",
+                name,
+                where,
+            )
 
 
 def _beside(planned: Planned, built: AsBuilt, k: int) -> str:

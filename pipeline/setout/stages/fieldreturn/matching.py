@@ -78,20 +78,7 @@ class Planned:
 
 
 def match(planned: Planned, points: FieldPoints) -> AsBuilt:
-    """Find the planned place of every surveyed tree.
-
-    Parameters
-    ----------
-    planned : Planned
-        The plan.
-    points : FieldPoints
-        Surveyed positions, at least one.
-
-    Returns
-    -------
-    AsBuilt
-        Without findings; see :func:`setout.stages.fieldreturn.doubts`.
-    """
+    """Find the planned place of every surveyed tree."""
     nearest = _nearest(planned.x, planned.y)
     apart = float(np.median(nearest))
     start = _start(planned, points, nearest)
@@ -114,9 +101,19 @@ def match(planned: Planned, points: FieldPoints) -> AsBuilt:
     coarse = math.isfinite(scatter) and scatter > COARSE * apart and len(points) >= ENOUGH
     if coarse and not start.by_names:
         nothing = SetUp(
-            0.0, 0.0, 0.0, float(planned.x.mean()), float(planned.y.mean()), scatter, math.inf, math.inf, 0, by_names=False,
-            coarse=True, apart_m=apart,
-        )  # fmt: skip
+            0.0,
+            0.0,
+            0.0,
+            float(planned.x.mean()),
+            float(planned.y.mean()),
+            scatter,
+            math.inf,
+            math.inf,
+            0,
+            by_names=False,
+            coarse=True,
+            apart_m=apart,
+        )
         return _judged(planned, points, np.full(len(points), -1, np.int64), nearest, nothing)
     set_up = _set_up(planned, points, place, motion, by_names=start.by_names, rival=start.rival)
     return _judged(planned, points, place, nearest, replace(set_up, coarse=coarse, apart_m=apart))
@@ -191,9 +188,7 @@ def _paired(planned: Planned, points: FieldPoints, nearest: Floats, motion: Rigi
     return place
 
 
-def _set_up(
-    planned: Planned, points: FieldPoints, place: Ints, motion: Rigid, *, by_names: bool, rival: float
-) -> SetUp:
+def _set_up(planned: Planned, points: FieldPoints, place: Ints, motion: Rigid, *, by_names: bool, rival: float) -> SetUp:
     """Tell shift and turn about the middle of the plan, with their errors."""
     about = float(planned.x.mean()), float(planned.y.mean())
     held = np.flatnonzero(place >= 0)
@@ -219,9 +214,23 @@ def _set_up(
     scale, scale_sd = _scale((x, y), (points.x[held], points.y[held]), away <= ERRORS * max(scatter, 1e-9))
     scaled = abs(scale - 1) > ERRORS * scale_sd and abs(scale - 1) * reach > LEAST_SHIFT
     return SetUp(
-        moved.shift_x, moved.shift_y, moved.turn_deg, *about, scatter, shift_sd, turn_sd, len(held), by_names, rival,
-        *(pivot or (math.nan, math.nan)), shifted=shifted, turned=turned, scale=scale, scale_sd=scale_sd, scaled=scaled,
-    )  # fmt: skip
+        moved.shift_x,
+        moved.shift_y,
+        moved.turn_deg,
+        *about,
+        scatter,
+        shift_sd,
+        turn_sd,
+        len(held),
+        by_names,
+        rival,
+        *(pivot or (math.nan, math.nan)),
+        shifted=shifted,
+        turned=turned,
+        scale=scale,
+        scale_sd=scale_sd,
+        scaled=scaled,
+    )
 
 
 def _scale(to: tuple[Floats, Floats], at: tuple[Floats, Floats], good: NDArray[np.bool_]) -> tuple[float, float]:
@@ -281,9 +290,7 @@ def _told(
     lacking = 0 if unsure else int((~seen[planned.block]).sum())
     counts = {**words, "missing": len(missing), "not surveyed": lacking}
     off_x, off_y, own_x, own_y = offsets
-    return AsBuilt(
-        points, place, status, off_x, off_y, own_x, own_y, missing, unsurveyed, set_up, counts=counts,
-    )  # fmt: skip
+    return AsBuilt(points, place, status, off_x, off_y, own_x, own_y, missing, unsurveyed, set_up, counts=counts)
 
 
 def _exchanged(points: FieldPoints, place: Ints, trees: Ints) -> NDArray[np.int8]:
@@ -293,9 +300,7 @@ def _exchanged(points: FieldPoints, place: Ints, trees: Ints) -> NDArray[np.int8
     """
     holder = {int(place[k]): int(k) for k in np.flatnonzero(place >= 0).tolist()}
     away = set(trees.tolist())
-    return np.array(
-        [SWAPPED if holder.get(int(points.own[k]), -1) in away else MISPLACED for k in trees.tolist()], np.int8
-    )
+    return np.array([SWAPPED if holder.get(int(points.own[k]), -1) in away else MISPLACED for k in trees.tolist()], np.int8)
 
 
 def _doubles(places: Places, points: FieldPoints, place: Ints) -> Ints:
@@ -307,14 +312,13 @@ def _doubles(places: Places, points: FieldPoints, place: Ints) -> Ints:
         return left
     taken = np.zeros(len(places.x), bool)
     taken[place[place >= 0]] = True
-    distance, index = cKDTree(np.column_stack([places.x, places.y])).query(
-        np.column_stack([points.x[left], points.y[left]])
-    )
+    distance, index = cKDTree(np.column_stack([places.x, places.y])).query(np.column_stack([points.x[left], points.y[left]]))
     near = (distance <= places.within[index]) & taken[index]
     own = points.own[left]
     named = np.zeros(len(left), bool)
     has = own >= 0
-    named[has] = taken[own[has]] & (np.hypot(points.x[left[has]] - places.x[own[has]], points.y[left[has]] - places.y[own[has]])
-                                    <= places.within[own[has]])  # fmt: skip
+    named[has] = taken[own[has]] & (
+        np.hypot(points.x[left[has]] - places.x[own[has]], points.y[left[has]] - places.y[own[has]]) <= places.within[own[has]]
+    )
     doubles: Ints = left[near | named]
     return doubles

@@ -50,20 +50,6 @@ def fill(beds: Sequence[Bed], allowed: Allowed | None, curved: Mapping[int, Laid
     """Plant every block, one after the other; each keeps its distance from the trees of those before it.
 
     Screens and single trees stand where they were drawn and go first, the others follow in the order given.
-
-    Parameters
-    ----------
-    beds : Sequence of Bed
-        The blocks with their ground, in the order of the plan file.
-    allowed : callable or None
-        Cell-wise limits; None for none.
-    curved : Mapping, optional
-        Blocks whose rows are not straight, already laid, by their index.
-
-    Returns
-    -------
-    Filled
-        Trees in walking order: by block, row and position.
     """
     laid_by: dict[int, Laid] = {}
     findings: list[Finding] = []
@@ -176,10 +162,7 @@ def _kept(laid: Laid, keep: Bools) -> Laid:
     parted = np.append(True, (np.diff(was) > 1) | (np.diff(laid.piece[keep]) != 0))[: len(was)]
     lines = {new: laid.row_line[old] for new, old in enumerate(left.tolist(), 1) if old in laid.row_line}
     paths = {new: laid.row_path[old] for new, old in enumerate(left.tolist(), 1) if old in laid.row_path}
-    return replace(
-        laid, x=x, y=y, row=row + 1, position=position, piece=np.cumsum(parted), partner=partner, row_line=lines,
-        row_path=paths,
-    )  # fmt: skip
+    return replace(laid, x=x, y=y, row=row + 1, position=position, piece=np.cumsum(parted), partner=partner, row_line=lines, row_path=paths)
 
 
 def _single(bed: Bed, done: Sequence[tuple[Block, Laid]], allowed: Allowed | None) -> tuple[Laid, list[Finding]]:
@@ -196,11 +179,14 @@ def _single(bed: Bed, done: Sequence[tuple[Block, Laid]], allowed: Allowed | Non
         out = paired(out, block.pattern.pair)
     said = [
         Finding(
-            "point_dropped", "warn", f"block {block.name}: point {k + 1} from the west, of the {size} given, may not be planted where it lies",
-            remedy="move it clear of setbacks, steep ground and other blocks' trees", geometry=shapely.Point(x[k], y[k]),
+            "point_dropped",
+            "warn",
+            f"block {block.name}: point {k + 1} from the west, of the {size} given, may not be planted where it lies",
+            remedy="move it clear of setbacks, steep ground and other blocks' trees",
+            geometry=shapely.Point(x[k], y[k]),
         )
         for k in np.flatnonzero(~keep).tolist()
-    ]  # fmt: skip
+    ]
     return out, said
 
 
@@ -219,9 +205,7 @@ def _numbered(done: Sequence[tuple[Block, Laid]]) -> tuple[Rows, Trees, Works]:
     start = np.cumsum([0, *sizes[:-1]])
     index = np.repeat(np.arange(len(done)), sizes)
     laid_all = [laid for _, laid in done]
-    partner = np.concatenate(
-        [np.where(part.partner >= 0, part.partner + first, -1) for part, first in zip(laid_all, start, strict=True)]
-    )
+    partner = np.concatenate([np.where(part.partner >= 0, part.partner + first, -1) for part, first in zip(laid_all, start, strict=True)])
     trees = Trees(
         index.astype(np.int32),
         np.concatenate([part.row for part in laid_all]).astype(np.int32),
@@ -251,7 +235,12 @@ def _empty(bed: Bed, laid: Laid) -> list[Finding]:
         return []
     return [
         Finding(
-            "block_empty", "stop", f"block {bed.block.name}: no tree fits on its ground", "0 trees", "at least 1",
-            "give it more ground, a smaller step, a shorter headland or a shorter setback", geometry=bed.area,
+            "block_empty",
+            "stop",
+            f"block {bed.block.name}: no tree fits on its ground",
+            "0 trees",
+            "at least 1",
+            "give it more ground, a smaller step, a shorter headland or a shorter setback",
+            geometry=bed.area,
         )
-    ]  # fmt: skip
+    ]

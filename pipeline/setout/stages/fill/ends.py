@@ -19,24 +19,7 @@ LONGER = 1.05
 
 
 def ends_allowed(trellis: Trellis, u: Floats, row: Ints, along: Along, allowed: Allowed) -> Bools:
-    """Tell which vines may stay so that every end post and anchor has ground that may be planted.
-
-    Parameters
-    ----------
-    trellis : Trellis
-        Room for end post and anchor.
-    u, row : (n,) ndarrays
-        How far along its row each vine stands [m], and the number of its row; in walking order.
-    along : callable
-        From lengths along rows to places.
-    allowed : callable
-        Tells which places may be planted.
-
-    Returns
-    -------
-    (n,) ndarray of bool
-        Vines at the ends of stretches are given up one after the other until posts and anchors have their room.
-    """
+    """Tell which vines may stay so that every end post and anchor has ground that may be planted."""
     keep = np.ones(len(u), bool)
     room = trellis.end_m + trellis.anchor_m
     far = np.linspace(0.0, room, int(np.ceil(room / LOOKED_AT_M)) + 1)[1:]
@@ -57,20 +40,6 @@ def ends_allowed(trellis: Trellis, u: Floats, row: Ints, along: Along, allowed: 
 def stretches(trellis: Trellis, u: Floats, row: Ints) -> tuple[Ints, Ints]:
     """Return the first and the last position of every stretch: of each row, up to gaps that two row ends fit in.
 
-    Parameters
-    ----------
-    trellis : Trellis
-        Room for end post and anchor.
-    u, row : (n,) ndarrays
-        How far along its row each vine stands [m], and the number of its row; in walking order.
-
-    Returns
-    -------
-    tuple of (m,) ndarrays of int
-        First and last position.
-
-    Examples
-    --------
     Ends take 10 ft each: vines 24 ft apart stand in two stretches, those 16 ft apart in one.
 
     >>> trellis = Trellis(24.0, 4.0, 6.0, 3)

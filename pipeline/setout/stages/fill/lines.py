@@ -20,18 +20,6 @@ def rows_of(laid: Sequence[Laid], trees: Trees) -> Rows:
     """Draw the rows of all blocks, each piece from its first tree to its last.
 
     Lines of straight rows run along the bearing of their block, in the middle of beds, pairs and lines of plants.
-
-    Parameters
-    ----------
-    laid : Sequence of Laid
-        Every block as planted.
-    trees : Trees
-        The trees of all of them, in walking order.
-
-    Returns
-    -------
-    Rows
-        In walking order, with lines in the frame.
     """
     first = _begins(trees.block, trees.row)
     piece = _begins(trees.block, trees.row, np.concatenate([part.piece for part in laid]))
@@ -73,10 +61,7 @@ def _straight(trees: Trees, piece: Ints, bearing: Floats) -> Floats:
     sides = [np.minimum.reduceat(across, piece), np.maximum.reduceat(across, piece)] if len(piece) else [across, across]
     more = np.where(ends[1] - ends[0] < LONE_M, LONE_M / 2, 0.0)
     middle = (sides[0] + sides[1]) / 2
-    return np.stack(
-        [np.column_stack([u * sin + middle * cos, u * cos - middle * sin]) for u in (ends[0] - more, ends[1] + more)],
-        axis=1,
-    )
+    return np.stack([np.column_stack([u * sin + middle * cos, u * cos - middle * sin]) for u in (ends[0] - more, ends[1] + more)], axis=1)
 
 
 def _along(carrier: shapely.LineString, trees: Trees, first: Ints, stop: Ints) -> list[shapely.LineString]:

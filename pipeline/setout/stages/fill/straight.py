@@ -56,60 +56,23 @@ class Row:
 def lattice_of(pattern: Pattern) -> Lattice:
     """Return the bare geometry of a pattern: of beds and pairs the lattice of their middles.
 
-    Parameters
-    ----------
-    pattern : Pattern
-        How a block is set out.
-
-    Returns
-    -------
-    Lattice
-        The same without the words [m].
-
-    Examples
-    --------
     >>> double = Pattern("hedgerow", 1.2, 4.0, lines=2, line_distance_m=0.9)
     >>> lattice_of(double).lines(0.0, 0.0, 5.0)[0].round(1).tolist()
     [0.0, 0.9, 4.0, 4.9]
     """
     if pattern.bed is not None:
         along = pattern.bed.length_m + pattern.bed.gap_m
-        return Lattice(
-            along, pattern.row_distance_m, 0.0, pattern.alley_every, pattern.alley_width_m, pattern.free_rows
-        )
+        return Lattice(along, pattern.row_distance_m, 0.0, pattern.alley_every, pattern.alley_width_m, pattern.free_rows)
     if pattern.lines > 1:
         width = (pattern.lines - 1) * pattern.line_distance_m
         return Lattice(pattern.step_m, pattern.line_distance_m, 0.5, pattern.lines, pattern.row_distance_m - width)
-    return Lattice(
-        pattern.step_m,
-        pattern.row_distance_m,
-        pattern.shift,
-        pattern.alley_every,
-        pattern.alley_width_m,
-        pattern.free_rows,
-    )
+    return Lattice(pattern.step_m, pattern.row_distance_m, pattern.shift, pattern.alley_every, pattern.alley_width_m, pattern.free_rows)
 
 
 def lay(block: Block, area: BaseGeometry, cutters: Cutters, allowed: Allowed | None) -> Row:
     """Lay the rows of a block and number their positions.
 
     Row 1 is on the left hand of someone who looks along the rows' bearing; position 1 is where they stand.
-
-    Parameters
-    ----------
-    block : Block
-        Pattern and direction.
-    area : BaseGeometry
-        Its ground, for its longest side.
-    cutters : Cutters
-        What cuts its rows, in the frame.
-    allowed : callable or None
-        Cell-wise limits; None for none.
-
-    Returns
-    -------
-    Row
-        Positions in walking order.
     """
     placed, bearing = _one_way(*_search(block, area, cutters, allowed))
     order = np.lexsort((placed.u, -placed.v))

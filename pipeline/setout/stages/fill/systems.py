@@ -53,20 +53,7 @@ class Laid:
 
 
 def planted(pattern: Pattern, rows: Row) -> Laid:
-    """Set what a pattern has at every position of its straight rows.
-
-    Parameters
-    ----------
-    pattern : Pattern
-        How the block is set out.
-    rows : Row
-        Positions of single trees, vines, pairs or beds.
-
-    Returns
-    -------
-    Laid
-        Trees and what belongs to them.
-    """
+    """Set what a pattern has at every position of its straight rows."""
     if pattern.bed is not None:
         return _beds(pattern, rows)
     x, y = rows.to_xy(rows.u, rows.v)
@@ -78,20 +65,7 @@ def planted(pattern: Pattern, rows: Row) -> Laid:
 
 
 def paired(laid: Laid, pair: Pair) -> Laid:
-    """Set two partners at every position, half their distance to both sides of it along the pair's axis.
-
-    Parameters
-    ----------
-    laid : Laid
-        Positions.
-    pair : Pair
-        Distance and axis.
-
-    Returns
-    -------
-    Laid
-        Twice as many trees; of each two the first stands further along the axis (north, by default).
-    """
+    """Set two partners at every position, half their distance to both sides of it along the pair's axis."""
     angle = np.radians(pair.axis_deg)
     dx, dy = np.sin(angle) * pair.distance_m / 2, np.cos(angle) * pair.distance_m / 2
     x = np.column_stack([laid.x + dx, laid.x - dx]).ravel()

@@ -18,22 +18,6 @@ def trellised(trellis: Trellis, laid: Laid, u: Floats, along: Along) -> Laid:
     """Set the posts of every stretch of vines: one beyond each end, the others evenly between.
 
     A gap in the vines ends a stretch where two end posts with their anchors fit into it.
-
-    Parameters
-    ----------
-    trellis : Trellis
-        Distances, wires.
-    laid : Laid
-        The vines, in walking order.
-    u : (n,) ndarray
-        How far along its row each stands [m].
-    along : callable
-        From lengths along rows to places.
-
-    Returns
-    -------
-    Laid
-        The same with posts and wire.
     """
     if not len(u):
         return laid
@@ -45,6 +29,5 @@ def trellised(trellis: Trellis, laid: Laid, u: Floats, along: Along) -> Laid:
     x, y = along(low[owner] + number * ((high - low) / spans)[owner], first[owner])
     wire = float(trellis.wires * (high - low + 2 * trellis.anchor_m).sum())
     return replace(
-        laid, post_x=x, post_y=y, post_row=laid.row[first][owner], post_end=(number == 0) | (number == spans[owner]),
-        wire_m=wire,
-    )  # fmt: skip
+        laid, post_x=x, post_y=y, post_row=laid.row[first][owner], post_end=(number == 0) | (number == spans[owner]), wire_m=wire
+    )

@@ -41,6 +41,16 @@ from setout.stages.light.trees import Sky, trees_light
 from setout.stages.light.turned import directions
 
 __all__ = [
-    "Sky", "axis_findings", "directions", "land_horizon", "light_findings", "light_on", "others_of", "pair_axes",
-    "screen_findings", "screen_shades", "trees_light", "with_axes",
-]  # fmt: skip
+    "Sky",
+    "axis_findings",
+    "directions",
+    "land_horizon",
+    "light_findings",
+    "light_on",
+    "others_of",
+    "pair_axes",
+    "screen_findings",
+    "screen_shades",
+    "trees_light",
+    "with_axes",
+]

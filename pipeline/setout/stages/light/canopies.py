@@ -56,22 +56,7 @@ class Canopies:
 
 
 def canopies_of(blocks: Sequence[Block], trees: Trees, year: int | None) -> Canopies:
-    """Look up the size of every tree.
-
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        Patterns and plants.
-    trees : Trees
-        Positions.
-    year : int or None
-        Years after planting; None for full size.
-
-    Returns
-    -------
-    Canopies
-        One entry a tree.
-    """
+    """Look up the size of every tree."""
     kinds = kinds_of(blocks, trees)
 
     def spread_of(plant: Plant) -> float:
@@ -95,25 +80,7 @@ def canopies_of(blocks: Sequence[Block], trees: Trees, year: int | None) -> Cano
 
 
 def stands_of(blocks: Sequence[Block], trees: Trees, year: int | None) -> Iterator[tuple[Canopies, Bools]]:
-    """Yield the canopies among which trees are judged, and which trees they are.
-
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        Patterns and plants.
-    trees : Trees
-        Positions.
-    year : int or None
-        Years after planting; None for the years in which plants are judged: those that stay at full size without fillers,
-        each filler in the last year in which it stands, beside the others as large as they are by then.
-
-    Yields
-    ------
-    Canopies
-        Of all trees. Beside a filler, plants whose growth is unknown have their full size.
-    (n,) ndarray of bool
-        The trees that are judged in them.
-    """
+    """Yield the canopies among which trees are judged, and which trees they are."""
     full = canopies_of(blocks, trees, year)
     if year is not None:
         yield full, ~full.gone
@@ -122,10 +89,7 @@ def stands_of(blocks: Sequence[Block], trees: Trees, year: int | None) -> Iterat
     yield full, np.isinf(last)
     for one in np.unique(last[np.isfinite(last)]).tolist():
         then, mine = canopies_of(blocks, trees, int(one)), last == one
-        spread, height = (
-            np.where(mine | np.isfinite(by), by, at)
-            for by, at in ((then.spread, full.spread), (then.height, full.height))
-        )
+        spread, height = (np.where(mine | np.isfinite(by), by, at) for by, at in ((then.spread, full.spread), (then.height, full.height)))
         yield replace(then, spread=spread, height=height), mine
 
 
@@ -156,9 +120,7 @@ def _lines_together(block: Block, x: Floats, y: Floats, row: Ints, rows: int) ->
     side = (np.bincount(row, x, rows) * way[1] - np.bincount(row, y, rows) * way[0]) / count
     order = np.argsort(side, kind="stable")
     pattern = block.pattern
-    wide = (
-        np.inf if pattern.kind == "screen" else pattern.row_distance_m - (pattern.lines - 1) * pattern.line_distance_m
-    )
+    wide = np.inf if pattern.kind == "screen" else pattern.row_distance_m - (pattern.lines - 1) * pattern.line_distance_m
     new = np.diff(side[order]) > (pattern.line_distance_m + wide) / 2
     group = np.empty(rows, np.int64)
     group[order] = np.concatenate([[0], np.cumsum(new)])
@@ -166,31 +128,22 @@ def _lines_together(block: Block, x: Floats, y: Floats, row: Ints, rows: int) ->
 
 
 def bodies_of(blocks: Sequence[Block], trees: Trees, canopies: Canopies, z: Floats) -> Bodies:
-    """Return what the planting throws shade with: a crown for each tree, pieces of wall for each hedge.
-
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        Patterns.
-    trees : Trees
-        Positions.
-    canopies : Canopies
-        Their sizes.
-    z : (n,) ndarray
-        Height of the ground [m].
-
-    Returns
-    -------
-    Bodies
-        Crowns before walls; those of unknown size and those that are gone left out.
-    """
+    """Return what the planting throws shade with: a crown for each tree, pieces of wall for each hedge."""
     there = canopies.known & ~canopies.gone
     alone = np.flatnonzero(there & ~canopies.wall)
     none = np.full(len(alone), np.nan)
     crowns = Bodies(
-        trees.x[alone], trees.y[alone], z[alone], z[alone] + canopies.height[alone], canopies.spread[alone] / 2,
-        none, none, none, alone, np.full(len(alone), -1),
-    )  # fmt: skip
+        trees.x[alone],
+        trees.y[alone],
+        z[alone],
+        z[alone] + canopies.height[alone],
+        canopies.spread[alone] / 2,
+        none,
+        none,
+        none,
+        alone,
+        np.full(len(alone), -1),
+    )
     return together(crowns, _walls(blocks, trees, canopies, z, np.flatnonzero(there & canopies.wall)))
 
 
@@ -227,31 +180,21 @@ def _walls(blocks: Sequence[Block], trees: Trees, canopies: Canopies, z: Floats,
     long = np.hypot(x[end] - x[begin], y[end] - y[begin]) + step[begin]
     foot, tall = mean(z[own]), mean(canopies.height[own])
     return Bodies(
-        mean(x), mean(y), foot, foot + tall, np.full(len(begin), np.nan), long / 2, mean(canopies.half_width[own]), axis,
-        np.full(len(begin), -1), canopies.hedge[own[begin]],
-    )  # fmt: skip
+        mean(x),
+        mean(y),
+        foot,
+        foot + tall,
+        np.full(len(begin), np.nan),
+        long / 2,
+        mean(canopies.half_width[own]),
+        axis,
+        np.full(len(begin), -1),
+        canopies.hedge[own[begin]],
+    )
 
 
 def views_of(trees: Trees, canopies: Canopies, z: Floats) -> tuple[Views, Ints]:
-    """Return the points of every tree whose size is known.
-
-    Parameters
-    ----------
-    trees : Trees
-        Positions.
-    canopies : Canopies
-        Their sizes.
-    z : (n,) ndarray
-        Height of the ground [m].
-
-    Returns
-    -------
-    Views
-        Points as :data:`POINTS` says, a pair's partners on their own sides; those of walls on both sides of their row, at
-        :data:`SIDE_HEIGHTS`.
-    (m,) ndarray of int
-        Which trees they are.
-    """
+    """Return the points of every tree whose size is known."""
     own = np.flatnonzero(canopies.known & (canopies.height > 0))
     radius = np.where(canopies.wall, canopies.half_width, canopies.spread / 2)[own]
     east, north, up = (np.array(column) for column in zip(*POINTS, strict=True))

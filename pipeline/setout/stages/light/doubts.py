@@ -16,40 +16,24 @@ def _unknown(block: Block, trees: int, year: int | None) -> Iterator[Finding]:
     if not trees:
         return
     words = [
-        word
-        for word in ("spread", "height")
-        if not block.plants or any(np.isnan(getattr(plant, f"{word}_m")) for plant in block.plants)
+        word for word in ("spread", "height") if not block.plants or any(np.isnan(getattr(plant, f"{word}_m")) for plant in block.plants)
     ]
-    said = (
-        " and ".join(words)
-        or f"growth up to {f'year {year}' if year is not None else 'the year in which they come out'}"
-    )
+    said = " and ".join(words) or f"growth up to {f'year {year}' if year is not None else 'the year in which they come out'}"
     remedy = 'name its plants, or write spread = "15 ft" and height = "15 ft" for the block'
     if not words:
         remedy = "give the plant years_to_full_size, or pairs of year and spread as its growth"
     yield Finding(
-        "light_unknown", "note", f"block {block.name}: the light of {trees:,} trees is not known, as their {said} is not",
-        f"{trees:,} trees", "", remedy,
-    )  # fmt: skip
+        "light_unknown",
+        "note",
+        f"block {block.name}: the light of {trees:,} trees is not known, as their {said} is not",
+        f"{trees:,} trees",
+        "",
+        remedy,
+    )
 
 
 def light_findings(blocks: Sequence[Block], trees: Trees, light: Light) -> Iterator[Finding]:
-    """Yield what there is to say of the trees' light, block by block.
-
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        Patterns and plants.
-    trees : Trees
-        Positions.
-    light : Light
-        Their light.
-
-    Yields
-    ------
-    Finding
-        Trees below full sun, and blocks whose sizes are unknown.
-    """
+    """Yield what there is to say of the trees' light, block by block."""
     for index, block in enumerate(blocks):
         own = np.flatnonzero(trees.block == index)
         stays = [not 0 < plant.remove_year <= (light.year or 0) for plant in block.plants]
@@ -65,18 +49,16 @@ def light_findings(blocks: Sequence[Block], trees: Trees, light: Light) -> Itera
             leaves = np.array([*(plant.remove_year > 0 for plant in block.plants), False])[trees.plant[dark]]
             if leaves.any() and light.year is None:
                 share += f" ({int(leaves.sum()):,} of them fillers, in the last year in which they stand)"
-            cause = (
-                "the terrain takes most of it"
-                if open_h < wanted
-                else "canopies and what stands round them take the rest"
-            )
+            cause = "the terrain takes most of it" if open_h < wanted else "canopies and what stands round them take the rest"
             how = "" if wanted == FULL_SUN_H else ", counted by how squarely it meets the two sides of the hedge"
             when = "" if light.year is None else f" in year {light.year}"
             yield Finding(
-                "sun_short", "warn",
+                "sun_short",
+                "warn",
                 f"block {block.name}{when}: {share} {get} less than {wanted:g} h of direct sun a day in the season{how}; the darkest "
                 f"{least:.1f} h of {open_h:.1f} h, {cause}",
-                f"{least:.1f} h", f"{wanted:g} h",
+                f"{least:.1f} h",
+                f"{wanted:g} h",
                 "widen the step or the row distance, hold the plants smaller, or plant what bears in part shade",
                 geometry=shapely.MultiPoint(np.column_stack([trees.x[dark], trees.y[dark]])),
-            )  # fmt: skip
+            )

@@ -10,24 +10,7 @@ from setout.geometry.sky.sunlight import Horizon, sunlight
 
 
 def hours_on(views: Views, bodies: Bodies, path: SunPath, horizon: Horizon | None = None) -> tuple[Singles, Singles]:
-    """Return the hours of direct sun on canopies.
-
-    Parameters
-    ----------
-    views : Views
-        Trees with the points of their canopies.
-    bodies : Bodies
-        What throws shade.
-    path : SunPath
-        Positions of the sun.
-    horizon : callable, optional
-        The terrain's horizon; level when absent.
-
-    Returns
-    -------
-    morning, afternoon : (days, n) ndarray
-        Hours [h]; of a wall those of both its sides together, of which the sun meets one at a time.
-    """
+    """Return the hours of direct sun on canopies."""
     morning, afternoon = sunlight(views, bodies, path, horizon)
     if views.facing is not None:
         sides = np.where(np.isfinite(views.facing[:, 0]), np.float32(2.0), np.float32(1.0))

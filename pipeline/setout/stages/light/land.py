@@ -8,9 +8,9 @@ import numpy as np
 
 from setout.geometry.cells import gridmap
 from setout.geometry.cells.cellsize import Window
+from setout.geometry.cells.strips import overview
 from setout.geometry.sky.horizon import MOST_PLACES, NEAR, TerrainHorizon, terrain_horizon
 from setout.geometry.sky.skyline import Singles
-from setout.geometry.cells.strips import overview
 from setout.model import Floats, Ground, Site
 
 FARTHEST_M: Final = 3000.0
@@ -24,22 +24,7 @@ FINEST_M: Final = 5.0
 
 
 def land_horizon(ground: Ground, site: Site, eye_m: float) -> TerrainHorizon | None:
-    """Find how high the land stands round every place of the site.
-
-    Parameters
-    ----------
-    ground : Ground
-        The DEM.
-    site : Site
-        Its boundary.
-    eye_m : float
-        Height of the eye over the ground [m].
-
-    Returns
-    -------
-    TerrainHorizon or None
-        None without a DEM.
-    """
+    """Find how high the land stands round every place of the site."""
     if ground.elevations is None:
         return None
     cell_m = gridmap.metres_per_cell(ground.elevations.grid, ground.window)
@@ -60,10 +45,7 @@ def _around(ground: Ground, cell_m: float) -> Window:
     most = MOST_READ + 3 * (row1 - row0) * (col1 - col0)
     wide = int(FARTHEST_M / cell_m) + 1
     while True:
-        window = (
-            max(row0 - wide, 0), min(row1 + wide, grid.height),
-            max(col0 - wide, 0), min(col1 + wide, grid.width),
-        )  # fmt: skip
+        window = (max(row0 - wide, 0), min(row1 + wide, grid.height), max(col0 - wide, 0), min(col1 + wide, grid.width))
         if (window[1] - window[0]) * (window[3] - window[2]) <= most or wide < 2:
             return window
         wide = wide * 9 // 10

@@ -20,18 +20,6 @@ def others_of(shade: Shade, height_at: Callable[[Floats, Floats], Floats]) -> Bo
     """Return what stands round the planting.
 
     Outlines and lines are upright walls along their edges, as thin as a line; points are crowns.
-
-    Parameters
-    ----------
-    shade : Shade
-        Features with their heights.
-    height_at : callable
-        Takes x and y [m]; gives the height of the ground there [m], NaN where it is unknown.
-
-    Returns
-    -------
-    Bodies
-        None of it belongs to a tree of the planting.
     """
     kind = shapely.get_dimensions(shade.geometry) if len(shade.geometry) else np.empty(0, np.int64)
     points = np.flatnonzero(kind == 0)
@@ -66,6 +54,14 @@ def _walls(shade: Shade, which: Ints, height_at: Callable[[Floats, Floats], Floa
     middle, way, n = (one + two) / 2, two - one, len(long)
     foot, nobody = np.nan_to_num(height_at(middle[:, 0], middle[:, 1])), np.full(n, -1)
     return Bodies(
-        middle[:, 0], middle[:, 1], foot, foot + height, np.full(n, np.nan), long / 2, np.zeros(n),
-        np.arctan2(way[:, 0], way[:, 1]), nobody, nobody,
-    )  # fmt: skip
+        middle[:, 0],
+        middle[:, 1],
+        foot,
+        foot + height,
+        np.full(n, np.nan),
+        long / 2,
+        np.zeros(n),
+        np.arctan2(way[:, 0], way[:, 1]),
+        nobody,
+        nobody,
+    )

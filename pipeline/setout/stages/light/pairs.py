@@ -37,20 +37,7 @@ class PairAxis:
 
 
 def pair_axes(blocks: Sequence[Block], path: SunPath) -> tuple[PairAxis, ...]:
-    """Choose the axis of every block whose pairs have none.
-
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        Patterns and plants; rows lie along the block's direction where that is a bearing, else north-south.
-    path : SunPath
-        Positions of the sun.
-
-    Returns
-    -------
-    tuple of PairAxis
-        Of the pair in the middle of the block, at full size on level ground.
-    """
+    """Choose the axis of every block whose pairs have none."""
     out = []
     for index, block in enumerate(blocks):
         pair = block.pattern.pair
@@ -86,28 +73,18 @@ def with_axes(blocks: Sequence[Block], axes: Sequence[PairAxis]) -> tuple[Block,
 
 
 def axis_findings(blocks: Sequence[Block], axes: Sequence[PairAxis]) -> Iterator[Finding]:
-    """Yield which axis was chosen for pairs that had none, and what the darker partner has under both.
-
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        Of the site.
-    axes : Sequence of PairAxis
-        From :func:`pair_axes`.
-
-    Yields
-    ------
-    Finding
-        One a block.
-    """
+    """Yield which axis was chosen for pairs that had none, and what the darker partner has under both."""
     for one in axes:
         chosen = AXES.index(one.axis_deg)
         had, other = one.darker_h[chosen], one.darker_h[1 - chosen]
         size = "" if one.sized else ", reckoned for crowns that fill their room, as the plants' sizes are not known"
         yield Finding(
-            "pair_axis", "note",
+            "pair_axis",
+            "note",
             f"block {blocks[one.block].name}: partners of its pairs stand {way_name(one.axis_deg)}: the darker one then has {had:.1f} h of "
             f"direct sun a day in the season, against {other:.1f} h {way_name(AXES[1 - chosen])}{size}",
-            f"{had:.1f} h", "", 'write pair.axis, such as "north-south" or "east-west", to set them otherwise',
+            f"{had:.1f} h",
+            "",
+            'write pair.axis, such as "north-south" or "east-west", to set them otherwise',
             geometry=blocks[one.block].area,
-        )  # fmt: skip
+        )

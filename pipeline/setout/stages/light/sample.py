@@ -13,29 +13,7 @@ from setout.stages.light.trees import Sky
 
 
 def light_on(blocks: Sequence[Block], trees: Trees, z: Floats, sky: Sky, which: Ints) -> tuple[Floats, Bools]:
-    """Return the direct sun of some trees, all the others standing round them.
-
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        Patterns and plants.
-    trees : Trees
-        All positions.
-    z : (n,) ndarray
-        Height of the ground at every tree [m].
-    sky : Sky
-        Sun, terrain and what stands round the planting.
-    which : (m,) ndarray of int
-        The trees that are asked for.
-
-    Returns
-    -------
-    (n,) ndarray
-        Hours a day, mean of the days [h], as :func:`trees_light` gives them; NaN for unknown sizes and
-        for trees that were not asked for.
-    (n,) ndarray of bool
-        Trees asked for that grow into a wall.
-    """
+    """Return the direct sun of some trees, all the others standing round them."""
     out = np.full(len(trees), np.nan)
     asked, wall = np.zeros(len(trees), bool), np.zeros(len(trees), bool)
     asked[which] = True

@@ -23,29 +23,8 @@ ENOUGH_H = 1.0
 """Hours of afternoon shade, as a mean of the yard and the warm months, below which a screen does not do its work."""
 
 
-def screen_shades(
-    blocks: Sequence[Block], trees: Trees, z: Floats, path: SunPath, year: int | None = None
-) -> tuple[ScreenShade, ...]:
-    """Return the shade of every screen that names a yard, on level ground round it.
-
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        Patterns and plants.
-    trees : Trees
-        Positions.
-    z : (n,) ndarray
-        Height of the ground at every tree [m].
-    path : SunPath
-        Positions of the sun.
-    year : int, optional
-        Years after planting; full size when absent.
-
-    Returns
-    -------
-    tuple of ScreenShade
-        None for screens whose size is unknown.
-    """
+def screen_shades(blocks: Sequence[Block], trees: Trees, z: Floats, path: SunPath, year: int | None = None) -> tuple[ScreenShade, ...]:
+    """Return the shade of every screen that names a yard, on level ground round it."""
     canopies = canopies_of(blocks, trees, year)
     out = []
     for index, block in enumerate(blocks):
@@ -61,9 +40,7 @@ def screen_shades(
             path, [*(np.maximum(half - lit, 0.0) for half, lit in zip(halves, shaded, strict=True)), *halves]
         )
         height = float(np.median(canopies.height[own]))
-        out.append(
-            ScreenShade(index, height, block.pattern.step_m, float(block.yard.area), months, am, pm, sun_am, sun_pm)
-        )
+        out.append(ScreenShade(index, height, block.pattern.step_m, float(block.yard.area), months, am, pm, sun_am, sun_pm))
     return tuple(out)
 
 
@@ -87,20 +64,6 @@ def _hours(yard: BaseGeometry, z: float, path: SunPath, bodies: Bodies) -> tuple
 def places_in(yard: BaseGeometry, about: int) -> tuple[Floats, Floats]:
     """Return places spread evenly over a polygon.
 
-    Parameters
-    ----------
-    yard : polygon
-        In the frame.
-    about : int
-        How many.
-
-    Returns
-    -------
-    x, y : (n,) ndarray
-        At least one [m].
-
-    Examples
-    --------
     >>> x, y = places_in(shapely.box(0, 0, 20, 10), 200)
     >>> len(x), float(x.mean()), float(y.mean())
     (200, 10.0, 5.0)
@@ -108,9 +71,7 @@ def places_in(yard: BaseGeometry, about: int) -> tuple[Floats, Floats]:
     west, south, east, north = yard.bounds
     side = float(np.sqrt(yard.area / about))
     cols, rows = max(int((east - west) / side), 1), max(int((north - south) / side), 1)
-    x, y = np.meshgrid(
-        west + (np.arange(cols) + 0.5) * (east - west) / cols, south + (np.arange(rows) + 0.5) * (north - south) / rows
-    )
+    x, y = np.meshgrid(west + (np.arange(cols) + 0.5) * (east - west) / cols, south + (np.arange(rows) + 0.5) * (north - south) / rows)
     inside = shapely.contains_xy(yard, x.ravel(), y.ravel())
     if not inside.any():
         point = yard.representative_point()
@@ -119,46 +80,14 @@ def places_in(yard: BaseGeometry, about: int) -> tuple[Floats, Floats]:
 
 
 def warm_hours(shade: ScreenShade, latitude: float) -> tuple[float, float]:
-    """Return the morning and the afternoon shade of the warm months [h]; of all months where none of them was reckoned.
-
-    Parameters
-    ----------
-    shade : ScreenShade
-        A screen's.
-    latitude : float
-        North positive [deg].
-
-    Returns
-    -------
-    tuple of float
-        Before and after noon [h].
-    """
+    """Return the morning and the afternoon shade of the warm months [h]; of all months where none of them was reckoned."""
     warm = np.isin(shade.month, WARM[latitude >= 0])
     warm = warm if warm.any() else np.ones_like(warm)
     return float(shade.am_h[warm].mean()), float(shade.pm_h[warm].mean())
 
 
-def screen_findings(
-    blocks: Sequence[Block], shades: Sequence[ScreenShade], latitude: float, units: str
-) -> Iterator[Finding]:
-    """Yield screens that were planted for shade and give little of it in the afternoon.
-
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        Of the site.
-    shades : Sequence of ScreenShade
-        What the screens do.
-    latitude : float
-        North positive [deg].
-    units : str
-        Units that people read.
-
-    Yields
-    ------
-    Finding
-        One a screen.
-    """
+def screen_findings(blocks: Sequence[Block], shades: Sequence[ScreenShade], latitude: float, units: str) -> Iterator[Finding]:
+    """Yield screens that were planted for shade and give little of it in the afternoon."""
     for shade in shades:
         block = blocks[shade.block]
         am, pm = warm_hours(shade, latitude)
@@ -166,9 +95,12 @@ def screen_findings(
             continue
         side = "; it shades it in the morning instead" if am > pm else ""
         yield Finding(
-            "screen_no_shade", "warn",
+            "screen_no_shade",
+            "warn",
             f"screen {block.name}, {show_length(shade.height_m, units)} high, shades its yard for {pm:.1f} h of a summer "
             f"afternoon, as a mean over the yard{side}",
-            f"{pm:.1f} h", f"{ENOUGH_H:g} h",
-            "plant it on the west side of the yard, nearer to it, or of a taller plant", geometry=block.line,
-        )  # fmt: skip
+            f"{pm:.1f} h",
+            f"{ENOUGH_H:g} h",
+            "plant it on the west side of the yard, nearer to it, or of a taller plant",
+            geometry=block.line,
+        )

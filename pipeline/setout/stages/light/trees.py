@@ -33,26 +33,7 @@ class Sky:
 
 
 def trees_light(blocks: Sequence[Block], trees: Trees, z: Floats, sky: Sky, year: int | None = None) -> Light:
-    """Return the direct sun of every tree.
-
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        Patterns and plants.
-    trees : Trees
-        Positions.
-    z : (n,) ndarray
-        Height of the ground at every tree [m]; level ground where all are the same.
-    sky : Sky
-        Sun, terrain and what stands round the planting.
-    year : int, optional
-        Years after planting; full size when absent, of fillers the last year in which they stand.
-
-    Returns
-    -------
-    Light
-        NaN for trees of unknown size, and for those that have come out by that year. Without findings.
-    """
+    """Return the direct sun of every tree."""
     days = len(sky.path.dates)
     morning, afternoon = (np.full((days, len(trees)), np.nan, np.float32) for _ in range(2))
     free, wall = np.full(len(trees), np.nan), np.zeros(len(trees), bool)

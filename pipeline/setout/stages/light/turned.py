@@ -28,32 +28,11 @@ Turned = Literal["rows", "pairs", "hedges"]
 OCTANTS: Final = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
-def directions(
-    blocks: Sequence[Block], rows: Rows, path: SunPath, year: int | None = None
-) -> tuple[DirectionLight, ...]:
-    """Return what north-south does against east-west to every block whose size is known.
-
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        Patterns and plants.
-    rows : Rows
-        As planted, for their bearing.
-    path : SunPath
-        Positions of the sun.
-    year : int, optional
-        Years after planting; full size when absent.
-
-    Returns
-    -------
-    tuple of DirectionLight
-        For each block north-south, east-west and, where that is neither, as planned.
-    """
+def directions(blocks: Sequence[Block], rows: Rows, path: SunPath, year: int | None = None) -> tuple[DirectionLight, ...]:
+    """Return what north-south does against east-west to every block whose size is known."""
     out: list[DirectionLight] = []
     for index, block in enumerate(blocks):
-        if block.pattern.kind in ("points", "screen") or not (
-            np.isfinite(block.spread_m) and np.isfinite(block.height_m)
-        ):
+        if block.pattern.kind in ("points", "screen") or not (np.isfinite(block.spread_m) and np.isfinite(block.height_m)):
             continue
         own = rows.bearing_deg[rows.block == index]
         if not len(own):
@@ -77,31 +56,8 @@ def _apart(one: float, two: float) -> float:
     return abs((one - two + 90.0) % 180.0 - 90.0)
 
 
-def sides_of(
-    block: Block, bearing: float, path: SunPath, year: int | None
-) -> tuple[Turned, tuple[SideLight, ...], float]:
-    """Return what one direction gives to the middle of a block.
-
-    Parameters
-    ----------
-    block : Block
-        Pattern and plants.
-    bearing : float
-        Of the rows, or of pairs from one partner to the other; their rows keep the block's bearing, else north-south [deg].
-    path : SunPath
-        Positions of the sun.
-    year : int or None
-        Years after planting; None for full size.
-
-    Returns
-    -------
-    str
-        What was turned.
-    tuple of SideLight
-        Light of its sides; none where the size in that year is not known.
-    float
-        Hours of a hedge's wall, as its plants have them [h]; NaN where there is none.
-    """
+def sides_of(block: Block, bearing: float, path: SunPath, year: int | None) -> tuple[Turned, tuple[SideLight, ...], float]:
+    """Return what one direction gives to the middle of a block."""
     pair = block.pattern.pair
     turned = block
     if pair is not None:
@@ -125,13 +81,9 @@ def sides_of(
     if pair is None:
         return "rows", (_light("tree", views.take([place_of[middle]]), bodies, path),), float("nan")
     both = (middle, int(trees.partner[middle]))
-    ahead = sorted(
-        both, key=lambda k: -(trees.x[k] * np.sin(np.radians(bearing)) + trees.y[k] * np.cos(np.radians(bearing)))
-    )
+    ahead = sorted(both, key=lambda k: -(trees.x[k] * np.sin(np.radians(bearing)) + trees.y[k] * np.cos(np.radians(bearing))))
     names = (f"{_name(bearing)} partner", f"{_name(bearing + 180.0)} partner")
-    partners = tuple(
-        _light(name, views.take([place_of[k]]), bodies, path) for name, k in zip(names, ahead, strict=True)
-    )
+    partners = tuple(_light(name, views.take([place_of[k]]), bodies, path) for name, k in zip(names, ahead, strict=True))
     return "pairs", partners, float("nan")
 
 
@@ -167,9 +119,7 @@ def _light(name: str, views: Views, bodies: Bodies, path: SunPath) -> SideLight:
     return SideLight(name, float(morning.mean()), float(afternoon.mean()))
 
 
-def _faces(
-    trees: Trees, height: float, half_width: float, bearing: float, bodies: Bodies, path: SunPath
-) -> tuple[SideLight, ...]:
+def _faces(trees: Trees, height: float, half_width: float, bearing: float, bodies: Bodies, path: SunPath) -> tuple[SideLight, ...]:
     """Return the light of both sides of the middle hedge, at half its height; the hedge itself is in the way."""
     out = []
     for side in (bearing - 90.0, bearing + 90.0):
@@ -184,28 +134,13 @@ def _faces(
 
 
 def patch(block: Block, bearing: float) -> Trees:
-    """Return a piece of a block's pattern on level ground, with a tree or pair at its middle.
-
-    Parameters
-    ----------
-    block : Block
-        Pattern and plants.
-    bearing : float
-        Of the rows [deg].
-
-    Returns
-    -------
-    Trees
-        In walking order, plants not dealt.
-    """
+    """Return a piece of a block's pattern on level ground, with a tree or pair at its middle."""
     pattern = block.pattern
     height = block.height_m if np.isfinite(block.height_m) else 0.0
     step = pattern.step_m
     if pattern.bed is not None:
         step = pattern.bed.length_m + pattern.bed.gap_m if pattern.step_m >= pattern.bed.length_m else pattern.step_m
-    many = [
-        int(np.clip(np.ceil(REACH * height / max(d, 0.1)), ROUND, MOST_ROUND)) for d in (step, pattern.row_distance_m)
-    ]
+    many = [int(np.clip(np.ceil(REACH * height / max(d, 0.1)), ROUND, MOST_ROUND)) for d in (step, pattern.row_distance_m)]
     place, row = (k.ravel() for k in np.meshgrid(np.arange(-many[0], many[0] + 1), np.arange(-many[1], many[1] + 1)))
     along = ((place + (row % 2) * pattern.shift) * step).astype(float)
     across = (row * pattern.row_distance_m).astype(float)
@@ -221,9 +156,14 @@ def patch(block: Block, bearing: float) -> Trees:
         number = np.arange(len(x))
         partner = number ^ 1
     return Trees(
-        np.zeros(len(x), np.int32), (row - row.min() + 1).astype(np.int32), (place - place.min() + 1).astype(np.int32),
-        x, y, np.zeros(len(x), np.int32), partner.astype(np.int32),
-    )  # fmt: skip
+        np.zeros(len(x), np.int32),
+        (row - row.min() + 1).astype(np.int32),
+        (place - place.min() + 1).astype(np.int32),
+        x,
+        y,
+        np.zeros(len(x), np.int32),
+        partner.astype(np.int32),
+    )
 
 
 def _turn(along: Floats, across: Floats, bearing: float) -> tuple[Floats, Floats]:

@@ -40,22 +40,7 @@ class Climate:
 
 
 def climate_of(weather: Weather | None, settings: NeedSettings, latitude: float, elevation: float) -> Climate:
-    """Return the climate by month; what the plan file gives goes before the climate file.
-
-    Parameters
-    ----------
-    weather : Weather, optional
-        The climate file.
-    settings : NeedSettings
-        What the plan file says.
-    latitude, elevation : float
-        Of the site [deg], [m].
-
-    Returns
-    -------
-    Climate
-        With a finding where nothing is known or something was taken.
-    """
+    """Return the climate by month; what the plan file gives goes before the climate file."""
     eto, findings = np.asarray(settings.eto_mm, float), list(weather.findings if weather is not None else ())
     method = "as the plan gives it"
     if not eto.size and weather is not None:
@@ -66,24 +51,13 @@ def climate_of(weather: Weather | None, settings: NeedSettings, latitude: float,
             remedy = "add humidity or dew point, wind and solar radiation or sunshine, if a station near has them"
             findings.append(Finding("need_weather_taken", "note", what, remedy=remedy))
     if not np.isfinite(eto).any():
-        findings.append(
-            Finding(
-                "need_no_weather", "note", "what trees need is not known: the plan gives no reference ET", remedy=REMEDY
-            )
-        )
+        findings.append(Finding("need_no_weather", "note", "what trees need is not known: the plan gives no reference ET", remedy=REMEDY))
         return Climate((), (), float("nan"), "", tuple(findings))
     peak = float(np.nanmax(eto))
     if peak > MUCH:
         what = f"reference ET of {peak:.1f} mm/day is more than the hottest deserts have as the mean of a month"
         findings.append(
-            Finding(
-                "need_much_eto",
-                "warn",
-                what,
-                f"{peak:.1f} mm/day",
-                f"{MUCH:g} mm/day",
-                "look at its unit: in/day or mm/day",
-            )
+            Finding("need_much_eto", "warn", what, f"{peak:.1f} mm/day", f"{MUCH:g} mm/day", "look at its unit: in/day or mm/day")
         )
     findings += _gaps(eto)
     by_month = tuple(eto.tolist()) if eto.size == 12 and np.isfinite(eto).all() else ()
@@ -102,9 +76,7 @@ def _gaps(eto: Floats) -> list[Finding]:
     """Tell of months that nothing is known of."""
     if eto.size == 1:
         what = "one reference ET was given: it is taken for the peak, and need by month is not known"
-        return [
-            Finding("need_peak_only", "note", what, remedy="give eto by month, or a climate file, for hours by month")
-        ]
+        return [Finding("need_peak_only", "note", what, remedy="give eto by month, or a climate file, for hours by month")]
     missing = [MONTHS[k] for k in range(12) if not np.isfinite(eto[k])]
     if not missing:
         return []
@@ -125,20 +97,6 @@ def _rain(weather: Weather | None, settings: NeedSettings) -> tuple[float, ...]:
 def monthly_mean(values: Floats, month: Ints) -> Floats:
     """Return the means of the calendar months.
 
-    Parameters
-    ----------
-    values : (n,) ndarray
-        One a day or a month.
-    month : (n,) ndarray of int
-        1 to 12.
-
-    Returns
-    -------
-    (12,) ndarray
-        NaN for months without a value.
-
-    Examples
-    --------
     >>> monthly_mean(np.array([1.0, 3.0, 5.0]), np.array([1, 1, 2]))[:3].tolist()
     [2.0, 5.0, nan]
     """

@@ -50,20 +50,6 @@ def sun_distance(day: Floats) -> Floats:
 def extraterrestrial(latitude: float, day: Floats) -> Floats:
     """Return the radiation that comes in above the atmosphere.
 
-    Parameters
-    ----------
-    latitude : float
-        North positive [deg].
-    day : ndarray
-        Day of the year, 1 to 366.
-
-    Returns
-    -------
-    ndarray
-        Ra [MJ/m2/day] (FAO-56 eq. 21).
-
-    Examples
-    --------
     >>> round(float(extraterrestrial(-20.0, np.array(246.0))), 1)
     32.2
     """
@@ -100,22 +86,6 @@ def clear_sky(elevation: float, ra: Floats) -> Floats:
 def net_longwave(tmin: Floats, tmax: Floats, ea: Floats, cloudiness: Floats) -> Floats:
     """Return net outgoing longwave radiation.
 
-    Parameters
-    ----------
-    tmin, tmax : ndarray
-        Air temperature [deg C].
-    ea : ndarray
-        Actual vapour pressure [kPa].
-    cloudiness : ndarray
-        Solar radiation over that under a clear sky.
-
-    Returns
-    -------
-    ndarray
-        Rnl [MJ/m2/day] (FAO-56 eq. 39); its cloud factor is held between 0.05 and 1 (ASCE-EWRI 2005, eq. 18).
-
-    Examples
-    --------
     >>> values = (np.array(v) for v in (19.1, 25.1, 2.1, 14.5 / 18.8))
     >>> round(float(net_longwave(*values)), 1)
     3.5

@@ -12,27 +12,6 @@ INCH_MM: Final = 25.4
 def effective_rain(rain_mm: float, use_mm: float, method: RainMethod = "scs", depth_mm: float = 75.0) -> float:
     """Return the effective rain of a month.
 
-    Parameters
-    ----------
-    rain_mm : float
-        Rain [mm/month].
-    use_mm : float
-        What the plants use [mm/month].
-    method : str
-        "scs": USDA Soil Conservation Service (1970), Technical Release 21, as in NRCS National Engineering Handbook,
-        part 623, chapter 2: SF (0.70917 P^0.82416 - 0.11556) 10^(0.02426 U), inches a month (figures from memory,
-        held to the table of FAO Paper 24); "fao": dependable rain of FAO's land and water division, 0.6 P - 10 up to
-        70 mm and 0.8 P - 24 beyond (from memory); "none".
-    depth_mm : float
-        Net depth that the soil stores for the plants [mm], for the factor SF of the first.
-
-    Returns
-    -------
-    float
-        Effective rain [mm/month], never more than falls or is used.
-
-    Examples
-    --------
     >>> round(effective_rain(100.0, 150.0), 1), round(effective_rain(100.0, 150.0, "fao"), 1)
     (73.3, 56.0)
     >>> effective_rain(100.0, 30.0) <= 30.0, effective_rain(100.0, 150.0, "none")

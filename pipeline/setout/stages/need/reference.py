@@ -64,19 +64,7 @@ def wind_at_2m(speed: Floats, height: float) -> Floats:
 
 
 def vapour_pressure(weather: Weather) -> tuple[Floats, str]:
-    """Return actual vapour pressure [kPa] from what was measured, the best first, and what that is.
-
-    Parameters
-    ----------
-    weather : Weather
-        With temperatures.
-
-    Returns
-    -------
-    tuple
-        From the dew point (FAO-56 eq. 14), both relative humidities (eq. 17), the highest (eq. 18), the mean (eq. 19),
-        or from the lowest temperature taken as the dew point (eq. 48); and which, empty for the last.
-    """
+    """Return actual vapour pressure [kPa] from what was measured, the best first, and what that is."""
     tmin, tmax = _temperatures(weather)
     if weather.tdew_c is not None:
         return saturation(weather.tdew_c), "dew point"
@@ -107,26 +95,7 @@ def soil_heat(weather: Weather) -> Floats:
 
 
 def penman_monteith(temperature: Floats, energy: Floats, wind: Floats, deficit: Floats, gamma: float) -> Floats:
-    """Return reference evapotranspiration by the FAO Penman-Monteith equation.
-
-    Parameters
-    ----------
-    temperature : ndarray
-        Mean air temperature at 2 m [deg C].
-    energy : ndarray
-        Net radiation less soil heat flux [MJ/m2/day].
-    wind : ndarray
-        Wind speed at 2 m [m/s].
-    deficit : ndarray
-        Vapour pressure deficit [kPa].
-    gamma : float
-        Psychrometric constant [kPa/deg C].
-
-    Returns
-    -------
-    ndarray
-        ETo [mm/day] (FAO-56 eq. 6), not below 0.
-    """
+    """Return reference evapotranspiration by the FAO Penman-Monteith equation."""
     slope = slope_of_saturation(temperature)
     top = 0.408 * slope * energy + gamma * 900 / (temperature + 273) * wind * deficit
     return np.asarray(np.maximum(top / (slope + gamma * (1 + 0.34 * wind)), 0.0))
@@ -135,20 +104,6 @@ def penman_monteith(temperature: Floats, energy: Floats, wind: Floats, deficit: 
 def hargreaves_samani(tmin: Floats, tmax: Floats, ra: Floats) -> Floats:
     """Return reference evapotranspiration from temperatures alone.
 
-    Parameters
-    ----------
-    tmin, tmax : ndarray
-        Air temperature [deg C].
-    ra : ndarray
-        Extraterrestrial radiation [MJ/m2/day].
-
-    Returns
-    -------
-    ndarray
-        ETo [mm/day] (Hargreaves and Samani 1985; FAO-56 eq. 52), not below 0.
-
-    Examples
-    --------
     >>> round(float(hargreaves_samani(np.array(14.8), np.array(26.6), np.array(40.55))), 1)
     5.0
     """
@@ -157,21 +112,7 @@ def hargreaves_samani(tmin: Floats, tmax: Floats, ra: Floats) -> Floats:
 
 
 def reference_of(weather: Weather, latitude: float, elevation: float) -> Reference:
-    """Return reference evapotranspiration for every day or month of a climate file.
-
-    Parameters
-    ----------
-    weather : Weather
-        What was measured: reference evapotranspiration itself, or at least temperatures.
-    latitude, elevation : float
-        Where [deg], [m].
-
-    Returns
-    -------
-    Reference
-        ETo [mm/day] and how it was had. What the file lacks is taken as FAO-56, chapter 3, "missing climatic data",
-        has it; with temperatures alone it is Hargreaves-Samani.
-    """
+    """Return reference evapotranspiration for every day or month of a climate file."""
     if weather.eto_mm is not None:
         return Reference(weather.eto_mm, f"as {weather.source} gives it")
     tmin, tmax = _temperatures(weather)
@@ -212,9 +153,7 @@ def day_of_year(weather: Weather) -> Floats:
         return radiation.middle_day(weather.month.astype(float))
     year = np.where(weather.year > 0, weather.year, 2001).astype(np.int64)
     date = (year - 1970).astype("datetime64[Y]").astype("datetime64[M]") + (weather.month - 1).astype("timedelta64[M]")
-    days: Ints = (date.astype("datetime64[D]") - (year - 1970).astype("datetime64[Y]").astype("datetime64[D]")).astype(
-        np.int64
-    )
+    days: Ints = (date.astype("datetime64[D]") - (year - 1970).astype("datetime64[Y]").astype("datetime64[D]")).astype(np.int64)
     return (days + weather.day).astype(float)
 
 

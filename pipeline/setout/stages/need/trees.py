@@ -8,17 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from setout.geometry.places.growth import (
-    IN_ROWS,
-    canopy_m2,
-    cell_m2,
-    grown_share,
-    judged_in,
-    kept_of,
-    leaves_of,
-    natural_of,
-    years_of,
-)
+from setout.geometry.places.growth import IN_ROWS, canopy_m2, cell_m2, grown_share, judged_in, kept_of, leaves_of, natural_of, years_of
 from setout.model import Block, ClassNeed, Finding, Need, NeedSettings, Pattern, Plant, Site, Trees, Weather
 from setout.stages.need.climate import Climate, climate_of
 from setout.stages.need.rain import effective_rain
@@ -50,10 +40,7 @@ class _Stand:
     def pattern(self, year: float) -> Pattern:
         """Return a pattern that gives each tree that stands in a year its ground: what fillers leave goes to the others."""
         own = self.block.pattern
-        every, stands = (
-            sum(n for _, n in self.counts),
-            sum(n for p, n in self.counts if leaves_of(p) > year or np.isinf(leaves_of(p))),
-        )
+        every, stands = (sum(n for _, n in self.counts), sum(n for p, n in self.counts if leaves_of(p) > year or np.isinf(leaves_of(p))))
         if not 0 < stands < every:
             return own
         # the places of fillers lie between the rows as well as along them: no rectangle bounds what stays
@@ -66,25 +53,6 @@ def need_of(site: Site, trees: Trees, weather: Weather | None, settings: NeedSet
 
     Need = ETo x Kc x ground that draws water, less effective rain on that ground, over efficiency and (1 - leaching
     fraction): 1 mm on 1 m2 is 1 litre. The ground that draws water is the tree's ground times the canopy factor.
-
-    Parameters
-    ----------
-    site : Site
-        Blocks with their plants, and where they are.
-    trees : Trees
-        Positions.
-    weather : Weather, optional
-        The climate file; settings may give reference evapotranspiration instead.
-    settings : NeedSettings
-        What the plan file says.
-    year : int, optional
-        Year after planting that ``need_lpd`` is for; full size when absent. A temporary tree then has
-        the size of the last year in which it stands, and those that stay have the ground that it leaves.
-
-    Returns
-    -------
-    Need
-        Litres a day by tree, class, month and year; NaN with a finding where it cannot be known.
     """
     climate = climate_of(weather, settings, site.frame.lat, site.frame.height_m)
     common = _Setting(climate, settings, site.frame.lat)
@@ -146,32 +114,20 @@ def _class_need(common: _Setting, key: tuple[int, int], count: int, stand: _Stan
     else:
         peak_mm, month = gross(climate.peak_mm * kc_peak, settings.efficiency, settings.leaching), 0
     return replace(
-        blank, kc_peak=kc_peak, lpd_by_month=tuple(area * mm for mm in wet), dry_lpd_by_month=tuple(area * mm for mm in dry),
-        peak_lpd=area * peak_mm, peak_month=month, lpd_by_year=_by_year(stand, plant, peak_mm, settings),
-    )  # fmt: skip
+        blank,
+        kc_peak=kc_peak,
+        lpd_by_month=tuple(area * mm for mm in wet),
+        dry_lpd_by_month=tuple(area * mm for mm in dry),
+        peak_lpd=area * peak_mm,
+        peak_month=month,
+        lpd_by_year=_by_year(stand, plant, peak_mm, settings),
+    )
 
 
 def crop_use(
     plant: Plant, settings: NeedSettings, latitude: float, warm: tuple[int, int] | None = None
 ) -> tuple[tuple[float, ...], float, str]:
-    """Return the crop coefficients of a plant.
-
-    Parameters
-    ----------
-    plant : Plant
-        Its species, and its own coefficient in mid-season.
-    settings : NeedSettings
-        Ground cover, frost, season, and the grower's own coefficients.
-    latitude : float
-        Of the site [deg].
-    warm : tuple of int, optional
-        Its warm season, first day of the year and number of days.
-
-    Returns
-    -------
-    tuple
-        By month (empty where its season is unknown), in mid-season (NaN unknown), and where they come from.
-    """
+    """Return the crop coefficients of a plant."""
     if len(settings.kc) == 12:
         return settings.kc, max(settings.kc), "yours (water.kc)"
     found = coefficients_of(plant.species, plant.kc_mid, grass=settings.grass, frost=settings.frost)
@@ -188,9 +144,7 @@ def crop_use(
     return kc_by_month(found, season), most, f"{found.source}; {season.source}"
 
 
-def by_month(
-    kc: tuple[float, ...], climate: Climate, settings: NeedSettings
-) -> tuple[tuple[float, ...], tuple[float, ...]]:
+def by_month(kc: tuple[float, ...], climate: Climate, settings: NeedSettings) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Return gross need by month [mm/day] on ground that draws water: less effective rain, and without rain."""
     if not climate.eto_mm or not kc:
         return (), ()
@@ -217,10 +171,7 @@ def _by_year(stand: _Stand, plant: Plant, peak_mm: float, settings: NeedSettings
     if not np.isfinite(grown):
         return ()
     last = int(min(max(np.ceil(grown) + BEYOND, plant.remove_year), LAST_YEAR))
-    areas = [
-        drawing_m2(_canopy(stand, plant, y), cell_m2(stand.pattern(y)), settings.canopy_factor)
-        for y in range(1, last + 1)
-    ]
+    areas = [drawing_m2(_canopy(stand, plant, y), cell_m2(stand.pattern(y)), settings.canopy_factor) for y in range(1, last + 1)]
     gone = leaves_of(plant)
     return tuple((y, 0.0 if y >= gone else area * peak_mm) for y, area in enumerate(areas, 1))
 
@@ -235,18 +186,7 @@ def in_year(need: ClassNeed, year: int) -> float:
 
 
 def most_together(classes: Sequence[ClassNeed]) -> float:
-    """Return the most that all trees of some classes need at one time.
-
-    Parameters
-    ----------
-    classes : Sequence of ClassNeed
-        Such as those of a block.
-
-    Returns
-    -------
-    float
-        Greatest of all years and of full size, when fillers are out [l/day]; NaN where a need is unknown or nothing grows.
-    """
+    """Return the most that all trees of some classes need at one time."""
     if not classes or not all(one.is_known for one in classes):
         return NAN
     years = max(len(one.lpd_by_year) for one in classes)
@@ -263,8 +203,7 @@ def _whole(need: Need, staying: list[ClassNeed], common: _Setting) -> Need:
     """Add what all trees need together."""
     climate, settings = common.climate, common.settings
     effective = tuple(
-        effective_rain(fallen, eto * days, settings.rain)
-        for fallen, eto, days in zip(climate.rain_mm, climate.eto_mm, DAYS, strict=False)
+        effective_rain(fallen, eto * days, settings.rain) for fallen, eto, days in zip(climate.rain_mm, climate.eto_mm, DAYS, strict=False)
     )
     made = replace(need, eto_mm=climate.eto_mm, rain_mm=climate.rain_mm, effective_mm=effective, method=climate.method)
     known = [one for one in need.classes if one.is_known]

@@ -17,21 +17,6 @@ FULL_COVER: Final = 0.85
 def kc_by_day(kc: Coefficients, season: Season) -> Floats:
     """Return the crop coefficient of every day of a common year.
 
-    Parameters
-    ----------
-    kc : Coefficients
-        At the stages.
-    season : Season
-        When they are.
-
-    Returns
-    -------
-    (365,) ndarray
-        FAO-56 figure 34 and eq. 66: level at the start, straight lines between; outside the season that of its start
-        for plants that keep their leaves, else 0.
-
-    Examples
-    --------
     >>> from setout.tables.crops import coefficients_of, season_of
     >>> daily = kc_by_day(coefficients_of("apple", 0.95), season_of("deciduous", 38.0, (3, 1)))
     >>> daily[[0, 60, 200]].tolist(), round(float(daily[59 + 240 - 1]), 2)
@@ -54,22 +39,6 @@ def kc_by_month(kc: Coefficients, season: Season) -> tuple[float, ...]:
 def canopy_factor(shaded: float, method: CanopyFactor = "keller-karmeli") -> float:
     """Return the share of the use of a full cover that plants of a smaller cover have.
 
-    Parameters
-    ----------
-    shaded : float
-        Share of the ground that canopies shade at noon, 0 to 1.
-    method : str
-        "keller-karmeli": shaded / 0.85 (Keller and Karmeli 1974, in FAO Paper 36); "fereres": twice the share
-        (Fereres et al. 1981); "canopy": the share itself, so that only ground under leaves counts, as in the
-        gardener's formula 0.623 x canopy x Kc x ET.
-
-    Returns
-    -------
-    float
-        Factor, at most 1.
-
-    Examples
-    --------
     >>> round(canopy_factor(0.5), 2), canopy_factor(0.4, "fereres"), canopy_factor(0.4, "canopy")
     (0.59, 0.8, 0.4)
     """
@@ -80,20 +49,6 @@ def canopy_factor(shaded: float, method: CanopyFactor = "keller-karmeli") -> flo
 def drawing_m2(canopy_m2: float, ground_m2: float, method: CanopyFactor) -> float:
     """Return the ground that is reckoned to draw water for one plant.
 
-    Parameters
-    ----------
-    canopy_m2, ground_m2 : float
-        Ground under its canopy, and ground that it has [m2]; NaN ground for a single tree, which is not held to any.
-    method : str
-        Of :func:`canopy_factor`.
-
-    Returns
-    -------
-    float
-        Area [m2]; NaN for an unknown canopy.
-
-    Examples
-    --------
     >>> drawing_m2(8.5, 20.0, "keller-karmeli"), drawing_m2(8.5, float("nan"), "keller-karmeli")
     (10.0, 10.0)
     """

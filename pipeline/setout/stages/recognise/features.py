@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
+from setout.read.found import is_blank
 from setout.stages.recognise.rules import NOTHING, Meaning, is_metered, meaning
 from setout.stages.recognise.vocabulary import words_of
-from setout.read.found import is_blank
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -26,28 +26,138 @@ WATER: Final = "water points"
 UNSAID: Final = "unsaid"
 """Groups beside the rules and the reasons for leaving out."""
 SORTING: Final = frozenset(
-    ["kind", "type", "class", "category", "feature", "fclass", "ftype", "subtype", "use", "layer", "code",
-     "tipo", "clase", "categoria", "objeto", "rasgo", "uso", "capa", "codigo"]
-)  # fmt: skip
+    [
+        "kind",
+        "type",
+        "class",
+        "category",
+        "feature",
+        "fclass",
+        "ftype",
+        "subtype",
+        "use",
+        "layer",
+        "code",
+        "tipo",
+        "clase",
+        "categoria",
+        "objeto",
+        "rasgo",
+        "uso",
+        "capa",
+        "codigo",
+    ]
+)
 """Words of columns that usually say what a feature is."""
 NAMING: Final = frozenset(["name", "label", "title", "nombre", "etiqueta", "titulo", "rotulo"])
 """Words of columns that say which one of its kind it is."""
 ASIDE: Final = frozenset(
-    ["note", "notes", "remark", "remarks", "comment", "comments", "cmt", "surveyor", "surveyed", "owner", "by", "date", "time", "crew", "source",
-     "file", "path", "id", "fid", "uuid", "guid", "photo", "url", "link", "accuracy", "fix", "method", "material", "status", "state", "address",
-     "county", "city", "zone", "datum", "sym", "color", "colour", "style", "nota", "notas", "comentario", "topografo", "fecha", "hora", "dueno",
-     "propietario", "fuente", "archivo", "estado", "direccion", "zona"]
-)  # fmt: skip
+    [
+        "note",
+        "notes",
+        "remark",
+        "remarks",
+        "comment",
+        "comments",
+        "cmt",
+        "surveyor",
+        "surveyed",
+        "owner",
+        "by",
+        "date",
+        "time",
+        "crew",
+        "source",
+        "file",
+        "path",
+        "id",
+        "fid",
+        "uuid",
+        "guid",
+        "photo",
+        "url",
+        "link",
+        "accuracy",
+        "fix",
+        "method",
+        "material",
+        "status",
+        "state",
+        "address",
+        "county",
+        "city",
+        "zone",
+        "datum",
+        "sym",
+        "color",
+        "colour",
+        "style",
+        "nota",
+        "notas",
+        "comentario",
+        "topografo",
+        "fecha",
+        "hora",
+        "dueno",
+        "propietario",
+        "fuente",
+        "archivo",
+        "estado",
+        "direccion",
+        "zona",
+    ]
+)
 """Words of columns whose text is about something else when it is not understood."""
 SHAPES_ONLY: Final = frozenset(
-    ["point", "punto", "line", "linea", "polyline", "polilinea", "polygon", "poligono", "area", "node", "nodo", "vertex", "gps",
-     "waypoint", "feature", "shot", "insert", "lwpolyline", "circle", "hatch"]
-)  # fmt: skip
+    [
+        "point",
+        "punto",
+        "line",
+        "linea",
+        "polyline",
+        "polilinea",
+        "polygon",
+        "poligono",
+        "area",
+        "node",
+        "nodo",
+        "vertex",
+        "gps",
+        "waypoint",
+        "feature",
+        "shot",
+        "insert",
+        "lwpolyline",
+        "circle",
+        "hatch",
+    ]
+)
 """What stands in sorting columns and says nothing."""
 ANY_LAYER: Final = frozenset(
-    ["feature", "point", "survey", "layer", "data", "export", "shape", "site", "topo", "collection", "waypoint", "track", "import",
-     "levantamiento", "punto", "capa", "dato", "rasgo", "objeto", "elemento", "sitio"]
-)  # fmt: skip
+    [
+        "feature",
+        "point",
+        "survey",
+        "layer",
+        "data",
+        "export",
+        "shape",
+        "site",
+        "topo",
+        "collection",
+        "waypoint",
+        "track",
+        "import",
+        "levantamiento",
+        "punto",
+        "capa",
+        "dato",
+        "rasgo",
+        "objeto",
+        "elemento",
+        "sitio",
+    ]
+)
 """Words in names of layers that hold anything."""
 
 
@@ -63,21 +173,7 @@ class _Said:
 
 
 def groups_of(layer: VectorLayer, titles: Sequence[str]) -> dict[str, NDArray[np.bool_]]:
-    """Sort the features of a layer by what they are.
-
-    Parameters
-    ----------
-    layer : VectorLayer
-        As read.
-    titles : Sequence of str
-        Names of the layer and, where it is the only one, of its file: the first that says something counts.
-
-    Returns
-    -------
-    dict
-        Masks of features by the reason of a rule, by :data:`WATER`, by a reason for leaving out, or by :data:`UNSAID`;
-        in the order in which they turn up. Every feature is in one of them at least.
-    """
+    """Sort the features of a layer by what they are."""
     whole = next((found for found in map(meaning, titles) if found.known), NOTHING)
     strange = whole is NOTHING and not _names_anything(titles[0])
     dimensions = shapely.get_dimensions(layer.geometry)
@@ -154,9 +250,7 @@ def _groups(said: _Said, layer: Meaning, dimension: int) -> set[str]:
 def _settled(said: _Said, layer: Meaning, *, point: bool) -> Meaning:
     """Settle what a feature is between its columns and its layer's name."""
     if said.kind.known:
-        return replace(
-            said.kind, rules=said.kind.rules | said.name.grave, harmless="" if said.name.grave else said.kind.harmless
-        )
+        return replace(said.kind, rules=said.kind.rules | said.name.grave, harmless="" if said.name.grave else said.kind.harmless)
     own = said.name if said.name.known else said.other
     if not own.known:
         return layer
@@ -181,21 +275,6 @@ def _over_or_under(rules: frozenset[str], said: _Said, layer: Meaning) -> frozen
 def brackets_for(columns: dict[str, NDArray[Any]], mask: NDArray[np.bool_]) -> list[str]:
     """Return the ways of naming some features of a layer by what stands in one column, the best first.
 
-    Parameters
-    ----------
-    columns : dict
-        Attribute columns.
-    mask : ndarray of bool
-        The features.
-
-    Returns
-    -------
-    list of str
-        Such as ``"[kind=road|lane]"``; "" for all features. Those that take other features too come last, the whole layer as
-        the very last; none of them leaves one out.
-
-    Examples
-    --------
     >>> brackets_for({"kind": np.array(["road", "well", None], object)}, np.array([True, False, True]))
     ['[kind=road|""]', '']
     """

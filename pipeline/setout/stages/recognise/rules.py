@@ -26,18 +26,6 @@ class Figure:
     def text(self, units: str) -> str:
         """Return the figure in one of the systems.
 
-        Parameters
-        ----------
-        units : str
-            ``"us"`` or ``"si"``.
-
-        Returns
-        -------
-        str
-            The distance with its unit.
-
-        Examples
-        --------
         >>> Figure("50 ft", "15.3 m").text("si")
         '15.3 m'
         """
@@ -84,30 +72,10 @@ RULES: Final[tuple[Rule, ...]] = (
         distance=Figure("20 ft", "6.1 m"),
         height=Figure("15 ft", "4.5 m"),
     ),
-    Rule(
-        "propane tank",
-        "setback",
-        "ground free of dry growth around a tank (NFPA 58)",
-        distance=_TEN_FT,
-    ),
-    Rule(
-        "septic field",
-        "setback",
-        "at least the mature height of the trees planted",
-        distance=Figure("25 ft", "7.7 m"),
-    ),
-    Rule(
-        "well",
-        "setback",
-        "no mixing or spraying of chemicals nearer to a well head (practice)",
-        distance=Figure("50 ft", "15.3 m"),
-    ),
-    Rule(
-        "tank",
-        "setback",
-        "as for a septic tank until somebody says what is in it (practice)",
-        distance=Figure("25 ft", "7.7 m"),
-    ),
+    Rule("propane tank", "setback", "ground free of dry growth around a tank (NFPA 58)", distance=_TEN_FT),
+    Rule("septic field", "setback", "at least the mature height of the trees planted", distance=Figure("25 ft", "7.7 m")),
+    Rule("well", "setback", "no mixing or spraying of chemicals nearer to a well head (practice)", distance=Figure("50 ft", "15.3 m")),
+    Rule("tank", "setback", "as for a septic tank until somebody says what is in it (practice)", distance=Figure("25 ft", "7.7 m")),
     Rule("cistern", "setback", "room to work around it, and for roots (practice)", distance=_TEN_FT),
     Rule(
         "tile drain",
@@ -115,11 +83,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "roots grow into open joints; water-loving trees want far more (practice)",
         distance=Figure("25 ft", "7.7 m"),
     ),
-    Rule(
-        "no planting",
-        "no_plant",
-        "its name says that nothing is planted there",
-    ),
+    Rule("no planting", "no_plant", "its name says that nothing is planted there"),
     Rule(
         "water",
         "setback",
@@ -154,13 +118,11 @@ RULES: Final[tuple[Rule, ...]] = (
 RULE: Final = {rule.why: rule for rule in RULES}
 HARMLESS: Final = ("an area to plant", "a property line", "a line or a mark of the survey")
 """What may be left out, in the words of the reason."""
-NO_SOURCE: Final = frozenset(
-    {"buried", "buried utility", "overhead power line", "utility", "propane tank", "septic field", "tile drain"}
-)
+NO_SOURCE: Final = frozenset({"buried", "buried utility", "overhead power line", "utility", "propane tank", "septic field", "tile drain"})
 """A valve or a riser of one of these gives no water for trees."""
 METERED: Final = frozenset(
     ["press", "pressure", "psi", "kpa", "bar", "flow", "gpm", "gph", "lph", "lpm", "lps", "discharge", "presion", "caudal", "gasto"]
-)  # fmt: skip
+)
 """Words of columns in which water points have their pressure or flow."""
 
 
@@ -197,19 +159,6 @@ NOTHING: Final = Meaning()
 def meaning(text: str) -> Meaning:
     """Return what a name says that something is.
 
-    Parameters
-    ----------
-    text : str
-        Name of a layer or of a file, or what stands in a column.
-
-    Returns
-    -------
-    Meaning
-        Everything that may do harm counts wherever it stands in the text; what things are named after, only as the thing
-        itself: the last in English, the first in Spanish.
-
-    Examples
-    --------
     >>> sorted(meaning("Well house").rules), sorted(meaning("barn riser").rules), meaning("barn riser").water
     (['building', 'well'], [], True)
     >>> sorted(meaning("buried power line").rules), meaning("gas valve").water, meaning("Creek block").harmless

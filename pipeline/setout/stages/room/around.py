@@ -22,22 +22,7 @@ JUGLONE_FAR_M = 80 * FOOT
 
 
 def around(site: Site, sizes: Sizes, full: Sizes) -> Iterator[Finding]:
-    """Say where grown canopies reach over what is not the block's.
-
-    Parameters
-    ----------
-    site : Site
-        Boundary, setbacks and height limits, in the frame.
-    sizes : Sizes
-        All trees, in the year in which each is judged.
-    full : Sizes
-        All trees at full size: what holds near overhead lines, whether a tree is to come out or not.
-
-    Returns
-    -------
-    Iterator of Finding
-        One for each block and thing that is reached over.
-    """
+    """Say where grown canopies reach over what is not the block's."""
     half = sizes.spread / 2
     line = np.array([shapely.boundary(site.boundary)], object)
     over = "will reach over the property line"
@@ -68,17 +53,13 @@ def _reached(sizes: Sizes, features: Geometries, reach: Floats) -> tuple[Ints, F
     if not len(near):
         return near, np.empty(0)
     points = np.asarray(shapely.points(sizes.trees.x[near], sizes.trees.y[near]), object)
-    (tree, _), distance = shapely.STRtree(features).query_nearest(
-        points, max_distance=widest, return_distance=True, all_matches=False
-    )
+    (tree, _), distance = shapely.STRtree(features).query_nearest(points, max_distance=widest, return_distance=True, all_matches=False)
     beyond = reach[near[tree]] - distance
     over = beyond > REACHES_M
     return near[tree][over], beyond[over]
 
 
-def _over(
-    site: Site, sizes: Sizes, reached: tuple[Ints, Floats], code: str, words: str, remedy: str = ""
-) -> Iterator[Finding]:
+def _over(site: Site, sizes: Sizes, reached: tuple[Ints, Floats], code: str, words: str, remedy: str = "") -> Iterator[Finding]:
     """Sum up by block how many canopies reach over something, and how far."""
     trees, beyond = reached
     for index in np.unique(sizes.trees.block[trees]):
@@ -88,11 +69,14 @@ def _over(
         far = show_length(float(beyond[worst]), site.units, 1)
         count = int(np.count_nonzero(own))
         yield Finding(
-            code, "warn", f"block {name}: {count:,} {'canopy' if count == 1 else 'canopies'} {words} at maturity, by up to {far}",
-            f"{far} over", "0",
+            code,
+            "warn",
+            f"block {name}: {count:,} {'canopy' if count == 1 else 'canopies'} {words} at maturity, by up to {far}",
+            f"{far} over",
+            "0",
             remedy or 'measure that setback to the canopy (measured_to = "canopy"), or keep the plants smaller',
             geometry=shapely.Point(sizes.trees.x[trees[worst]], sizes.trees.y[trees[worst]]),
-        )  # fmt: skip
+        )
 
 
 def _in_line_zone(site: Site, sizes: Sizes, limit: HeightLimit) -> Iterator[Finding]:
@@ -118,9 +102,7 @@ def _juglone(site: Site, sizes: Sizes) -> Iterator[Finding]:
     if not len(makes) or not len(suffers):
         return
     x, y = sizes.trees.x, sizes.trees.y
-    found = index_of(x[makes], y[makes]).query(
-        np.column_stack([x[suffers], y[suffers]]), distance_upper_bound=JUGLONE_M
-    )
+    found = index_of(x[makes], y[makes]).query(np.column_stack([x[suffers], y[suffers]]), distance_upper_bound=JUGLONE_M)
     far = np.asarray(found[0])
     for index in np.unique(sizes.trees.block[suffers[np.isfinite(far)]]):
         own = np.isfinite(far) & (sizes.trees.block[suffers] == index)
@@ -130,11 +112,13 @@ def _juglone(site: Site, sizes: Sizes) -> Iterator[Finding]:
         count, stand = ("1 plant", "stands") if own.sum() == 1 else (f"{int(own.sum()):,} plants", "stand")
         maker = sizes.kinds.plants[sizes.kinds.of[makes[int(found[1][worst])]]]
         yield Finding(
-            "juglone", "warn",
+            "juglone",
+            "warn",
             f"block {site.blocks[index].name}: {count} that juglone harms ({plant.species or plant.name}) {stand} within "
             f"{show_length(JUGLONE_M, site.units)} of {maker.species or maker.name}, the nearest at {near}",
-            near, f"{show_length(JUGLONE_M, site.units)} or more",
+            near,
+            f"{show_length(JUGLONE_M, site.units)} or more",
             "plant something that tolerates juglone there, or keep further off; round some trees it reaches up to "
             f"{show_length(JUGLONE_FAR_M, site.units)} (Ohio State University Extension)",
             geometry=shapely.Point(x[suffers[worst]], y[suffers[worst]]),
-        )  # fmt: skip
+        )

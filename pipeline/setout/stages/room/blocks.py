@@ -45,36 +45,9 @@ class Room:
 
 
 def room_of(
-    site: Site,
-    trees: Trees,
-    nearest_m: Floats,
-    rows: Rows,
-    *,
-    ground_m2: Sequence[float] | None = None,
-    rates: Sequence[Rate] = (),
+    site: Site, trees: Trees, nearest_m: Floats, rows: Rows, *, ground_m2: Sequence[float] | None = None, rates: Sequence[Rate] = ()
 ) -> Room:
-    """Measure the room of every tree, and sum up what each block's spacing asks.
-
-    Parameters
-    ----------
-    site : Site
-        Blocks, boundary and features, in the frame.
-    trees : Trees
-        Positions with their plants.
-    nearest_m : (n,) ndarray
-        Distance from every tree to its nearest other tree [m]; NaN for a tree alone.
-    rows : Rows
-        Rows of the trees.
-    ground_m2 : Sequence of float, optional
-        Usable ground of each block [m2], for the canopy cover; absent or NaN: trees times the ground the pattern gives.
-    rates : Sequence of Rate
-        The grower's own hours of pruning; where it says nothing, ``tables/labour.csv`` holds.
-
-    Returns
-    -------
-    Room
-        Figures per tree and block, and findings.
-    """
+    """Measure the room of every tree, and sum up what each block's spacing asks."""
     if not any(np.isfinite(kept_of(plant)) for block in site.blocks for plant in block.plants):
         return _unsized(site, trees, nearest_m)
     judged = judged_of(site.blocks, trees, rows, nearest_m)
@@ -93,9 +66,7 @@ def room_of(
                 _middle(near[stay]),
                 _middle(judged.sizes.spread[stay]),
                 _middle(crowding[stay]),
-                _middle(overlap[stay][overlap[stay] > OVERLAPS_M])
-                if np.isfinite(overlap[stay]).any()
-                else float("nan"),
+                _middle(overlap[stay][overlap[stay] > OVERLAPS_M]) if np.isfinite(overlap[stay]).any() else float("nan"),
                 float(np.mean(overlap[stay] > OVERLAPS_M)) if len(own) else 0.0,
                 _middle(room_m[stay]),
                 _middle(load[stay]),
@@ -106,10 +77,7 @@ def room_of(
                 source,
             )
         )
-    found = (
-        *doubts(site, judged.sizes, overlap, owned, summaries),
-        *around(site, judged.sizes, judged.full),
-    )
+    found = (*doubts(site, judged.sizes, overlap, owned, summaries), *around(site, judged.sizes, judged.full))
     return Room(crowding, overlap, load, room_m, tuple(summaries), found)
 
 
@@ -144,22 +112,6 @@ def _middle(values: Floats) -> float:
 def load_between(natural_m: float, step_m: float, kept_m: float | None = None) -> float:
     """Return the pruning load inside a large square block.
 
-    Parameters
-    ----------
-    natural_m : float
-        Spread where the plant is left alone [m].
-    step_m : float
-        Distance in the row and between rows [m].
-    kept_m : float, optional
-        Spread it is kept at [m]; the natural one when absent.
-
-    Returns
-    -------
-    float
-        Pruning load, from the same integration as that of every tree.
-
-    Examples
-    --------
     >>> [round(load_between(9.0, step), 2) for step in (9.0, 6.0, 3.0)], round(load_between(9.0, 9.0, 4.5), 2)
     ([0.0, 0.43, 0.86], 0.75)
     """
@@ -176,24 +128,7 @@ def load_between(natural_m: float, step_m: float, kept_m: float | None = None) -
 
 
 def hours_of(sizes: Sizes, load: Floats, own: Ints, rates: Sequence[Rate]) -> tuple[float, str]:
-    """Return the hours of pruning that some trees take in a year at their mature size.
-
-    Parameters
-    ----------
-    sizes : Sizes
-        All trees.
-    load : (n,) ndarray
-        Their pruning loads.
-    own : (m,) ndarray of int
-        Which of them; those that come out again do not count.
-    rates : Sequence of Rate
-        The grower's own rates.
-
-    Returns
-    -------
-    tuple of float and str
-        Hours [h/year], NaN where a size that the rates need is unknown; and where the rates come from.
-    """
+    """Return the hours of pruning that some trees take in a year at their mature size."""
     own = own[np.isinf(sizes.discs.until[own])]
     kind, number = sizes.kinds.of[own], len(sizes.kinds.plants)
     weight = np.where(sizes.discs.partner[own] >= 0, 0.5, 1.0)
@@ -217,20 +152,6 @@ def clear_alley_m(pattern: Pattern, plants: Sequence[Plant]) -> float:
     The gap between row lines (the alley where the pattern has one) less half a spread on both sides; from a bed, its
     edge where that is further out. Trellised vines hang in a narrow wall.
 
-    Parameters
-    ----------
-    pattern : Pattern
-        How the block is set out.
-    plants : Sequence of Plant
-        What grows there; the widest counts.
-
-    Returns
-    -------
-    float
-        Width [m], below 0 where canopies of two rows overlap; NaN where there are no rows side by side or no spread.
-
-    Examples
-    --------
     >>> clear_alley_m(Pattern("hedgerow", 1.0, 6.0), [Plant("apple", spread_m=2.0)])
     4.0
     >>> clear_alley_m(Pattern("square", 5.0, 5.0, alley_every=4, alley_width_m=7.0), [Plant("plum", spread_m=4.5)])

@@ -12,27 +12,8 @@ from setout.model import Block, BlockRoom, ClassNeed, GrowthLine, Plant, Trees
 from setout.stages.room.blocks import clear_alley_m
 
 
-def growth_of(
-    blocks: Sequence[Block], trees: Trees, rooms: Sequence[BlockRoom], needs: Sequence[ClassNeed] = ()
-) -> tuple[GrowthLine, ...]:
-    """Let a planting grow.
-
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        The blocks with their plants.
-    trees : Trees
-        With their plants assigned.
-    rooms : Sequence of BlockRoom
-        Whose canopy cover tells which years are looked at.
-    needs : Sequence of ClassNeed
-        Water by block, plant and year.
-
-    Returns
-    -------
-    tuple of GrowthLine
-        By block, plant and year; nothing for blocks whose growth or sizes are unknown.
-    """
+def growth_of(blocks: Sequence[Block], trees: Trees, rooms: Sequence[BlockRoom], needs: Sequence[ClassNeed] = ()) -> tuple[GrowthLine, ...]:
+    """Let a planting grow."""
     by_class = {(need.block, need.plant): dict(need.lpd_by_year) for need in needs}
     lines: list[GrowthLine] = []
     for room in rooms:
@@ -47,10 +28,17 @@ def growth_of(
                 stands = count if year < leaves_of(plant) else 0
                 lines.append(
                     GrowthLine(
-                        block.name, plant.name, year, stands, plant_spread_at(plant, year), plant_height_at(plant, year),
-                        alley[year], share, water.get(year, float("nan")),
+                        block.name,
+                        plant.name,
+                        year,
+                        stands,
+                        plant_spread_at(plant, year),
+                        plant_height_at(plant, year),
+                        alley[year],
+                        share,
+                        water.get(year, float("nan")),
                     )
-                )  # fmt: skip
+                )
     return tuple(lines)
 
 

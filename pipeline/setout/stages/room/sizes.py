@@ -52,24 +52,7 @@ class Sizes:
 
 
 def sizes_of(blocks: Sequence[Block], trees: Trees, rows: Rows, year: float = np.inf) -> Sizes:
-    """Look up and measure what everything else here rests on.
-
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        Patterns and plants.
-    trees : Trees
-        Positions.
-    rows : Rows
-        Their rows, for the bearings.
-    year : float
-        Years after planting; inf for full size. Plants whose growth is unknown have their full size, fillers none.
-
-    Returns
-    -------
-    Sizes
-        One entry a tree.
-    """
+    """Look up and measure what everything else here rests on."""
     kinds = kinds_of(blocks, trees)
     natural = kinds.each(lambda plant: natural_of(plant) * _grown(plant, year)).astype(float)
     spread = np.minimum(natural, kinds.each(kept_of).astype(float))

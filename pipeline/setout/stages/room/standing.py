@@ -33,24 +33,7 @@ class Judged:
 
 
 def judged_of(blocks: Sequence[Block], trees: Trees, rows: Rows, nearest_m: Floats) -> Judged:
-    """Measure every tree among those that stand in its year.
-
-    Parameters
-    ----------
-    blocks : Sequence of Block
-        Patterns and plants.
-    trees : Trees
-        Positions.
-    rows : Rows
-        Their rows, for the bearings.
-    nearest_m : (n,) ndarray
-        Distance from every tree to its nearest other tree [m]; NaN for a tree alone.
-
-    Returns
-    -------
-    Judged
-        In the order of the trees.
-    """
+    """Measure every tree among those that stand in its year."""
     full = sizes_of(blocks, trees, rows)
     last = full.kinds.each(judged_in).astype(float)
     if np.isinf(last).all():
@@ -64,8 +47,14 @@ def judged_of(blocks: Sequence[Block], trees: Trees, rows: Rows, nearest_m: Floa
         stands = np.flatnonzero((until > year) | np.isinf(until))
         then = sizes_of(blocks, _some(trees, stands), rows, year)
         load, room = load_of(then)
-        found = {"overlap": overlap_of(then), "load": load, "room": room, "spread": then.spread, "natural": then.natural,
-                 "near_m": then.near_m}  # fmt: skip
+        found = {
+            "overlap": overlap_of(then),
+            "load": load,
+            "room": room,
+            "spread": then.spread,
+            "natural": then.natural,
+            "near_m": then.near_m,
+        }
         mine = last[stands] == year
         for name, values in found.items():
             out[name][stands[mine]] = values[mine]
@@ -85,9 +74,7 @@ def _some(trees: Trees, which: Ints) -> Trees:
     partner = trees.partner
     if partner.size:
         partner = np.where(partner[which] >= 0, place[partner[which]], -1).astype(np.int32)
-    return Trees(
-        trees.block[which], trees.row[which], trees.position[which], trees.x[which], trees.y[which], trees.plant[which], partner
-    )  # fmt: skip
+    return Trees(trees.block[which], trees.row[which], trees.position[which], trees.x[which], trees.y[which], trees.plant[which], partner)
 
 
 def staying(sizes: Sizes, own: Ints) -> Ints:

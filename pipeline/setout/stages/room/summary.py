@@ -13,21 +13,6 @@ Selection and Planning, Michigan State University)."""
 def height_between(row_distance_m: float, bearing_deg: float) -> tuple[float, str]:
     """Return how tall trees may grow in rows beside each other.
 
-    Parameters
-    ----------
-    row_distance_m : float
-        Distance between row lines [m].
-    bearing_deg : float
-        Bearing of the rows [deg].
-
-    Returns
-    -------
-    tuple
-        Height [m]: the row distance over 1.3 in rows that run north-south, over 1.5 in rows that run east-west
-        (Michigan State University, on apples); and which of the two the rows come nearer to.
-
-    Examples
-    --------
     Rows 16 ft apart:
 
     >>> [(round(height_between(16 * 0.3048, at)[0] / 0.3048, 1), height_between(16, at)[1]) for at in (170, 80)]

@@ -20,21 +20,7 @@ SAMPLE: Final = 2048
 
 
 def meet_year(sizes: Sizes, own: Ints) -> int | None:
-    """Return the year in which the canopies of a block's typical tree and its nearest neighbour meet.
-
-    Parameters
-    ----------
-    sizes : Sizes
-        All trees.
-    own : (m,) ndarray of int
-        The block's trees.
-
-    Returns
-    -------
-    int or None
-        First year in which at least half of the trees that have a neighbour touch it; None where that never comes, or
-        a size or the years to it are unknown.
-    """
+    """Return the year in which the canopies of a block's typical tree and its nearest neighbour meet."""
     met = _first_year(sizes, own, sizes.near, sizes.near_m)
     gone = float(np.min(sizes.discs.until[own], initial=np.inf))
     if np.isinf(gone) or (met is not None and met < gone):
@@ -73,22 +59,6 @@ def cover_by_year(sizes: Sizes, own: Ints, block: Block, ground_m2: float) -> tu
     """Return the share of a block's ground that is under canopy, year by year.
 
     Of each canopy counts what lies in its own room, so that ground under two is counted once.
-
-    Parameters
-    ----------
-    sizes : Sizes
-        All trees.
-    own : (m,) ndarray of int
-        The block's trees.
-    block : Block
-        Pattern and plants.
-    ground_m2 : float
-        Ground of the block [m2]; NaN: its trees times the ground that the pattern gives to each.
-
-    Returns
-    -------
-    tuple of (int, float)
-        Year and share, 0 to 1, to five years beyond the year of full size; empty where something is unknown.
     """
     ground = ground_m2 if np.isfinite(ground_m2) else len(own) * cell_m2(block.pattern)
     grown = [years_of(p) for p in block.plants]

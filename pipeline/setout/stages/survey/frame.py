@@ -28,37 +28,12 @@ DEGREE_KM = 111.2
 
 
 def frame_of(
-    boundary: BaseGeometry,
-    crs: CRS,
-    elevations: Elevations | None,
-    elevation_m: float | None = None,
-    geoid_m: float = 0.0,
+    boundary: BaseGeometry, crs: CRS, elevations: Elevations | None, elevation_m: float | None = None, geoid_m: float = 0.0
 ) -> Frame:
-    """Lay the working frame through a site.
-
-    Parameters
-    ----------
-    boundary : BaseGeometry
-        The property in its own CRS.
-    crs : CRS
-        That CRS.
-    elevations : Elevations or None
-        The DEM, for the height of the ground.
-    elevation_m : float, optional
-        Height of the ground where there is no DEM [m].
-    geoid_m : float
-        Height of the geoid above the ellipsoid [m], added to elevations.
-
-    Returns
-    -------
-    Frame
-        On the survey's datum, north up at the middle of the site.
-    """
+    """Lay the working frame through a site."""
     geographic = crs.geodetic_crs
     if geographic is None:
-        raise SetoutError(
-            f"the CRS {crs.name} has no place on the earth", "site.boundary", "give site.crs a mapped CRS"
-        )
+        raise SetoutError(f"the CRS {crs.name} has no place on the earth", "site.boundary", "give site.crs a mapped CRS")
     geographic = geographic.to_2d()
     xy = shapely.get_coordinates(boundary)
     lon, lat = (np.asarray(part, float) for part in transformer(crs, geographic).transform(xy[:, 0], xy[:, 1]))
@@ -73,9 +48,7 @@ def frame_of(
     e2 = 1 - (b / a) ** 2
     radius = a * np.sqrt(1 - e2) / (1 - e2 * np.sin(np.radians(lat0)) ** 2)
     scale = float(1 + height / radius)
-    local = ProjectedCRS(
-        TransverseMercatorConversion(lat0, lon0, 0.0, 0.0, scale), "site frame", geodetic_crs=geographic
-    )
+    local = ProjectedCRS(TransverseMercatorConversion(lat0, lon0, 0.0, 0.0, scale), "site frame", geodetic_crs=geographic)
     mid_lon, mid_lat = transformer(geographic, WGS84).transform(lon0, lat0)
     plane = crs if crs.is_projected else _utm(geographic, lon0, lat0)
     return Frame(local, crs, plane, float(mid_lon), float(mid_lat), float(height), scale)
@@ -86,9 +59,10 @@ def _of_a_property(wide_deg: float, high_deg: float, lat: float) -> None:
     across = float(np.hypot(wide_deg * np.cos(np.radians(lat)), high_deg)) * DEGREE_KM
     if not across <= MOST_KM:
         raise SetoutError(
-            f"the boundary is {across:,.0f} km across, which no property is", "site.boundary",
+            f"the boundary is {across:,.0f} km across, which no property is",
+            "site.boundary",
             "check its coordinates, its unit and its CRS; across the 180th meridian longitudes go on, 179.99, 180.01",
-        )  # fmt: skip
+        )
 
 
 def _mean_height(elevations: Elevations | None, geographic: CRS, box: tuple[float, ...]) -> float | None:
@@ -113,9 +87,7 @@ def _utm(geographic: CRS, lon: float, lat: float) -> CRS:
     area = AreaOfInterest(lon, lat, lon, lat)
     names = [geographic.datum.name] if geographic.datum is not None else []
     for name in [*names, "WGS 84"]:
-        zones = query_utm_crs_info(
-            datum_name=name.replace("World Geodetic System 1984 ensemble", "WGS 84"), area_of_interest=area
-        )
+        zones = query_utm_crs_info(datum_name=name.replace("World Geodetic System 1984 ensemble", "WGS 84"), area_of_interest=area)
         if zones:
             return CRS.from_epsg(min(zones, key=lambda z: int(z.code)).code)
     zone = int((lon + 180) // 6) % 60 + 1

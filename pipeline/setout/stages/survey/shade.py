@@ -17,27 +17,7 @@ from setout.units import LENGTH, quantity
 
 
 def shade_of(plan: Plan, survey: Survey, frame: Frame) -> Shade:
-    """Gather the features of all [[shade]] tables.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan file.
-    survey : Survey
-        What its files hold.
-    frame : Frame
-        The site's frame.
-
-    Returns
-    -------
-    Shade
-        Features with a height; a finding names those without.
-
-    Raises
-    ------
-    PlanFaults
-        Layers in which no feature has a height, or points of which none has a spread; texts that are no lengths.
-    """
+    """Gather the features of all [[shade]] tables."""
     shapes, heights, spreads, findings, faults = [], [], [], [], []
     for number, section in enumerate(plan.shade, 1):
         try:
@@ -63,15 +43,17 @@ def _features(section: ShadeSection, layer: VectorLayer, frame: Frame) -> tuple[
     spread = _lengths(layer, "spread", section.spread)[of]
     if len(parts) and not np.isfinite(height).any():
         raise SetoutError(
-            "nothing there has a height, so its shade cannot be known", section.from_,
+            "nothing there has a height, so its shade cannot be known",
+            section.from_,
             'write height = "20 ft" in its [[shade]] table, or give the layer a column height_ft or height_m',
-        )  # fmt: skip
+        )
     points = shapely.get_dimensions(parts) == 0
     if points.any() and not np.isfinite(spread[points]).any():
         raise SetoutError(
-            "a tree's shade needs its spread, and no point there has one", section.from_,
+            "a tree's shade needs its spread, and no point there has one",
+            section.from_,
             'write spread = "30 ft" in its [[shade]] table, or give the layer a column spread_ft or spread_m',
-        )  # fmt: skip
+        )
     return parts, height, spread
 
 
@@ -87,11 +69,14 @@ def _left_out(section: ShadeSection, geometry: Geometries, height: Floats, keep:
     for which, word in ((~keep & np.isnan(height), "height"), (~keep & np.isfinite(height), "spread")):
         if which.any():
             yield Finding(
-                f"shade_without_{word}", "warn",
+                f"shade_without_{word}",
+                "warn",
                 f"{int(which.sum())} of {len(geometry)} features of {section.from_} have no {word}: their shade is not counted",
-                f"{int(which.sum())} without", f"a {word} of each", f"give them a {word}, or one for all in the plan file",
+                f"{int(which.sum())} without",
+                f"a {word} of each",
+                f"give them a {word}, or one for all in the plan file",
                 geometry=overlay.union(geometry[which]),
-            )  # fmt: skip
+            )
 
 
 TALLEST_M = 1000.0
@@ -118,9 +103,5 @@ def _lengths(layer: VectorLayer, kind: str, given: float | None) -> Floats:
             if not np.isfinite(out[k]) or out[k] <= 0:
                 raise SetoutError(f"{value} is not a {kind} above zero", where, "correct it or leave it empty")
             if out[k] > TALLEST_M:
-                raise SetoutError(
-                    f"{value} is no {kind}: nothing on a farm is larger than 1 km",
-                    where,
-                    "look at its number and its unit",
-                )
+                raise SetoutError(f"{value} is no {kind}: nothing on a farm is larger than 1 km", where, "look at its number and its unit")
     return out

@@ -19,20 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from setout.errors import Fault, PlanFaults, SetoutError
 from setout.geometry.lines import overlay
 from setout.geometry.lines.overlay import parts_of, polygonal
-from setout.model import (
-    Block,
-    Finding,
-    Floats,
-    Frame,
-    Geometries,
-    HeightLimit,
-    NoPlant,
-    Setback,
-    Site,
-    Survey,
-    VectorLayer,
-    Water,
-)
+from setout.model import Block, Finding, Floats, Frame, Geometries, HeightLimit, NoPlant, Setback, Site, Survey, VectorLayer, Water
 from setout.planfile import Plan
 from setout.planfile.block import BlockSection
 from setout.stages.survey.frame import frame_of
@@ -47,25 +34,7 @@ STRETCHED = 0.002
 
 
 def site_of(plan: Plan, survey: Survey) -> Site:
-    """Make the site from its survey.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan file.
-    survey : Survey
-        What its files hold.
-
-    Returns
-    -------
-    Site
-        Everything in the working frame.
-
-    Raises
-    ------
-    SetoutError
-        The boundary encloses no area, or its lines cross so that the property is in doubt.
-    """
+    """Make the site from its survey."""
     boundary, repairs = _whole(survey.boundary)
     frame = frame_of(boundary, survey.boundary.crs, survey.elevations, plan.site.elevation, plan.site.geoid_height)
     land = overlay.sound(_in_frame(np.array([boundary], object), survey.boundary.crs, frame)[0])
@@ -143,9 +112,7 @@ def _whole(layer: VectorLayer) -> tuple[BaseGeometry, list[tuple[str, Floats, fl
         parts.append(fixed)
     whole = polygonal(overlay.union(parts))
     if whole.is_empty or whole.area <= 0:
-        raise SetoutError(
-            "the boundary encloses no area", layer.source, "give at least three corners that are not in line"
-        )
+        raise SetoutError("the boundary encloses no area", layer.source, "give at least three corners that are not in line")
     overlap = sum(float(part.area) for part in parts) - whole.area
     if overlap > 1e-9 * whole.area:
         mended.append(("parts of the boundary overlap", np.array([whole.centroid.x, whole.centroid.y]), overlap))
@@ -158,10 +125,14 @@ def _placed(mended: list[tuple[str, Floats, float]], crs: CRS, frame: Frame) -> 
         point = shapely.Point(float(x[0]), float(y[0])) if np.isfinite(x[0]) else None
         square_unit = "square degrees" if crs.is_geographic else f"square {crs.axis_info[0].unit_name}s"
         yield Finding(
-            "boundary_repaired", "warn", f"the boundary was mended at {place[0]:.3f}, {place[1]:.3f} ({reason.lower()})",
-            f"area changed by {changed:.6g} {square_unit}", "a boundary that does not cross itself",
-            "check that corner against the deed or the survey", geometry=point,
-        )  # fmt: skip
+            "boundary_repaired",
+            "warn",
+            f"the boundary was mended at {place[0]:.3f}, {place[1]:.3f} ({reason.lower()})",
+            f"area changed by {changed:.6g} {square_unit}",
+            "a boundary that does not cross itself",
+            "check that corner against the deed or the survey",
+            geometry=point,
+        )
 
 
 def _grid_findings(frame: Frame, land: BaseGeometry) -> Iterator[Finding]:
@@ -172,11 +143,14 @@ def _grid_findings(frame: Frame, land: BaseGeometry) -> Iterator[Finding]:
     stretch = float(np.hypot(x[1] - x[0], y[1] - y[0]) * factor / np.hypot(high_x - low_x, high_y - low_y))
     if abs(stretch - 1) > STRETCHED:
         yield Finding(
-            "grid_stretched", "warn",
+            "grid_stretched",
+            "warn",
             f"distances in the survey's CRS ({frame.plane_crs.name}) are {stretch:.4f} times those on the ground; "
             "all figures here are ground distances",
-            f"{stretch:.4f}", "within 0.2 % of 1", "deliver the survey in UTM, a state plane or a national grid",
-        )  # fmt: skip
+            f"{stretch:.4f}",
+            "within 0.2 % of 1",
+            "deliver the survey in UTM, a state plane or a national grid",
+        )
 
 
 def _in_frame(geometry: NDArray[np.object_], crs: CRS, frame: Frame) -> Geometries:
@@ -192,19 +166,20 @@ def _layer_in_frame(layer: VectorLayer, frame: Frame, findings: list[Finding]) -
     findings += layer.findings
     geometry = _in_frame(layer.geometry, layer.crs, frame)
     if not np.isfinite(shapely.get_coordinates(geometry)).all():
-        raise SetoutError(
-            f"some coordinates cannot be brought to the site ({layer.crs.name})",
-            layer.source,
-            "check its CRS",
-        )
+        raise SetoutError(f"some coordinates cannot be brought to the site ({layer.crs.name})", layer.source, "check its CRS")
     broken = ~shapely.is_valid(geometry)
     if broken.any():
         geometry = geometry.copy()
         geometry[broken] = shapely.make_valid(geometry[broken])
         findings.append(
-            Finding("feature_repaired", "note", f"{int(broken.sum())} features of {layer.source} cross themselves and were mended",
-                    remedy="check them against the survey", geometry=geometry[broken][0])
-        )  # fmt: skip
+            Finding(
+                "feature_repaired",
+                "note",
+                f"{int(broken.sum())} features of {layer.source} cross themselves and were mended",
+                remedy="check them against the survey",
+                geometry=geometry[broken][0],
+            )
+        )
     return geometry
 
 
@@ -218,15 +193,22 @@ def _left_out(plan: Plan, survey: Survey, layers: dict[str, Geometries]) -> Iter
             yield Finding("left_out", "note", f"left out: {what} ({section.why})", str(count), geometry=place)
             continue
         yield Finding(
-            "left_out_unsaid", "stop", f"{what}: nobody has said what this is, and no tree keeps clear of it",
-            str(count), "0", "find out what it is: write it as a [[setback]], [[no_plant]] or [[height_limit]], or as [[left_out]] with "
-            'why = "..." if nobody comes to harm by trees and digging there', geometry=place,
-        )  # fmt: skip
+            "left_out_unsaid",
+            "stop",
+            f"{what}: nobody has said what this is, and no tree keeps clear of it",
+            str(count),
+            "0",
+            "find out what it is: write it as a [[setback]], [[no_plant]] or [[height_limit]], or as [[left_out]] with "
+            'why = "..." if nobody comes to harm by trees and digging there',
+            geometry=place,
+        )
     for what in survey.unused:
         yield Finding(
-            "layer_unused", "warn", f"the plan file does not use {what}",
+            "layer_unused",
+            "warn",
+            f"the plan file does not use {what}",
             remedy='use it in a [[setback]], [[no_plant]] or [[height_limit]], or write [[left_out]] with its from and why = "..."',
-        )  # fmt: skip
+        )
 
 
 def _setbacks(plan: Plan, layers: dict[str, Geometries], land: BaseGeometry) -> Iterator[Setback]:
@@ -250,9 +232,7 @@ def _areas_only(geometry: Geometries, source: str) -> Geometries:
     areas = np.asarray(geometry[shapely.get_dimensions(geometry) == 2], object)
     if not len(areas):
         raise SetoutError(
-            "an area needs polygons, and there are none",
-            source,
-            "name a layer of polygons; a setback keeps clear of points and lines",
+            "an area needs polygons, and there are none", source, "name a layer of polygons; a setback keeps clear of points and lines"
         )
     return areas
 
@@ -309,14 +289,17 @@ def _water(plan: Plan, survey: Survey, layers: dict[str, Geometries], frame: Fra
         found = [layers[ref] for ref in references]
         return np.concatenate(found) if found else np.empty(0, object)
 
-    points = joined(
-        [water_points(survey.layers[ref], layers[ref], section.pressure, section.flow) for ref in section.points]
-    )
+    points = joined([water_points(survey.layers[ref], layers[ref], section.pressure, section.flow) for ref in section.points])
     source = ", ".join(section.points)
     return Water(
-        points, gathered(section.barriers), section.max_run, section.min_pressure, source, gathered(section.sleeves),
+        points,
+        gathered(section.barriers),
+        section.max_run,
+        section.min_pressure,
+        source,
+        gathered(section.sleeves),
         section.beyond_reach == "plant",
-    )  # fmt: skip
+    )
 
 
 def _monuments(land: BaseGeometry) -> Floats:
@@ -336,23 +319,34 @@ def _far_features(site: Site) -> Iterator[Finding]:
         far = int((~shapely.dwithin(site.boundary, geometry, distance + 100.0)).sum())
         if far:
             yield Finding(
-                "feature_far", "note" if far < len(geometry) else "warn",
-                f"{far} of {len(geometry)} features of {source} ({why}) lie more than 100 m beyond their distance from the site and take no ground",
-                f"{far} far away", "", "check the file's CRS if they should be on the site",
-            )  # fmt: skip
+                "feature_far",
+                "note" if far < len(geometry) else "warn",
+                f"{far} of {len(geometry)} features of {source} ({why}) lie more than 100 m beyond their distance "
+                f"from the site and take no ground",
+                f"{far} far away",
+                "",
+                "check the file's CRS if they should be on the site",
+            )
     unsized = [block.name for block in site.blocks if np.isnan(block.height_m)]
     if site.height_limits and unsized:
         yield Finding(
-            "height_unknown", "warn", f"the mature height of block {', '.join(unsized)} is unknown: it keeps off all ground with a height limit",
-            "", "", 'name its plants, or write height = "15 ft" for the block',
-        )  # fmt: skip
+            "height_unknown",
+            "warn",
+            f"the mature height of block {', '.join(unsized)} is unknown: it keeps off all ground with a height limit",
+            "",
+            "",
+            'name its plants, or write height = "15 ft" for the block',
+        )
     if site.water is not None:
         points = shapely.points(site.water.points.x, site.water.points.y)
         apart = np.atleast_1d(shapely.distance(site.boundary, points))
         outside = [n for n, d in zip(site.water.points.name, apart, strict=True) if d > 0]
         if outside:
             yield Finding(
-                "water_point_outside", "warn", f"water point {', '.join(outside[:8])} is outside the boundary",
-                f"{len(outside)} outside", "inside", "check that its pipe may come onto the property where it is nearest, or name a sleeve "
-                "(water.sleeves) where it does",
-            )  # fmt: skip
+                "water_point_outside",
+                "warn",
+                f"water point {', '.join(outside[:8])} is outside the boundary",
+                f"{len(outside)} outside",
+                "inside",
+                "check that its pipe may come onto the property where it is nearest, or name a sleeve (water.sleeves) where it does",
+            )

@@ -14,41 +14,12 @@ from setout.units import FLOW, GALLON, PRESSURE, meant, quantity
 
 MOST_SIGNS = 60
 """Characters of a water point's name; it goes onto labels."""
-PRESSURE_SUFFIX = {
-    "psi": PRESSURE["psi"],
-    "kpa": 1.0,
-    "bar": 100.0,
-    "mpa": 1e3,
-    "ft": PRESSURE["ft of water"],
-    "m": PRESSURE["m of water"],
-}
-FLOW_SUFFIX = {
-    "gpm": FLOW["gpm"], "gph": GALLON, "lps": 3600.0, "lpm": 60.0, "lph": 1.0, "ls": 3600.0, "lh": 1.0, "m3h": 1000.0,
-}  # fmt: skip
+PRESSURE_SUFFIX = {"psi": PRESSURE["psi"], "kpa": 1.0, "bar": 100.0, "mpa": 1e3, "ft": PRESSURE["ft of water"], "m": PRESSURE["m of water"]}
+FLOW_SUFFIX = {"gpm": FLOW["gpm"], "gph": GALLON, "lps": 3600.0, "lpm": 60.0, "lph": 1.0, "ls": 3600.0, "lh": 1.0, "m3h": 1000.0}
 
 
 def water_points(layer: VectorLayer, geometry: Geometries, pressure: float | None, flow: float | None) -> WaterPoints:
-    """Read water points with their pressure and flow.
-
-    Parameters
-    ----------
-    layer : VectorLayer
-        As read: columns ``name``, ``pressure_psi`` or ``flow_gpm`` and the like, or ``pressure`` with its unit in the text.
-    geometry : ndarray of shapely points
-        The same features in the frame.
-    pressure, flow : float, optional
-        What the plan file says for points that do not say [kPa], [l/h].
-
-    Returns
-    -------
-    WaterPoints
-        With elevations unknown.
-
-    Raises
-    ------
-    SetoutError
-        The layer holds no points, a number has no unit, or a value is not above zero.
-    """
+    """Read water points with their pressure and flow."""
     if not len(geometry) or np.any(shapely.get_type_id(geometry) != shapely.GeometryType.POINT):
         parts, of = shapely.get_parts(geometry, return_index=True)
         if not len(parts) or np.any(shapely.get_type_id(parts) != shapely.GeometryType.POINT):
@@ -84,9 +55,7 @@ def _names(columns: dict[str, NDArray[Any]], size: int) -> tuple[str, ...]:
     """Return unique names: the column ``name`` (or an id), numbered where one is missing or there twice."""
     by_lower = {name.lower(): name for name in columns}
     column = next((by_lower[n] for n in ("name", "label", "id", "riser_id", "valve", "point") if n in by_lower), None)
-    given = [
-        "" if column is None or v is None or v != v else str(v) for v in (columns[column] if column else [None] * size)
-    ]
+    given = ["" if column is None or v is None or v != v else str(v) for v in (columns[column] if column else [None] * size)]
     out: dict[str, None] = {}
     for number, text in enumerate(given, 1):
         name = text if len(text) <= MOST_SIGNS else f"{text[: MOST_SIGNS - 3]}..."
@@ -118,7 +87,9 @@ def _value(value: Any, factor: float | None, kind: str, where: str) -> float:
             meant(number, kind, str(value))
     except (ValueError, TypeError) as error:
         what, _, remedy = str(error).partition("; ")
-        hint = f"{remedy or 'give a number'}, or name the column with its unit, such as {'pressure_psi' if kind == 'pressure' else 'flow_gpm'}"
+        hint = (
+            f"{remedy or 'give a number'}, or name the column with its unit, such as {'pressure_psi' if kind == 'pressure' else 'flow_gpm'}"
+        )
         raise SetoutError(what, where, hint) from None
     if not np.isfinite(number) or number <= 0:
         raise SetoutError(f"{value} is not a {kind} above zero", where, "correct it or leave it empty")

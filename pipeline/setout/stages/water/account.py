@@ -34,20 +34,7 @@ class Stage:
 
 
 def zones_told(stage: Stage, pressure: Floats) -> tuple[Zone, ...]:
-    """Return the zones as a controller takes them.
-
-    Parameters
-    ----------
-    stage : Stage
-        Solved pipes and hours.
-    pressure : (trees,) ndarray
-        Pressure at every tree [kPa].
-
-    Returns
-    -------
-    tuple of Zone
-        Named z1, z2 ... in the order in which they run.
-    """
+    """Return the zones as a controller takes them."""
     draws, run, sections = stage.draws, stage.run, stage.sections
     by_month = monthly(draws, stage.plan, _by_month(stage.need))
     by_month[np.unique(draws.zone[_untold(stage.need) & (draws.zone >= 0)])] = np.nan
@@ -67,14 +54,26 @@ def zones_told(stage: Stage, pressure: Floats) -> tuple[Zone, ...]:
         known = np.isfinite(kpa).any()
         out.append(
             Zone(
-                f"z{z + 1}", point, valve_names(f"z{z + 1}", len(valves)), tuple(stage.site.blocks[b].name for b in blocks),
-                len(rows), len(own), float(draws.zone_lph[z]), float(np.max(at_valve[valves])) if known else np.nan,
-                float(np.nanmin(kpa)) if known else np.nan, float(np.nanmax(kpa)) if known else np.nan,
-                uniformity, class_of(100 * uniformity),
-                float(run.hours[z]), stage.plan.days_per_week, float(run.needed[z]), tuple(by_month[z].tolist()),
-                tuple(zip(years, by_year[z].tolist(), strict=True)), float(run.start[z]),
+                f"z{z + 1}",
+                point,
+                valve_names(f"z{z + 1}", len(valves)),
+                tuple(stage.site.blocks[b].name for b in blocks),
+                len(rows),
+                len(own),
+                float(draws.zone_lph[z]),
+                float(np.max(at_valve[valves])) if known else np.nan,
+                float(np.nanmin(kpa)) if known else np.nan,
+                float(np.nanmax(kpa)) if known else np.nan,
+                uniformity,
+                class_of(100 * uniformity),
+                float(run.hours[z]),
+                stage.plan.days_per_week,
+                float(run.needed[z]),
+                tuple(by_month[z].tolist()),
+                tuple(zip(years, by_year[z].tolist(), strict=True)),
+                float(run.start[z]),
             )
-        )  # fmt: skip
+        )
     return tuple(out)
 
 
@@ -138,20 +137,7 @@ def _uniformity(stage: Stage, own: Ints) -> float:
 
 
 def sources_of(stage: Stage, point: Ints) -> tuple[Source, ...]:
-    """Account for every water point: what is drawn and needed against what it gives.
-
-    Parameters
-    ----------
-    stage : Stage
-        Zones and hours.
-    point : (trees,) ndarray
-        Water point that each tree is nearest to, served or not; -1 for none.
-
-    Returns
-    -------
-    tuple of Source
-        In the order of the water points.
-    """
+    """Account for every water point: what is drawn and needed against what it gives."""
     assert stage.site.water is not None
     points, plan, draws, run = stage.site.water.points, stage.plan, stage.draws, stage.run
     out = []
@@ -164,16 +150,7 @@ def sources_of(stage: Stage, point: Ints) -> tuple[Source, ...]:
         drawn = _drawn_at_once(draws.zone_lph[zones], run.start[zones], run.hours[zones])
         hours = float(np.nanmax(ends)) if np.isfinite(ends).any() else float("nan") if len(zones) else 0.0
         out.append(
-            Source(
-                p,
-                float(points.flow_lph[p]),
-                float(points.pressure_kpa[p]),
-                drawn,
-                hours,
-                need,
-                float(given),
-                float(given) - need,
-            )
+            Source(p, float(points.flow_lph[p]), float(points.pressure_kpa[p]), drawn, hours, need, float(given), float(given) - need)
         )
     return tuple(out)
 
@@ -189,18 +166,7 @@ def _drawn_at_once(flow: Floats, start: Floats, hours: Floats) -> float:
 
 
 def mains_once(network: Network) -> Ints:
-    """Return the pipes of mains, those that several sections share only once, the widest of each.
-
-    Parameters
-    ----------
-    network : Network
-        Sized.
-
-    Returns
-    -------
-    ndarray of int
-        Nodes whose pipes are mains, each stretch of trench once.
-    """
+    """Return the pipes of mains, those that several sections share only once, the widest of each."""
     own = np.flatnonzero(network.kind == MAIN)
     up = network.parent[own]
     ends = np.round(np.column_stack([network.x[own], network.y[own], network.x[up], network.y[up]]), 3)

@@ -19,20 +19,7 @@ EMITTER_ALLOWANCE = 1.02
 
 
 def materials_of(stage: Stage, zones: Sequence[Zone]) -> tuple[MaterialLine, ...]:
-    """Count what is to be bought.
-
-    Parameters
-    ----------
-    stage : Stage
-        The sized network.
-    zones : Sequence of Zone
-        Its zones.
-
-    Returns
-    -------
-    tuple of MaterialLine
-        Pipe with its allowance, each stretch of trench once; numbers of everything else.
-    """
+    """Count what is to be bought."""
     return (*_pipe(stage), *_rings(stage), *_emitters(stage), *_fittings(stage, zones))
 
 
@@ -47,9 +34,12 @@ def _pipe(stage: Stage) -> Iterator[MaterialLine]:
         for size in np.unique(network.inside_mm[own]).tolist():
             length = float(network.length_m[own[network.inside_mm[own] == size]].sum())
             yield line_of(
-                f"pipe, {word}", f"{inside(size, units)} inside", length * PIPE_ALLOWANCE,
-                f"{_long(length, units)} on the slope and 5 % for cuts and snaking", _long(length * PIPE_ALLOWANCE, units),
-            )  # fmt: skip
+                f"pipe, {word}",
+                f"{inside(size, units)} inside",
+                length * PIPE_ALLOWANCE,
+                f"{_long(length, units)} on the slope and 5 % for cuts and snaking",
+                _long(length * PIPE_ALLOWANCE, units),
+            )
 
 
 def inside(mm: float, units: str) -> str:
@@ -69,9 +59,7 @@ def _emitters(stage: Stage) -> Iterator[MaterialLine]:
     emitter = stage.plan.emitter
     assert emitter is not None
     number = round(float(stage.network.emitters.sum()))
-    word = {"drip": "drip emitter", "ring": "emitter in a ring round the trunk", "spray": "micro-sprinkler"}[
-        emitter.kind
-    ]
+    word = {"drip": "drip emitter", "ring": "emitter in a ring round the trunk", "spray": "micro-sprinkler"}[emitter.kind]
     buy = int(np.ceil(number * EMITTER_ALLOWANCE))
     size = f"{emitter.flow_lph:.3g} l/h at {emitter.at_kpa:.0f} kPa"
     yield line_of(word, size, buy, f"{number:,} and 2 % spare", f"{buy:,}")
@@ -87,10 +75,12 @@ def _rings(stage: Stage) -> Iterator[MaterialLine]:
     length = 2 * np.pi * emitter.wetted_radius_m * trees
     size = inside(stage.plan.pipes.lateral_mm[0], units)
     yield line_of(
-        "pipe, ring round the trunk", f"{size} inside", length * PIPE_ALLOWANCE,
+        "pipe, ring round the trunk",
+        f"{size} inside",
+        length * PIPE_ALLOWANCE,
         f"{trees:,} rings of {show_length(2 * emitter.wetted_radius_m, units)} across and 5 % for cuts",
         _long(length * PIPE_ALLOWANCE, units),
-    )  # fmt: skip
+    )
 
 
 def _fittings(stage: Stage, zones: Sequence[Zone]) -> Iterator[MaterialLine]:

@@ -66,18 +66,7 @@ class Ground:
 
 
 def chains_of(ground: Ground) -> list[Chain]:
-    """Gather pieces of neighbouring rows on manifolds and choose where each crosses.
-
-    Parameters
-    ----------
-    ground : Ground
-        Pieces, and what limits a manifold.
-
-    Returns
-    -------
-    list of Chain
-        In the order of their first pieces; every piece is on one.
-    """
+    """Gather pieces of neighbouring rows on manifolds and choose where each crosses."""
     out: list[Chain] = []
     for members in _linked(ground):
         out += _cut(ground, _placed(ground, np.array(members, np.int64)))
@@ -132,21 +121,14 @@ def _linked(ground: Ground) -> list[list[int]]:
     # rows that end a step from each other still lie side by side
     step = ground.spacing_m[pieces.block]
     low, high = (np.minimum(*ends) - step).tolist(), (np.maximum(*ends) + step).tolist()
-    line = list(
-        zip(pieces.block.tolist(), pieces.point.tolist(), pieces.row.tolist(), pieces.strand.tolist(), strict=True)
-    )
+    line = list(zip(pieces.block.tolist(), pieces.point.tolist(), pieces.row.tolist(), pieces.strand.tolist(), strict=True))
     chains: list[list[int]] = []
     open_: dict[tuple[int, int], list[int]] = {}
     for group in _by_line(line):
         block, point, row, _ = line[group[0]]
         able = [c for c in open_.get((block, point), []) if row - line[chains[c][-1]][2] <= ROWS_BETWEEN]
         pairs = sorted(
-            (
-                (min(high[k], high[last]) - max(low[k], low[last]), -c, k)
-                for c in able
-                for last in (chains[c][-1],)
-                for k in group
-            ),
+            ((min(high[k], high[last]) - max(low[k], low[last]), -c, k) for c in able for last in (chains[c][-1],) for k in group),
             reverse=True,
         )
         taken: set[int] = set()
@@ -191,10 +173,7 @@ def _placed(ground: Ground, piece: Ints) -> Chain:
     best: tuple[tuple[float, ...], Chain] | None = None
     for split in splits:
         chain = Chain(piece, split, *_tees(ground, piece, split))
-        sides = [
-            max(abs(u[max(c - 1, 0)] - u[0]), abs(u[-1] - u[min(c, len(u) - 1)]))
-            for u, c in zip(along, split.tolist(), strict=True)
-        ]
+        sides = [max(abs(u[max(c - 1, 0)] - u[0]), abs(u[-1] - u[min(c, len(u) - 1)])) for u, c in zip(along, split.tolist(), strict=True)]
         over = max(0.0, float(max(sides)) - float(ground.side_m[block]))
         pipe = float(np.hypot(np.diff(chain.x), np.diff(chain.y)).sum())
         pipe += float(np.hypot(chain.x - ground.px[point], chain.y - ground.py[point]).min())
@@ -211,20 +190,7 @@ def _ends(ground: Ground, piece: Ints) -> tuple[Ints, Ints]:
 
 
 def at_ends(ground: Ground, chain: Chain) -> Iterator[list[Chain]]:
-    """Yield a line laid anew along the first ends of its pieces, and along their last.
-
-    Parameters
-    ----------
-    ground : Ground
-        What manifolds are laid on.
-    chain : Chain
-        A line that no main leads to where it was.
-
-    Yields
-    ------
-    list of Chain
-        Its pieces again, on as many lines as barriers cut it into.
-    """
+    """Yield a line laid anew along the first ends of its pieces, and along their last."""
     for split in _ends(ground, chain.piece):
         yield list(_cut(ground, Chain(chain.piece, split, *_tees(ground, chain.piece, split))))
 

@@ -40,22 +40,7 @@ class Coverage:
 
 
 def coverage(irrigation: Irrigation, trees: Trees, x: Floats, y: Floats) -> Coverage | None:
-    """Find the nearest emitter of every position.
-
-    Parameters
-    ----------
-    irrigation : Irrigation
-        The plan's pipes.
-    trees : Trees
-        The plan's trees.
-    x, y : (n,) ndarrays
-        Positions [m in the frame].
-
-    Returns
-    -------
-    Coverage or None
-        None where the plan has no pipes.
-    """
+    """Find the nearest emitter of every position."""
     from scipy.spatial import cKDTree
 
     network, emitter = irrigation.network, irrigation.settings.emitter
@@ -77,26 +62,7 @@ def coverage(irrigation: Irrigation, trees: Trees, x: Floats, y: Floats) -> Cove
 def uncovered(
     irrigation: Irrigation, found: Coverage, labels: Sequence[str], places: tuple[Floats, Floats], units: str
 ) -> tuple[Finding, ...]:
-    """Name the positions that have no emitter near enough, or whose emitter does not give what its tree needs.
-
-    Parameters
-    ----------
-    irrigation : Irrigation
-        The plan's pipes.
-    found : Coverage
-        From :func:`coverage`.
-    labels : Sequence of str
-        What the positions are called.
-    places : tuple of (n,) ndarrays
-        x and y of the positions [m in the frame].
-    units : str
-        ``"us"`` or ``"si"``.
-
-    Returns
-    -------
-    tuple of Finding
-        One for each such position, in their order.
-    """
+    """Name the positions that have no emitter near enough, or whose emitter does not give what its tree needs."""
     out = []
     dry = irrigation.known & ~irrigation.watered
     for k in np.flatnonzero(~found.covered | dry[found.tree]).tolist():
@@ -104,38 +70,24 @@ def uncovered(
         if not found.covered[k]:
             out.append(
                 Finding(
-                    "no_emitter_near", "stop", f"tree {labels[k]} has no emitter near enough; the nearest is of zone {zone}",
-                    show_length(float(found.away_m[k]), units), show_length(float(found.allowed_m[k]), units),
-                    "lead an emitter to it, or move the tree to the lateral", str(labels[k]), point,
+                    "no_emitter_near",
+                    "stop",
+                    f"tree {labels[k]} has no emitter near enough; the nearest is of zone {zone}",
+                    show_length(float(found.away_m[k]), units),
+                    show_length(float(found.allowed_m[k]), units),
+                    "lead an emitter to it, or move the tree to the lateral",
+                    str(labels[k]),
+                    point,
                     float(found.away_m[k] - found.allowed_m[k]),
                 )
-            )  # fmt: skip
+            )
         else:
             out.append(_dry(irrigation, int(found.tree[k]), f" by zone {zone}", str(labels[k]), point))
     return tuple(out)
 
 
-def without_pipes(
-    irrigation: Irrigation, tree: Ints, labels: Sequence[str], places: tuple[Floats, Floats]
-) -> tuple[Finding, ...]:
-    """Name the positions whose tree has no water in a plan that could lay no pipe at all.
-
-    Parameters
-    ----------
-    irrigation : Irrigation
-        The plan's.
-    tree : (n,) ndarray of int
-        The planned tree of each position; -1 for none.
-    labels : Sequence of str
-        What the positions are called.
-    places : tuple of (n,) ndarrays
-        x and y of the positions [m in the frame].
-
-    Returns
-    -------
-    tuple of Finding
-        One for each such position, in their order.
-    """
+def without_pipes(irrigation: Irrigation, tree: Ints, labels: Sequence[str], places: tuple[Floats, Floats]) -> tuple[Finding, ...]:
+    """Name the positions whose tree has no water in a plan that could lay no pipe at all."""
     dry = np.append(irrigation.known & ~irrigation.watered, False)
     return tuple(
         _dry(irrigation, int(tree[k]), "", str(labels[k]), shapely.Point(places[0][k], places[1][k]))

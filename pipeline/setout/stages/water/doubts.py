@@ -45,18 +45,22 @@ def no_emitter(site: Site) -> list[Finding]:
     del site
     return [
         Finding(
-            "water_no_emitter", "note", "the plan names no emitter: reach and static pressure are told, no pipe, flow or hours",
+            "water_no_emitter",
+            "note",
+            "the plan names no emitter: reach and static pressure are told, no pipe, flow or hours",
             remedy='add water.emitter = { flow = "1 gal/h", at = "15 psi" }',
         )
-    ]  # fmt: skip
+    ]
 
 
 def no_elevation() -> Finding:
     """Say that pressures are unknown without elevations."""
     return Finding(
-        "water_no_elevation", "warn", "without a DEM the pressure at the trees is unknown: pipes are sized as on level ground, "
-        "and no tree is called watered", remedy="name the DEM in site.dem",
-    )  # fmt: skip
+        "water_no_elevation",
+        "warn",
+        "without a DEM the pressure at the trees is unknown: pipes are sized as on level ground, and no tree is called watered",
+        remedy="name the DEM in site.dem",
+    )
 
 
 def sources_unknown(site: Site, used: Ints, usable: Bools) -> Iterator[Finding]:
@@ -65,44 +69,40 @@ def sources_unknown(site: Site, used: Ints, usable: Bools) -> Iterator[Finding]:
     points = site.water.points
     for p in used.tolist():
         if not usable[p]:
-            lacking = [
-                w for w, v in (("pressure", points.pressure_kpa[p]), ("flow", points.flow_lph[p])) if not np.isfinite(v)
-            ]
+            lacking = [w for w, v in (("pressure", points.pressure_kpa[p]), ("flow", points.flow_lph[p])) if not np.isfinite(v)]
             yield Finding(
-                "water_source_unknown", "warn", f"water point {points.name[p]} does not say its {' and '.join(lacking)}: "
-                "nothing is reckoned for the trees that it serves",
-                remedy=f'add a column such as {"pressure_psi" if lacking[0] == "pressure" else "flow_gpm"}, or water.{lacking[0]} to the plan file',
+                "water_source_unknown",
+                "warn",
+                f"water point {points.name[p]} does not say its {' and '.join(lacking)}: nothing is reckoned for the trees that it serves",
+                remedy=f"add a column such as {'pressure_psi' if lacking[0] == 'pressure' else 'flow_gpm'}, or "
+                f"water.{lacking[0]} to the plan file",
                 geometry=shapely.Point(points.x[p], points.y[p]),
-            )  # fmt: skip
+            )
 
 
 def told(out: Irrigation, stage: Stage) -> list[Finding]:
-    """Gather what a finished irrigation falls short of.
-
-    Parameters
-    ----------
-    out : Irrigation
-        Zones, trees and sources.
-    stage : Stage
-        What they were made from.
-
-    Returns
-    -------
-    list of Finding
-        One for each reason, zone or water point, never one a tree.
-    """
+    """Gather what a finished irrigation falls short of."""
     return [
-        *_assumed(stage), *_heights_assumed(out, stage), *_need_unknown(out), *_dry_trees(out, stage),
-        *_short_sources(out, stage), *_spread(out, stage), *_over_range(out, stage), *_fast(stage), *_through_screens(stage),
-    ]  # fmt: skip
+        *_assumed(stage),
+        *_heights_assumed(out, stage),
+        *_need_unknown(out),
+        *_dry_trees(out, stage),
+        *_short_sources(out, stage),
+        *_spread(out, stage),
+        *_over_range(out, stage),
+        *_fast(stage),
+        *_through_screens(stage),
+    ]
 
 
 def _assumed(stage: Stage) -> Iterator[Finding]:
     if stage.plan.assumed:
         yield Finding(
-            "water_assumed", "note", "taken as is common practice, for the plan file does not say: " + "; ".join(stage.plan.assumed),
+            "water_assumed",
+            "note",
+            "taken as is common practice, for the plan file does not say: " + "; ".join(stage.plan.assumed),
             remedy="write what your makers and your water supplier say",
-        )  # fmt: skip
+        )
 
 
 def _heights_assumed(out: Irrigation, stage: Stage) -> Iterator[Finding]:
@@ -123,17 +123,17 @@ def _heights_assumed(out: Irrigation, stage: Stage) -> Iterator[Finding]:
     for b in np.unique(stage.trees.block[trees]).tolist():
         row = stage.trees.row[trees & (stage.trees.block == b)]
         rows.append(f"{len(row):,} trees of block {stage.site.blocks[b].name} (row {_few(np.unique(row).tolist())})")
-    said = [
-        *([f"water point {_few(sources)}"] if sources else []), *([f"valve {_few(valves)}"] if valves else []), *rows,
-    ]  # fmt: skip
+    said = [*([f"water point {_few(sources)}"] if sources else []), *([f"valve {_few(valves)}"] if valves else []), *rows]
     other = "" if said else f"{int(own.sum()):,} places along pipes"
     tail = "; the pressure at those trees themselves is unknown" if rows else ""
     yield Finding(
-        "water_height_assumed", "warn", f"the DEM has no height at {', '.join(said) or other}: pipes and pressures are reckoned with "
+        "water_height_assumed",
+        "warn",
+        f"the DEM has no height at {', '.join(said) or other}: pipes and pressures are reckoned with "
         f"that of the nearest part of the pipes that has one{tail}",
         remedy="level those places, or give a DEM without the gap",
         geometry=shapely.MultiPoint(np.unique(np.column_stack([net.x[own], net.y[own]]), axis=0)[:2000]),
-    )  # fmt: skip
+    )
 
 
 def _few(names: Sequence[object]) -> str:
@@ -145,9 +145,11 @@ def _need_unknown(out: Irrigation) -> Iterator[Finding]:
     unknown = int(np.isnan(out.need_lpd).sum())
     if unknown:
         yield Finding(
-            "water_need_unknown", "note", f"the need of {unknown:,} trees is unknown: whether they are watered cannot be told, "
-            "nor the hours of their zones", remedy='add water.eto = "0.28 in/day" or water.climate, and the size of their plants',
-        )  # fmt: skip
+            "water_need_unknown",
+            "note",
+            f"the need of {unknown:,} trees is unknown: whether they are watered cannot be told, nor the hours of their zones",
+            remedy='add water.eto = "0.28 in/day" or water.climate, and the size of their plants',
+        )
 
 
 def _dry_trees(out: Irrigation, stage: Stage) -> Iterator[Finding]:
@@ -163,22 +165,7 @@ def _dry_trees(out: Irrigation, stage: Stage) -> Iterator[Finding]:
 
 
 def all_dry(trees: Trees, dry: Bools, reason: NDArray[np.int8]) -> Iterator[Finding]:
-    """Say for every reason how many trees go without, where no pipe could be laid to any.
-
-    Parameters
-    ----------
-    trees : Trees
-        Positions.
-    dry : (n,) ndarray of bool
-        Trees that no water point serves.
-    reason : (n,) ndarray
-        Why, as an index into REASONS.
-
-    Yields
-    ------
-    Finding
-        One a reason.
-    """
+    """Say for every reason how many trees go without, where no pipe could be laid to any."""
     for code in np.unique(reason[dry]).tolist():
         word, figures = REASONS[code], ("", "", REMEDY.get(REASONS[code], ""))
         if word == LOW_FLOW:
@@ -191,9 +178,14 @@ def _dry(trees: Trees, own: Bools, where: str, word: str, figures: tuple[str, st
     """Say that some trees are not watered, and why: figures are measured, required and remedy."""
     places = shapely.MultiPoint(np.column_stack([trees.x[own], trees.y[own]]))
     return Finding(
-        "not_watered", "stop", f"{_trees(int(own.sum()))} not watered{where}: {word}", *figures, geometry=places,
-        trees=np.flatnonzero(own), each=f"is not watered: {word}",
-    )  # fmt: skip
+        "not_watered",
+        "stop",
+        f"{_trees(int(own.sum()))} not watered{where}: {word}",
+        *figures,
+        geometry=places,
+        trees=np.flatnonzero(own),
+        each=f"is not watered: {word}",
+    )
 
 
 def _remedy(word: str, own: Bools, out: Irrigation) -> str:
@@ -241,11 +233,14 @@ def _short_sources(out: Irrigation, stage: Stage) -> Iterator[Finding]:
         if source.spare_lpd < 0:
             p = source.water_point
             yield Finding(
-                "water_source_short", "warn", f"water point {points.name[p]} gives less a day than its trees need at the peak",
-                f"{source.given_lpd:,.0f} l/day", f"{source.need_lpd:,.0f} l/day",
+                "water_source_short",
+                "warn",
+                f"water point {points.name[p]} gives less a day than its trees need at the peak",
+                f"{source.given_lpd:,.0f} l/day",
+                f"{source.need_lpd:,.0f} l/day",
                 "allow more hours or days, find more flow, add storage, or plant less on it",
                 geometry=shapely.Point(points.x[p], points.y[p]),
-            )  # fmt: skip
+            )
 
 
 def _spread(out: Irrigation, stage: Stage) -> Iterator[Finding]:
@@ -273,14 +268,17 @@ def _spread(out: Irrigation, stage: Stage) -> Iterator[Finding]:
     fall = float(np.ptp(network.z[mine])) if len(up) else 0.0
     limit = LATERAL_SHARE * allowed / KPA_PER_M
     yield Finding(
-        "water_spread", "warn", f"pressure differs by more than the limit among emitters of one valve in zone "
+        "water_spread",
+        "warn",
+        f"pressure differs by more than the limit among emitters of one valve in zone "
         f"{', '.join(f'z{z + 1}' for z in names[:8])}{' ...' if len(names) > 8 else ''}; at the worst its ground falls "
         f"{show_length(fall, units)}. On level ground a lateral of the widest pipe may be {show_length(longest, units, 0)} long each "
         f"way, on sloping ground it may not fall more than {show_length(limit, units)}",
-        f"{show_pressure(float((high - low)[worst]), units)} at the worst", show_pressure(allowed, units),
+        f"{show_pressure(float((high - low)[worst]), units)} at the worst",
+        show_pressure(allowed, units),
         "take pressure-compensating emitters (water.emitter.range), more water points or valves, or wider pipe",
         geometry=shapely.MultiPoint(np.column_stack([network.x[mine], network.y[mine]])[:2000]),
-    )  # fmt: skip
+    )
 
 
 def _over_range(out: Irrigation, stage: Stage) -> Iterator[Finding]:
@@ -293,10 +291,14 @@ def _over_range(out: Irrigation, stage: Stage) -> Iterator[Finding]:
         xy = np.column_stack([stage.trees.x[high], stage.trees.y[high]])
         units = stage.site.units
         yield Finding(
-            "water_over_range", "warn", f"{int(high.sum()):,} trees have more pressure than their emitters are made for",
-            show_pressure(float(np.nanmax(out.pressure_kpa)), units), show_pressure(emitter.compensating_kpa[1], units),
-            "regulate the pressure of their rows, or take emitters of a wider range", geometry=shapely.MultiPoint(xy[:2000]),
-        )  # fmt: skip
+            "water_over_range",
+            "warn",
+            f"{int(high.sum()):,} trees have more pressure than their emitters are made for",
+            show_pressure(float(np.nanmax(out.pressure_kpa)), units),
+            show_pressure(emitter.compensating_kpa[1], units),
+            "regulate the pressure of their rows, or take emitters of a wider range",
+            geometry=shapely.MultiPoint(xy[:2000]),
+        )
 
 
 def _fast(stage: Stage) -> Iterator[Finding]:
@@ -311,10 +313,14 @@ def _fast(stage: Stage) -> Iterator[Finding]:
         word = "main" if network.kind[worst] == MAIN else "lateral" if network.kind[worst] == LATERAL else "manifold"
         factor, unit = (1 / 0.3048, "ft/s") if stage.site.units == "us" else (1.0, "m/s")
         yield Finding(
-            "water_fast", "warn", f"water runs too fast in {len(fast):,} stretches of pipe even in the widest, at the worst in a {word}",
-            f"{speed[worst] * factor:.1f} {unit}", f"{limit * factor:.1f} {unit}", "add wider pipe to the list of diameters, or more zones",
+            "water_fast",
+            "warn",
+            f"water runs too fast in {len(fast):,} stretches of pipe even in the widest, at the worst in a {word}",
+            f"{speed[worst] * factor:.1f} {unit}",
+            f"{limit * factor:.1f} {unit}",
+            "add wider pipe to the list of diameters, or more zones",
             geometry=shapely.Point(network.x[worst], network.y[worst]),
-        )  # fmt: skip
+        )
 
 
 def _through_screens(stage: Stage) -> Iterator[Finding]:
@@ -337,8 +343,13 @@ def _through_screens(stage: Stage) -> Iterator[Finding]:
         through = pipes[other & shapely.crosses(pipes, line)]
         if len(through):
             yield Finding(
-                "pipe_through_screen", "note", f"pipes to other plants pass through the screen {blocks[b].name} in {len(through):,} "
+                "pipe_through_screen",
+                "note",
+                f"pipes to other plants pass through the screen {blocks[b].name} in {len(through):,} "
                 f"{'place' if len(through) == 1 else 'places'}",
-                f"{len(through):,}", "0", "lay them between two of its plants before those are planted, or name the screen's line as a "
-                "barrier (water.barriers) with a sleeve", geometry=shapely.intersection(shapely.union_all(through), line),
-            )  # fmt: skip
+                f"{len(through):,}",
+                "0",
+                "lay them between two of its plants before those are planted, or name the screen's line as a "
+                "barrier (water.barriers) with a sleeve",
+                geometry=shapely.intersection(shapely.union_all(through), line),
+            )

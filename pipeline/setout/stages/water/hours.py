@@ -75,18 +75,6 @@ def programme(draws: Draws, plan: IrrigationPlan) -> Programme:
     One zone after the other; where that takes longer than the hours allowed, zones run beside each other as far as the
     water point feeds them. What still does not fit goes without: of several orders the one is taken that waters most
     trees, and of these the one that ends first.
-
-    Parameters
-    ----------
-    draws : Draws
-        Needs and flows.
-    plan : IrrigationPlan
-        Hours and days allowed, daily volume.
-
-    Returns
-    -------
-    Programme
-        One entry a zone.
     """
     zones = len(draws.point)
     each = hours_each(draws, plan)
@@ -219,23 +207,7 @@ def _placed(wants: Sequence[_Want], clock: _Clock, volume: float) -> list[_Got]:
 
 
 def monthly(draws: Draws, plan: IrrigationPlan, need: Sequence[Floats]) -> Floats:
-    """Return the hours of every zone under other needs than at the peak.
-
-    Parameters
-    ----------
-    draws : Draws
-        Flows.
-    plan : IrrigationPlan
-        Days allowed.
-    need : Sequence of (trees,) ndarray
-        Needs [l/day], such as one for each month.
-
-    Returns
-    -------
-    (zones, len(need)) ndarray
-        Hours on every day of watering, whole minutes, the longest of all trees whose pressure is enough [h];
-        NaN where no need is known.
-    """
+    """Return the hours of every zone under other needs than at the peak."""
     out = np.zeros((len(draws.point), len(need)))
     with np.errstate(divide="ignore", invalid="ignore"):
         factor = 7 / plan.days_per_week / draws.flow_lph

@@ -6,20 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from setout.model import (
-    Bools,
-    Finding,
-    Floats,
-    Ints,
-    Irrigation,
-    IrrigationPlan,
-    Need,
-    Network,
-    Reach,
-    Rows,
-    Site,
-    Trees,
-)
+from setout.model import Bools, Finding, Floats, Ints, Irrigation, IrrigationPlan, Need, Network, Reach, Rows, Site, Trees
 from setout.model.irrigation import BARRIER, FLOW_UNKNOWN, LOW_FLOW, NEED_UNKNOWN
 from setout.stages.water import doubts
 from setout.stages.water.account import Stage, sources_of, zones_told
@@ -31,16 +18,7 @@ from setout.stages.water.outlets import Outlets, Pieces, Positions, outlets_of, 
 from setout.stages.water.pipes import Approach, Heights, Laid, lay
 from setout.stages.water.pressure import mendable, solved
 from setout.stages.water.routes import way_to
-from setout.stages.water.sizing import (
-    LATERAL_SHARE,
-    Feeds,
-    Sized,
-    allowed_spread_m,
-    from_root,
-    least_kpa,
-    longest_side,
-    sized,
-)
+from setout.stages.water.sizing import LATERAL_SHARE, Feeds, Sized, allowed_spread_m, from_root, least_kpa, longest_side, sized
 from setout.stages.water.zoning import Sections, by_elevation, zones_of
 from setout.units import KPA_PER_M
 
@@ -78,22 +56,7 @@ class Given:
 
 
 def irrigate(given: Given, plan: IrrigationPlan, need: Need) -> Irrigation:
-    """Lay out, size, solve and programme the irrigation, and judge every tree.
-
-    Parameters
-    ----------
-    given : Given
-        Trees, rows and water points.
-    plan : IrrigationPlan
-        What the plan file asks.
-    need : Need
-        Water that each tree needs.
-
-    Returns
-    -------
-    Irrigation
-        Without a network where the plan names no emitter, or no water point says what it gives; a finding says so.
-    """
+    """Lay out, size, solve and programme the irrigation, and judge every tree."""
     water = given.site.water
     assert water is not None
     unserved = given.unserved.copy()
@@ -256,9 +219,23 @@ def _run(given: Given, plan: IrrigationPlan, need: Need, layout: _Layout, found:
     stage = Stage(given.site, given.trees, plan, network, sections, draws, run, need)
     zones = zones_told(stage, tree.pressure)
     out = Irrigation(
-        plan, network, zones, sources_of(stage, given.point), draws.zone, tree.node, tree.pipe_m, tree.pressure, tree.flow,
-        need.need_lpd, verdict.watered, verdict.known, verdict.reason, materials_of(stage, zones), (), need,
-    )  # fmt: skip
+        plan,
+        network,
+        zones,
+        sources_of(stage, given.point),
+        draws.zone,
+        tree.node,
+        tree.pipe_m,
+        tree.pressure,
+        tree.flow,
+        need.need_lpd,
+        verdict.watered,
+        verdict.known,
+        verdict.reason,
+        materials_of(stage, zones),
+        (),
+        need,
+    )
     found += doubts.told(out, stage)
     return replace(out, findings=tuple(found))
 
@@ -316,9 +293,7 @@ def _least(plan: IrrigationPlan, floor: float) -> float:
     return least_kpa(plan, floor) if plan.emitter.compensating_kpa is not None else floor
 
 
-def _draws(
-    given: Given, plan: IrrigationPlan, need: Need, network: Network, layout: _Layout, tree: _PerTree, *, floor: float
-) -> Draws:
+def _draws(given: Given, plan: IrrigationPlan, need: Need, network: Network, layout: _Layout, tree: _PerTree, *, floor: float) -> Draws:
     assert given.site.water is not None
     sections = layout.sections
     zones = len(sections.point)
@@ -332,13 +307,7 @@ def _draws(
     return Draws(zone, need.need_lpd, tree.flow, able, sections.point, zone_lph, capacity, rated)
 
 
-def _dry(
-    given: Given,
-    plan: IrrigationPlan,
-    need: Need,
-    found: list[Finding],
-    unserved: Ints,
-) -> Irrigation:
+def _dry(given: Given, plan: IrrigationPlan, need: Need, found: list[Finding], unserved: Ints) -> Irrigation:
     """Return what is known without a network: which trees no water point serves."""
     size = len(given.trees)
     none, nan = np.full(size, -1, np.int64), np.full(size, np.nan)
@@ -346,6 +315,5 @@ def _dry(
     reason = np.where(unserved >= 0, unserved, unknown).astype(np.int8)
     found = [*found, *doubts.all_dry(given.trees, unserved >= 0, reason)]
     return Irrigation(
-        plan, None, (), (), none, none, nan, nan, nan, need.need_lpd, np.zeros(size, bool), unserved >= 0, reason, (),
-        tuple(found), need,
-    )  # fmt: skip
+        plan, None, (), (), none, none, nan, nan, nan, need.need_lpd, np.zeros(size, bool), unserved >= 0, reason, (), tuple(found), need
+    )

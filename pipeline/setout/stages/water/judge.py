@@ -36,26 +36,7 @@ class Judged:
 
 
 def judged(draws: Draws, plan: IrrigationPlan, run: Programme, unserved: Ints, high: Bools) -> Judged:
-    """Judge every tree.
-
-    Parameters
-    ----------
-    draws : Draws
-        Needs and flows.
-    plan : IrrigationPlan
-        Hours allowed.
-    run : Programme
-        Hours given.
-    unserved : (trees,) ndarray
-        Reason of the trees that no water point serves; -1 for the others.
-    high : (trees,) ndarray
-        Trees that stand too high even if no pipe lost anything.
-
-    Returns
-    -------
-    Judged
-        A tree whose need is unknown, or that is on a network whose pressure is, has that as its reason and is not known.
-    """
+    """Judge every tree."""
     each = hours_each(draws, plan)
     zone = np.maximum(draws.zone, 0)
     given = run.hours[zone] if len(run.hours) else np.full(len(zone), np.nan)

@@ -89,20 +89,6 @@ def outlets_of(positions: Positions, emitter: Emitter, barriers: BaseGeometry | 
     """Set the outlets of all served trees and cut the rows into pieces.
 
     A row is cut where the water point changes, where a barrier crosses it, and at gaps wider than :data:`GAP_M`.
-
-    Parameters
-    ----------
-    positions : Positions
-        The trees.
-    emitter : Emitter
-        How many at a tree, or trees at one.
-    barriers : BaseGeometry or None
-        What no pipe crosses.
-
-    Returns
-    -------
-    Outlets, Pieces
-        In the order block, row, strand, along the row.
     """
     trees, point = positions.trees, positions.point
     strand = _strands(positions)
@@ -233,26 +219,17 @@ def _pieces(outlets: Outlets, positions: Positions, strand: Ints) -> Pieces:
     stop = np.append(start[1:], len(outlets.piece)) if len(start) else start
     tree = outlets.tree[start]
     return Pieces(
-        start, stop.astype(np.int64), positions.trees.block[tree].astype(np.int64),
-        positions.trees.row[tree].astype(np.int64), strand[tree], positions.point[tree],
-    )  # fmt: skip
+        start,
+        stop.astype(np.int64),
+        positions.trees.block[tree].astype(np.int64),
+        positions.trees.row[tree].astype(np.int64),
+        strand[tree],
+        positions.point[tree],
+    )
 
 
 def shortened(outlets: Outlets, pieces: Pieces, most: Ints) -> tuple[Outlets, Pieces]:
-    """Cut pieces into equal parts of at most so many outlets each.
-
-    Parameters
-    ----------
-    outlets, pieces : Outlets, Pieces
-        As laid.
-    most : (pieces,) ndarray
-        Most outlets in a part of each, at least 1.
-
-    Returns
-    -------
-    Outlets, Pieces
-        With the pieces numbered anew.
-    """
+    """Cut pieces into equal parts of at most so many outlets each."""
     size = pieces.stop - pieces.start
     parts = np.maximum(-(-size // np.maximum(most, 1)), 1)
     if (parts == 1).all():

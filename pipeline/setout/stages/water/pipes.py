@@ -57,33 +57,9 @@ class _Trunk:
 
 
 def lay(
-    chains: Sequence[Chain],
-    approaches: Sequence[Approach],
-    sections: Sections,
-    outlets: Outlets,
-    pieces: Pieces,
-    heights: Heights,
+    chains: Sequence[Chain], approaches: Sequence[Approach], sections: Sections, outlets: Outlets, pieces: Pieces, heights: Heights
 ) -> Laid:
-    """Lay the pipes of all sections.
-
-    Parameters
-    ----------
-    chains : Sequence of Chain
-        Manifold lines.
-    approaches : Sequence of Approach
-        How the main comes to each.
-    sections : Sections
-        What each valve opens.
-    outlets, pieces : Outlets, Pieces
-        The rows.
-    heights : Heights
-        The ground.
-
-    Returns
-    -------
-    Laid
-        All nodes: first the mains and manifolds, section by section, then the laterals.
-    """
+    """Lay the pipes of all sections."""
     trunks = [
         _trunk(chains[c], approaches[c], first, last)
         for c, first, last in zip(sections.chain.tolist(), sections.first.tolist(), sections.last.tolist(), strict=True)
@@ -106,9 +82,7 @@ def lay(
     parent = np.where(runs.first, tee_of_piece[piece], head + np.arange(many) - 1)
     x = np.concatenate([*(t.x for t in trunks), outlets.x[runs.outlet]])
     y = np.concatenate([*(t.y for t in trunks), outlets.y[runs.outlet]])
-    parents = np.concatenate(
-        [*(np.where(t.parent < 0, -1, t.parent + b) for t, b in zip(trunks, base, strict=False)), parent]
-    )
+    parents = np.concatenate([*(np.where(t.parent < 0, -1, t.parent + b) for t, b in zip(trunks, base, strict=False)), parent])
     z, assumed = _whole(x, y, np.concatenate([heights(x[:head], y[:head]), outlets.z[runs.outlet]]))
     section = np.concatenate([np.repeat(np.arange(len(trunks)), np.diff(base)), section_of_piece[piece]])
     none, nan = np.full(head, -1, np.int64), np.full(len(x), np.nan)
@@ -117,14 +91,27 @@ def lay(
     valve = np.zeros(len(x), bool)
     valve[[t.valve + b for t, b in zip(trunks, base, strict=False)]] = True
     network = Network(
-        x, y, z, parents, _true_length(x, y, z, parents), nan,
+        x,
+        y,
+        z,
+        parents,
+        _true_length(x, y, z, parents),
+        nan,
         np.concatenate([*(t.kind for t in trunks), np.full(many, LATERAL, np.int8)]),
-        section, sections.zone[section],
-        np.concatenate([none, pieces.block[piece]]), np.concatenate([none, pieces.row[piece]]),
-        np.concatenate([none, np.cumsum(runs.first) - 1]), np.concatenate([none, outlets.tree[runs.outlet]]),
-        np.concatenate([np.zeros(head), outlets.emitters[runs.outlet]]), valve, nan, nan, nan,
-        np.full(len(trunks), np.nan), assumed,
-    )  # fmt: skip
+        section,
+        sections.zone[section],
+        np.concatenate([none, pieces.block[piece]]),
+        np.concatenate([none, pieces.row[piece]]),
+        np.concatenate([none, np.cumsum(runs.first) - 1]),
+        np.concatenate([none, outlets.tree[runs.outlet]]),
+        np.concatenate([np.zeros(head), outlets.emitters[runs.outlet]]),
+        valve,
+        nan,
+        nan,
+        nan,
+        np.full(len(trunks), np.nan),
+        assumed,
+    )
     return Laid(network, outlet_node, sections.chain)
 
 

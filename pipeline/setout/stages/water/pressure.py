@@ -26,20 +26,6 @@ def solved(sized: Sized, plan: IrrigationPlan, feeds: Feeds) -> Network:
 
     A regulator holds the pressure at which emitters give on average what they are rated for; one that compensates is
     given its rated pressure at the least. Where the main brings less than that, the section runs on what there is.
-
-    Parameters
-    ----------
-    sized : Sized
-        Pipes with diameters.
-    plan : IrrigationPlan
-        The emitters.
-    feeds : Feeds
-        The sources.
-
-    Returns
-    -------
-    Network
-        With pressures, flows and settings of regulators.
     """
     bench = _Bench.of(sized.network, plan, feeds)
     setting = bench.first_setting(sized)
@@ -58,28 +44,11 @@ def solved(sized: Sized, plan: IrrigationPlan, feeds: Feeds) -> Network:
         lower = np.maximum(np.minimum(bench.better(setting, pressure, out), setting - STEP_KPA), STEP_KPA)
         setting = np.where(over, lower, setting)
         held, flow, pressure, out = bench.run(setting)
-    return replace(
-        sized.network, pressure_kpa=pressure, flow_lph=flow, out_lph=out, valve_kpa=np.where(held, setting, np.nan)
-    )
+    return replace(sized.network, pressure_kpa=pressure, flow_lph=flow, out_lph=out, valve_kpa=np.where(held, setting, np.nan))
 
 
 def mendable(network: Network, plan: IrrigationPlan, feeds: Feeds) -> NDArray[np.bool_]:
-    """Tell which sections fall short by friction alone: wider pipe would mend them.
-
-    Parameters
-    ----------
-    network : Network
-        Solved.
-    plan : IrrigationPlan
-        The emitters.
-    feeds : Feeds
-        The sources.
-
-    Returns
-    -------
-    (sections,) ndarray of bool
-        Pressure spreads further than allowed although the ground does not, or is too low although the source's is not.
-    """
+    """Tell which sections fall short by friction alone: wider pipe would mend them."""
     own = network.emitters > 0
     section = network.section[own]
 
@@ -124,9 +93,7 @@ class _Bench:
         root[network.section[start]] = start
         source = feeds.points.pressure_kpa[feeds.point] / KPA_PER_M + network.z[root]
         main = (network.kind == MAIN) | (network.kind == SOURCE)
-        return cls(
-            network, plan, feeds, pipe_tree(plan, network), valve, main, root, source,
-        )  # fmt: skip
+        return cls(network, plan, feeds, pipe_tree(plan, network), valve, main, root, source)
 
     def first_setting(self, sized: Sized) -> Floats:
         """Return settings from nominal flows: the emitter's pressure, and half of the largest loss beyond the valve [kPa]."""
@@ -137,9 +104,7 @@ class _Bench:
         section = net.section[own]
         count = np.maximum(np.bincount(section, minlength=len(self.valve)), 1)
         lift = np.bincount(section, weights=net.z[own], minlength=len(self.valve)) / count - net.z[self.valve]
-        lost = loss_m(
-            sized.flow_lph, net.length_m, np.where(np.isfinite(net.inside_mm), net.inside_mm, 1e3), self.tree.friction
-        )
+        lost = loss_m(sized.flow_lph, net.length_m, np.where(np.isfinite(net.inside_mm), net.inside_mm, 1e3), self.tree.friction)
         lost = np.where(self.main, 0.0, lost)
         beyond = np.bincount(net.section, weights=lost, minlength=len(self.valve)) / count
         return _whole(emitter.at_kpa + KPA_PER_M * (lift + np.minimum(beyond, 2.0)))
@@ -149,9 +114,11 @@ class _Bench:
         net = self.network
         own = np.flatnonzero(net.kind == MAIN)
         lost = loss_m(
-            flow[net.section[own]], net.length_m[own], net.inside_mm[own],
+            flow[net.section[own]],
+            net.length_m[own],
+            net.inside_mm[own],
             replace(self.tree.friction, roughness_c=np.asarray(self.tree.friction.roughness_c)[own]),
-        )  # fmt: skip
+        )
         total = np.bincount(net.section[own], weights=lost, minlength=len(self.valve))
         left: Floats = self.source_m - total - net.z[self.valve]
         return left * KPA_PER_M
@@ -187,9 +154,7 @@ class _Bench:
         pipes = own[net.kind[own] == MAIN]
         lost = np.zeros(len(net))
         smooth = np.asarray(self.tree.friction.roughness_c)[pipes]
-        lost[pipes] = loss_m(
-            flow[pipes], net.length_m[pipes], net.inside_mm[pipes], replace(self.tree.friction, roughness_c=smooth)
-        )
+        lost[pipes] = loss_m(flow[pipes], net.length_m[pipes], net.inside_mm[pipes], replace(self.tree.friction, roughness_c=smooth))
         # nodes of one main follow one another, its root first
         total = np.cumsum(lost[own])
         start = np.maximum.accumulate(np.where(net.kind[own] == SOURCE, np.arange(len(own)), 0))

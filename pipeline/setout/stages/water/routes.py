@@ -16,23 +16,7 @@ STRETCH_M = 25.0
 
 
 def way_to(reach: Reach, point: int, x: Floats, y: Floats) -> tuple[int, Floats] | None:
-    """Find the shortest way from a water point to the nearest of some places.
-
-    Parameters
-    ----------
-    reach : Reach
-        Corners that a pipe bends round, with the run to each.
-    point : int
-        The water point.
-    x, y : (n,) ndarrays
-        The places [m in the frame].
-
-    Returns
-    -------
-    place, way : int, (k, 2) ndarray
-        Which place, and the corners of the way from the water point to it, both ends among them; None where no way
-        leads to any.
-    """
+    """Find the shortest way from a water point to the nearest of some places."""
     own = np.flatnonzero(reach.point == point)
     cx, cy, run = reach.x[own], reach.y[own], reach.run[own]
     total = run + np.hypot(x[:, None] - cx, y[:, None] - cy)
@@ -70,18 +54,6 @@ def _back(obstacles: Obstacles, cx: Floats, cy: Floats, run: Floats, corner: int
 def stretched(way: Floats) -> Floats:
     """Set points along a way so that no stretch is longer than :data:`STRETCH_M`.
 
-    Parameters
-    ----------
-    way : (k, 2) ndarray
-        Corners.
-
-    Returns
-    -------
-    (m, 2) ndarray
-        Corners and points between, no two the same.
-
-    Examples
-    --------
     >>> stretched(np.array([[0.0, 0.0], [60.0, 0.0]])).tolist()
     [[0.0, 0.0], [20.0, 0.0], [40.0, 0.0], [60.0, 0.0]]
     """

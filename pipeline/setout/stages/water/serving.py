@@ -37,20 +37,7 @@ class Load:
 
 
 def able_of(reach: Reach, x: Floats, y: Floats, z: Floats) -> Bools:
-    """Tell which water points can serve which places.
-
-    Parameters
-    ----------
-    reach : Reach
-        Ground and ceiling of every water point.
-    x, y, z : (n,) ndarrays
-        Places [m in the frame] and their elevations [m]; NaN where unknown, which no ceiling is held against.
-
-    Returns
-    -------
-    (points, n) ndarray of bool
-        In its ground, and not above its ceiling.
-    """
+    """Tell which water points can serve which places."""
     out = np.empty((len(reach.areas), len(x)), bool)
     for p, area in enumerate(reach.areas):
         within = np.full(len(x), fill_value=True)
@@ -62,26 +49,7 @@ def able_of(reach: Reach, x: Floats, y: Floats, z: Floats) -> Bools:
 
 
 def strong_of(static_kpa: Floats, need_lpd: Floats, rated_lph: Floats, plan: IrrigationPlan, floor_kpa: float) -> Bools:
-    """Tell which water points have the pressure for which trees, before any pipe loses some of it.
-
-    Parameters
-    ----------
-    static_kpa : (points, n) ndarray
-        Static pressure at the trees [kPa]; NaN where it is unknown, which holds nobody off.
-    need_lpd : (n,) ndarray
-        What they need [l/day]; NaN unknown.
-    rated_lph : (n,) ndarray
-        What their emitters give at their rated pressure [l/h].
-    plan : IrrigationPlan
-        The emitter, and the hours allowed.
-    floor_kpa : float
-        Least pressure at a tree that the plan file asks; 0 for none.
-
-    Returns
-    -------
-    (points, n) ndarray of bool
-        Emitters work there, and give in the hours allowed what the tree needs, or as much as they are rated for.
-    """
+    """Tell which water points have the pressure for which trees, before any pipe loses some of it."""
     emitter = plan.emitter
     assert emitter is not None
     least = least_kpa(plan, floor_kpa) if emitter.compensating_kpa is not None else floor_kpa
@@ -94,22 +62,6 @@ def strong_of(static_kpa: Floats, need_lpd: Floats, rated_lph: Floats, plan: Irr
 def joined(trees: Trees, point: Ints, able: Bools) -> Ints:
     """Give small parts of rows and of blocks to the water point that has most of them, where it can serve them all.
 
-    Parameters
-    ----------
-    trees : Trees
-        In walking order.
-    point : (n,) ndarray
-        Water point with the shortest run to each; -1 for none.
-    able : (points, n) ndarray of bool
-        Which can serve which.
-
-    Returns
-    -------
-    (n,) ndarray
-        Water point of each tree; a tree that one serves is never left without.
-
-    Examples
-    --------
     >>> one, xy = np.ones(4, np.int32), np.zeros(4)
     >>> row = Trees(0 * one, one, np.arange(1, 5, dtype=np.int32), xy, xy, 0 * one)
     >>> joined(row, np.array([0, 0, 0, 1]), np.ones((2, 4), bool)).tolist()
@@ -128,7 +80,7 @@ def joined(trees: Trees, point: Ints, able: Bools) -> Ints:
 
 
 def _given(group: Ints, point: Ints, able: Bools, share: float) -> Ints:
-    """Give the trees of a group that has less than a share of what the main one has to its main water point, if that can serve all of them."""
+    """Give the trees of a group with less than a share of the main one's to its main water point, if that can serve all."""
     points = len(able)
     _, of = np.unique(group, return_inverse=True)
     groups = int(of.max()) + 1
@@ -144,32 +96,13 @@ def _given(group: Ints, point: Ints, able: Bools, share: float) -> Ints:
 
 
 def balanced(trees: Trees, point: Ints, able: Bools, load: Load) -> Ints:
-    """Give rows of a water point that has too much to do to others that can serve them and have less, nearest first.
-
-    Parameters
-    ----------
-    trees : Trees
-        In walking order.
-    point : (n,) ndarray
-        Water point of each; -1 for none.
-    able : (points, n) ndarray of bool
-        Which can serve which.
-    load : Load
-        What is needed and given.
-
-    Returns
-    -------
-    (n,) ndarray
-        Water point of each tree; whole rows change, and only those all of whose trees the other can serve.
-    """
+    """Give rows of a water point that has too much to do to others that can serve them and have less, nearest first."""
     out = point.copy()
     served = np.flatnonzero((point >= 0) & np.isfinite(load.need_lpd))
     points = len(load.given_lpd)
     if points < 2 or not len(served):
         return out
-    key = (trees.block[served].astype(np.int64) * (int(trees.row.max()) + 1) + trees.row[served]) * points + point[
-        served
-    ]
+    key = (trees.block[served].astype(np.int64) * (int(trees.row.max()) + 1) + trees.row[served]) * points + point[served]
     _, first, of = np.unique(key, return_index=True, return_inverse=True)
     count = np.bincount(of)
     need = np.bincount(of, weights=load.need_lpd[served])

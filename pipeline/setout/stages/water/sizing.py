@@ -25,16 +25,6 @@ def allowed_spread_m(plan: IrrigationPlan) -> float:
     """Return the greatest difference of pressure head in what one valve opens [m].
 
     A share of the emitter's pressure; of one that compensates, the width of its range.
-
-    Parameters
-    ----------
-    plan : IrrigationPlan
-        Settings with an emitter.
-
-    Returns
-    -------
-    float
-        Difference [m].
     """
     emitter = plan.emitter
     assert emitter is not None
@@ -44,20 +34,7 @@ def allowed_spread_m(plan: IrrigationPlan) -> float:
 
 
 def least_kpa(plan: IrrigationPlan, floor_kpa: float) -> float:
-    """Return the least pressure that an emitter may have [kPa].
-
-    Parameters
-    ----------
-    plan : IrrigationPlan
-        Settings with an emitter.
-    floor_kpa : float
-        Least pressure that the plan file asks at a tree; 0 for none.
-
-    Returns
-    -------
-    float
-        Lower end of the compensating range, or the emitter's pressure less the spread; never below the floor.
-    """
+    """Return the least pressure that an emitter may have [kPa]."""
     emitter = plan.emitter
     assert emitter is not None
     if emitter.compensating_kpa is not None:
@@ -66,22 +43,7 @@ def least_kpa(plan: IrrigationPlan, floor_kpa: float) -> float:
 
 
 def longest_side(plan: IrrigationPlan, spacing_m: float, outlet_lph: float) -> int:
-    """Return the most outlets on one side of a lateral of the largest pipe, by friction on level ground and velocity.
-
-    Parameters
-    ----------
-    plan : IrrigationPlan
-        Pipes and limits.
-    spacing_m : float
-        Distance of outlets [m].
-    outlet_lph : float
-        Flow of each [l/h].
-
-    Returns
-    -------
-    int
-        At least 1.
-    """
+    """Return the most outlets on one side of a lateral of the largest pipe, by friction on level ground and velocity."""
     n = np.arange(1, 3001)
     pipes = plan.pipes
     kind = np.full(len(n), LATERAL, np.int8)
@@ -124,24 +86,6 @@ def sized(network: Network, plan: IrrigationPlan, feeds: Feeds, chain: Ints, tig
     """Choose diameters for the nominal flow of all emitters.
 
     One size of lateral for each block, one of manifold for each valve, one of main for each manifold line.
-
-    Parameters
-    ----------
-    network : Network
-        As laid.
-    plan : IrrigationPlan
-        Pipes and limits.
-    feeds : Feeds
-        The sources.
-    chain : (sections,) ndarray
-        Manifold line of each section.
-    tight : (sections,) ndarray
-        Share of the usual friction that each section may have; 1 for all of it.
-
-    Returns
-    -------
-    Sized
-        Diameters [mm] in the network.
     """
     assert plan.emitter is not None
     paths = paths_of(network.parent)
@@ -203,9 +147,7 @@ class _Trial:
             lost = np.zeros(len(self.network))
             lost[own] = loss_m(self.flow[own], self.network.length_m[own], size, friction)
             lost = from_root(self.paths, lost)
-            over = (lost[own] > allowed[own] * (1 + 1e-9)) | (
-                velocity_ms(self.flow[own], size) > self.plan.velocity_m_s * (1 + 1e-9)
-            )
+            over = (lost[own] > allowed[own] * (1 + 1e-9)) | (velocity_ms(self.flow[own], size) > self.plan.velocity_m_s * (1 + 1e-9))
             bad = np.zeros(len(names), bool)
             bad[of[over]] = True
             picked[~settled & ~bad] = size
@@ -216,20 +158,7 @@ class _Trial:
 
 
 def from_root(paths: Paths, each: Floats) -> Floats:
-    """Return for every node the sum of a figure of all pipes from its root to it.
-
-    Parameters
-    ----------
-    paths : Paths
-        Working order of the network.
-    each : (n,) ndarray
-        The figure of the pipe to each node; 0 at roots.
-
-    Returns
-    -------
-    (n,) ndarray
-        Sums, in the order of the nodes.
-    """
+    """Return for every node the sum of a figure of all pipes from its root to it."""
     placed = each[paths.order]
     for tier in paths.tiers:
         part = placed[tier.start : tier.stop]

@@ -42,26 +42,6 @@ def zones_of(
 
     Manifold lines whose trees need about the same hours are joined; each group is divided into as few zones as its
     flow allows, and these into zones of flows as equal as whole pieces of row allow.
-
-    Parameters
-    ----------
-    chains : Sequence of Chain
-        Manifold lines, in the order in which rows are walked.
-    point : Sequence of int
-        Water point of each.
-    flow : (pieces,) ndarray
-        Flow of every piece [l/h].
-    hours : (chains,) ndarray
-        Hours a day that its trees need; NaN unknown.
-    capacity : (points,) ndarray
-        What each water point can feed [l/h].
-    names : Sequence of str
-        Names of the water points.
-
-    Returns
-    -------
-    Sections
-        Zones are numbered in the order of the water points' names and of rows.
     """
     zone_of: list[int] = []
     chain_of: list[int] = []
@@ -88,29 +68,12 @@ def zones_of(
 
 
 def by_elevation(sections: Sections, tee_z: Sequence[Floats], allowed_m: float) -> Sections:
-    """Divide sections where their manifold climbs or falls by more than allowed, so that each has a regulator of its own.
-
-    Parameters
-    ----------
-    sections : Sections
-        What single valves open.
-    tee_z : Sequence of ndarray
-        Per manifold line, the elevation of its tees [m]; NaN unknown.
-    allowed_m : float
-        Greatest difference of elevation in one section [m].
-
-    Returns
-    -------
-    Sections
-        In the same zones; none has fewer than :data:`LEAST_ROWS` rows where there are more.
-    """
+    """Divide sections where their manifold climbs or falls by more than allowed, so that each has a regulator of its own."""
     zone: list[int] = []
     chain: list[int] = []
     first: list[int] = []
     last: list[int] = []
-    for z, c, start, stop in zip(
-        *(v.tolist() for v in (sections.zone, sections.chain, sections.first, sections.last)), strict=True
-    ):
+    for z, c, start, stop in zip(*(v.tolist() for v in (sections.zone, sections.chain, sections.first, sections.last)), strict=True):
         begin = start
         while begin <= stop:
             end = _level_end(tee_z[c], begin, stop, allowed_m)
@@ -149,20 +112,6 @@ def _alike(chains: list[int], hours: Floats) -> list[list[int]]:
 def partition(flow: Floats, capacity: float) -> Ints:
     """Divide a line of flows into as few neighbouring groups as a capacity allows, the greatest as small as it can be.
 
-    Parameters
-    ----------
-    flow : (n,) ndarray
-        Flows in order; one above the capacity is a group of its own.
-    capacity : float
-        Most that a group may sum to.
-
-    Returns
-    -------
-    (n,) ndarray of int
-        Number of each flow's group, from 0.
-
-    Examples
-    --------
     >>> partition(np.array([3.0, 3.0, 3.0, 3.0, 3.0, 3.0]), 10.0).tolist()
     [0, 0, 0, 1, 1, 1]
     """

@@ -1,1 +1,1 @@
-"""."""
+"""What came back from the field, on file."""

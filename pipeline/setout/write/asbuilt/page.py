@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from markupsafe import Markup
 
+from setout.draw.page import environment
 from setout.layers import ASBUILT, CONTRACTS
+from setout.layers.columns import Coded, Points, Segments, texts
+from setout.layers.plan_builders import WGS84
 from setout.model.asbuilt import STATUS_WORDS, WHOLE
 from setout.units import show_length
+from setout.words import plan
 from setout.write.asbuilt import picture
 from setout.write.geopackage import writer
-from setout.words import plan
-from setout.layers.columns import Coded, Points, Segments, texts
-from setout.draw.page import environment
-from setout.layers.plan_builders import WGS84
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -54,15 +54,7 @@ class Return:
 
 
 def write_layers(path: Path, back: Return) -> None:
-    """Write trees as they stand, planned places, offsets, findings and the set-up as layers.
-
-    Parameters
-    ----------
-    path : Path
-        The GeoPackage.
-    back : Return
-        What came back.
-    """
+    """Write trees as they stand, planned places, offsets, findings and the set-up as layers."""
     frame = back.planting.site.frame
     writer.write(path, _layers(back), frame.survey_crs)
 
@@ -80,24 +72,28 @@ def _layers(back: Return) -> Iterator[writer.LayerData]:
         status[empty & (status == 0)] = 3
     x, y = frame.to(frame.survey_crs, planned.x, planned.y)
     columns: dict[str, Any] = {
-        "tree_id": texts(map(str, back.planting.facts["tree_id"])), "block": Coded(names, planned.block),
+        "tree_id": texts(map(str, back.planting.facts["tree_id"])),
+        "block": Coded(names, planned.block),
         "status": Coded(["planted", "missing", "not surveyed", "not judged"], status),
-    }  # fmt: skip
+    }
     yield writer.LayerData(ASBUILT["places"], columns, Points(x, y))
     held = np.flatnonzero(built.place >= 0)
     at = built.place[held]
     x1, y1 = frame.to(frame.survey_crs, built.points.x[held], built.points.y[held])
     columns = {
         "tree_id": texts([back.labels[k] for k in held.tolist()]),
-        "offset_m": np.hypot(built.off_x, built.off_y)[held], "direction_deg": bearing(built.off_x, built.off_y)[held],
-    }  # fmt: skip
+        "offset_m": np.hypot(built.off_x, built.off_y)[held],
+        "direction_deg": bearing(built.off_x, built.off_y)[held],
+    }
     yield writer.LayerData(ASBUILT["offsets"], columns, Segments(x[at], y[at], x1, y1))
     yield _findings(back)
     rows = figures(back)
     columns = {
-        "figure": texts([row[0] for row in rows]), "value": np.array([row[1] for row in rows], float),
-        "unit": texts([row[2] for row in rows]), "said": texts([row[3] for row in rows]),
-    }  # fmt: skip
+        "figure": texts([row[0] for row in rows]),
+        "value": np.array([row[1] for row in rows], float),
+        "unit": texts([row[2] for row in rows]),
+        "said": texts([row[3] for row in rows]),
+    }
     yield writer.LayerData(ASBUILT["set_up"], columns)
 
 
@@ -128,21 +124,31 @@ def _trees(back: Return) -> writer.LayerData:
     lon, lat = frame.to(WGS84, points.x, points.y)
     east, north = frame.to(frame.plane_crs, points.x, points.y)
     columns: dict[str, Any] = {
-        "tree_id": texts(map(str, ids)), "field_id": texts(map(str, points.name)), "status": Coded(list(STATUS_WORDS), built.status),
-        "block": Coded(names, block), "row": np.where(held, planned.row[place], np.nan),
-        "position": np.where(held, planned.position[place], np.nan), "plant": Coded([p.name for p in plants], code),
-        "variety": Coded([p.variety for p in plants], code), "role": Coded([p.role for p in plants], code),
-        "offset_m": np.hypot(built.off_x, built.off_y), "direction_deg": bearing(built.off_x, built.off_y),
-        "east_m": built.off_x, "north_m": built.off_y, "own_offset_m": np.hypot(built.own_x, built.own_y),
-        "own_direction_deg": bearing(built.own_x, built.own_y), "easting": east, "northing": north, "lon": lon, "lat": lat,
-    }  # fmt: skip
+        "tree_id": texts(map(str, ids)),
+        "field_id": texts(map(str, points.name)),
+        "status": Coded(list(STATUS_WORDS), built.status),
+        "block": Coded(names, block),
+        "row": np.where(held, planned.row[place], np.nan),
+        "position": np.where(held, planned.position[place], np.nan),
+        "plant": Coded([p.name for p in plants], code),
+        "variety": Coded([p.variety for p in plants], code),
+        "role": Coded([p.role for p in plants], code),
+        "offset_m": np.hypot(built.off_x, built.off_y),
+        "direction_deg": bearing(built.off_x, built.off_y),
+        "east_m": built.off_x,
+        "north_m": built.off_y,
+        "own_offset_m": np.hypot(built.own_x, built.own_y),
+        "own_direction_deg": bearing(built.own_x, built.own_y),
+        "easting": east,
+        "northing": north,
+        "lon": lon,
+        "lat": lat,
+    }
     for name in SEEN:
         values = back.true.facts.get(name)
         columns[name] = None if values is None else _spread(np.asarray(values, float), back.order, size)
     planned_sun = back.planting.facts.get("sun_h")
-    columns["sun_planned_h"] = (
-        None if planned_sun is None else np.where(held, np.asarray(planned_sun, float)[place], np.nan)
-    )
+    columns["sun_planned_h"] = None if planned_sun is None else np.where(held, np.asarray(planned_sun, float)[place], np.nan)
     codes = np.full(size, "", object)
     codes[back.order] = back.true.facts["findings"]
     columns["findings"] = codes
@@ -170,18 +176,7 @@ def _findings(back: Return) -> writer.LayerData:
 
 
 def figures(back: Return) -> list[tuple[str, float, str, str]]:
-    """Return what is told of the set-out as a whole: figure, value, unit, words.
-
-    Parameters
-    ----------
-    back : Return
-        What came back.
-
-    Returns
-    -------
-    list of tuple
-        A value is NaN where it cannot be known.
-    """
+    """Return what is told of the set-out as a whole: figure, value, unit, words."""
     set_up, units = back.built.set_up, back.planting.site.units
     shift = math.hypot(set_up.shift_x, set_up.shift_y)
     way = float(bearing(np.array([set_up.shift_x]), np.array([set_up.shift_y]))[0])
@@ -200,14 +195,12 @@ def figures(back: Return) -> list[tuple[str, float, str, str]]:
         ("scatter of single trees", set_up.scatter_m, "m", f"{show_length(set_up.scatter_m, units)} in each coordinate"),
         ("middle offset", middle, "m", show_length(middle, units) if len(off) else ""),
         ("offset of 95 %", far, "m", f"at most {show_length(far, units)}" if len(off) else ""),
-    ]  # fmt: skip
+    ]
 
 
 def _give(value: float, error: float, units: str) -> str:
     shown = show_length(value, units)
-    return (
-        f"{shown}, give or take {show_length(2 * error, units)}" if math.isfinite(error) else f"{shown}, of few trees"
-    )
+    return f"{shown}, give or take {show_length(2 * error, units)}" if math.isfinite(error) else f"{shown}, of few trees"
 
 
 def _scale(set_up: SetUp) -> str:
@@ -223,15 +216,7 @@ def _turn(set_up: SetUp) -> str:
 
 
 def write_page(path: Path, back: Return) -> None:
-    """Write the page: what became of the set-out, a picture of it, every finding with its remedy.
-
-    Parameters
-    ----------
-    path : Path
-        The file; it asks for nothing from outside.
-    back : Return
-        What came back.
-    """
+    """Write the page: what became of the set-out, a picture of it, every finding with its remedy."""
     found = back.true.findings
     whole = [f for f in found if f.code in WHOLE]
     words = {
@@ -245,7 +230,7 @@ def write_page(path: Path, back: Return) -> None:
         "blocks": _blocks(back),
         "groups": _groups(found, whole),
         "cautions": plan.CAUTIONS,
-    }  # fmt: skip
+    }
     page = environment().get_template("asbuilt.html")
     path.write_text(page.render(words), "utf-8", newline="\n")
 
@@ -261,11 +246,13 @@ def _figures(back: Return) -> list[tuple[str, str]]:
         return [*out, (f"{counts.get('not judged', 0):,}", "not judged: the survey is too coarse")]
     among = " among the others" if set_up.systematic else ""
     return [
-        *out, (f"{counts.get('in place', 0):,}", f"in place{among}"), (f"{counts.get('missing', 0):,}", "missing"),
+        *out,
+        (f"{counts.get('in place', 0):,}", f"in place{among}"),
+        (f"{counts.get('missing', 0):,}", "missing"),
         (f"{counts.get('extra', 0) + counts.get('doubled', 0):,}", "extra or doubled"),
         (f"{counts.get('swapped', 0) + counts.get(STATUS_WORDS[3], 0):,}", "swapped"),
         (f"{counts.get('off its place', 0):,}", f"off their places{among}"),
-    ]  # fmt: skip
+    ]
 
 
 def _how(back: Return) -> str:
@@ -288,11 +275,15 @@ def _groups(found: tuple[Finding, ...], whole: list[Finding]) -> list[dict[str, 
             groups.setdefault((finding.severity, finding.code), []).append(finding)
     return [
         {
-            "severity": severity, "title": code.replace("_", " ").capitalize(), "count": f"{len(own):,}",
-            "remedy": own[0].remedy, "shown": [_said(f) for f in own[:MOST]], "more": max(len(own) - MOST, 0),
+            "severity": severity,
+            "title": code.replace("_", " ").capitalize(),
+            "count": f"{len(own):,}",
+            "remedy": own[0].remedy,
+            "shown": [_said(f) for f in own[:MOST]],
+            "more": max(len(own) - MOST, 0),
         }
         for (severity, code), own in groups.items()
-    ]  # fmt: skip
+    ]
 
 
 def _blocks(back: Return) -> list[dict[str, str]]:
@@ -303,10 +294,14 @@ def _blocks(back: Return) -> list[dict[str, str]]:
     for index, block in enumerate(back.planting.site.blocks):
         own = (built.place >= 0) & (planned.block[built.place] == index)
         here = off[own]
-        out.append({
-            "name": block.name, "planned": f"{int((planned.block == index).sum()):,}", "found": f"{int(own.sum()):,}",
-            "missing": "not surveyed" if block.name in built.unsurveyed else f"{int(missing[index]):,}",
-            "middle": show_length(float(np.median(here)), units) if len(here) else "",
-            "far": show_length(float(np.percentile(here, 95)), units) if len(here) else "",
-        })  # fmt: skip
+        out.append(
+            {
+                "name": block.name,
+                "planned": f"{int((planned.block == index).sum()):,}",
+                "found": f"{int(own.sum()):,}",
+                "missing": "not surveyed" if block.name in built.unsurveyed else f"{int(missing[index]):,}",
+                "middle": show_length(float(np.median(here)), units) if len(here) else "",
+                "far": show_length(float(np.percentile(here, 95)), units) if len(here) else "",
+            }
+        )
     return out

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
-from setout.model.asbuilt import DOUBLED, EXTRA, IN_PLACE, MISPLACED, NOT_JUDGED, OFF_PLACE, SWAPPED
-from setout.units import FOOT, show_length
 from setout.draw import palette
 from setout.draw.page import as_text
+from setout.model.asbuilt import DOUBLED, EXTRA, IN_PLACE, MISPLACED, NOT_JUDGED, OFF_PLACE, SWAPPED
+from setout.units import FOOT, show_length
 
 if TYPE_CHECKING:
     from setout.model import Floats, Planting
@@ -25,29 +25,19 @@ MOST_ARROWS: Final = 4_000
 ARROW: Final = 22.0
 """Length that the middle offset is drawn with [px]."""
 MARKS: Final = (
-    (IN_PLACE, "in place", "#45a4a1", "M{x} {y}h0"), (OFF_PLACE, "off its place", "#da9f44", "M{x} {y}h0"),
-    (SWAPPED, "swapped", "#0f4b9f", "M{x} {y}m-4 3.5l4 -7l4 7Z"), (MISPLACED, "at another's place", "#0f4b9f", "M{x} {y}m-4 3.5l4 -7l4 7Z"),
-    (DOUBLED, "doubled", "#2c1746", "M{x} {y}m-4 0h8m-4 -4v8"), (EXTRA, "extra", "#9a2e4a", "M{x} {y}m-3.5 -3.5h7v7h-7Z"),
+    (IN_PLACE, "in place", "#45a4a1", "M{x} {y}h0"),
+    (OFF_PLACE, "off its place", "#da9f44", "M{x} {y}h0"),
+    (SWAPPED, "swapped", "#0f4b9f", "M{x} {y}m-4 3.5l4 -7l4 7Z"),
+    (MISPLACED, "at another's place", "#0f4b9f", "M{x} {y}m-4 3.5l4 -7l4 7Z"),
+    (DOUBLED, "doubled", "#2c1746", "M{x} {y}m-4 0h8m-4 -4v8"),
+    (EXTRA, "extra", "#9a2e4a", "M{x} {y}m-3.5 -3.5h7v7h-7Z"),
     (NOT_JUDGED, "not judged", "#6f6a5c", "M{x} {y}h0"),
-)  # fmt: skip
+)
 """Status, words, colour and mark; told apart by shape as well as colour."""
 
 
 def picture(planting: Planting, built: AsBuilt) -> str:
-    """Draw what came back from the field as a standalone SVG, north up.
-
-    Parameters
-    ----------
-    planting : Planting
-        The plan.
-    built : AsBuilt
-        The match.
-
-    Returns
-    -------
-    str
-        The SVG; every text in it is escaped.
-    """
+    """Draw what came back from the field as a standalone SVG, north up."""
     x0, y0, x1, y1 = planting.site.boundary.bounds
     scale = min((WIDTH - 2 * PAD) / max(x1 - x0, 1e-9), 1.2 * WIDTH / max(y1 - y0, 1e-9))
     high = (y1 - y0) * scale + 2 * PAD
@@ -63,9 +53,7 @@ def picture(planting: Planting, built: AsBuilt) -> str:
         own = built.status == code
         parts.append(_marks(built.points.x[own], built.points.y[own], at, colour, mark))
     lost = built.missing
-    parts.append(
-        _marks(planting.trees.x[lost], planting.trees.y[lost], at, palette.ATTENTION, "M{x} {y}m-4 -4l8 8m0 -8l-8 8")
-    )
+    parts.append(_marks(planting.trees.x[lost], planting.trees.y[lost], at, palette.ATTENTION, "M{x} {y}m-4 -4l8 8m0 -8l-8 8"))
     title = as_text(f"{planting.site.name}: trees as they stand")
     body = "".join(parts)
     return (

@@ -1,1 +1,1 @@
-"""."""
+"""A comparison for people."""

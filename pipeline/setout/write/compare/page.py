@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 from markupsafe import Markup
 
-from setout.units import ACRE, FOOT, GALLON, show_length
 from setout.draw import chart
-from setout.words import plan
 from setout.draw.page import environment
+from setout.units import ACRE, FOOT, GALLON, show_length
+from setout.words import plan
 from setout.words.plan import no_formula
 
 if TYPE_CHECKING:
@@ -86,57 +86,22 @@ FIGURES: Final = (
     Figure("Pipe along rows", "pipe_m", lambda o: o.pipe_m, lambda o, u: _long(o.pipe_m, u)),
     Figure("First cost", "first_cost", lambda o: o.first_cost, lambda o, u: _number(o.first_cost)),
     Figure("Work's cost a year", "yearly_cost", lambda o: o.yearly_cost, lambda o, u: _number(o.yearly_cost)),
-)  # fmt: skip
+)
 """The columns of a comparison in their order."""
 
 
 def write_comparison(result: Comparison, folder: Path) -> None:
-    """Write compare.html and compare.csv.
-
-    Parameters
-    ----------
-    result : Comparison
-        Weighed options.
-    folder : Path
-        Where to.
-
-    Raises
-    ------
-    OSError
-        The files cannot be written.
-    """
+    """Write compare.html and compare.csv."""
     (folder / "compare.csv").write_text(comparison_csv(result), "utf-8", newline="")
     page = environment().get_template("compare.html")
     (folder / "compare.html").write_text(page.render(_words(result)), "utf-8", newline="\n")
 
 
 def comparison_csv(result: Comparison) -> str:
-    """Return the options as CSV in SI; what is not known is left empty.
-
-    Parameters
-    ----------
-    result : Comparison
-        Weighed options.
-
-    Returns
-    -------
-    str
-        One line an option; no cell begins as a formula of a spreadsheet does.
-    """
+    """Return the options as CSV in SI; what is not known is left empty."""
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\r\n")
-    writer.writerow(
-        [
-            "option",
-            "block",
-            "planned",
-            *(f.name for f in FIGURES),
-            "first_cost_lacks",
-            "currency",
-            "beaten_by",
-            "not_known",
-        ]
-    )
+    writer.writerow(["option", "block", "planned", *(f.name for f in FIGURES), "first_cost_lacks", "currency", "beaten_by", "not_known"])
     for o in result.outcomes:
         unknown = "; ".join(f"{name}: {why}" for name, why in o.unknown.items())
         cells = [_plain(f.value(o)) for f in FIGURES]
@@ -153,18 +118,7 @@ def _plain(value: Any) -> str:
 
 
 def record(result: Comparison) -> dict[str, Any]:
-    """Return the comparison for machines: figures in SI by name, null where not known, and why.
-
-    Parameters
-    ----------
-    result : Comparison
-        Weighed options.
-
-    Returns
-    -------
-    dict
-        What JSON can say.
-    """
+    """Return the comparison for machines: figures in SI by name, null where not known, and why."""
 
     def one(o: Outcome) -> dict[str, Any]:
         values = {f.name: f.value(o) for f in FIGURES}
@@ -189,18 +143,7 @@ def record(result: Comparison) -> dict[str, Any]:
 
 
 def table_lines(result: Comparison) -> list[str]:
-    """Return the comparison as lines for a screen: a column an option, a line a figure.
-
-    Parameters
-    ----------
-    result : Comparison
-        Weighed options.
-
-    Returns
-    -------
-    list of str
-        Lines of plain text.
-    """
+    """Return the comparison as lines for a screen: a column an option, a line a figure."""
     lines = []
     for block in dict.fromkeys(o.block for o in result.outcomes):
         own = [o for o in result.outcomes if o.block == block]
@@ -209,9 +152,7 @@ def table_lines(result: Comparison) -> list[str]:
         rows.append(["Beaten by", *(o.beaten_by or "-" for o in own)])
         widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
         lines.append(f"Block {block}")
-        lines += [
-            "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
-        ]
+        lines += ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
         lines += [f"{title} is not known: {why}." for title, why in _why(own)]
         if lacks := _lacking(own):
             lines.append(f"First cost is without {', '.join(lacks)}.")
@@ -284,7 +225,5 @@ def _charts(own: Sequence[Outcome], units: str) -> list[str]:
     lit = [o for o in own if math.isfinite(o.sun_h) and math.isfinite(o.step_m)]
     if len(lit) > 1 and len({o.sun_wall for o in lit}) == 1:
         points = [(o.step_m * factor, o.sun_low_h, o.name, bool(o.beaten_by)) for o in lit]
-        out.append(
-            chart.scatter("What the trees get: sun on the worst tenth", f"step [{word}]", "hours a day", points)
-        )
+        out.append(chart.scatter("What the trees get: sun on the worst tenth", f"step [{word}]", "hours a day", points))
     return out

@@ -1,1 +1,1 @@
-"""."""
+"""Layers into a GeoPackage, and its styles."""

@@ -10,7 +10,6 @@ import numpy as np
 import pyproj
 
 from setout.errors import Fault, SetoutError
-
 from setout.layers.columns import Points
 
 if TYPE_CHECKING:
@@ -18,7 +17,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from setout.layers import LayerContract
-
     from setout.write.geopackage.writer import LayerData
 
 SAMPLES: Final = 5
@@ -104,9 +102,7 @@ def _differences(expected: Written, found: Reader, crs: str) -> Iterator[str]:
         yield f"its columns are {', '.join(found.types)}"
         return
     for column in contract.columns:
-        if found.types[column.name].split(":")[0].rstrip("0123456789") not in {
-            t.rstrip("0123456789") for t in _TYPES[column.kind]
-        }:
+        if found.types[column.name].split(":")[0].rstrip("0123456789") not in {t.rstrip("0123456789") for t in _TYPES[column.kind]}:
             yield f'column "{column.name}" is {found.types[column.name]}, not {column.kind}'
     for fid, values, at in expected.samples if found.count == expected.rows else ():
         read, place = found.feature(fid)

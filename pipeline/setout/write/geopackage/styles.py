@@ -28,19 +28,21 @@ YELLOW, BLUE, VERMILLION, PURPLE = "#F0E442", "#0072B2", "#D55E00", "#CC79A7"
 GREY: Final = "#666666"
 PLANTED: Final = (GREEN, ORANGE, BLUE, PURPLE, SKY, VERMILLION, YELLOW)
 """Colours of blocks, in order (Okabe and Ito without black)."""
-TAKEN: Final = (
-    "#CC6677", "#332288", "#DDCC77", "#117733", "#88CCEE", "#882255", "#44AA99", "#999933", "#AA4499",
-)  # fmt: skip
+TAKEN: Final = ("#CC6677", "#332288", "#DDCC77", "#117733", "#88CCEE", "#882255", "#44AA99", "#999933", "#AA4499")
 """Colours of reasons, in order (Tol, "muted")."""
 SHAPES: Final = ("circle", "square", "triangle", "star")
 """Shapes of points; names that QML and the well-known names of Symbology Encoding share."""
 FIELD: Final = {
     "asbuilt": (
-        ("in place", GREEN, "circle"), ("off its place", ORANGE, "circle"), ("swapped", BLUE, "triangle"),
-        ("at another's place", SKY, "triangle"), ("doubled", PURPLE, "star"), ("extra", VERMILLION, "square"),
+        ("in place", GREEN, "circle"),
+        ("off its place", ORANGE, "circle"),
+        ("swapped", BLUE, "triangle"),
+        ("at another's place", SKY, "triangle"),
+        ("doubled", PURPLE, "star"),
+        ("extra", VERMILLION, "square"),
     ),
     "places": (("planted", GREY, "circle"), ("missing", VERMILLION, "star"), ("not surveyed", YELLOW, "circle")),
-}  # fmt: skip
+}
 """Classes of what came back from the field: status, colour, shape."""
 MM_TO_PIXELS: Final = 1 / 0.28
 """Symbology Encoding takes a pixel of 0.28 mm as standard."""
@@ -76,20 +78,6 @@ class StyleRow:
 def style_rows(contracts: Sequence[LayerContract], labels: Mapping[str, Sequence[str]]) -> list[StyleRow]:
     """Return the styles of the layers present.
 
-    Parameters
-    ----------
-    contracts : Sequence
-        The layers that a file holds; tables without geometry have no style.
-    labels : Mapping
-        Values in use of the columns ``block`` and ``reason``, each a class of its own.
-
-    Returns
-    -------
-    list
-        A style for each layer with geometry, in their order.
-
-    Examples
-    --------
     >>> from setout.layers import CONTRACTS
     >>> rows = style_rows([CONTRACTS["trees"], CONTRACTS["land_account"]], {"block": ["A", "B"]})
     >>> [(row.layer, row.description) for row in rows]
@@ -128,9 +116,7 @@ def _design(layer: str, labels: Mapping[str, Sequence[str]]) -> tuple[str, list[
         "offsets": Symbol("line", BLUE, "from planned place to tree", width=0.4),
         "boundary": Symbol("fill", BLACK, "property boundary", width=0.8, opacity=0.0),
         "exclusions": Symbol("fill", TAKEN[0], "ground kept clear", outline=TAKEN[0], opacity=0.35),
-        "height_limits": Symbol(
-            "fill", VERMILLION, "height limit", outline=VERMILLION, width=0.4, opacity=0.0, dash=(2.0, 1.0)
-        ),
+        "height_limits": Symbol("fill", VERMILLION, "height limit", outline=VERMILLION, width=0.4, opacity=0.0, dash=(2.0, 1.0)),
         "reach": Symbol("fill", BLUE, "reach of water", outline=BLUE, width=0.3, opacity=0.08, dash=(1.0, 1.0)),
         "usable": Symbol("fill", GREEN, "usable ground", outline=GREEN, opacity=0.15),
         "rows": Symbol("line", GREY, "row"),
@@ -185,11 +171,7 @@ def _qml_symbol(number: int, symbol: Symbol) -> str:
         }
     elif symbol.kind == "line":
         name = "SimpleLine"
-        values = {
-            "line_color": _rgb(symbol.colour),
-            "line_width": f"{symbol.width:g}",
-            "line_width_unit": "MM",
-        }
+        values = {"line_color": _rgb(symbol.colour), "line_width": f"{symbol.width:g}", "line_width_unit": "MM"}
         if dash:
             values |= {"use_custom_dash": "1", "customdash": dash, "customdash_unit": "MM"}
     else:
@@ -241,10 +223,7 @@ def _sld_symbol(symbol: Symbol) -> str:
     if symbol.opacity and symbol.kind != "line":
         shade = f'<se:SvgParameter name="fill-opacity">{symbol.opacity:g}</se:SvgParameter>'
         fill = f'<se:Fill><se:SvgParameter name="fill">{symbol.colour}</se:SvgParameter>{shade}</se:Fill>'
-    stroke = {
-        "stroke": symbol.colour if symbol.kind == "line" else symbol.outline,
-        "stroke-width": f"{symbol.width * MM_TO_PIXELS:.2f}",
-    }
+    stroke = {"stroke": symbol.colour if symbol.kind == "line" else symbol.outline, "stroke-width": f"{symbol.width * MM_TO_PIXELS:.2f}"}
     if symbol.dash:
         stroke["stroke-dasharray"] = " ".join(f"{mm * MM_TO_PIXELS:.1f}" for mm in symbol.dash)
     values = "".join(f'<se:SvgParameter name="{k}">{v}</se:SvgParameter>' for k, v in stroke.items())

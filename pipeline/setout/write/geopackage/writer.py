@@ -20,7 +20,6 @@ import shapely
 
 from setout.errors import SetoutError
 from setout.layers import LayerContract, check
-
 from setout.layers.columns import ROWS, Chunked, Coded, Points, Segments, Shapes, Values, WalkIds, several
 from setout.write.geopackage.readback import check_file, remember
 from setout.write.geopackage.styles import LAYER_STYLES_TABLE, style_rows
@@ -35,7 +34,6 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
     from setout.layers import Column
-
     from setout.write.geopackage.readback import Written
 
 __all__ = ["Chunked", "Coded", "LayerData", "Points", "Segments", "WalkIds", "several", "write"]
@@ -81,13 +79,7 @@ class LayerData:
     geometry: Points | Segments | Shapes | NDArray[np.object_] | None = None
 
     def __post_init__(self) -> None:
-        """Check the contract.
-
-        Raises
-        ------
-        SetoutError
-            The columns break the contract, or geometry is missing or of another kind.
-        """
+        """Check the contract."""
         check(self.contract, self.columns, self.rows)
         kind, geometry = self.contract.geometry, self.geometry
         if (geometry is None) != (kind is None):
@@ -100,9 +92,7 @@ class LayerData:
             if not found <= allowed:
                 names = ", ".join(sorted({g.geom_type for g in geometry if g is not None}))
                 raise SetoutError(f"geometry is {names}, not {kind}", self.contract.name)
-        elif (isinstance(geometry, Points) and 0 not in allowed) or (
-            isinstance(geometry, Segments) and 1 not in allowed
-        ):
+        elif (isinstance(geometry, Points) and 0 not in allowed) or (isinstance(geometry, Segments) and 1 not in allowed):
             raise SetoutError(f"geometry is {type(geometry).__name__}, not {kind}", self.contract.name)
 
     @property
@@ -119,25 +109,7 @@ class LayerData:
 
 
 def write(path: Path, layers: Iterable[LayerData], crs: CRS) -> None:
-    """Write layers into a new GeoPackage.
-
-    Parameters
-    ----------
-    path : Path
-        The file; must not exist.
-    layers : Iterable
-        The layers, in the order in which a reader lists them; each is let go once it is written.
-    crs : CRS
-        CRS of every geometry; x before y, whatever the CRS says of its axes. Of a compound CRS the
-        horizontal part.
-
-    Raises
-    ------
-    OSError
-        The file cannot be written, or there is no room (errno ENOSPC).
-    SetoutError
-        Another reader does not find in the file what was to be in it.
-    """
+    """Write layers into a new GeoPackage."""
     if path.exists():
         raise FileExistsError(errno.EEXIST, "exists", str(path))
     if not path.parent.is_dir():
@@ -307,10 +279,7 @@ def _write_styles(db: sqlite3.Connection, rows: Sequence[Any]) -> None:
     db.execute(LAYER_STYLES_TABLE)
     db.executemany(
         "INSERT INTO layer_styles VALUES (?, '', '', ?, ?, ?, ?, ?, 1, ?, '', NULL, ?)",
-        (
-            (number, row.layer, GEOMETRY, row.name, row.qml, row.sld, row.description, LAST_CHANGE)
-            for number, row in enumerate(rows, 1)
-        ),
+        ((number, row.layer, GEOMETRY, row.name, row.qml, row.sld, row.description, LAST_CHANGE) for number, row in enumerate(rows, 1)),
     )
     db.execute(
         "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change) "

@@ -1,1 +1,1 @@
-"""."""
+"""The interactive map: one file that opens anywhere."""

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from setout.units import show_area, show_length
-
 from setout.draw import palette
+from setout.units import show_area, show_length
 from setout.write.map.leaflet import Look, line_layer, shape_layer
 from setout.write.map.outlines import COUNT, Entry
 
@@ -17,18 +16,7 @@ if TYPE_CHECKING:
 
 
 def cold_air(drawer: Drawer) -> Iterator[Drawn]:
-    """Yield hollows and ways of cold air; the ways are shown when asked for. Nothing where it was not looked at.
-
-    Parameters
-    ----------
-    drawer : Drawer
-        With the finished plan.
-
-    Yields
-    ------
-    Drawn
-        Entry and layer.
-    """
+    """Yield hollows and ways of cold air; the ways are shown when asked for. Nothing where it was not looked at."""
     air = drawer.planting.cold_air
     if air is None:
         return

@@ -20,20 +20,7 @@ Growth = tuple[float, float, float, float, tuple[tuple[float, float], ...]]
 
 
 def growth_classes(planting: Planting) -> tuple[Ints, tuple[Plant | None, ...]]:
-    """Return the growth of every tree.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Returns
-    -------
-    (n,) ndarray of int
-        Index into the table.
-    tuple of Plant or None
-        One plant of each class; the first entry is for positions without a plant.
-    """
+    """Return the growth of every tree."""
     blocks, trees = planting.site.blocks, planting.trees
     width = max((len(b.plants) for b in blocks), default=0) + 1  # the last column is for no plant
     place: dict[str, int] = {}  # by their text: NaN is not equal to itself
@@ -52,19 +39,7 @@ def _growth(plant: Plant) -> Growth:
 
 
 def growth_options(planting: Planting) -> dict[str, Any]:
-    """Return what the page's script needs to draw any year, as plain data.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Returns
-    -------
-    dict
-        ``table``: by class the spread [m] at planting and in every year after it, 0 once taken out, None where
-        unknown; and the last ``year`` to offer, 0 where no plant's growth is known.
-    """
+    """Return what the page's script needs to draw any year, as plain data."""
     kinds = growth_classes(planting)[1]
     known = [p for p in kinds if p is not None and np.isfinite(years_of(p)) and np.isfinite(plant_spread_at(p, 0))]
     ends = [years_of(p) + BEYOND for p in known] + [leaves_of(p) + 2 for p in known if leaves_of(p) < MOST_YEARS]

@@ -19,8 +19,8 @@ from branca.element import Element
 from folium.map import Layer
 
 from setout.draw import palette
-from setout.write.carried import LEAFLET, carried
 from setout.draw.page import environment, script_json, template_text
+from setout.write.carried import LEAFLET, carried
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -29,9 +29,18 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 SCRIPTS: Final = (
-    "geodesy.js", "canvas.js", "treelayer.js", "lines.js", "shapes.js", "panel.js", "view.js", "measure.js", "locate.js",
-    "print.js", "start.js",
-)  # fmt: skip
+    "geodesy.js",
+    "canvas.js",
+    "treelayer.js",
+    "lines.js",
+    "shapes.js",
+    "panel.js",
+    "view.js",
+    "measure.js",
+    "locate.js",
+    "print.js",
+    "start.js",
+)
 MAX_ZOOM: Final = 24
 
 Rings = tuple["NDArray[np.float64]", "NDArray[np.int64]", "Sequence[tuple[str, str]]"]
@@ -53,19 +62,7 @@ class Raw(Element):
 
 @cache
 def leaflet() -> tuple[str, str]:
-    """Return Leaflet's script and style from its wheel, pictures inlined.
-
-    Returns
-    -------
-    tuple of str
-        (script, style): neither asks for anything from outside. The script begins with Leaflet's licence, which has to go
-        with every copy of it.
-
-    Raises
-    ------
-    SetoutError
-        The wheel is not installed, or its files are not those that are known.
-    """
+    """Return Leaflet's script and style from its wheel, pictures inlined."""
     style = re.sub(r"/\*.*?\*/", "", carried(LEAFLET, "leaflet.css").decode("utf-8"), flags=re.DOTALL)
     style = re.sub(r"url\(images/([\w.-]+)\)", lambda m: f"url({_data_uri(m.group(1))})", style)
     script = re.sub(r"//# sourceMappingURL=\S+", "", carried(LEAFLET, "leaflet.js").decode("utf-8"))
@@ -80,13 +77,6 @@ class OfflineMap(folium.Map):
     """A folium map whose page carries its scripts, styles and pictures, and has its own frame around the map.
 
     Takes other folium layers like any map, as long as they need nothing but Leaflet.
-
-    Parameters
-    ----------
-    page : Mapping
-        What the page template ``map.html`` says.
-    location : tuple of float
-        (latitude, longitude) of the middle [deg].
     """
 
     def __init__(self, page: Mapping[str, Any], location: tuple[float, float]) -> None:
@@ -105,9 +95,16 @@ class OfflineMap(folium.Map):
         figure.own_js = "\n".join([*(template_text(name) for name in SCRIPTS), marks])
         figure.own_css = template_text("map.css")
         options = {
-            "center": self.location, "zoom": 16, "maxZoom": MAX_ZOOM, "minZoom": 2, "zoomControl": False,
-            "attributionControl": False, "zoomSnap": 0.25, "zoomDelta": 1, "wheelPxPerZoomLevel": 90,
-        }  # fmt: skip
+            "center": self.location,
+            "zoom": 16,
+            "maxZoom": MAX_ZOOM,
+            "minZoom": 2,
+            "zoomControl": False,
+            "attributionControl": False,
+            "zoomSnap": 0.25,
+            "zoomDelta": 1,
+            "wheelPxPerZoomLevel": 90,
+        }
         name = self.get_name()
         figure.script.add_child(Raw(f'var {name} = setout.map("{name}", {script_json(options)});'), name=name)
         for child in list(self._children.values()):
@@ -140,19 +137,7 @@ def _add_script(element: Element, line: str) -> None:
 
 
 class PlanLayer(Layer):
-    """A layer made by one of our script's functions from plain data.
-
-    Parameters
-    ----------
-    name : str
-        What people read.
-    make : str
-        The script's function.
-    data, options
-        Its two arguments, as plain data.
-    show : bool
-        Shown when the map opens.
-    """
+    """A layer made by one of our script's functions from plain data."""
 
     def __init__(self, name: str, make: str, data: object, options: object, *, show: bool = True) -> None:
         super().__init__(name=name, overlay=True, control=True, show=show)
@@ -168,15 +153,7 @@ class PlanLayer(Layer):
 
 
 class Start(Element):
-    """The last line of the page's script: gives the tools the map, its layers and what they say.
-
-    Parameters
-    ----------
-    data
-        Plain data for the tools.
-    layers : Mapping
-        The map's layers by key.
-    """
+    """The last line of the page's script: gives the tools the map, its layers and what they say."""
 
     def __init__(self, data: object, layers: Mapping[str, Layer]) -> None:
         super().__init__()
@@ -206,27 +183,7 @@ class Look:
 
 
 def shape_layer(name: str, features: Sequence[Rings], look: Look, *, closed: bool, show: bool = True) -> PlanLayer:
-    """Make a layer of outlines or lines.
-
-    Parameters
-    ----------
-    name : str
-        What people read.
-    features : Sequence of tuples
-        Each (points, lengths, about): Web Mercator (k, 2) [m] of all its rings one after the other; how many
-        points each ring has, negative for a hole; what to say of it as (label, value).
-    look : Look
-        How it is drawn.
-    closed : bool
-        Rings of polygons rather than lines.
-    show : bool
-        Shown when the map opens.
-
-    Returns
-    -------
-    PlanLayer
-        The layer, to be added to a map.
-    """
+    """Make a layer of outlines or lines."""
     points = np.concatenate([f[0] for f in features]) if features else np.empty((0, 2))
     data = {
         **_in_steps(points),
@@ -251,27 +208,7 @@ def line_layer(
     about: Mapping[str, Any] | None = None,
     show: bool = True,
 ) -> PlanLayer:
-    """Make a layer of many lines, drawn on one canvas.
-
-    Parameters
-    ----------
-    name : str
-        What people read.
-    lines : Sequence of tuples
-        Each (points, lengths): Web Mercator (k, 2) [m] of all its pieces one after the other, and how many points
-        each piece has.
-    options : Mapping
-        How they are drawn, as ``lines.js`` reads it.
-    about : Mapping, optional
-        What is known of each line, as :func:`setout.write.map.treedata.point_block` packs it.
-    show : bool
-        Shown when the map opens.
-
-    Returns
-    -------
-    PlanLayer
-        The layer, to be added to a map.
-    """
+    """Make a layer of many lines, drawn on one canvas."""
     points = np.concatenate([line[0] for line in lines]) if lines else np.empty((0, 2))
     data = {
         **_in_steps(points),

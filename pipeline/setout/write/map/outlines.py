@@ -8,13 +8,12 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
-from setout.units import show_area, show_length
-
 from setout.draw import palette
-from setout.write.map import treedata
-from setout.words import plan
-from setout.write.map.leaflet import Look, PlanLayer, line_layer, shape_layer
 from setout.draw.rings import points_left, rings_of
+from setout.units import show_area, show_length
+from setout.words import plan
+from setout.write.map import treedata
+from setout.write.map.leaflet import Look, PlanLayer, line_layer, shape_layer
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -23,7 +22,6 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from setout.model import Exclusion, Planting
-
     from setout.write.map.leaflet import Rings
 
 DRAWN_TO: Final = 0.15
@@ -61,13 +59,7 @@ Drawn = tuple[Entry, "Layer"]
 
 
 class Drawer:
-    """Takes shapes from the frame to layers of the map, as finely as their number allows.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-    """
+    """Takes shapes from the frame to layers of the map, as finely as their number allows."""
 
     def __init__(self, planting: Planting) -> None:
         self.planting = planting
@@ -148,10 +140,7 @@ class Drawer:
             look = Look(edge, 1.0, fill=f"url(#kept{i})", fillOpacity=0.62, opacity=0.6)
             layer = shape_layer(reason, features, look, closed=True)
             area = show_area(sum(e.alone_m2 for e in exclusions), self.units)
-            yield (
-                Entry(f"kept{i}", reason, palette.swatch_box(f"url(#kept{i})", edge), plan.KEPT_CLEAR, area),
-                layer,
-            )
+            yield (Entry(f"kept{i}", reason, palette.swatch_box(f"url(#kept{i})", edge), plan.KEPT_CLEAR, area), layer)
 
     def _about(self, e: Exclusion) -> list[tuple[str, str]]:
         distance = show_length(e.distance_m, self.units) if e.distance_m > 0 else ""

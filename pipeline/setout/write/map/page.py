@@ -10,14 +10,13 @@ import numpy as np
 import shapely
 from markupsafe import Markup
 
-from setout.units import show_area, show_length, show_pressure
-
 from setout.draw import palette
-from setout.write.map import treedata
+from setout.units import show_area, show_length, show_pressure
 from setout.words import plan
 from setout.words.grouped import kinds_of
-from setout.write.map.growth import growth_options
 from setout.words.systems import FILLER, short_words
+from setout.write.map import treedata
+from setout.write.map.growth import growth_options
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -26,7 +25,6 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from setout.model import Finding, Floats, Planting
-
     from setout.words.grouped import Kind
     from setout.write.map.outlines import Drawn, Entry
 
@@ -51,28 +49,7 @@ def write_map(
     contours: Sequence[tuple[float, shapely.LineString]] = (),
     compact: bool | None = None,
 ) -> None:
-    """Write the interactive map as one HTML file that asks for nothing from outside.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    planting : Planting
-        The finished plan.
-    hillshade : tuple or None
-        PNG in Web Mercator and its bounds (south, west, north, east) [deg, WGS 84]; None where there is no DEM.
-    contours : Sequence
-        (elevation [m], line in the frame).
-    compact : bool, optional
-        Deflate the trees, for browsers since 2023; as their number asks when absent.
-
-    Raises
-    ------
-    SetoutError
-        The script library that the map carries is not installed.
-    OSError
-        The file cannot be written.
-    """
+    """Write the interactive map as one HTML file that asks for nothing from outside."""
     from setout.write.map import air, pipes, works
     from setout.write.map.leaflet import OfflineMap, Start
     from setout.write.map.outlines import Drawer
@@ -165,10 +142,7 @@ def plan_words(planting: Planting) -> Iterator[tuple[str, str]]:
         rows = f" in {line.rows:,} row{'' if line.rows == 1 else 's'}" + (f" {direction}" if direction else "")
         plants = "; ".join(f"{count:,} {label}" for label, count in line.plants if count)
         area = f" on {show_area(line.area_m2, units)}" if line.area_m2 > 0 else ""
-        yield (
-            f"Block {line.name}",
-            f"{line.trees:,} trees{rows}{area}: {short_words(block.pattern, units)}. {plants}.",
-        )
+        yield (f"Block {line.name}", f"{line.trees:,} trees{rows}{area}: {short_words(block.pattern, units)}. {plants}.")
 
 
 def _data(planting: Planting) -> dict[str, Any]:
@@ -183,11 +157,7 @@ def _data(planting: Planting) -> dict[str, Any]:
         "ramp": palette.RAMP,
         "ramps": [c for c in treedata.LABELS if c not in TEXTS],
         "texts": ["plant", "block", *TEXTS],
-        "fillers": [
-            text
-            for text, kind in zip(treedata.plant_texts(site), plan.plant_kinds(site), strict=True)
-            if kind[2] == FILLER
-        ],
+        "fillers": [text for text, kind in zip(treedata.plant_texts(site), plan.plant_kinds(site), strict=True) if kind[2] == FILLER],
         "order": {
             "plant": treedata.plant_texts(site),
             "block": [b.name for b in site.blocks],
@@ -223,12 +193,7 @@ def _finding(planting: Planting, finding: Finding) -> dict[str, Any]:
 
 
 def _about_finding(finding: Finding) -> list[tuple[str, str]]:
-    rows = [
-        ("Tree", finding.tree_id),
-        ("Found", finding.measured),
-        ("Asked for", finding.required),
-        ("Remedy", finding.remedy),
-    ]
+    rows = [("Tree", finding.tree_id), ("Found", finding.measured), ("Asked for", finding.required), ("Remedy", finding.remedy)]
     return [row for row in rows if row[1]]
 
 

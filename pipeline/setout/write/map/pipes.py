@@ -7,20 +7,18 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
-from setout.units import FOOT, GALLON, PSI, show_length, show_pressure
-
 from setout.draw import palette
+from setout.draw.rings import rings_of
+from setout.layers.water import valves_by_section, water_layers
+from setout.units import FOOT, GALLON, PSI, show_length, show_pressure
 from setout.write.map import treedata
 from setout.write.map.outlines import COUNT, SEGMENT, Entry
-from setout.draw.rings import rings_of
 from setout.write.map.treedata import Field
-from setout.layers.water import valves_by_section, water_layers
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from setout.model import Planting
-
     from setout.write.geopackage.writer import LayerData
     from setout.write.map.outlines import Drawn
 
@@ -32,34 +30,43 @@ MAIN_WIDTHS: Final = (3.2, 4.6)
 INCH_MM: Final = 25.4
 
 _COLUMNS: Final = (
-    ("kind", "Kind", ""), ("zone", "Zone", ""), ("valve", "Valve", ""), ("water_point", "Water point", ""),
-    ("row_id", "Row", ""), ("diameter_mm", "Inside diameter", "mm"), ("length_m", "Length on the slope", "m"),
-    ("trees", "Trees", "each"), ("emitters", "Emitters", "each"), ("flow_lph", "Flow at its head", "l/h"),
-    ("inlet_kpa", "Pressure at its head", "kPa"), ("end_kpa", "Lowest pressure", "kPa"),
+    ("kind", "Kind", ""),
+    ("zone", "Zone", ""),
+    ("valve", "Valve", ""),
+    ("water_point", "Water point", ""),
+    ("row_id", "Row", ""),
+    ("diameter_mm", "Inside diameter", "mm"),
+    ("length_m", "Length on the slope", "m"),
+    ("trees", "Trees", "each"),
+    ("emitters", "Emitters", "each"),
+    ("flow_lph", "Flow at its head", "l/h"),
+    ("inlet_kpa", "Pressure at its head", "kPa"),
+    ("end_kpa", "Lowest pressure", "kPa"),
     ("velocity_m_s", "Highest velocity", "m/s"),
-)  # fmt: skip
+)
 _SHOWN: Final = {
-    "us": {"mm": (1 / INCH_MM, "in", 3), "m": (1 / FOOT, "ft", 0), "each": (1.0, "", 0),
-           "l/h": (1 / GALLON / 60, "gal/min", 2), "kPa": (1 / PSI, "psi", 1), "m/s": (1 / FOOT, "ft/s", 1)},
-    "si": {"mm": (1.0, "mm", 1), "m": (1.0, "m", 1), "each": (1.0, "", 0), "l/h": (1.0, "l/h", 0),
-           "kPa": (1.0, "kPa", 0), "m/s": (1.0, "m/s", 2)},
-}  # fmt: skip
+    "us": {
+        "mm": (1 / INCH_MM, "in", 3),
+        "m": (1 / FOOT, "ft", 0),
+        "each": (1.0, "", 0),
+        "l/h": (1 / GALLON / 60, "gal/min", 2),
+        "kPa": (1 / PSI, "psi", 1),
+        "m/s": (1 / FOOT, "ft/s", 1),
+    },
+    "si": {
+        "mm": (1.0, "mm", 1),
+        "m": (1.0, "m", 1),
+        "each": (1.0, "", 0),
+        "l/h": (1.0, "l/h", 0),
+        "kPa": (1.0, "kPa", 0),
+        "m/s": (1.0, "m/s", 2),
+    },
+}
 """For each unit of a pipe's columns: factor from it, unit shown, decimals shown."""
 
 
 def laterals(planting: Planting) -> Iterator[Drawn]:
-    """Yield the laterals, by zone; nothing without a network.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Yields
-    ------
-    Drawn
-        Entry and layer.
-    """
+    """Yield the laterals, by zone; nothing without a network."""
     for data in _data(planting, "laterals"):
         layer = _pipes(planting, data, "Laterals", {"widths": [LATERAL_WIDTH], "pane": "lines", "thin": 1.2})
         swatch = palette.swatch_pipes((LATERAL_WIDTH, LATERAL_WIDTH))
@@ -67,18 +74,7 @@ def laterals(planting: Planting) -> Iterator[Drawn]:
 
 
 def mains(planting: Planting) -> Iterator[Drawn]:
-    """Yield mains and manifolds, by zone, wider than laterals; nothing without a network.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Yields
-    ------
-    Drawn
-        Entry and layer.
-    """
+    """Yield mains and manifolds, by zone, wider than laterals; nothing without a network."""
     for data in _data(planting, "manifolds"):
         kind = [int(k == "main") for k in _column(data, "kind")]
         options = {"widths": list(MAIN_WIDTHS), "kinds": kind, "pane": "pipes", "casing": palette.PANEL}
@@ -153,18 +149,7 @@ def zone_colour(index: int) -> str:
 
 
 def zone_lines(planting: Planting) -> Iterator[tuple[str, str, bool, str]]:
-    """Yield what the legend says of every zone: name, colour, whether its pipes are dashed, and figures.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Yields
-    ------
-    tuple
-        (name, colour, dashed, flow and hours).
-    """
+    """Yield what the legend says of every zone: name, colour, whether its pipes are dashed, and figures."""
     irrigation = planting.irrigation
     if irrigation is None or irrigation.network is None:
         return
@@ -178,18 +163,7 @@ def zone_lines(planting: Planting) -> Iterator[tuple[str, str, bool, str]]:
 
 
 def valves(planting: Planting) -> Iterator[Drawn]:
-    """Yield the valves with their names; nothing without a network.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Yields
-    ------
-    Drawn
-        Entry and layer.
-    """
+    """Yield the valves with their names; nothing without a network."""
     from setout.write.map.leaflet import PlanLayer
 
     irrigation = planting.irrigation

@@ -17,10 +17,9 @@ from pyproj import CRS, Geod
 from setout.layers import CONTRACTS
 from setout.model.irrigation import REASONS
 from setout.units import FOOT, GALLON, PSI
-
-from setout.write.map.growth import growth_classes
-from setout.words.systems import out_in, short_words
 from setout.words.plan import plant_kinds, plant_label
+from setout.words.systems import out_in, short_words
+from setout.write.map.growth import growth_classes
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -36,22 +35,51 @@ COMPACT_FROM: Final = 3_000_000
 WGS84: Final = CRS.from_epsg(4326)
 
 LABELS: Final[Mapping[str, str]] = {
-    "nearest_m": "Nearest tree", "spread_m": "Mature spread", "height_m": "Mature height", "crowding": "Crowding",
-    "overlap_m": "Canopy overlap", "room_m": "Room", "pruning_load": "Pruning load",
+    "nearest_m": "Nearest tree",
+    "spread_m": "Mature spread",
+    "height_m": "Mature height",
+    "crowding": "Crowding",
+    "overlap_m": "Canopy overlap",
+    "room_m": "Room",
+    "pruning_load": "Pruning load",
     "pollinizer_m": "Nearest pollinizer",
-    "watered": "Watered", "water_reason": "Why", "need_lpd": "Need at the peak", "flow_lph": "Flow",
-    "pressure_kpa": "Pressure", "zone": "Zone", "water_point": "Water point", "run_m": "Run to water",
-    "sun_h": "Direct sun", "sun_am_h": "Sun before noon", "sun_pm_h": "Sun after noon",
-    "sun_open_h": "Sun if nothing stood round it", "elevation_m": "Elevation", "slope_pct": "Slope",
-}  # fmt: skip
+    "watered": "Watered",
+    "water_reason": "Why",
+    "need_lpd": "Need at the peak",
+    "flow_lph": "Flow",
+    "pressure_kpa": "Pressure",
+    "zone": "Zone",
+    "water_point": "Water point",
+    "run_m": "Run to water",
+    "sun_h": "Direct sun",
+    "sun_am_h": "Sun before noon",
+    "sun_pm_h": "Sun after noon",
+    "sun_open_h": "Sun if nothing stood round it",
+    "elevation_m": "Elevation",
+    "slope_pct": "Slope",
+}
 """Columns of the layer `trees` that the map shows, in this order, and what people call them."""
 
 SHOWN: Final[Mapping[str, Mapping[str, tuple[float, str, int]]]] = {
-    "us": {"m": (1 / FOOT, "ft", 2), "%": (1.0, "%", 1), "kPa": (1 / PSI, "psi", 1), "l/h": (1 / GALLON, "gal/h", 2),
-           "l/day": (1 / GALLON, "gal/day", 1), "h": (1.0, "h", 1), "": (1.0, "", 2)},
-    "si": {"m": (1.0, "m", 2), "%": (1.0, "%", 1), "kPa": (1.0, "kPa", 0), "l/h": (1.0, "l/h", 1),
-           "l/day": (1.0, "l/day", 0), "h": (1.0, "h", 1), "": (1.0, "", 2)},
-}  # fmt: skip
+    "us": {
+        "m": (1 / FOOT, "ft", 2),
+        "%": (1.0, "%", 1),
+        "kPa": (1 / PSI, "psi", 1),
+        "l/h": (1 / GALLON, "gal/h", 2),
+        "l/day": (1 / GALLON, "gal/day", 1),
+        "h": (1.0, "h", 1),
+        "": (1.0, "", 2),
+    },
+    "si": {
+        "m": (1.0, "m", 2),
+        "%": (1.0, "%", 1),
+        "kPa": (1.0, "kPa", 0),
+        "l/h": (1.0, "l/h", 1),
+        "l/day": (1.0, "l/day", 0),
+        "h": (1.0, "h", 1),
+        "": (1.0, "", 2),
+    },
+}
 """For each unit of a column: factor from it, unit shown, decimals shown."""
 
 CHAPTERS: Final[Mapping[str, tuple[str, ...]]] = {
@@ -62,9 +90,7 @@ CHAPTERS: Final[Mapping[str, tuple[str, ...]]] = {
 }
 """Headings of the details of a tree, and what stands under each; what is under none comes first."""
 
-STEPS: Final[Mapping[str, float]] = {
-    "m": 0.001, "%": 0.01, "kPa": 0.01, "l/h": 0.001, "l/day": 0.01, "h": 0.01, "": 0.0001,
-}  # fmt: skip
+STEPS: Final[Mapping[str, float]] = {"m": 0.001, "%": 0.01, "kPa": 0.01, "l/h": 0.001, "l/day": 0.01, "h": 0.01, "": 0.0001}
 """Step to which each kind of number is kept; below what is shown."""
 
 
@@ -106,47 +132,14 @@ def mercator(lon: Floats, lat: Floats) -> tuple[Floats, Floats]:
 
 
 def tree_block(planting: Planting, *, compact: bool | None = None) -> dict[str, Any]:
-    """Pack everything the map shows of the trees.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-    compact : bool, optional
-        Deflate the columns; as their size asks when absent.
-
-    Returns
-    -------
-    dict
-        ``n``, ``origin`` (Web Mercator [mm]), ``columns`` (where each lies and how it reads), ``compact`` and
-        ``bytes`` (base64): all of it plain JSON.
-    """
+    """Pack everything the map shows of the trees."""
     x, y = frame_to_mercator(planting, planting.trees.x, planting.trees.y)
     ids = "\n".join(planting.facts["tree_id"])
     return point_block(x, y, fields(planting), ids=ids, compact=compact)
 
 
-def point_block(
-    x: Floats, y: Floats, columns: Iterable[Field], *, ids: str | None = None, compact: bool | None = None
-) -> dict[str, Any]:
-    """Pack points and what is known of them.
-
-    Parameters
-    ----------
-    x, y : (n,) ndarrays
-        Web Mercator [m].
-    columns : Iterable of Field
-        What is known of them.
-    ids : str, optional
-        Their names, one a line.
-    compact : bool, optional
-        Deflate the columns; as their size asks when absent.
-
-    Returns
-    -------
-    dict
-        As :func:`tree_block` returns.
-    """
+def point_block(x: Floats, y: Floats, columns: Iterable[Field], *, ids: str | None = None, compact: bool | None = None) -> dict[str, Any]:
+    """Pack points and what is known of them."""
     origin = [int(np.floor(v.min() * 1000)) if v.size else 0 for v in (x, y)]
     packer = _Packer()
     for name, values, start in (("x", x, origin[0]), ("y", y, origin[1])):
@@ -182,18 +175,7 @@ def frame_to_mercator(planting: Planting, x: Floats, y: Floats) -> tuple[Floats,
 
 
 def fields(planting: Planting) -> Iterator[Field]:
-    """Yield the columns that the map shows, in the order in which it shows them.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Yields
-    ------
-    Field
-        Columns without a single known value are left out.
-    """
+    """Yield the columns that the map shows, in the order in which it shows them."""
     yield from _planted(planting)
     for name, label in LABELS.items():
         field = _fact(planting, name, label)
@@ -347,11 +329,7 @@ class _Packer:
             head["chapter"] = field.chapter
         if field.values.dtype.kind in "UO":
             table, codes = np.unique(np.asarray(field.values, str), return_inverse=True)
-            head |= {
-                "kind": "text",
-                "table": table.tolist(),
-                **self._codes(codes.astype(np.int64), int(table.size), delta=False),
-            }
+            head |= {"kind": "text", "table": table.tolist(), **self._codes(codes.astype(np.int64), int(table.size), delta=False)}
         else:
             head |= {"kind": "number", "unit": field.unit, "factor": field.factor, "decimals": field.decimals}
             head |= self._numbers(field)

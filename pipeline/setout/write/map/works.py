@@ -7,20 +7,18 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
-from setout.units import show_area, show_length
-
 from setout.draw import palette
+from setout.layers.works import numbered
+from setout.units import show_area, show_length
+from setout.words.systems import PURPOSES, show_volume
 from setout.write.map import treedata
 from setout.write.map.leaflet import Look, PlanLayer, shape_layer
 from setout.write.map.outlines import COUNT, Entry
-from setout.words.systems import PURPOSES, show_volume
-from setout.layers.works import numbered
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from setout.model import Planting
-
     from setout.write.map.outlines import Drawer, Drawn
 
 MOST_TOLD: Final = 4000
@@ -33,9 +31,7 @@ def beds(drawer: Drawer) -> Iterator[Drawn]:
     if not len(works.bed):
         return
     many = len(works.bed) > MOST_TOLD
-    look = Look(
-        palette.BED_EDGE, 1.1, fill=palette.BED, fillOpacity=0.75, pane="lines" if many else "beds", canvas=many
-    )
+    look = Look(palette.BED_EDGE, 1.1, fill=palette.BED, fillOpacity=0.75, pane="lines" if many else "beds", canvas=many)
     if many:
         features = [drawer.rings(shapely.MultiPolygon(list(works.bed)))]
     else:

@@ -1,1 +1,1 @@
-"""."""
+"""The packet: files that a contractor works from."""

@@ -7,20 +7,12 @@ from pathlib import Path
 
 from setout.model import Planting
 from setout.write.packet import dxf, lists, pointfiles, stakeout, workbook
-from setout.write.sheets import write_sheets
 from setout.write.packet.stakeset import StakeSet, stake_set
+from setout.write.sheets import write_sheets
 
 
 def write_packet(planting: Planting, folder: Path) -> None:
-    """Write the stake-out files, the lists, and the note that goes with them.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-    folder : Path
-        The packet's folder; made here.
-    """
+    """Write the stake-out files, the lists, and the note that goes with them."""
     folder.mkdir()
     stakes = stake_set(planting)
     trees, monuments, frame = stakes.trees, stakes.monuments, stakes.frame

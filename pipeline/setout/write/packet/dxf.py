@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
-from setout.units import FOOT, US_SURVEY_FOOT
 from setout.draw import palette
+from setout.units import FOOT, US_SURVEY_FOOT
 from setout.write.packet.stakeout import ROWS
 
 if TYPE_CHECKING:
@@ -37,17 +37,7 @@ TEXT_M: Final = 0.35
 
 
 def write_dxf(path: Path, stakes: StakeSet, planting: Planting) -> None:
-    """Write boundary, monuments, baselines, rows, works and trees as a drawing in the plane CRS and its unit.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    stakes : StakeSet
-        What is set out.
-    planting : Planting
-        The finished plan, for boundary, rows, beds and posts.
-    """
+    """Write boundary, monuments, baselines, rows, works and trees as a drawing in the plane CRS and its unit."""
     from ezdxf._options import options
     from ezdxf.filemanagement import new
 
@@ -91,10 +81,15 @@ class _Drawing:
         doc.header.custom_vars.append("PLANE CRS", stakes.crs_label)
         doc.header.custom_vars.append("GRID TO GROUND", f"{stakes.factor:.8f}")
         for name, colour in (
-            ("BOUNDARY", palette.INK), ("MONUMENT", palette.ATTENTION), ("BASELINE", palette.ATTENTION),
-            ("ROW", palette.ROW), ("BED", palette.BED_EDGE), ("POST", palette.POST), ("NOTE", palette.INK),
+            ("BOUNDARY", palette.INK),
+            ("MONUMENT", palette.ATTENTION),
+            ("BASELINE", palette.ATTENTION),
+            ("ROW", palette.ROW),
+            ("BED", palette.BED_EDGE),
+            ("POST", palette.POST),
+            ("NOTE", palette.INK),
             ("TREE-TEXT", palette.INK),
-        ):  # fmt: skip
+        ):
             self._layer(name, colour)
         r, h = SYMBOL_M / size, TEXT_M / size
         tree = doc.blocks.new("TREE")
@@ -149,9 +144,7 @@ class _Drawing:
         (x0, y0), (x1, y1) = ends
         angle = math.degrees(math.atan2(y1 - y0, x1 - x0))
         angle = angle - 180 if angle > 90 else angle + 180 if angle <= -90 else angle
-        made = self.space.add_text(
-            _plain(text), height=2 * TEXT_M / self.stakes.size, rotation=angle, dxfattribs={"layer": layer}
-        )
+        made = self.space.add_text(_plain(text), height=2 * TEXT_M / self.stakes.size, rotation=angle, dxfattribs={"layer": layer})
         made.set_placement(((x0 + x1) / 2, (y0 + y1) / 2))
 
     def works(self, planting: Planting) -> None:
@@ -175,9 +168,7 @@ class _Drawing:
             text = self.space.add_text(name, height=2 * TEXT_M / size, dxfattribs={"layer": "ROW"})
             text.set_placement((pieces[0][0][0], pieces[0][0][1] - 4 * TEXT_M / size))
         for bed in works.bed:
-            self.space.add_lwpolyline(
-                plane(shapely.get_parts(bed)[0].exterior)[:-1], close=True, dxfattribs={"layer": "BED"}
-            )
+            self.space.add_lwpolyline(plane(shapely.get_parts(bed)[0].exterior)[:-1], close=True, dxfattribs={"layer": "BED"})
         if len(works.post_x):
             for place in plane(shapely.multipoints(np.column_stack([works.post_x, works.post_y]))):
                 self.space.add_point(place, dxfattribs={"layer": "POST"})
@@ -222,9 +213,7 @@ def _form(one: str, handles: tuple[str, str, str]) -> str:
     return "\n".join(lines)
 
 
-def _write_with_trees(
-    path: Path, text: str, stakes: StakeSet, layers: list[str], handles: tuple[str, str, str] | None
-) -> None:
+def _write_with_trees(path: Path, text: str, stakes: StakeSet, layers: list[str], handles: tuple[str, str, str] | None) -> None:
     """Write a drawing, with all the trees in the place of the one that it holds."""
     if handles is None:
         path.write_text(text, encoding="utf-8", newline="\n")
@@ -245,22 +234,23 @@ def _tree_texts(stakes: StakeSet, layers: list[str], form: str, seed: int) -> It
     for start in range(0, len(t), ROWS):
         part = slice(start, start + ROWS)
         z = np.nan_to_num(np.asarray(t.elevation_m[part], float) / size, nan=0.0).tolist()
-        rows = zip(
-            t.tree_id[part],
-            stakes.kind[part].tolist(),
-            t.easting[part].tolist(),
-            t.northing[part].tolist(),
-            z,
-            strict=True,
-        )
+        rows = zip(t.tree_id[part], stakes.kind[part].tolist(), t.easting[part].tolist(), t.northing[part].tolist(), z, strict=True)
         fill = form.format
         yield "".join(
             fill(
-                h0=h, h1=h + 1, h2=h + 2, layer=layers[kind], id=_plain(name), x=f"{x:.{n + 1}f}", y=f"{y:.{n + 1}f}", z=f"{up:.{n}f}",
-                tx=f"{x + aside:.{n}f}", ty=f"{y + aside:.{n}f}",
+                h0=h,
+                h1=h + 1,
+                h2=h + 2,
+                layer=layers[kind],
+                id=_plain(name),
+                x=f"{x:.{n + 1}f}",
+                y=f"{y:.{n + 1}f}",
+                z=f"{up:.{n}f}",
+                tx=f"{x + aside:.{n}f}",
+                ty=f"{y + aside:.{n}f}",
             )
             for h, (name, kind, x, y, up) in zip(count(seed + 3 * start, 3), rows)
-        )  # fmt: skip
+        )
 
 
 def _plain(text: str) -> str:

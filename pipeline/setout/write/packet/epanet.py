@@ -74,34 +74,23 @@ class SolvedNetwork:
 
 
 def write_inp(path: Path, network: SolvedNetwork) -> tuple[str, ...]:
-    """Write a network as an EPANET input file.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    network : SolvedNetwork
-        Pipes, state and names.
-
-    Returns
-    -------
-    tuple of str
-        What the file cannot say as it is, in words; empty where it says everything. The file's head has it too.
-
-    Raises
-    ------
-    SetoutError
-        Two nodes of one name.
-    """
+    """Write a network as an EPANET input file."""
     names = node_names(network.node_id)
     emission = _Emission.of(network)
     told = emission.told(network)
     with path.open("w", encoding="ascii", errors="replace", newline="\r\n") as file:
         for lines in (
-            _title(network, told), _junctions(network, names, emission), _reservoirs(network, names),
-            _pipes(network, names), _valves(network, names), _emitters(network, names, emission),
-            _tags(network, names), _options(network, emission), _coordinates(network, names), iter(["[END]"]),
-        ):  # fmt: skip
+            _title(network, told),
+            _junctions(network, names, emission),
+            _reservoirs(network, names),
+            _pipes(network, names),
+            _valves(network, names),
+            _emitters(network, names, emission),
+            _tags(network, names),
+            _options(network, emission),
+            _coordinates(network, names),
+            iter(["[END]"]),
+        ):
             while part := list(islice(lines, 20_000)):
                 file.write("\n".join(part) + "\n")
             file.write("\n")
@@ -111,23 +100,6 @@ def write_inp(path: Path, network: SolvedNetwork) -> tuple[str, ...]:
 def node_names(given: Sequence[str]) -> list[str]:
     """Return names that EPANET takes: at most 31 letters, digits and ``- _ .``, no two alike.
 
-    Parameters
-    ----------
-    given : sequence of str
-        Names as they are.
-
-    Returns
-    -------
-    list of str
-        As many.
-
-    Raises
-    ------
-    SetoutError
-        Two of them are the same name.
-
-    Examples
-    --------
     >>> node_names(["A-1-1", "B 2;x"])
     ['A-1-1', 'B_2_x']
     """
@@ -135,9 +107,7 @@ def node_names(given: Sequence[str]) -> list[str]:
     seen: dict[str, str] = {}
     for name, was in zip(plain, given, strict=True):
         if name in seen:
-            raise SetoutError(
-                f'nodes "{seen[name]}" and "{was}" have one name "{name}"', "EPANET file", "name them apart"
-            )
+            raise SetoutError(f'nodes "{seen[name]}" and "{was}" have one name "{name}"', "EPANET file", "name them apart")
         seen[name] = was
     return plain
 
@@ -258,9 +228,7 @@ def _pipes(network: SolvedNetwork, names: list[str]) -> Iterator[str]:
     yield ";id from to length_m inside_mm roughness minor_loss status"
     tree, friction, n = network.tree, network.tree.friction, network.tree.parent.size
     rough = friction.roughness_c if friction.law == "hazen-williams" else friction.roughness_mm
-    roughness, share, minor = (
-        np.broadcast_to(np.asarray(v, float), (n,)) for v in (rough, friction.minor_share, friction.minor_k)
-    )
+    roughness, share, minor = (np.broadcast_to(np.asarray(v, float), (n,)) for v in (rough, friction.minor_share, friction.minor_k))
     nodes = _pipe_nodes(network)
     held = set(_held(network).tolist())
     length = np.maximum(np.asarray(tree.length_m)[nodes] * (1 + share[nodes]), SHORTEST_PIPE_M)

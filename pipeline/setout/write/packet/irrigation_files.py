@@ -10,12 +10,12 @@ from typing import Final
 import numpy as np
 
 from setout.hydraulics.designed import pipe_tree
+from setout.layers.water import valves_by_section
 from setout.model import Bools, Irrigation, Network, Planting
 from setout.model.irrigation import LATERAL, MAIN, MANIFOLD
 from setout.units import FLOW, KPA_PER_M, PSI
 from setout.write.packet.epanet import SolvedNetwork, write_inp
 from setout.write.packet.stakeout import cell_text
-from setout.layers.water import valves_by_section
 
 INP: Final = "irrigation.inp"
 VALVES: Final = "irrigation_valves.csv"
@@ -26,15 +26,7 @@ NOTE: Final = (
 
 
 def write_irrigation(planting: Planting, folder: Path) -> None:
-    """Write the network and the valves; nothing where no network was laid out.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-    folder : Path
-        The packet's folder.
-    """
+    """Write the network and the valves; nothing where no network was laid out."""
     irrigation = planting.irrigation
     if irrigation is None or irrigation.network is None:
         return
@@ -44,20 +36,7 @@ def write_irrigation(planting: Planting, folder: Path) -> None:
 
 
 def solved_network(planting: Planting, irrigation: Irrigation, network: Network) -> SolvedNetwork:
-    """Return the network as it is written for a solver.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-    irrigation, network : Irrigation, Network
-        Its pipes, solved.
-
-    Returns
-    -------
-    SolvedNetwork
-        Nodes named after their valve and number, tagged with their trees.
-    """
+    """Return the network as it is written for a solver."""
     water = planting.site.water
     assert water is not None
     roots = np.flatnonzero(network.parent < 0)
@@ -75,9 +54,18 @@ def solved_network(planting: Planting, irrigation: Irrigation, network: Network)
     ids = planting.facts["tree_id"]
     tags = [str(ids[t]) if t >= 0 else "" for t in network.tree.tolist()]
     return SolvedNetwork(
-        pipe_tree(irrigation.settings, network), head, network.out_lph, network.pressure_kpa, network.x, network.y, names,
-        held, tags, f"Irrigation of {planting.site.name}", NOTE,
-    )  # fmt: skip
+        pipe_tree(irrigation.settings, network),
+        head,
+        network.out_lph,
+        network.pressure_kpa,
+        network.x,
+        network.y,
+        names,
+        held,
+        tags,
+        f"Irrigation of {planting.site.name}",
+        NOTE,
+    )
 
 
 def _write_valves(path: Path, planting: Planting, irrigation: Irrigation, network: Network) -> None:
@@ -87,8 +75,19 @@ def _write_valves(path: Path, planting: Planting, irrigation: Irrigation, networ
     us = planting.site.units == "us"
     flow, pressure, size = ("gpm", "psi", "in") if us else ("lph", "kpa", "mm")
     per_flow, per_kpa, per_mm = (FLOW["gpm"], PSI, 25.4) if us else (1.0, 1.0, 1.0)
-    head = ["valve", "zone", "water_point", "blocks", "first_row", "last_row", "trees", f"flow_{flow}", f"set_regulator_{pressure}",
-            f"main_inside_{size}", f"manifold_inside_{size}"]  # fmt: skip
+    head = [
+        "valve",
+        "zone",
+        "water_point",
+        "blocks",
+        "first_row",
+        "last_row",
+        "trees",
+        f"flow_{flow}",
+        f"set_regulator_{pressure}",
+        f"main_inside_{size}",
+        f"manifold_inside_{size}",
+    ]
     names = valves_by_section(irrigation, network)
     trees = np.bincount(network.section[irrigation.node[irrigation.node >= 0]], minlength=len(names))
     drawn = np.bincount(network.section, weights=np.nan_to_num(network.out_lph), minlength=len(names))
@@ -103,11 +102,19 @@ def _write_valves(path: Path, planting: Planting, irrigation: Irrigation, networ
             rows = network.row[laterals]
             writer.writerow(
                 [
-                    name, zone.name, cell_text(water.points.name[zone.water_point]), " / ".join(blocks), int(rows.min()),
-                    int(rows.max()), int(trees[s]), _number(drawn[s] / per_flow), _number(network.valve_kpa[s] / per_kpa),
-                    _number(_inside(network, own, MAIN) / per_mm, 3), _number(_inside(network, own, MANIFOLD) / per_mm, 3),
+                    name,
+                    zone.name,
+                    cell_text(water.points.name[zone.water_point]),
+                    " / ".join(blocks),
+                    int(rows.min()),
+                    int(rows.max()),
+                    int(trees[s]),
+                    _number(drawn[s] / per_flow),
+                    _number(network.valve_kpa[s] / per_kpa),
+                    _number(_inside(network, own, MAIN) / per_mm, 3),
+                    _number(_inside(network, own, MANIFOLD) / per_mm, 3),
                 ]
-            )  # fmt: skip
+            )
 
 
 def _inside(network: Network, own: Bools, kind: int) -> float:

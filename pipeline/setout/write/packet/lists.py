@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from setout.units import ACRE, FOOT, GALLON, PSI
 from setout.layers.plan_builders import row_ids
+from setout.units import ACRE, FOOT, GALLON, PSI
 from setout.write.packet.workorder import work_order
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ Value = str | float | int | None
 QUANTITIES: Final = {
     "us": {"each": ("number", 1.0), "m": ("length_ft", FOOT), "m2": ("area_acres", ACRE), "m3": ("volume_cu_yd", (3 * FOOT) ** 3)},
     "si": {"each": ("number", 1.0), "m": ("length_m", 1.0), "m2": ("area_ha", 1e4), "m3": ("volume_m3", 1.0)},
-}  # fmt: skip
+}
 """By the plan's units and the unit of a quantity: the name of its column, and what one of it is in SI."""
 MONTHS: Final = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 
@@ -58,24 +58,16 @@ class List:
 
 
 def lists_of(planting: Planting, stakes: StakeSet) -> tuple[List, ...]:
-    """Return the lists of a planting.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-    stakes : StakeSet
-        What is set out of it.
-
-    Returns
-    -------
-    tuple of List
-        In the order of their sheets; a list that nothing is known for is left out.
-    """
+    """Return the lists of a planting."""
     made = (
-        work_list(planting, stakes), rows_list(planting, stakes), nursery_list(planting), order_list(planting),
-        materials_list(planting), zones_list(planting), year_list(planting),
-    )  # fmt: skip
+        work_list(planting, stakes),
+        rows_list(planting, stakes),
+        nursery_list(planting),
+        order_list(planting),
+        materials_list(planting),
+        zones_list(planting),
+        year_list(planting),
+    )
     return tuple(one for one in made if one.rows or one.file in ("plants_to_order", "work_order", "rows"))
 
 
@@ -83,20 +75,18 @@ def work_list(planting: Planting, stakes: StakeSet) -> List:
     """Return what is to do, in the sequence of the trade, with each block's own quantities."""
     units = planting.site.units
     fields = (
-        Field("step", "count", 6), Field("job", width=18), Field("block", width=16), *_quantity_fields(units, "each", "m", "m2", "m3"),
-        Field("shown", width=20), Field("how", width=90),
-    )  # fmt: skip
+        Field("step", "count", 6),
+        Field("job", width=18),
+        Field("block", width=16),
+        *_quantity_fields(units, "each", "m", "m2", "m3"),
+        Field("shown", width=20),
+        Field("how", width=90),
+    )
     rows = tuple(
         (j.step, j.job, j.block, *_quantities(units, j.quantity, j.unit, "each", "m", "m2", "m3"), j.shown, j.how)
         for j in work_order(planting, stakes)
     )
-    return List(
-        "work_order",
-        "Work order",
-        fields,
-        rows,
-        "In this sequence. What has no quantity cannot be known from the plan.",
-    )
+    return List("work_order", "Work order", fields, rows, "In this sequence. What has no quantity cannot be known from the plan.")
 
 
 def _quantity_fields(units: str, *si: str) -> tuple[Field, ...]:
@@ -113,22 +103,18 @@ def _quantities(units: str, quantity: float | None, unit: str, *si: str) -> tupl
 def order_list(planting: Planting) -> List:
     """Return the plants to order, a line for every plant of every block."""
     fields = (
-        Field("plant", width=28), Field("variety", width=18), Field("role", width=14), Field("size_class", width=14),
-        Field("block", width=16), Field("to_plant", "count", 10), Field("spares", "count", 8), Field("to_order", "count", 10),
+        Field("plant", width=28),
+        Field("variety", width=18),
+        Field("role", width=14),
+        Field("size_class", width=14),
+        Field("block", width=16),
+        Field("to_plant", "count", 10),
+        Field("spares", "count", 8),
+        Field("to_order", "count", 10),
         Field("note", width=28),
-    )  # fmt: skip
+    )
     rows = tuple(
-        (
-            line.plant,
-            line.variety,
-            line.role,
-            line.size_class,
-            line.block,
-            line.trees,
-            line.spares,
-            line.plants,
-            line.note,
-        )
+        (line.plant, line.variety, line.role, line.size_class, line.block, line.trees, line.spares, line.plants, line.note)
         for line in planting.order
     )
     return List("plants_to_order", "Plants by block", fields, rows)
@@ -137,9 +123,14 @@ def order_list(planting: Planting) -> List:
 def nursery_list(planting: Planting) -> List:
     """Return the same summed up over the blocks, as a nursery wants it."""
     fields = (
-        Field("plant", width=28), Field("variety", width=18), Field("role", width=14), Field("to_plant", "count", 10),
-        Field("spares", "count", 8), Field("to_order", "count", 10), Field("blocks", width=30),
-    )  # fmt: skip
+        Field("plant", width=28),
+        Field("variety", width=18),
+        Field("role", width=14),
+        Field("to_plant", "count", 10),
+        Field("spares", "count", 8),
+        Field("to_order", "count", 10),
+        Field("blocks", width=30),
+    )
     keys = dict.fromkeys((line.plant, line.variety, line.role) for line in planting.order)
     rows = []
     for key in keys:
@@ -152,16 +143,9 @@ def nursery_list(planting: Planting) -> List:
 def materials_list(planting: Planting) -> List:
     """Return the materials, those of the water among them."""
     units = planting.site.units
-    fields = (
-        Field("item", width=24), Field("size", width=34), *_quantity_fields(units, "each", "m", "m3"), Field("for", width=44),
-    )  # fmt: skip
-    rows = tuple(
-        (m.item, m.size, *_quantities(units, m.quantity, m.unit, "each", "m", "m3"), m.where)
-        for m in planting.materials
-    )
-    return List(
-        "materials", "Materials", fields, rows, "Sizes are allowances of the plan file or common practice; check them."
-    )
+    fields = (Field("item", width=24), Field("size", width=34), *_quantity_fields(units, "each", "m", "m3"), Field("for", width=44))
+    rows = tuple((m.item, m.size, *_quantities(units, m.quantity, m.unit, "each", "m", "m3"), m.where) for m in planting.materials)
+    return List("materials", "Materials", fields, rows, "Sizes are allowances of the plan file or common practice; check them.")
 
 
 def known(value: float) -> float | None:
@@ -178,12 +162,22 @@ def zones_list(planting: Planting) -> List:
     us = planting.site.units == "us"
     flow, pressure = ("flow_gpm", "valve_psi") if us else ("flow_lph", "valve_kpa")
     fields = (
-        Field("zone", width=8), Field("water_point", width=16), Field("valves", width=14), Field("blocks", width=18),
-        Field("rows", "count", 8), Field("trees", "count", 8), Field(flow, "one", 10), Field(pressure, "one", 10),
-        Field("start_h", "two", 8), Field("hours_peak_h", "two", 12), Field("days_per_week", "count", 12),
-        Field("hours_needed_h", "two", 14), Field("uniformity", "two", 11), Field("uniformity_class", width=16),
+        Field("zone", width=8),
+        Field("water_point", width=16),
+        Field("valves", width=14),
+        Field("blocks", width=18),
+        Field("rows", "count", 8),
+        Field("trees", "count", 8),
+        Field(flow, "one", 10),
+        Field(pressure, "one", 10),
+        Field("start_h", "two", 8),
+        Field("hours_peak_h", "two", 12),
+        Field("days_per_week", "count", 12),
+        Field("hours_needed_h", "two", 14),
+        Field("uniformity", "two", 11),
+        Field("uniformity_class", width=16),
         *(Field(f"{month}_h", "two", 7) for month in MONTHS),
-    )  # fmt: skip
+    )
     irrigation = planting.irrigation
     if irrigation is None or planting.site.water is None:
         return List("zones", "Zones and hours", fields, ())
@@ -198,10 +192,22 @@ def _zone_row(zone: Zone, point: str, us: bool) -> tuple[Value, ...]:  # noqa: F
     pressure = zone.valve_kpa / PSI if us else zone.valve_kpa
     months = [known(h) for h in zone.hours_by_month] or [None] * 12
     return (
-        zone.name, point, " ".join(zone.valves), " ".join(zone.blocks), zone.rows, zone.trees, known(flow), known(pressure),
-        known(zone.start), known(zone.hours), zone.days_per_week, known(zone.hours_needed), known(zone.uniformity),
-        zone.uniformity_class, *months,
-    )  # fmt: skip
+        zone.name,
+        point,
+        " ".join(zone.valves),
+        " ".join(zone.blocks),
+        zone.rows,
+        zone.trees,
+        known(flow),
+        known(pressure),
+        known(zone.start),
+        known(zone.hours),
+        zone.days_per_week,
+        known(zone.hours_needed),
+        known(zone.uniformity),
+        zone.uniformity_class,
+        *months,
+    )
 
 
 def rows_list(planting: Planting, stakes: StakeSet) -> List:
@@ -209,10 +215,18 @@ def rows_list(planting: Planting, stakes: StakeSet) -> List:
     us = planting.site.units == "us"
     length = "length_ft" if us else "length_m"
     fields = (
-        Field("row_id", width=14), Field("block", width=16), Field("row", "count", 6), Field("trees", "count", 8),
-        Field("first", width=14), Field("last", width=14), Field(length, "one", 10), Field("bearing_true_deg", "two", 16),
-        Field("posts", "count", 8), Field("beds", "count", 8), Field("plants", width=70),
-    )  # fmt: skip
+        Field("row_id", width=14),
+        Field("block", width=16),
+        Field("row", "count", 6),
+        Field("trees", "count", 8),
+        Field("first", width=14),
+        Field("last", width=14),
+        Field(length, "one", 10),
+        Field("bearing_true_deg", "two", 16),
+        Field("posts", "count", 8),
+        Field("beds", "count", 8),
+        Field("plants", width=70),
+    )
     rows, works, sizes = planting.rows, planting.works, planting.rows.length_m / (FOOT if us else 1.0)
     names = row_ids([block.name for block in planting.site.blocks], rows.block, rows.row)
     plants = _plants_by_row(stakes)
@@ -247,9 +261,12 @@ def year_list(planting: Planting) -> List:
     """Return the hours of the yearly work, where they are known."""
     lines: Sequence[object] = getattr(planting, "work", ())
     fields = (
-        Field("block", width=16), Field("job", width=20), Field("hours_h", "one", 10),
-        *(Field(f"{month}_h", "one", 7) for month in MONTHS), Field("source", width=60),
-    )  # fmt: skip
+        Field("block", width=16),
+        Field("job", width=20),
+        Field("hours_h", "one", 10),
+        *(Field(f"{month}_h", "one", 7) for month in MONTHS),
+        Field("source", width=60),
+    )
     rows = tuple(
         (line.block, line.job, known(line.hours), *([known(h) for h in line.by_month] or [None] * 12), line.source)
         for line in planting.work[: len(lines)]

@@ -27,39 +27,44 @@ if TYPE_CHECKING:
 
 KML: Final = "http://www.opengis.net/kml/2.2"
 HEADER: Final = (
-    "point", "kind", "block", "row", "position", "plant", "variety", "role",
-    "northing_{u}", "easting_{u}", "elevation_{u}", "lat_deg", "lon_deg", "note",
-)  # fmt: skip
+    "point",
+    "kind",
+    "block",
+    "row",
+    "position",
+    "plant",
+    "variety",
+    "role",
+    "northing_{u}",
+    "easting_{u}",
+    "elevation_{u}",
+    "lat_deg",
+    "lon_deg",
+    "note",
+)
 CONTROL: Final = (
-    "line", "kind", "from", "to", "grid_distance_{u}", "ground_distance_{u}", "bearing_true_deg",
-    "from_northing_{u}", "from_easting_{u}", "to_northing_{u}", "to_easting_{u}",
-)  # fmt: skip
+    "line",
+    "kind",
+    "from",
+    "to",
+    "grid_distance_{u}",
+    "ground_distance_{u}",
+    "bearing_true_deg",
+    "from_northing_{u}",
+    "from_easting_{u}",
+    "to_northing_{u}",
+    "to_easting_{u}",
+)
 SHORT_UNIT: Final = {"US survey foot": "US_survey_ft", "international foot": "international_ft", "metre": "m"}
 
 
 def write_full(path: Path, stakes: StakeSet) -> None:
-    """Write all points in one CSV whose first line names every column and its unit.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    stakes : StakeSet
-        What is set out; monuments come first.
-    """
+    """Write all points in one CSV whose first line names every column and its unit."""
     unit, size, n = SHORT_UNIT.get(stakes.unit, cell_text(stakes.unit).replace(" ", "_")), stakes.size, stakes.decimals
     with path.open("w", encoding="utf-8", newline="") as file:
         file.write(",".join(HEADER).format(u=unit) + "\r\n")
         m = stakes.monuments
-        places = zip(
-            m.tree_id,
-            m.northing.tolist(),
-            m.easting.tolist(),
-            m.lat.tolist(),
-            m.lon.tolist(),
-            m.description,
-            strict=True,
-        )
+        places = zip(m.tree_id, m.northing.tolist(), m.easting.tolist(), m.lat.tolist(), m.lon.tolist(), m.description, strict=True)
         for name, north, east, lat, lon, said in places:
             at = f"{north:.{n}f},{east:.{n}f},,{lat:.8f},{lon:.8f}"
             file.write(f"{cell_text(name)},monument,,,,,,,{at},{cell_text(said)}\r\n")
@@ -72,22 +77,16 @@ def write_full(path: Path, stakes: StakeSet) -> None:
             numbers = (v[part].tolist() for v in (stakes.block, stakes.row, stakes.position, stakes.kind))
             where = (v[part].tolist() for v in (t.northing, t.easting, t.lat, t.lon))
             rows = zip([cell_text(name) for name in t.tree_id[part]], *numbers, *where, z, strict=True)
-            file.write("".join(
-                f"{name},tree,{heads[b]},{r},{p},{words[k]},{north:.{n}f},{east:.{n}f},{up},{lat:.8f},{lon:.8f},\r\n"
-                for name, b, r, p, k, north, east, lat, lon, up in rows
-            ))  # fmt: skip
+            file.write(
+                "".join(
+                    f"{name},tree,{heads[b]},{r},{p},{words[k]},{north:.{n}f},{east:.{n}f},{up},{lat:.8f},{lon:.8f},\r\n"
+                    for name, b, r, p, k, north, east, lat, lon, up in rows
+                )
+            )
 
 
 def write_control(path: Path, stakes: StakeSet) -> None:
-    """Write the distances to measure before the first stake is set, between monuments and along baselines.
-
-    Parameters
-    ----------
-    path : Path
-        The file, a CSV with a header.
-    stakes : StakeSet
-        What is set out.
-    """
+    """Write the distances to measure before the first stake is set, between monuments and along baselines."""
     unit, n = SHORT_UNIT.get(stakes.unit, cell_text(stakes.unit).replace(" ", "_")), stakes.decimals
     with path.open("w", encoding="utf-8", newline="") as file:
         file.write(",".join(CONTROL).format(u=unit) + "\r\n")
@@ -106,17 +105,7 @@ def _lonlat(stakes: StakeSet, shape: BaseGeometry) -> BaseGeometry:
 
 
 def write_geojson(path: Path, stakes: StakeSet, boundary: BaseGeometry) -> None:
-    """Write boundary, monuments, baselines and trees as one GeoJSON feature collection.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    stakes : StakeSet
-        What is set out.
-    boundary : BaseGeometry
-        The property line, polygons in the frame.
-    """
+    """Write boundary, monuments, baselines and trees as one GeoJSON feature collection."""
     outline = _lonlat(stakes, boundary)
     west, south, east, north = shapely.bounds(outline).tolist()
     with path.open("w", encoding="utf-8", newline="\n") as file:
@@ -133,26 +122,22 @@ def _geojson_features(stakes: StakeSet, outline: BaseGeometry) -> Iterator[list[
     parts = [shapely.orient_polygons(part) for part in shapely.get_parts(outline)]
     rings = [[_ring(part.exterior), *(_ring(hole) for hole in part.interiors)] for part in parts]
     said = {
-        "kind": "boundary", "name": stakes.name, "plane_crs": stakes.crs_label, "unit": stakes.unit,
+        "kind": "boundary",
+        "name": stakes.name,
+        "plane_crs": stakes.crs_label,
+        "unit": stakes.unit,
         "grid_to_ground": round(stakes.factor, 9),
-    }  # fmt: skip
+    }
     yield [_feature("boundary", said, "MultiPolygon", rings)]
     m, places = stakes.monuments, zip(stakes.monuments.lon.tolist(), stakes.monuments.lat.tolist(), strict=True)
     monuments = [
         _feature(name, {"kind": "monument", "name": name, "note": text}, "Point", [round(x, 8), round(y, 8)])
         for name, text, (x, y) in zip(m.tree_id, m.description, places, strict=True)
     ]
-    lines = [
-        _geojson_leg(leg, kind, stakes)
-        for kind, legs in (("control", stakes.legs), ("baseline", stakes.baselines))
-        for leg in legs
-    ]
+    lines = [_geojson_leg(leg, kind, stakes) for kind, legs in (("control", stakes.legs), ("baseline", stakes.baselines)) for leg in legs]
     yield from (group for group in (monuments, lines) if group)
     heads = [json.dumps(name) for name in stakes.blocks]
-    words = [
-        f'"plant":{json.dumps(k.plant)},"variety":{json.dumps(k.variety)},"role":{json.dumps(k.role)}'
-        for k in stakes.kinds
-    ]
+    words = [f'"plant":{json.dumps(k.plant)},"variety":{json.dumps(k.variety)},"role":{json.dumps(k.role)}' for k in stakes.kinds]
     t = stakes.trees
     for start in range(0, len(t), ROWS):
         part = slice(start, start + ROWS)
@@ -179,26 +164,22 @@ def _feature(name: str, properties: dict[str, object], kind: str, coordinates: o
 def _geojson_leg(leg: Leg, kind: str, stakes: StakeSet) -> str:
     n = stakes.decimals
     said: dict[str, object] = {
-        "kind": kind, "name": leg.name, "from": leg.start, "to": leg.end, "grid": round(leg.grid, n),
-        "ground": round(leg.ground, n), "unit": stakes.unit, "ground_m": round(leg.ground_m, 4),
+        "kind": kind,
+        "name": leg.name,
+        "from": leg.start,
+        "to": leg.end,
+        "grid": round(leg.grid, n),
+        "ground": round(leg.ground, n),
+        "unit": stakes.unit,
+        "ground_m": round(leg.ground_m, 4),
         "bearing_deg": round(leg.bearing_deg, 4),
-    }  # fmt: skip
+    }
     places = [[round(x, 8), round(y, 8)] for x, y in leg.place]
     return _feature(f"{kind} {leg.name}", said, "LineString", places)
 
 
 def write_kml(path: Path, stakes: StakeSet, boundary: BaseGeometry) -> None:
-    """Write boundary, control and trees as KML, a folder for every block and in it one for every plant.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    stakes : StakeSet
-        What is set out.
-    boundary : BaseGeometry
-        The property line, polygons in the frame.
-    """
+    """Write boundary, control and trees as KML, a folder for every block and in it one for every plant."""
     plants = list(dict.fromkeys((k.plant, k.variety, k.role) for k in stakes.kinds))
     with path.open("w", encoding="utf-8", newline="\n") as file:
         file.write(f'<?xml version="1.0" encoding="UTF-8"?>\n<kml xmlns="{KML}">\n<Document>\n')
@@ -275,9 +256,7 @@ def _kml_line(places: Sequence[Sequence[float]]) -> str:
     return f"<coordinates>{' '.join(f'{x:.8f},{y:.8f}' for x, y in places)}</coordinates>"
 
 
-def _kml_trees(
-    stakes: StakeSet, own: np.ndarray[tuple[int], np.dtype[np.int64]], style: str, label: str
-) -> Iterator[str]:
+def _kml_trees(stakes: StakeSet, own: np.ndarray[tuple[int], np.dtype[np.int64]], style: str, label: str) -> Iterator[str]:
     t, said = stakes.trees, f"<description>{xml(label)}</description><styleUrl>#{style}</styleUrl>"
     for start in range(0, len(own), ROWS):
         part = own[start : start + ROWS]

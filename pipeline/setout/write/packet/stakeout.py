@@ -56,13 +56,7 @@ class StakePoints:
     description: Sequence[str]
 
     def __post_init__(self) -> None:
-        """Check the lengths.
-
-        Raises
-        ------
-        SetoutError
-            The arrays differ in length, or a coordinate is not finite.
-        """
+        """Check the lengths."""
         columns = {name: getattr(self, name) for name in self.__slots__}
         lengths = {name: len(values) for name, values in columns.items()}
         if len(set(lengths.values())) > 1:
@@ -85,23 +79,6 @@ class StakePoints:
 def plane_unit(crs: CRS) -> tuple[str, float]:
     """Return the linear unit of a plane CRS.
 
-    Parameters
-    ----------
-    crs : CRS
-        A projected CRS.
-
-    Returns
-    -------
-    tuple
-        Name for people and size [m].
-
-    Raises
-    ------
-    SetoutError
-        The CRS is not a plane one.
-
-    Examples
-    --------
     >>> from pyproj import CRS
     >>> plane_unit(CRS.from_epsg(2263)) == ("US survey foot", 1200 / 3937), plane_unit(CRS.from_epsg(2269))
     (True, ('international foot', 0.3048))
@@ -120,19 +97,6 @@ def plane_unit(crs: CRS) -> tuple[str, float]:
 def cell_text(text: str) -> str:
     """Make text safe for a comma-separated file that may be opened in a spreadsheet.
 
-    Parameters
-    ----------
-    text : str
-        Any text.
-
-    Returns
-    -------
-    str
-        One line without commas, semicolons, tabs or double quotes; a leading ``= + - @``, which a
-        spreadsheet would run as a formula, has an apostrophe before it.
-
-    Examples
-    --------
     >>> cell_text("apple, semi-dwarf"), cell_text("=cmd|' /C calc'!A0")
     ('apple semi-dwarf', "'=cmd|' /C calc'!A0")
     """
@@ -140,26 +104,7 @@ def cell_text(text: str) -> str:
 
 
 def write_pnezd(path: Path, trees: StakePoints, monuments: StakePoints, crs: CRS, *, header: bool = False) -> None:
-    """Write a PNEZD file: the monuments first, so that a crew can check its set-up, then the trees.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    trees : StakePoints
-        What is set out, in walking order.
-    monuments : StakePoints
-        Boundary monuments, at least two in different places, named such as BM1 and BM2.
-    crs : CRS
-        Plane CRS of easting and northing.
-    header : bool
-        Write column names, with the unit, in the first line.
-
-    Raises
-    ------
-    SetoutError
-        Fewer than two monuments, or two points of one name.
-    """
+    """Write a PNEZD file: the monuments first, so that a crew can check its set-up, then the trees."""
     name, size = plane_unit(crs)
     if len(set(zip(monuments.easting.tolist(), monuments.northing.tolist(), strict=True))) < 2:
         raise SetoutError(f"{len(monuments)} boundary monuments given", path.name, "give two in different places")
@@ -194,18 +139,6 @@ def _pnezd_lines(points: StakePoints, size: float, decimals: int) -> Iterator[tu
 def short_names(ids: Sequence[str]) -> list[str]:
     """Return names for waypoints: the ids if they are short, else at most 10 letters A-Z and digits.
 
-    Parameters
-    ----------
-    ids : Sequence
-        Full ids, block-row-position.
-
-    Returns
-    -------
-    list
-        A name for each, unique whatever the case of letters.
-
-    Examples
-    --------
     >>> short_names(["A-1-2", "A-1-3"])
     ['A-1-2', 'A-1-3']
     >>> short_names(["north field-1-11", "north field-11-1"])
@@ -246,37 +179,16 @@ def _block_codes(blocks: Sequence[str] | dict[str, None], room: int) -> dict[str
 
 
 def write_gpx(
-    path: Path,
-    trees: StakePoints,
-    name: str,
-    *,
-    monuments: StakePoints | None = None,
-    names: Sequence[str] | None = None,
+    path: Path, trees: StakePoints, name: str, *, monuments: StakePoints | None = None, names: Sequence[str] | None = None
 ) -> None:
-    """Write waypoints as GPX 1.1, WGS 84, elevation in metres.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    trees : StakePoints
-        The points.
-    name : str
-        Name of the plan, for the file's metadata.
-    monuments : StakePoints, optional
-        Points to check a set-up by; they come first, with the type "monument".
-    names : Sequence, optional
-        Short names of the points, where they are to be unique beyond this file.
-    """
+    """Write waypoints as GPX 1.1, WGS 84, elevation in metres."""
     names = short_names(trees.tree_id) if names is None else names
     with path.open("w", encoding="utf-8", newline="\n") as file:
         file.write('<?xml version="1.0" encoding="UTF-8"?>\n')
         file.write(f'<gpx xmlns="{GPX_NAMESPACE}" version="1.1" creator="setout">\n')
         file.write(f"<metadata><name>{xml(name)}</name>{_bounds(trees, monuments)}</metadata>\n")
         if monuments is not None:
-            known = zip(
-                monuments.lat.tolist(), monuments.lon.tolist(), monuments.tree_id, monuments.description, strict=True
-            )
+            known = zip(monuments.lat.tolist(), monuments.lon.tolist(), monuments.tree_id, monuments.description, strict=True)
             file.write("".join(_monument(*row) for row in known))
         for start in range(0, len(trees), ROWS):
             part = slice(start, start + ROWS)
@@ -305,10 +217,7 @@ def _bounds(trees: StakePoints, monuments: StakePoints | None) -> str:
     if not known:
         return ""
     lat, lon = (np.concatenate([getattr(points, name) for points in known]) for name in ("lat", "lon"))
-    low, high = (
-        f'minlat="{lat.min():.8f}" minlon="{lon.min():.8f}"',
-        f'maxlat="{lat.max():.8f}" maxlon="{lon.max():.8f}"',
-    )
+    low, high = (f'minlat="{lat.min():.8f}" minlon="{lon.min():.8f}"', f'maxlat="{lat.max():.8f}" maxlon="{lon.max():.8f}"')
     return f"<bounds {low} {high}/>"
 
 
@@ -326,18 +235,7 @@ def xml(text: str) -> str:
 
 
 def grid_to_ground(frame: Frame) -> float:
-    """Return ground distance over grid distance at the site.
-
-    Parameters
-    ----------
-    frame : Frame
-        The site's frame, whose distances are ground distances.
-
-    Returns
-    -------
-    float
-        A distance in the plane CRS times this is the level taped distance.
-    """
+    """Return ground distance over grid distance at the site."""
     half = 50.0
     x, y = np.array([-half, half, 0.0, 0.0]), np.array([0.0, 0.0, -half, half])
     east, north = frame.to(frame.plane_crs, x, y)
@@ -348,19 +246,7 @@ def grid_to_ground(frame: Frame) -> float:
 
 
 def write_readme(path: Path, trees: StakePoints, monuments: StakePoints, frame: Frame) -> None:
-    """Write the note that goes with the stake-out files: CRS, unit, factor, monuments and cautions.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    trees : StakePoints
-        What is set out.
-    monuments : StakePoints
-        The boundary monuments of the PNEZD file.
-    frame : Frame
-        The site's frame.
-    """
+    """Write the note that goes with the stake-out files: CRS, unit, factor, monuments and cautions."""
     name, size = plane_unit(frame.plane_crs)
     factor = grid_to_ground(frame)
     exact = {1.0: "1 m", FOOT: "0.3048 m exactly", US_SURVEY_FOOT: "1200/3937 m exactly, 0.3048006096 m"}

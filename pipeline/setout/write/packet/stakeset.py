@@ -11,10 +11,10 @@ import numpy as np
 from pyproj import CRS
 
 from setout.geometry.places.polymap import FEW
-from setout.model import Floats, Frame, Ints, Planting
 from setout.layers.plan_builders import mapping_to
-from setout.write.sheets.tape import tape_plan
+from setout.model import Floats, Frame, Ints, Planting
 from setout.write.packet.stakeout import StakePoints, grid_to_ground, plane_unit, short_names
+from setout.write.sheets.tape import tape_plan
 
 WGS84: Final = CRS.from_epsg(4326)
 
@@ -119,18 +119,7 @@ class StakeSet:
 
 
 def stake_set(planting: Planting) -> StakeSet:
-    """Gather what is set out of a planting.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Returns
-    -------
-    StakeSet
-        Trees in walking order.
-    """
+    """Gather what is set out of a planting."""
     site, trees = planting.site, planting.trees
     unit, size = plane_unit(site.frame.plane_crs)
     kind, kinds = _kinds(planting)
@@ -143,10 +132,23 @@ def stake_set(planting: Planting) -> StakeSet:
     monuments = _monuments(planting, legs, unit, size)
     short = short_names([*monuments.tree_id, *ids])
     return StakeSet(
-        site.name, site.frame, points, monuments, tuple(short[len(monuments) :]), trees.block.astype(np.int64),
-        trees.row.astype(np.int64), trees.position.astype(np.int64), tuple(b.name for b in site.blocks), kind, kinds, legs,
-        tuple(_baselines(planting, ids, size)), unit, size, grid_to_ground(site.frame),
-    )  # fmt: skip
+        site.name,
+        site.frame,
+        points,
+        monuments,
+        tuple(short[len(monuments) :]),
+        trees.block.astype(np.int64),
+        trees.row.astype(np.int64),
+        trees.position.astype(np.int64),
+        tuple(b.name for b in site.blocks),
+        kind,
+        kinds,
+        legs,
+        tuple(_baselines(planting, ids, size)),
+        unit,
+        size,
+        grid_to_ground(site.frame),
+    )
 
 
 def _kinds(planting: Planting) -> tuple[Ints, tuple[Kind, ...]]:
@@ -165,9 +167,7 @@ def _kinds(planting: Planting) -> tuple[Ints, tuple[Kind, ...]]:
 
 def _points(planting: Planting, names: list[str], x: Floats, y: Floats, z: Floats, said: list[str]) -> StakePoints:
     frame, box = planting.site.frame, planting.site.boundary.bounds
-    to_plane, to_wgs84 = (
-        mapping_to(frame, crs, box) if len(x) > FEW else partial(frame.to, crs) for crs in (frame.plane_crs, WGS84)
-    )
+    to_plane, to_wgs84 = (mapping_to(frame, crs, box) if len(x) > FEW else partial(frame.to, crs) for crs in (frame.plane_crs, WGS84))
     east, north = to_plane(x, y)
     lon, lat = to_wgs84(x, y)
     return StakePoints(names, east, north, z, lon, lat, said)
@@ -177,10 +177,7 @@ def _monuments(planting: Planting, legs: tuple[Leg, ...], unit: str, size: float
     corners = planting.site.monuments
     count = len(corners)
     decimals = 3 if size == 1.0 else 2
-    on = {
-        leg.start: f"; to {leg.end} {leg.grid:.{decimals}f} grid {leg.ground:.{decimals}f} ground {unit}"
-        for leg in legs
-    }
+    on = {leg.start: f"; to {leg.end} {leg.grid:.{decimals}f} grid {leg.ground:.{decimals}f} ground {unit}" for leg in legs}
     names = [f"BM{k}" for k in range(1, count + 1)]
     said = [f"boundary corner{on.get(name, '')}" for name in names]
     return _points(planting, names, corners[:, 0], corners[:, 1], np.full(count, np.nan), said)
@@ -208,15 +205,11 @@ def _baselines(planting: Planting, ids: list[str], size: float) -> list[Leg]:
             continue
         first, last = place[tape.first.tree_id], place[tape.last.tree_id]
         places = (np.array([trees.x[first], trees.y[first]]), np.array([trees.x[last], trees.y[last]]))
-        found.append(
-            _leg(site.frame, size, f"{block.name} row {tape.base_row}", (ids[first], ids[last]), places, block.name)
-        )
+        found.append(_leg(site.frame, size, f"{block.name} row {tape.base_row}", (ids[first], ids[last]), places, block.name))
     return found
 
 
-def _leg(
-    frame: Frame, size: float, name: str, ends: tuple[str, str], places: tuple[Floats, Floats], block: str = ""
-) -> Leg:
+def _leg(frame: Frame, size: float, name: str, ends: tuple[str, str], places: tuple[Floats, Floats], block: str = "") -> Leg:
     x, y = np.array([p[0] for p in places]), np.array([p[1] for p in places])
     east, north = (v.tolist() for v in frame.to(frame.plane_crs, x, y))
     lon, lat = (v.tolist() for v in frame.to(WGS84, x, y))

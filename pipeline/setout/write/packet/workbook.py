@@ -31,15 +31,7 @@ INK, ACCENT, SOFT, LINE = "#22312E", "#0F5F5A", "#F6F3EB", "#DDD7C9"
 
 
 def write_csv(path: Path, one: List) -> None:
-    """Write a list as CSV with a header.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    one : List
-        The list.
-    """
+    """Write a list as CSV with a header."""
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
         writer.writerow([field.name for field in one.fields])
@@ -56,17 +48,7 @@ def _plain(value: Value, field: Field) -> str:
 
 
 def write_workbook(path: Path, lists: Sequence[List], stakes: StakeSet) -> None:
-    """Write lists as the sheets of one spreadsheet (Office Open XML), after a sheet that says what has to be known.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    lists : Sequence
-        The lists, one a sheet.
-    stakes : StakeSet
-        What is set out: name, coordinate system, unit and factor.
-    """
+    """Write lists as the sheets of one spreadsheet (Office Open XML), after a sheet that says what has to be known."""
     from xlsxwriter import Workbook
 
     safe = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
@@ -78,13 +60,9 @@ def write_workbook(path: Path, lists: Sequence[List], stakes: StakeSet) -> None:
         "note": book.add_format({"italic": True, "font_color": "#5A6864"}),
         "bold": book.add_format({"bold": True, "font_color": INK, "valign": "top"}),
         "wrap": book.add_format({"text_wrap": True, "valign": "top"}),
-        "head": book.add_format(
-            {"bold": True, "font_color": "#FFFFFF", "bg_color": ACCENT, "text_wrap": True, "valign": "top"}
-        ),
+        "head": book.add_format({"bold": True, "font_color": "#FFFFFF", "bg_color": ACCENT, "text_wrap": True, "valign": "top"}),
         **{
-            kind: book.add_format(
-                {"num_format": shown, "valign": "top", "bottom": 1, "bottom_color": LINE, "text_wrap": kind == "text"}
-            )
+            kind: book.add_format({"num_format": shown, "valign": "top", "bottom": 1, "bottom_color": LINE, "text_wrap": kind == "text"})
             for kind, shown in FORMATS.items()
         },
     }

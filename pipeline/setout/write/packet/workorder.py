@@ -17,9 +17,7 @@ if TYPE_CHECKING:
     from setout.model import Planting
     from setout.write.packet.stakeset import StakeSet
 
-JOBS: Final = (
-    "locate utilities", "survey", "clear", "rip", "trench", "stake", "dig", "plant", "water in", "mulch", "guard",
-)  # fmt: skip
+JOBS: Final = ("locate utilities", "survey", "clear", "rip", "trench", "stake", "dig", "plant", "water in", "mulch", "guard")
 SITE: Final = "whole site"
 HOW: Final = {
     "locate utilities": (
@@ -32,7 +30,8 @@ HOW: Final = {
         "survey file; a property line is for a licensed surveyor to mark."
     ),
     "clear": "The usable ground alone; keep what the plan keeps clear as it is. Permits for clearing are local.",
-    "rip": "Along the rows, when the ground is dry enough to shatter; not across marked lines, and not on ground too steep for the machine.",
+    "rip": "Along the rows, when the ground is dry enough to shatter; not across marked lines, and not on ground too "
+    "steep for the machine.",
     "trench": "For mains and manifolds, each trench counted once; dig by hand near marked lines and slope or shore deep ones.",
     "stake": "Measure the block's baseline first (control.csv), then its first row, then the rows beside it; check a diagonal.",
     "dig": "As deep as the roots and twice as wide; by hand near marked lines.",
@@ -67,28 +66,21 @@ class Job:
 
 
 def work_order(planting: Planting, stakes: StakeSet) -> list[Job]:
-    """Return the work order of a planting.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-    stakes : StakeSet
-        What is set out of it.
-
-    Returns
-    -------
-    list of Job
-        In the sequence of the trade, within a step in the order of the blocks.
-    """
+    """Return the work order of a planting."""
     quantities = _Quantities(planting, stakes)
     made = {
-        "locate utilities": quantities.locate(), "survey": quantities.survey(), "clear": quantities.clear(),
-        "rip": quantities.rip(), "trench": quantities.trench(), "stake": quantities.stake(),
-        "dig": quantities.by_block("holes"), "plant": quantities.plant(), "water in": quantities.by_block("plants"),
+        "locate utilities": quantities.locate(),
+        "survey": quantities.survey(),
+        "clear": quantities.clear(),
+        "rip": quantities.rip(),
+        "trench": quantities.trench(),
+        "stake": quantities.stake(),
+        "dig": quantities.by_block("holes"),
+        "plant": quantities.plant(),
+        "water in": quantities.by_block("plants"),
         "mulch": quantities.material("mulch", "m3", "none in the plan"),
         "guard": (*quantities.material("trunk guard", "each", ""), *quantities.material("tree stake", "each", "")),
-    }  # fmt: skip
+    }
     jobs = []
     for step, job in enumerate(JOBS, 1):
         lines = list(made[job]) or [(SITE, None, "", "none in the plan")]
@@ -112,12 +104,7 @@ class _Quantities:
 
     def survey(self) -> Iterator[Line]:
         stakes = self.stakes
-        yield (
-            SITE,
-            float(len(stakes.monuments)),
-            "each",
-            f"{len(stakes.monuments)} monuments, {len(stakes.legs)} distances",
-        )
+        yield (SITE, float(len(stakes.monuments)), "each", f"{len(stakes.monuments)} monuments, {len(stakes.legs)} distances")
         for leg in stakes.baselines:
             yield leg.block, leg.ground_m, "m", f"baseline {leg.ground:,.2f} {stakes.unit}, {leg.start} to {leg.end}"
 

@@ -1,1 +1,1 @@
-"""."""
+"""The report: one page that a grower understands."""

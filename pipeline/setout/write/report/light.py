@@ -10,7 +10,6 @@ import numpy as np
 
 from setout.model.sungroups import sun_groups
 from setout.units import show_area, show_length
-
 from setout.words.plan import bearing_text
 
 if TYPE_CHECKING:
@@ -112,7 +111,9 @@ def direction_words(planting: Planting, index: int) -> str:
         return f"Block {name}, sides of the hedge: {_hedge_words(ns, ew)}"
     north, east = (d.sides[0].am_h + d.sides[0].pm_h for d in (ns, ew))
     if abs(north - east) < 0.15:
-        return f"Block {name}: north-south and east-west rows give its trees the same light, {north:.1f} h a day in the middle of the block."
+        return (
+            f"Block {name}: north-south and east-west rows give its trees the same light, {north:.1f} h a day in the middle of the block."
+        )
     better, more, less = ("north-south", north, east) if north > east else ("east-west", east, north)
     return f"Block {name}: {better} rows give its trees more light, {more:.1f} h a day in the middle of the block against {less:.1f} h."
 
@@ -120,10 +121,7 @@ def direction_words(planting: Planting, index: int) -> str:
 def _pair_words(ns: DirectionLight, ew: DirectionLight) -> str:
     said = [
         f"set {way_text(one.bearing_deg)}, "
-        + " and ".join(
-            f"the {side.name} has {side.am_h:.1f} h of the morning and {side.pm_h:.1f} h of the afternoon"
-            for side in one.sides
-        )
+        + " and ".join(f"the {side.name} has {side.am_h:.1f} h of the morning and {side.pm_h:.1f} h of the afternoon" for side in one.sides)
         for one in (ns, ew)
     ]
     darker = [min(side.am_h + side.pm_h for side in one.sides) for one in (ns, ew)]
@@ -150,13 +148,7 @@ def _shade(planting: Planting, shade: ScreenShade) -> dict[str, Any]:
         "step": show_length(shade.step_m, units),
         "yard": show_area(shade.yard_m2, units),
         "months": [
-            {
-                "month": calendar.month_abbr[m],
-                "am": _hours(am),
-                "of_am": _hours(a),
-                "pm": _hours(pm),
-                "of_pm": _hours(p),
-            }
+            {"month": calendar.month_abbr[m], "am": _hours(am), "of_am": _hours(a), "pm": _hours(pm), "of_pm": _hours(p)}
             for m, am, a, pm, p in columns
         ],
     }

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from setout.layers import CONTRACTS
+from setout.layers.columns import texts
 from setout.model.need import MONTHS
 from setout.tables.crops import DAYS
 from setout.units import GALLON
-from setout.layers.columns import texts
 from setout.write.geopackage.writer import LayerData
 
 if TYPE_CHECKING:
@@ -20,19 +20,7 @@ if TYPE_CHECKING:
 
 
 def need_section(planting: Planting) -> dict[str, Any] | None:
-    """Return the need of every plant of every block by month, for one of them and for all.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Returns
-    -------
-    dict or None
-        Months with need, rows (block, plant, trees, peak, need by month), the greatest sum of all, sentences
-        on how it was reckoned; None where nothing is known.
-    """
+    """Return the need of every plant of every block by month, for one of them and for all."""
     need = planting.need
     known = [one for one in need.classes if one.is_known] if need is not None else []
     if need is None or not known:
@@ -59,9 +47,7 @@ def _rows(planting: Planting, known: list[ClassNeed], shown: list[int], *, us: b
         name = block.plants[one.plant].name or "plants"
         peak = f"{one.peak_lpd / GALLON:,.1f} gal ({one.peak_lpd:,.0f} l)" if us else f"{one.peak_lpd:,.1f} l"
         months = [_figure(one.lpd_by_month[m], us=us) for m in shown]
-        row = rows.setdefault(
-            (block.name, name, peak), {"block": block.name, "plant": name, "trees": 0, "peak": peak, "months": months}
-        )
+        row = rows.setdefault((block.name, name, peak), {"block": block.name, "plant": name, "trees": 0, "peak": peak, "months": months})
         row["trees"] += one.trees
     return list(rows.values())
 
@@ -101,18 +87,7 @@ def _rate(mm: float, *, us: bool) -> str:
 
 
 def need_layer(planting: Planting) -> Iterator[LayerData]:
-    """Yield the table water_need, where need by month is known.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Yields
-    ------
-    LayerData
-        One row for each plant of each block and month.
-    """
+    """Yield the table water_need, where need by month is known."""
     need = planting.need
     known = [one for one in need.classes if one.lpd_by_month] if need is not None else []
     if need is None or not known:

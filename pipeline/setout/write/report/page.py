@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any, Final
 
 from markupsafe import Markup
 
-from setout.units import show_area, show_length
-
 from setout.draw import palette
-from setout.write.report import light, need, sources, systems, water as report_water, years
-from setout.words import systems as systemwords, plan
+from setout.units import show_area, show_length
+from setout.words import plan
+from setout.words import systems as systemwords
 from setout.words.grouped import kinds_of, stops_said
+from setout.write.report import light, need, sources, systems, years
+from setout.write.report import water as report_water
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -25,27 +26,8 @@ MOST_KINDS: Final = 60
 """Kinds of findings told for each severity; the layer findings of plan.gpkg holds all."""
 
 
-def write_report(
-    path: Path, planting: Planting, *, picture_svg: str, seconds: Mapping[str, float] | None = None
-) -> None:
-    """Write the report as one HTML file that asks for nothing from outside.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    planting : Planting
-        The finished plan.
-    picture_svg : str
-        The plan as :func:`setout.write.report.picture.plan_picture` draws it; it goes into the page as it is.
-    seconds : Mapping, optional
-        Time that each stage took [s].
-
-    Raises
-    ------
-    OSError
-        The file cannot be written.
-    """
+def write_report(path: Path, planting: Planting, *, picture_svg: str, seconds: Mapping[str, float] | None = None) -> None:
+    """Write the report as one HTML file that asks for nothing from outside."""
     from setout.draw.page import environment
 
     page = environment().get_template("report.html")

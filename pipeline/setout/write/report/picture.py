@@ -9,14 +9,13 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
-from setout.units import FOOT, show_area, show_length
-
 from setout.draw import palette
-from setout.write.report import picture_works
-from setout.words import plan
 from setout.draw.page import as_text
 from setout.draw.rings import rings_of
+from setout.units import FOOT, show_area, show_length
+from setout.words import plan
 from setout.words.systems import FILLER
+from setout.write.report import picture_works
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -44,25 +43,8 @@ FONT: Final = "'Segoe UI',system-ui,-apple-system,'DejaVu Sans',sans-serif"
 SERIF: Final = "'Iowan Old Style','Palatino Linotype',Palatino,Georgia,'DejaVu Serif',serif"
 
 
-def plan_picture(
-    planting: Planting, *, contours: Sequence[tuple[float, shapely.LineString]] = (), width: int = 900
-) -> str:
-    """Draw the plan as a standalone SVG, north up.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-    contours : Sequence
-        (elevation [m], line in the frame).
-    width : int
-        Width of the picture [px]; its height follows from the property.
-
-    Returns
-    -------
-    str
-        The SVG document; the same plan gives the same text. It asks for nothing from outside.
-    """
+def plan_picture(planting: Planting, *, contours: Sequence[tuple[float, shapely.LineString]] = (), width: int = 900) -> str:
+    """Draw the plan as a standalone SVG, north up."""
     sheet = _Sheet.of(planting, width)
     entries = list(_legend(planting, contours=bool(contours)))
     columns = max(1, min(3, (width - 2 * PAD) // 270))
@@ -224,10 +206,7 @@ def _dots(sheet: _Sheet, planting: Planting) -> Iterator[str]:
 
 
 def _dot(path: str, colour: str, opacity: float, size: float) -> str:
-    return (
-        f'<path d="{path}" fill="none" stroke="{colour}" stroke-opacity="{opacity:g}" stroke-width="{size:.3g}"'
-        ' stroke-linecap="round"/>'
-    )
+    return f'<path d="{path}" fill="none" stroke="{colour}" stroke-opacity="{opacity:g}" stroke-width="{size:.3g}" stroke-linecap="round"/>'
 
 
 def tree_kinds(planting: Planting) -> tuple[NDArray[np.int64], Floats]:
@@ -278,7 +257,8 @@ def _scale_and_north(sheet: _Sheet, planting: Planting, width: int) -> Iterator[
     yield (
         f'<g fill="{palette.INK}"><rect x="{_n(right - bar - 12)}" y="{_n(y - 24)}" width="{_n(bar + 64)}" height="38" rx="6"'
         f' fill="{palette.PANEL}" fill-opacity="0.88"/>'
-        f'<rect x="{_n(right - bar)}" y="{_n(y)}" width="{_n(bar)}" height="6" fill="{palette.PANEL}" stroke="{palette.INK}" stroke-width="1.2"/>'
+        f'<rect x="{_n(right - bar)}" y="{_n(y)}" width="{_n(bar)}" height="6" fill="{palette.PANEL}" '
+        f'stroke="{palette.INK}" stroke-width="1.2"/>'
         f'<rect x="{_n(right - bar)}" y="{_n(y)}" width="{_n(bar / 2)}" height="6"/>'
         f'<text x="{_n(right - bar)}" y="{_n(y - 6)}" font-size="12">0</text>'
         f'<text x="{_n(right)}" y="{_n(y - 6)}" font-size="12" text-anchor="end">{label}</text></g>'
@@ -296,9 +276,7 @@ def _legend(planting: Planting, *, contours: bool) -> Iterator[tuple[str, str, s
     codes, _ = tree_kinds(planting)
     kinds = plan.plant_kinds(planting.site)
     for i, (label, kind) in enumerate(zip(plan.short_labels(kinds), kinds, strict=True)):
-        swatch = (
-            palette.swatch_plant(i, filler=kind[2] == FILLER) if len(codes) <= COLOURED else palette.swatch_plant(0)
-        )
+        swatch = palette.swatch_plant(i, filler=kind[2] == FILLER) if len(codes) <= COLOURED else palette.swatch_plant(0)
         yield swatch, label, f"{int((codes == i).sum()):,}"
     yield palette.swatch_line(palette.ROW), "row", f"{planting.rows.x0.size:,}"
     yield from picture_works.legend(planting)
@@ -317,9 +295,7 @@ def _legend(planting: Planting, *, contours: bool) -> Iterator[tuple[str, str, s
         yield palette.swatch_curve(palette.CONTOUR, 1.2), "contour", ""
 
 
-def _legend_lines(
-    entries: Sequence[tuple[str, str, str]], columns: int, lines: int, width: int, top: float
-) -> Iterator[str]:
+def _legend_lines(entries: Sequence[tuple[str, str, str]], columns: int, lines: int, width: int, top: float) -> Iterator[str]:
     step = (width - 2 * PAD) / columns
     for i, (swatch, label, figure) in enumerate(entries):
         x, y = PAD + (i // lines) * step, top + (i % lines) * ENTRY

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from markupsafe import Markup
 
+from setout.draw import chart
 from setout.errors import SetoutError
 from setout.tables import catalogue
 from setout.tables.chores import SHORT_MONTHS
 from setout.units import GALLON
-from setout.draw import chart
 from setout.write.report.light import lit_groups
 
 if TYPE_CHECKING:
@@ -19,18 +19,7 @@ if TYPE_CHECKING:
 
 
 def sources(planting: Planting) -> list[tuple[str, str]]:
-    """Return the sources behind the figures of a plan: (name, what it is and where).
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Returns
-    -------
-    list of (str, str)
-        Publications of the plants' figures first, then those of the methods that were used.
-    """
+    """Return the sources behind the figures of a plan: (name, what it is and where)."""
     entries = []
     for name in dict.fromkeys(p.name for block in planting.site.blocks for p in block.plants if p.name):
         try:
@@ -40,18 +29,10 @@ def sources(planting: Planting) -> list[tuple[str, str]]:
     found = [(name, f"{said}, {at}" if at else said) for name, said, at in catalogue.publications(entries)]
     if planting.ground.elevations is not None:
         found.append(("slope", "Horn, Proceedings of the IEEE 69 (1981) 14-47, from 3 x 3 cells of the DEM"))
-    found.append(
-        (
-            "distances",
-            "Snyder, USGS Professional Paper 1395 (1987): transverse Mercator through the site, at its height",
-        )
-    )
+    found.append(("distances", "Snyder, USGS Professional Paper 1395 (1987): transverse Mercator through the site, at its height"))
     if planting.irrigation is not None and planting.irrigation.network is not None:
         found.append(
-            (
-                "pipes",
-                "Hazen-Williams or Darcy-Weisbach as the plan file says; emission uniformity after Keller and Karmeli (1974)",
-            )
+            ("pipes", "Hazen-Williams or Darcy-Weisbach as the plan file says; emission uniformity after Keller and Karmeli (1974)")
         )
     if np.isfinite(np.asarray(planting.facts.get("need_lpd", np.nan), float)).any():
         found.append(("water need", "Allen, Pereira, Raes and Smith, FAO Irrigation and Drainage Paper 56 (1998)"))
@@ -99,8 +80,5 @@ def sun_picture(planting: Planting) -> Markup:
     light = planting.light
     if light is None:
         return Markup("")
-    rows = [
-        (name, light.sun_h[own].tolist(), float(np.median(light.least_h[own])))
-        for name, own in lit_groups(planting, light)
-    ]
+    rows = [(name, light.sun_h[own].tolist(), float(np.median(light.least_h[own]))) for name, own in lit_groups(planting, light)]
     return Markup(chart.spreads("Direct sun of every tree", "hours a day", rows)) if rows else Markup("")  # noqa: S704

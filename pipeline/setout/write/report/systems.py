@@ -16,8 +16,7 @@ def rooms(planting: Planting) -> list[dict[str, Any]]:
     units, blocks = planting.site.units, planting.site.blocks
     words = planting.room_words or ((),) * len(planting.rooms)
     return [
-        {"name": blocks[room.block].name, "words": said} | _figures(room, units)
-        for room, said in zip(planting.rooms, words, strict=True)
+        {"name": blocks[room.block].name, "words": said} | _figures(room, units) for room, said in zip(planting.rooms, words, strict=True)
     ]
 
 
@@ -74,11 +73,6 @@ def order(planting: Planting) -> list[dict[str, str]]:
 def materials(planting: Planting) -> list[dict[str, str]]:
     """Return the lines of the materials, as the template takes them."""
     return [
-        {
-            "item": line.item,
-            "size": line.size,
-            "quantity": line.shown or f"{line.quantity:,.1f} {line.unit}",
-            "where": line.where,
-        }
+        {"item": line.item, "size": line.size, "quantity": line.shown or f"{line.quantity:,.1f} {line.unit}", "where": line.where}
         for line in planting.materials
     ]

@@ -50,18 +50,7 @@ CAUTIONS: Final = (
 
 
 def water_section(planting: Planting) -> dict[str, Any] | None:
-    """Return the irrigation as the template takes it.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Returns
-    -------
-    dict or None
-        Sentences, zones, months, years and cautions; None where no network was laid out.
-    """
+    """Return the irrigation as the template takes it."""
     irrigation, water = planting.irrigation, planting.site.water
     if irrigation is None or irrigation.network is None or water is None:
         return None
@@ -75,9 +64,7 @@ def water_section(planting: Planting) -> dict[str, Any] | None:
         "sources": [_source(planting, k, us=us) for k in range(len(irrigation.sources))],
         "months": [MONTHS[m][:3] for m in shown],
         "by_month": [
-            (z.name, [clock(z.hours_by_month[m]) for m in shown])
-            for z in zones
-            if any(math.isfinite(hours) for hours in z.hours_by_month)
+            (z.name, [clock(z.hours_by_month[m]) for m in shown]) for z in zones if any(math.isfinite(hours) for hours in z.hours_by_month)
         ],
         "years": [str(year) for year in years],
         "by_year": [
@@ -164,9 +151,7 @@ def _zone(zone: Zone, point: str, *, us: bool) -> dict[str, str]:
         "flow": f"{zone.flow_lph / FLOW['gpm']:.1f}" if us else f"{zone.flow_lph:,.0f}",
         "valve": pressure(zone.valve_kpa),
         "range": f"{pressure(zone.least_kpa)} to {pressure(zone.most_kpa)}" if math.isfinite(zone.least_kpa) else "",
-        "uniformity": f"{zone.uniformity:.0%}".replace("%", " %") + f", {zone.uniformity_class}"
-        if math.isfinite(zone.uniformity)
-        else "",
+        "uniformity": f"{zone.uniformity:.0%}".replace("%", " %") + f", {zone.uniformity_class}" if math.isfinite(zone.uniformity) else "",
         "start": clock(zone.start),
         "hours": clock(zone.hours),
         "needed": clock(zone.hours_needed) if zone.hours_needed > zone.hours + 1e-9 else "",

@@ -17,18 +17,7 @@ SHOWN: Final = (1, 3, 5, 10, 15, 20, 30, 40)
 
 
 def growth(planting: Planting) -> list[dict[str, Any]]:
-    """Return how each plant of each block grows.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Returns
-    -------
-    list of dict
-        Title and rows (year, spread, height, alley, cover, water); years in which nothing changes any more left out.
-    """
+    """Return how each plant of each block grows."""
     units = planting.site.units
     groups: dict[tuple[str, str], list[GrowthLine]] = {}
     for line in planting.growth:
@@ -62,18 +51,7 @@ def _length(value: float, units: str) -> str:
 
 
 def work(planting: Planting) -> dict[str, Any] | None:
-    """Return the year's work of all blocks, by job and month.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Returns
-    -------
-    dict or None
-        Months, rows (job, hours by month, total), the hours of all and where the rates come from; None without any.
-    """
+    """Return the year's work of all blocks, by job and month."""
     known = [line for line in planting.work if line.by_month]
     if not known:
         return None
@@ -96,18 +74,7 @@ def work(planting: Planting) -> dict[str, Any] | None:
 
 
 def costs(planting: Planting) -> dict[str, Any] | None:
-    """Return what the blocks cost in the grower's prices; None without prices.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Returns
-    -------
-    dict or None
-        Rows (block, first, yearly, what the first sum is without), the currency, and whether any sum is without something.
-    """
+    """Return what the blocks cost in the grower's prices; None without prices."""
     lines = planting.costs
     if not lines:
         return None

@@ -11,14 +11,13 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
 
+from setout.draw import palette
+from setout.draw.pen import CAP, Ink, Pen, Type
+from setout.draw.rings import rings_of
 from setout.geometry.places.nearby import bins_of, in_boxes
 from setout.units import show_length
-from setout.draw import palette
-from setout.draw.rings import rings_of
-
 from setout.write.sheets.beware import INKS, features_of
 from setout.write.sheets.layout import View, turned
-from setout.draw.pen import CAP, Ink, Pen, Type
 from setout.write.sheets.places import Places
 
 if TYPE_CHECKING:
@@ -171,8 +170,11 @@ class Backdrop:
         return Seen(
             frozenset(f.kind for f, parts in zip(self.features, self._features, strict=True) if parts.any(extent)),
             tuple(r for r, parts in zip(self.reasons, self._exclusions, strict=True) if parts.any(extent)),
-            any(parts.any(extent) for parts in self._limits), self._beds.any(extent), posts, water,
-        )  # fmt: skip
+            any(parts.any(extent) for parts in self._limits),
+            self._beds.any(extent),
+            posts,
+            water,
+        )
 
     def draw(self, pen: Pen, view: View, *, rows: bool = True) -> None:
         """Draw it all, from the ground up."""
@@ -228,11 +230,7 @@ class Backdrop:
                 if _inside(uv[None], extent)[0]:
                     x, y = view.page(uv[None])[0]
                     out += not _beside(
-                        pen,
-                        places,
-                        (x, y),
-                        pen.cut(name, size, 40, bold=True),
-                        Type(size, bold=True, colour=palette.WATER, halo=0.5),
+                        pen, places, (x, y), pen.cut(name, size, 40, bold=True), Type(size, bold=True, colour=palette.WATER, halo=0.5)
                     )
         for feature, parts in zip(self.features, self._features, strict=True):
             shapes = parts.within(extent)
@@ -269,9 +267,7 @@ def _cut(shapes: NDArray[np.object_], extent: tuple[float, float, float, float])
 
 
 def _inside(uv: NDArray[np.float64], extent: tuple[float, float, float, float]) -> NDArray[np.bool_]:
-    return np.asarray(
-        (uv[:, 0] >= extent[0]) & (uv[:, 1] >= extent[1]) & (uv[:, 0] <= extent[2]) & (uv[:, 1] <= extent[3]), bool
-    )
+    return np.asarray((uv[:, 0] >= extent[0]) & (uv[:, 1] >= extent[1]) & (uv[:, 0] <= extent[2]) & (uv[:, 1] <= extent[3]), bool)
 
 
 def _pale(colour: str) -> str:
@@ -299,12 +295,7 @@ def _along(pen: Pen, view: View, places: Places, shapes: Geometries, words: str,
             start = middle - along * wide / 2 + across * off
             corner = start - along * 0.3 - across * 0.4
             if places.take_turned(float(corner[0]), float(corner[1]), wide + 0.6, tall + 0.8, angle):
-                pen.text(
-                    float(start[0]),
-                    float(start[1]),
-                    words,
-                    Type(kind.size, kind.bold, kind.colour, "l", angle, kind.halo),
-                )
+                pen.text(float(start[0]), float(start[1]), words, Type(kind.size, kind.bold, kind.colour, "l", angle, kind.halo))
                 return True
     return False
 

@@ -10,7 +10,6 @@ import numpy as np
 import shapely
 
 from setout.draw import palette
-
 from setout.draw.pen import Ink
 
 if TYPE_CHECKING:
@@ -20,8 +19,7 @@ if TYPE_CHECKING:
 
 OVERHEAD: Final = re.compile(r"overhead|power|electric|transmission|telephone|utility[ _]?(line|pole)", re.IGNORECASE)
 BURIED: Final = re.compile(
-    r"buried|underground|\bgas\b|pipe|sewer|septic|cable|fib(re|er)|conduit|water[ _]?main|drain|\btile[ _]?line|\bwell\b",
-    re.IGNORECASE,
+    r"buried|underground|\bgas\b|pipe|sewer|septic|cable|fib(re|er)|conduit|water[ _]?main|drain|\btile[ _]?line|\bwell\b", re.IGNORECASE
 )
 WORDS: Final = {
     "overhead": "overhead line: keep well clear",
@@ -58,18 +56,7 @@ def kind_of(words: str) -> str:
 
 
 def features_of(planting: Planting) -> list[Feature]:
-    """Return the features that a plan's setbacks and height limits are measured from, and what no pipe may cross.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-
-    Returns
-    -------
-    list of Feature
-        Each shape once; a height limit is always an overhead line.
-    """
+    """Return the features that a plan's setbacks and height limits are measured from, and what no pipe may cross."""
     site = planting.site
     found: list[Feature] = []
     seen: set[bytes] = set()

@@ -8,18 +8,17 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from setout.units import FOOT
 from setout.draw import palette
+from setout.draw.pen import CAP, Ink, Pen, Type
+from setout.units import FOOT
 from setout.words.plan import bearing_text
-
+from setout.words.tape import exact, steps
 from setout.write.sheets.backdrop import Backdrop
 from setout.write.sheets.furniture import LEAD, Column, Title, frame_line
 from setout.write.sheets.gridticks import draw_ticks
 from setout.write.sheets.layout import Box, Layout, View, fitting
-from setout.draw.pen import CAP, Ink, Pen, Type
 from setout.write.sheets.places import Places
 from setout.write.sheets.tape import Row, TapePlan
-from setout.words.tape import exact, steps
 from setout.write.sheets.treemarks import Marks
 
 if TYPE_CHECKING:
@@ -62,24 +61,7 @@ def block_view(page: BlockPage) -> View:
 
 
 def draw_block(pen: Pen, page: BlockPage, backdrop: Backdrop, view: View) -> int:
-    """Draw a block's sheet; return how many of its rows found room in the table.
-
-    Parameters
-    ----------
-    pen : Pen
-        On the block's page.
-    page : BlockPage
-        What it says.
-    backdrop : Backdrop
-        North up.
-    view : View
-        Of the block.
-
-    Returns
-    -------
-    int
-        Rows listed; the rest goes onto further sheets.
-    """
+    """Draw a block's sheet; return how many of its rows found room in the table."""
     planting, tape, box = page.planting, page.tape, view.box
     trees = planting.trees
     mine = np.flatnonzero(trees.block == tape.block)
@@ -124,14 +106,7 @@ def _draw_tape(pen: Pen, tape: TapePlan, view: View, places: Places) -> None:
 def _name_at(pen: Pen, places: Places, at: np.ndarray, words: str, kind: Type) -> None:
     words = pen.cut(words, kind.size, 40, bold=True)
     wide, tall = pen.width_of(words, kind.size, bold=True), CAP * kind.size
-    for dx, dy in (
-        (2, 1.5),
-        (-2 - wide, 1.5),
-        (2, -1.5 - tall),
-        (-2 - wide, -1.5 - tall),
-        (-wide / 2, 3.0),
-        (-wide / 2, -3.0 - tall),
-    ):
+    for dx, dy in ((2, 1.5), (-2 - wide, 1.5), (2, -1.5 - tall), (-2 - wide, -1.5 - tall), (-wide / 2, 3.0), (-wide / 2, -3.0 - tall)):
         if places.take(at[0] + dx - 0.3, at[1] + dy - 0.3, wide + 0.6, tall + 0.6):
             pen.text(at[0] + dx, at[1] + dy, words, kind)
             return
@@ -185,24 +160,7 @@ def _write_panel(pen: Pen, page: BlockPage) -> int:
 
 
 def rows_table(pen: Pen, box: Box, page: BlockPage, start: int) -> int:
-    """Write rows by offset from the baseline in as many columns as fit.
-
-    Parameters
-    ----------
-    pen : Pen
-        Draws.
-    box : Box
-        Where the table may stand.
-    page : BlockPage
-        What it says.
-    start : int
-        Rows that are listed already.
-
-    Returns
-    -------
-    int
-        Rows listed here.
-    """
+    """Write rows by offset from the baseline in as many columns as fit."""
     size = page.layout.type_mm
     unit = "ft" if page.planting.site.units == "us" else "m"
     deep, columns = _table_size(box, size, page.tape)
@@ -237,11 +195,7 @@ def _rows_column(pen: Pen, x: float, y: float, rows: tuple[Row, ...], size: floa
     pen.line(x, y - 0.8, stops[-1], y - 0.8, Ink("#b9bfba", 0.15))
     for row in rows:
         y -= LEAD * size
-        off = (
-            f"{row.offset_m / per:+,.2f}"
-            if _one_offset(row)
-            else f"{row.offset_m / per:+,.1f} / {row.offset_last_m / per:+,.1f}"
-        )
+        off = f"{row.offset_m / per:+,.2f}" if _one_offset(row) else f"{row.offset_m / per:+,.1f} / {row.offset_last_m / per:+,.1f}"
         cells = (str(row.row), off, f"{row.first_m / per:,.2f}", f"{row.last_m / per:,.2f}", str(row.trees))
         for stop, words in zip(stops, cells, strict=True):
             plain = words if words not in ("+0.00", "-0.00") else "0.00"
@@ -251,9 +205,7 @@ def _rows_column(pen: Pen, x: float, y: float, rows: tuple[Row, ...], size: floa
 
 
 def _whole_box(layout: Layout) -> Box:
-    return Box(
-        layout.frame.left, layout.column.bottom, layout.column.left - 6 - layout.frame.left, layout.column.height
-    )
+    return Box(layout.frame.left, layout.column.bottom, layout.column.left - 6 - layout.frame.left, layout.column.height)
 
 
 def draw_rows(pen: Pen, page: BlockPage, start: int) -> int:
@@ -264,11 +216,7 @@ def draw_rows(pen: Pen, page: BlockPage, start: int) -> int:
     column.heading("Baseline")
     tape, units = page.tape, page.planting.site.units
     ends = f"Row {tape.base_row}, from {tape.first.tree_id} to {tape.last.tree_id}"
-    column.lines(
-        [
-            f"{ends}: {exact(tape.base_m, units)}, {bearing_text(tape.bearing_deg)}. How it is set: the block's first sheet."
-        ]
-    )
+    column.lines([f"{ends}: {exact(tape.base_m, units)}, {bearing_text(tape.bearing_deg)}. How it is set: the block's first sheet."])
     return rows_table(pen, _whole_box(page.layout), page, start)
 
 

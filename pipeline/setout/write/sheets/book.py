@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from setout.draw.pen import Pen
 from setout.write.sheets import blocksheet, indexsheet, tilesheet, watersheet
 from setout.write.sheets.backdrop import Backdrop
 from setout.write.sheets.furniture import Title
 from setout.write.sheets.georeference import Referenced, add_measures
 from setout.write.sheets.layout import Layout, layout_of, scale_for, turned
-from setout.draw.pen import Pen
 from setout.write.sheets.tape import TapePlan, tape_plan
 from setout.write.sheets.tiles import Tile, tiles_of
 from setout.write.sheets.treemarks import Marks, Shown
@@ -54,20 +54,7 @@ class _Block:
 
 
 def write_sheets(path: Path, planting: Planting) -> Sheets:
-    """Write the plan sheets.
-
-    Parameters
-    ----------
-    path : Path
-        The PDF.
-    planting : Planting
-        The finished plan.
-
-    Returns
-    -------
-    Sheets
-        What was drawn.
-    """
+    """Write the plan sheets."""
     paper = planting.sheets.paper_for(planting.site.units)
     plain, worded = layout_of(paper), layout_of(paper, WORDS)
     scale = scale_for(planting, plain.frame)
@@ -90,9 +77,7 @@ def write_sheets(path: Path, planting: Planting) -> Sheets:
         indexsheet.draw_index(pen, book, worded, listed, north_up)
         maps.append(Referenced(0, indexsheet.index_view(book, worded), "Index"))
     for block in blocks:
-        maps += _draw_block(
-            pen, block, blocksheet.BlockPage(planting, worded, block.tape, marks, Title("", "", 0, count)), north_up
-        )
+        maps += _draw_block(pen, block, blocksheet.BlockPage(planting, worded, block.tape, marks, Title("", "", 0, count)), north_up)
     shown = []
     for tile in tiles:
         with pen.page(plain.width, plain.height, f"Tile {tile.number}"):

@@ -9,13 +9,12 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from setout.units import FOOT
 from setout.draw import palette
-
+from setout.draw.pen import CAP, Ink, Pen, Type
+from setout.units import FOOT
 from setout.write.sheets.backdrop import BOUNDARY, CLEAR_TINT, Seen
 from setout.write.sheets.beware import INKS, WORDS
 from setout.write.sheets.layout import Box, Layout, View, round_length, scale_words
-from setout.draw.pen import CAP, Ink, Pen, Type
 from setout.write.sheets.treemarks import DOT, ELSEWHERE, Marks
 
 if TYPE_CHECKING:
@@ -37,7 +36,7 @@ CAUTIONS: Final = (
         "Not a survey",
         "lines follow survey files; licensed practice and local codes come first. Check two monuments before the first stake.",
     ),
-)  # fmt: skip
+)
 """Cautions on every sheet, as short as they can be said."""
 
 
@@ -106,9 +105,7 @@ class Column:
         lines = [line for words in small for line in pen.wrapped(words, size * 0.92, box.width - 4)]
         name = pen.wrapped(planting.site.name or "Planting plan", size * 1.25, box.width - 4, bold=True)[:2]
         about = pen.wrapped(title.about, size, box.width - 4)[:2]
-        tall = (
-            2.5 + len(name) * size * 1.6 + size * 2.5 + len(about) * LEAD * size + len(lines) * LEAD * size * 0.92 + 2.5
-        )
+        tall = 2.5 + len(name) * size * 1.6 + size * 2.5 + len(about) * LEAD * size + len(lines) * LEAD * size * 0.92 + 2.5
         pen.box(box.left, box.bottom, box.width, tall, RULE)
         y, x = box.bottom + tall - 1.5, box.left + 2
         for line in name:
@@ -118,9 +115,7 @@ class Column:
         number = f"{title.number} / {title.count}"
         pen.text(box.right - 2, y, number, Type(size * 1.6, bold=True, at="r"))
         room = box.width - 7 - pen.width_of(number, size * 1.6, bold=True)
-        pen.text(
-            x, y, pen.cut(title.name, size * 1.6, room, bold=True), Type(size * 1.6, bold=True, colour=palette.SCREEN)
-        )
+        pen.text(x, y, pen.cut(title.name, size * 1.6, room, bold=True), Type(size * 1.6, bold=True, colour=palette.SCREEN))
         y -= size * 0.5
         for line in about:
             y -= LEAD * size
@@ -159,12 +154,8 @@ class Column:
         way = np.array([math.sin(view.turn), math.cos(view.turn)])
         across = np.array([way[1], -way[0]])
         tip, tail = middle + 5.2 * way, middle - 5.2 * way
-        pen.paths(
-            [np.array([tip, tail + 2.4 * across, middle - 3 * way])], Ink(palette.INK, 0.2, palette.INK), close=True
-        )
-        pen.paths(
-            [np.array([tip, tail - 2.4 * across, middle - 3 * way])], Ink(palette.INK, 0.2, "#ffffff"), close=True
-        )
+        pen.paths([np.array([tip, tail + 2.4 * across, middle - 3 * way])], Ink(palette.INK, 0.2, palette.INK), close=True)
+        pen.paths([np.array([tip, tail - 2.4 * across, middle - 3 * way])], Ink(palette.INK, 0.2, "#ffffff"), close=True)
         at = middle + 6.9 * way
         pen.text(float(at[0]), float(at[1]) - 0.8, "N", Type(2.4, bold=True, at="m"))
         left, room = box.left + 17, box.width - 25
@@ -172,34 +163,16 @@ class Column:
         size = FOOT if unit == "ft" else 1.0
         bar, y = length * view.per_m, self.y - 8.0
         for n in range(4):
-            pen.box(
-                left + n * bar / 4, y, bar / 4, 1.5, Ink(palette.INK, 0.18, palette.INK if n % 2 == 0 else "#ffffff")
-            )
+            pen.box(left + n * bar / 4, y, bar / 4, 1.5, Ink(palette.INK, 0.18, palette.INK if n % 2 == 0 else "#ffffff"))
         for share in (0.0, 0.5, 1.0):
             words = f"{length / size * share:g}" + (f" {unit}" if share == 1 else "")
             pen.text(left + share * bar, y + 2.3, words, Type(self.size * 0.95, at="m"))
         said = f"{bar / 25.4:.2f} in" if units == "us" else f"{bar:.1f} mm"
-        pen.text(
-            left, y - 1.2 - CAP * self.size, f"this bar is {said} on paper", Type(self.size * 0.9, colour=palette.MUTED)
-        )
+        pen.text(left, y - 1.2 - CAP * self.size, f"this bar is {said} on paper", Type(self.size * 0.9, colour=palette.MUTED))
         self.y -= tall + 1
 
     def legend(self, marks: Marks, codes: Ints, seen: Seen, *, tiles: bool = False, head: str = "Legend") -> None:
-        """List what is drawn and how, as far as there is room.
-
-        Parameters
-        ----------
-        marks : Marks
-            Looks of the plants.
-        codes : (n,) ndarray
-            Plants on the sheet, by their place in ``marks``.
-        seen : Seen
-            What else is on it.
-        tiles : bool
-            Whether trees of other sheets may be shown.
-        head : str
-            Its heading.
-        """
+        """List what is drawn and how, as far as there is room."""
         self.heading(head)
         entries = list(_entries(marks, codes, seen, tiles=tiles))
         step = LEAD * self.size * 1.06
@@ -210,9 +183,7 @@ class Column:
                 self.pen.text(self.box.left, self.y, said, Type(self.size, colour=palette.MUTED))
                 break
             self._swatch(kind, what, marks)
-            self.pen.text(
-                self.box.left + 9, self.y, self.pen.cut(words, self.size, self.box.width - 9), Type(self.size)
-            )
+            self.pen.text(self.box.left + 9, self.y, self.pen.cut(words, self.size, self.box.width - 9), Type(self.size))
         self.y -= 1.5
 
     def _swatch(self, kind: str, what: Any, marks: Marks) -> None:

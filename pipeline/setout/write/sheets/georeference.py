@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from setout.write.sheets.layout import View
 from setout.draw.pen import MM
+from setout.write.sheets.layout import View
 
 if TYPE_CHECKING:
     from setout.model import Frame
@@ -25,46 +25,38 @@ class Referenced:
 
 
 def add_measures(path: Path, frame: Frame, maps: list[Referenced]) -> None:
-    """Write viewports with coordinates into a finished PDF.
-
-    Parameters
-    ----------
-    path : Path
-        The file; written anew.
-    frame : Frame
-        The site's frame.
-    maps : list of Referenced
-        The maps.
-    """
+    """Write viewports with coordinates into a finished PDF."""
     from pypdf import PdfWriter
     from pypdf.generic import ArrayObject, DictionaryObject, FloatObject, NameObject, NumberObject, TextStringObject
 
     writer = PdfWriter(clone_from=str(path))
     crs = frame.plane_crs.sub_crs_list[0] if frame.plane_crs.is_compound else frame.plane_crs
-    system = DictionaryObject(
-        {NameObject("/Type"): NameObject("/PROJCS"), NameObject("/WKT"): TextStringObject(_wkt(crs))}
-    )
+    system = DictionaryObject({NameObject("/Type"): NameObject("/PROJCS"), NameObject("/WKT"): TextStringObject(_wkt(crs))})
     code = crs.to_epsg(min_confidence=100)
     if code:
         system[NameObject("/EPSG")] = NumberObject(code)
     for item in maps:
-        measure = DictionaryObject({
-            NameObject("/Type"): NameObject("/Measure"),
-            NameObject("/Subtype"): NameObject("/GEO"),
-            NameObject("/Bounds"): _numbers(ArrayObject, FloatObject, _UNIT),
-            NameObject("/GPTS"): _numbers(ArrayObject, FloatObject, _places(frame, crs, item.view)),
-            NameObject("/LPTS"): _numbers(ArrayObject, FloatObject, _UNIT),
-            NameObject("/GCS"): system,
-            NameObject("/PDU"): ArrayObject([NameObject("/M"), NameObject("/SQM"), NameObject("/DEG")]),
-        })  # fmt: skip
+        measure = DictionaryObject(
+            {
+                NameObject("/Type"): NameObject("/Measure"),
+                NameObject("/Subtype"): NameObject("/GEO"),
+                NameObject("/Bounds"): _numbers(ArrayObject, FloatObject, _UNIT),
+                NameObject("/GPTS"): _numbers(ArrayObject, FloatObject, _places(frame, crs, item.view)),
+                NameObject("/LPTS"): _numbers(ArrayObject, FloatObject, _UNIT),
+                NameObject("/GCS"): system,
+                NameObject("/PDU"): ArrayObject([NameObject("/M"), NameObject("/SQM"), NameObject("/DEG")]),
+            }
+        )
         box = item.view.box
         edges = [box.left * MM, box.bottom * MM, box.right * MM, box.top * MM]
-        viewport = DictionaryObject({
-            NameObject("/Type"): NameObject("/Viewport"),
-            NameObject("/Name"): TextStringObject(item.name),
-            NameObject("/BBox"): _numbers(ArrayObject, FloatObject, edges),
-            NameObject("/Measure"): measure,
-        })  # fmt: skip
+        viewport = DictionaryObject(
+            {
+                NameObject("/Type"): NameObject("/Viewport"),
+                NameObject("/Name"): TextStringObject(item.name),
+                NameObject("/BBox"): _numbers(ArrayObject, FloatObject, edges),
+                NameObject("/Measure"): measure,
+            }
+        )
         writer.pages[item.page][NameObject("/VP")] = ArrayObject([viewport])
     writer.write(str(path))
 

@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setout.draw import palette
-
-from setout.write.sheets.layout import View
 from setout.draw.pen import CAP, Ink, Pen, Type
+from setout.write.sheets.layout import View
 
 if TYPE_CHECKING:
     from setout.model import Floats, Frame
@@ -41,17 +40,7 @@ def interval(scale: float, unit_m: float) -> float:
 
 
 def draw_ticks(pen: Pen, frame: Frame, view: View) -> None:
-    """Draw crosses where grid lines meet, and their coordinates where they leave the frame.
-
-    Parameters
-    ----------
-    pen : Pen
-        Draws.
-    frame : Frame
-        The site's frame.
-    view : View
-        The map.
-    """
+    """Draw crosses where grid lines meet, and their coordinates where they leave the frame."""
     box, step = view.box, interval(view.scale, plane_unit_m(frame))
     corners = np.array([[box.left, box.bottom], [box.right, box.bottom], [box.right, box.top], [box.left, box.top]])
     plane = _plane(frame, view, corners)
@@ -61,9 +50,7 @@ def draw_ticks(pen: Pen, frame: Frame, view: View) -> None:
         return
     grid_e, grid_n = (g.ravel() for g in np.meshgrid(east, north))
     page = view.of_frame(np.column_stack(frame.of(frame.plane_crs, grid_e, grid_n)))
-    inside = (
-        np.abs(page - (box.left + box.width / 2, box.bottom + box.height / 2)) < (box.width / 2, box.height / 2)
-    ).all(axis=1)
+    inside = (np.abs(page - (box.left + box.width / 2, box.bottom + box.height / 2)) < (box.width / 2, box.height / 2)).all(axis=1)
     arms = _arms(frame, view, step)
     crosses = [np.array([p - a, p + a]) for p in page[inside] for a in arms]
     pen.paths(crosses, TICK)

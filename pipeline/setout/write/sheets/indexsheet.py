@@ -10,18 +10,17 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
-from setout.units import show_length
 from setout.draw import palette
-from setout.write.packet import stakeout
+from setout.draw.pen import CAP, Ink, Pen, Type
+from setout.units import show_length
 from setout.words import plan
-
+from setout.words.tape import exact
+from setout.write.packet import stakeout
 from setout.write.sheets.backdrop import Backdrop
 from setout.write.sheets.furniture import LEAD, Column, Title, frame_line
 from setout.write.sheets.gridticks import draw_ticks
 from setout.write.sheets.layout import Layout, View
-from setout.draw.pen import CAP, Ink, Pen, Type
 from setout.write.sheets.places import Places
-from setout.words.tape import exact
 from setout.write.sheets.tilesheet import TileBook, tile_corners, whole_view
 from setout.write.sheets.treemarks import on_paper
 
@@ -55,21 +54,7 @@ def index_view(book: TileBook, layout: Layout) -> View:
 
 
 def draw_index(pen: Pen, book: TileBook, layout: Layout, listing: Listing, backdrop: Backdrop) -> None:
-    """Draw the index sheet.
-
-    Parameters
-    ----------
-    pen : Pen
-        On its page.
-    book : TileBook
-        The tiles.
-    layout : Layout
-        Of the index sheet, with a panel.
-    listing : Listing
-        All sheets.
-    backdrop : Backdrop
-        North up.
-    """
+    """Draw the index sheet."""
     planting, view = book.planting, index_view(book, layout)
     box = view.box
     places = Places(box)
@@ -91,11 +76,7 @@ def draw_index(pen: Pen, book: TileBook, layout: Layout, listing: Listing, backd
     if listing.lacking:
         count = len(listing.lacking)
         codes = ", ".join(f"U+{ord(letter):04X}" for letter in listing.lacking[:12])
-        column.lines(
-            [
-                f"? stands for letters that this font lacks ({count}: {codes}). Names in full: trees and lists of the packet."
-            ]
-        )
+        column.lines([f"? stands for letters that this font lacks ({count}: {codes}). Names in full: trees and lists of the packet."])
 
 
 def _trees(pen: Pen, book: TileBook, view: View) -> None:
@@ -121,12 +102,7 @@ def _tiles(pen: Pen, book: TileBook, view: View, places: Places) -> None:
         words, at = str(tile.number), ring.mean(axis=0)
         wide = pen.width_of(words, size, bold=True)
         places.take(float(at[0]) - wide / 2 - 0.4, float(at[1]) - 0.4 * size - 0.3, wide + 0.8, CAP * size + 0.6)
-        pen.text(
-            float(at[0]),
-            float(at[1]) - 0.35 * size,
-            words,
-            Type(size, bold=True, colour=palette.SCREEN, at="m", halo=0.6),
-        )
+        pen.text(float(at[0]), float(at[1]) - 0.35 * size, words, Type(size, bold=True, colour=palette.SCREEN, at="m", halo=0.6))
 
 
 def block_places(planting: Planting) -> Iterator[tuple[str, Floats]]:
@@ -188,10 +164,7 @@ def _panel(pen: Pen, planting: Planting, layout: Layout, sheets: list[Listed]) -
     wide = box.width / columns
     shown = sheets[: deep * columns]
     if len(shown) < len(sheets):
-        shown = [
-            *sheets[: deep * columns - 1],
-            Listed(sheets[-1].number, "to the last", f"{len(sheets) - deep * columns + 1} more"),
-        ]
+        shown = [*sheets[: deep * columns - 1], Listed(sheets[-1].number, "to the last", f"{len(sheets) - deep * columns + 1} more")]
     per = math.ceil(len(shown) / columns)
     for n, sheet in enumerate(shown):
         x, line = box.left + n // per * wide, y - (n % per + 1) * LEAD * size - 0.8
@@ -200,12 +173,7 @@ def _panel(pen: Pen, planting: Planting, layout: Layout, sheets: list[Listed]) -
         pen.text(x + 6.5, line, name, Type(size))
         rest = wide - 9 - pen.width_of(name, size)
         if rest > 12:
-            pen.text(
-                x + 8 + pen.width_of(name, size),
-                line,
-                pen.cut(sheet.about, size, rest),
-                Type(size, colour=palette.MUTED),
-            )
+            pen.text(x + 8 + pen.width_of(name, size), line, pen.cut(sheet.about, size, rest), Type(size, colour=palette.MUTED))
     y -= (per + 2.2) * LEAD * size
     _write_monuments(pen, planting, layout, y, monuments)
 
@@ -235,12 +203,7 @@ def _write_monuments(pen: Pen, planting: Planting, layout: Layout, y: float, mon
         for n, (stop, cell) in enumerate(zip(stops, cells, strict=True)):
             pen.text(stop, y, cell, Type(size, bold=n == 0, at="r" if n else "l"))
     if len(monuments) > room:
-        pen.text(
-            box.left,
-            y - LEAD * size,
-            f"and {len(monuments) - room} more: stakeout.csv",
-            Type(size, colour=palette.MUTED),
-        )
+        pen.text(box.left, y - LEAD * size, f"and {len(monuments) - room} more: stakeout.csv", Type(size, colour=palette.MUTED))
 
 
 def _monument_lines(planting: Planting) -> list[tuple[str, ...]]:

@@ -72,20 +72,7 @@ class Layout:
 
 
 def layout_of(paper: str, panel: float = 0.0) -> Layout:
-    """Lay out a sheet.
-
-    Parameters
-    ----------
-    paper : str
-        Name of the paper.
-    panel : float
-        Share of the width left of the column that words take.
-
-    Returns
-    -------
-    Layout
-        Boxes that do not overlap.
-    """
+    """Lay out a sheet."""
     width, height = PAPERS[paper]
     column = 52.0 if width < 350 else 66.0 if width < 600 else 84.0
     beside = Box(width - MARGIN - column, MARGIN, column, height - 2 * MARGIN)
@@ -157,31 +144,12 @@ def turned(xy: Floats, turn: float) -> NDArray[np.float64]:
 
 
 def fitting(box: Box, around: shapely.Geometry | Floats, turn: float, units: str = "") -> View:
-    """Return the view at the largest usual scale that shows everything; at any scale where no units are given.
-
-    Parameters
-    ----------
-    box : Box
-        The frame on paper.
-    around : geometry or (n, 2) ndarray
-        What is to be seen, in the frame [m].
-    turn : float
-        As in :class:`View`.
-    units : str
-        ``"us"``, ``"si"``, or empty for any scale.
-
-    Returns
-    -------
-    View
-        With everything inside, a little space around.
-    """
+    """Return the view at the largest usual scale that shows everything; at any scale where no units are given."""
     xy = around if isinstance(around, np.ndarray) else shapely.get_coordinates(around)
     uv = turned(xy, turn)
     low, high = uv.min(axis=0), uv.max(axis=0)
     space = 12.0 if units else 3.0
-    need = (
-        max(float(high[0] - low[0]) / (box.width - space), float(high[1] - low[1]) / (box.height - space), 0.001) * 1000
-    )
+    need = max(float(high[0] - low[0]) / (box.width - space), float(high[1] - low[1]) / (box.height - space), 0.001) * 1000
     usual = [s for s in SCALES[units] if s >= need] if units else [need]
     scale = float(usual[0]) if usual else float(10 ** math.ceil(math.log10(need)))
     middle = (low + high) / 2
@@ -192,18 +160,6 @@ def scale_for(planting: Planting, box: Box) -> float:
     """Return the scale of the tiles: as the plan file asks, else the smallest at which tree numbers stay readable.
 
     A planting that fits on one sheet at a larger scale gets that.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-    box : Box
-        The map's frame on paper.
-
-    Returns
-    -------
-    float
-        Ground over paper.
     """
     if planting.sheets.scale is not None:
         return planting.sheets.scale

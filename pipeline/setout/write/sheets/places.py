@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setout.model import Floats
-
 from setout.write.sheets.layout import Box
 
 CELL: Final = 0.2

@@ -112,20 +112,7 @@ class TapePlan:
 
 
 def tape_plan(planting: Planting, block: int) -> TapePlan | None:
-    """Work out how a block is set out by tape.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-    block : int
-        Index of the block.
-
-    Returns
-    -------
-    TapePlan or None
-        None where the block has fewer than two trees in different places.
-    """
+    """Work out how a block is set out by tape."""
     trees = planting.trees
     mine = np.flatnonzero(trees.block == block)
     if len(mine) < 2:
@@ -160,31 +147,28 @@ def tape_plan(planting: Planting, block: int) -> TapePlan | None:
     spots = planting.site.monuments
     named = a >= 0
     return TapePlan(
-        block, base, f"BM{a + 1}" if named else "", f"BM{b + 1}" if named else "",
-        _pair(spots, a), _pair(spots, b), float(np.hypot(*(spots[b] - spots[a]))) if named else math.nan,
-        tied[0], tied[1], lengths[base], _bearing(q - p),
-        rows, _diagonals(ids, xy, ends, base), all(_runs_with(r, bent, aside_m(planting, block)) for r in rows),
-        float(known.max()) if known.size else math.nan, float(np.median(known)) if known.size else math.nan,
-    )  # fmt: skip
+        block,
+        base,
+        f"BM{a + 1}" if named else "",
+        f"BM{b + 1}" if named else "",
+        _pair(spots, a),
+        _pair(spots, b),
+        float(np.hypot(*(spots[b] - spots[a]))) if named else math.nan,
+        tied[0],
+        tied[1],
+        lengths[base],
+        _bearing(q - p),
+        rows,
+        _diagonals(ids, xy, ends, base),
+        all(_runs_with(r, bent, aside_m(planting, block)) for r in rows),
+        float(known.max()) if known.size else math.nan,
+        float(np.median(known)) if known.size else math.nan,
+    )
 
 
 def tape_on_slope(level_m: float, slope: float) -> float:
     """Return what a tape laid on even ground of a slope reads for a level distance (Pythagoras).
 
-    Parameters
-    ----------
-    level_m : float
-        Level distance [m].
-    slope : float
-        Rise over run.
-
-    Returns
-    -------
-    float
-        Distance along the ground [m].
-
-    Examples
-    --------
     >>> round(tape_on_slope(100.0, 0.10), 3), round(tape_on_slope(100.0, 0.75), 3)
     (100.499, 125.0)
     """
@@ -195,9 +179,7 @@ def _row_ends(row: NDArray[np.int32], position: NDArray[np.int32], mine: Ints) -
     """Return first tree, last tree and count of every row of a block."""
     order = mine[np.lexsort((position[mine], row[mine]))]
     numbers, start, count = np.unique(row[order], return_index=True, return_counts=True)
-    return {
-        int(r): (int(order[s]), int(order[s + c - 1]), int(c)) for r, s, c in zip(numbers, start, count, strict=True)
-    }
+    return {int(r): (int(order[s]), int(order[s + c - 1]), int(c)) for r, s, c in zip(numbers, start, count, strict=True)}
 
 
 def _runs_with(row: Row, bent: set[int], aside: float) -> bool:
@@ -229,18 +211,6 @@ def steps_along(pattern: Pattern) -> tuple[float, ...]:
 
     Lines of plants are staggered by half a step but in beds; partners of a pair are one.
 
-    Parameters
-    ----------
-    pattern : Pattern
-        How a block is set out.
-
-    Returns
-    -------
-    tuple
-        One distance, or two for beds of several plants.
-
-    Examples
-    --------
     >>> from setout.model import Bed, Pattern
     >>> steps_along(Pattern("bed", 5.0, 10.0, bed=Bed(10.0, 6.0, 3.0, 0.1))), steps_along(Pattern("square", 6.0, 6.0))
     ((5.0, 8.0), (6.0,))
@@ -323,9 +293,7 @@ def _reference(monuments: Floats, p: Floats, q: Floats) -> tuple[float, int, int
     for point in (p, q):
         d = point - monuments[i]
         along = (d * u).sum(axis=1)
-        cost += np.abs(u[:, 0] * d[:, 1] - u[:, 1] * d[:, 0]) + 2 * (
-            np.maximum(0, -along) + np.maximum(0, along - length)
-        )
+        cost += np.abs(u[:, 0] * d[:, 1] - u[:, 1] * d[:, 0]) + 2 * (np.maximum(0, -along) + np.maximum(0, along - length))
     # walk the line the way the baseline runs
     cost += np.where(line @ (q - p) >= 0, 0.0, 0.5)
     at = int(np.argmin(np.round(cost, 6)))
@@ -338,10 +306,15 @@ def _tie(tree_id: str, at: Floats, monuments: Floats, a: int, b: int) -> Tie:
     line = monuments[b] - monuments[a]
     u, d = line / np.hypot(*line), at - monuments[a]
     return Tie(
-        tree_id, float(at[0]), float(at[1]), float(d @ u), float(u[0] * d[1] - u[1] * d[0]),
-        float(np.hypot(*d)), float(np.hypot(*(at - monuments[b]))),
+        tree_id,
+        float(at[0]),
+        float(at[1]),
+        float(d @ u),
+        float(u[0] * d[1] - u[1] * d[0]),
+        float(np.hypot(*d)),
+        float(np.hypot(*(at - monuments[b]))),
         (_bearing(d) - _bearing(line)) % 360,
-    )  # fmt: skip
+    )
 
 
 def _pair(spots: Floats, at: int) -> tuple[float, float]:
@@ -352,16 +325,12 @@ def _bearing(way: Floats) -> float:
     return math.degrees(math.atan2(float(way[0]), float(way[1]))) % 360
 
 
-def _diagonals(
-    ids: NDArray[np.str_], xy: Floats, ends: dict[int, tuple[int, int, int]], base: int
-) -> tuple[Diagonal, ...]:
+def _diagonals(ids: NDArray[np.str_], xy: Floats, ends: dict[int, tuple[int, int, int]], base: int) -> tuple[Diagonal, ...]:
     """Return both diagonals between the base row and the row farthest from it that is at least half as long."""
     i, j, _ = ends[base]
     long = float(np.hypot(*(xy[j] - xy[i])))
     mid = (xy[i] + xy[j]) / 2
-    others = [
-        r for r, (k, m, n) in ends.items() if r != base and n > 1 and float(np.hypot(*(xy[m] - xy[k]))) >= long / 2
-    ]
+    others = [r for r, (k, m, n) in ends.items() if r != base and n > 1 and float(np.hypot(*(xy[m] - xy[k]))) >= long / 2]
     others = others or [r for r in ends if r != base]
     if not others:
         return ()

@@ -9,7 +9,6 @@ from typing import Final
 import numpy as np
 
 from setout.model import Floats, Ints, Planting
-
 from setout.write.sheets.layout import Box, View, turned
 
 OVERLAP: Final = 7.0
@@ -41,22 +40,7 @@ class Tile:
 
 
 def tiles_of(planting: Planting, box: Box, scale: float) -> list[Tile]:
-    """Divide the trees among sheets.
-
-    Parameters
-    ----------
-    planting : Planting
-        The finished plan.
-    box : Box
-        The map's frame on paper.
-    scale : float
-        Ground over paper.
-
-    Returns
-    -------
-    list of Tile
-        From the top left, row by row; none without a tree.
-    """
+    """Divide the trees among sheets."""
     xy = np.column_stack([planting.trees.x, planting.trees.y])
     if not len(xy):
         return []

@@ -9,15 +9,14 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from setout.geometry.places.nearby import Bins, bins_of, in_boxes
 from setout.draw import palette
-
+from setout.draw.pen import Ink, Pen, Type
+from setout.geometry.places.nearby import Bins, bins_of, in_boxes
 from setout.write.sheets import treemarks
 from setout.write.sheets.backdrop import Backdrop, lines_on
 from setout.write.sheets.furniture import Column, Title, frame_line
 from setout.write.sheets.gridticks import draw_ticks
 from setout.write.sheets.layout import Box, Layout, View, fitting
-from setout.draw.pen import Ink, Pen, Type
 from setout.write.sheets.places import Places
 from setout.write.sheets.tiles import Tile
 
@@ -81,9 +80,7 @@ class TileBook:
         box = Box(self.layout.column.left, 0.0, wide, min(wide * 0.62, 34.0))
         ground = np.array([_corners(tile) for tile in self.tiles])
         view = fitting(box, ground.reshape(-1, 2), self.tiles[0].view.turn)
-        return Key(
-            box, lines_on(view, self.backdrop.outline(), 0.1), np.array([view.of_frame(ring) for ring in ground])
-        )
+        return Key(box, lines_on(view, self.backdrop.outline(), 0.1), np.array([view.of_frame(ring) for ring in ground]))
 
 
 @dataclass(frozen=True)
@@ -115,22 +112,7 @@ class Key:
 
 
 def draw_tile(pen: Pen, book: TileBook, tile: Tile) -> treemarks.Shown:
-    """Draw one tile's sheet.
-
-    Parameters
-    ----------
-    pen : Pen
-        On the tile's page.
-    book : TileBook
-        What the tiles share.
-    tile : Tile
-        The tile.
-
-    Returns
-    -------
-    Shown
-        Which labels found room.
-    """
+    """Draw one tile's sheet."""
     view, box, planting = tile.view, tile.view.box, book.planting
     page = view.page(book.uv[tile.trees])
     places = Places(box)

@@ -11,11 +11,10 @@ import shapely
 from numpy.typing import NDArray
 
 from setout.draw import palette
+from setout.draw.pen import CAP, Ink, Pen, Type
 from setout.words import plan
 from setout.words.systems import FILLER
-
 from setout.write.sheets.layout import turned
-from setout.draw.pen import CAP, Ink, Pen, Type
 from setout.write.sheets.places import Places
 from setout.write.sheets.tiles import Tile
 
@@ -40,12 +39,24 @@ FORMS: Final = (
     ((-1, -1), (1, -1), (1, 1), (-1, 1)),
     ((-1.25, -0.7), (1.25, -0.7), (0, 1.4)),
     ((-1.3, 0), (0, -1.3), (1.3, 0), (0, 1.3)),
-    ((-1.15, -0.35), (-0.35, -0.35), (-0.35, -1.15), (0.35, -1.15), (0.35, -0.35), (1.15, -0.35),
-     (1.15, 0.35), (0.35, 0.35), (0.35, 1.15), (-0.35, 1.15), (-0.35, 0.35), (-1.15, 0.35)),
+    (
+        (-1.15, -0.35),
+        (-0.35, -0.35),
+        (-0.35, -1.15),
+        (0.35, -1.15),
+        (0.35, -0.35),
+        (1.15, -0.35),
+        (1.15, 0.35),
+        (0.35, 0.35),
+        (0.35, 1.15),
+        (-0.35, 1.15),
+        (-0.35, 0.35),
+        (-1.15, 0.35),
+    ),
     ((-1.25, 0.7), (1.25, 0.7), (0, -1.4)),
     ((-1.2, -1), (1.2, 1), (1.2, -1), (-1.2, 1)),
     ((-1.2, -0.5), (0, -1.25), (1.2, -0.5), (1.2, 0.5), (0, 1.25), (-1.2, 0.5)),
-)  # fmt: skip
+)
 """Shapes of marks, corners in radii; None is a round dot. Each comes filled and hollow: sixteen plants differ by shape."""
 EVERY: Final = (1, 2, 5, 10, 20, 50)
 ENOUGH: Final = 0.97
@@ -128,31 +139,8 @@ def draw_trees(pen: Pen, marks: Marks, tile: Tile, page: Floats) -> None:
         marks.stamp(pen, int(code), page[codes == code])
 
 
-def draw_labels(
-    pen: Pen, planting: Planting, tile: Tile, page: Floats, places: Places, heavy: BaseGeometry | None = None
-) -> Shown:
-    """Write row names and tree numbers where there is room.
-
-    Parameters
-    ----------
-    pen : Pen
-        Draws.
-    planting : Planting
-        The finished plan.
-    tile : Tile
-        The sheet.
-    page : (n, 2) ndarray
-        Places of the tile's own trees on paper [mm].
-    places : Places
-        What is taken already; trees are added here.
-    heavy : geometry, optional
-        Heavy lines on paper [mm]; numbers on them get white round them.
-
-    Returns
-    -------
-    Shown
-        What was written and what was left out.
-    """
+def draw_labels(pen: Pen, planting: Planting, tile: Tile, page: Floats, places: Places, heavy: BaseGeometry | None = None) -> Shown:
+    """Write row names and tree numbers where there is room."""
     trees, mine = planting.trees, tile.trees
     block, row, position = trees.block[mine], trees.row[mine], trees.position[mine]
     places.take_points(page, DOT / 2 + 0.05)

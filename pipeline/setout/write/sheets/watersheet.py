@@ -10,26 +10,21 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from setout.draw import palette
+from setout.draw.pen import CAP, Ink, Pen, Type
 from setout.model.irrigation import KIND_WORDS, LATERAL, MAIN, MANIFOLD
 from setout.units import FOOT, GALLON, show_length, show_pressure
-from setout.draw import palette
-
 from setout.write.sheets.backdrop import Backdrop
 from setout.write.sheets.furniture import LEAD, Column, Title, frame_line
 from setout.write.sheets.gridticks import draw_ticks
 from setout.write.sheets.layout import Layout, View, fitting
-from setout.draw.pen import CAP, Ink, Pen, Type
 from setout.write.sheets.places import Places
 from setout.write.sheets.treemarks import Marks
 
 if TYPE_CHECKING:
     from setout.model import Ints, Network, Planting, Zone
 
-PIPE: Final = {
-    MAIN: Ink("#0b2f66", 0.8),
-    MANIFOLD: Ink(palette.WATER, 0.5),
-    LATERAL: Ink("#4f83c4", 0.18),
-}
+PIPE: Final = {MAIN: Ink("#0b2f66", 0.8), MANIFOLD: Ink(palette.WATER, 0.5), LATERAL: Ink("#4f83c4", 0.18)}
 SIZE: Final = {
     MAIN: Type(2.3, bold=True, colour="#0b2f66", halo=0.5),
     MANIFOLD: Type(2.3, bold=True, colour=palette.WATER, halo=0.5),
@@ -65,24 +60,7 @@ class ZonePage:
 
 
 def draw_zone(pen: Pen, page: ZonePage, zone: int, at: tuple[int, int]) -> View:
-    """Draw one zone's sheet.
-
-    Parameters
-    ----------
-    pen : Pen
-        On its page.
-    page : ZonePage
-        What all zones' sheets share; the plan has an irrigation network.
-    zone : int
-        Index of the zone.
-    at : tuple
-        Number of this sheet, and of all.
-
-    Returns
-    -------
-    View
-        Of the zone.
-    """
+    """Draw one zone's sheet."""
     planting, layout, backdrop = page.planting, page.layout, page.backdrop
     irrigation = planting.irrigation
     assert irrigation is not None
@@ -171,9 +149,7 @@ def _name(pen: Pen, places: Places, at: NDArray[np.float64], words: str, kind: T
     return False
 
 
-def _sizes(
-    pen: Pen, planting: Planting, network: Network, pipes: Ints, page: NDArray[np.float64], places: Places
-) -> int:
+def _sizes(pen: Pen, planting: Planting, network: Network, pipes: Ints, page: NDArray[np.float64], places: Places) -> int:
     """Write sizes along pipes, one to each run of one size; return how many runs had no room."""
     left, written = 0, 0
     for kind in (MAIN, MANIFOLD, LATERAL):
@@ -204,10 +180,7 @@ def _runs(network: Network, pipes: Ints) -> Iterator[list[int]]:
             after = [
                 c
                 for c in children.get(run[-1], [])
-                if c in chosen
-                and c not in done
-                and network.inside_mm[c] == network.inside_mm[n]
-                and _same_way(network, run[-1], c)
+                if c in chosen and c not in done and network.inside_mm[c] == network.inside_mm[n] and _same_way(network, run[-1], c)
             ]
             if not after:
                 break
@@ -237,12 +210,7 @@ def _along(pen: Pen, places: Places, a: NDArray[np.float64], b: NDArray[np.float
             start = a + share * way - along * wide / 2 + across * off
             corner = start - along * 0.2 - across * 0.3
             if places.take_turned(float(corner[0]), float(corner[1]), wide + 0.4, tall + 0.6, angle):
-                pen.text(
-                    float(start[0]),
-                    float(start[1]),
-                    words,
-                    Type(kind.size, kind.bold, kind.colour, "l", angle, kind.halo),
-                )
+                pen.text(float(start[0]), float(start[1]), words, Type(kind.size, kind.bold, kind.colour, "l", angle, kind.halo))
                 return True
     return False
 
@@ -260,9 +228,7 @@ def _legend(column: Column, left: int) -> None:
     column.pen.text(column.box.left + 9, column.y, "valve with pressure regulator", Type(size))
     column.y -= 1
     if left:
-        column.lines(
-            [f"Sizes left out for want of room: {left}; the table beside lists every size."], colour=palette.MUTED
-        )
+        column.lines([f"Sizes left out for want of room: {left}; the table beside lists every size."], colour=palette.MUTED)
 
 
 def _panel(pen: Pen, planting: Planting, layout: Layout, zone: Zone, network: Network, pipes: Ints) -> None:
@@ -303,10 +269,7 @@ def _facts(planting: Planting, zone: Zone) -> Iterator[tuple[str, str]]:
     yield "Set the valve to", pressure(zone.valve_kpa)
     yield "At the emitters", f"{pressure(zone.least_kpa)} to {pressure(zone.most_kpa)}"
     if math.isfinite(zone.uniformity):
-        yield (
-            "Emission uniformity",
-            f"{zone.uniformity:.0%}" + (f", {zone.uniformity_class}" if zone.uniformity_class else ""),
-        )
+        yield ("Emission uniformity", f"{zone.uniformity:.0%}" + (f", {zone.uniformity_class}" if zone.uniformity_class else ""))
     if math.isfinite(zone.hours):
         yield "Hours at the peak", f"{zone.hours:.1f} h a day, {zone.days_per_week} days a week"
     if math.isfinite(zone.hours_needed) and zone.hours_needed > zone.hours + 0.05:

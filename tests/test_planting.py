@@ -13,17 +13,18 @@ from shapely import Point
 import setout
 from invented import Property, field, objects, plan_of
 from setout.errors import SetoutError
-from setout.write.geopackage import writer
 from setout.layers import plan_builders
+from setout.write.geopackage import writer
 
 
 @pytest.mark.parametrize("layer", ["trees", "rows", "usable", "exclusions", "boundary"])
 def test_the_frame_is_the_layer(layer: str, tmp_path: Path) -> None:
     prop = Property(field(4), {"well": objects(Point(0, 40))}, {})
     plan = plan_of(
-        prop.survey(CRS.from_epsg(32610)), {"name": "A", "pattern": "square", "step": "20 ft", "direction": "north-south"},
+        prop.survey(CRS.from_epsg(32610)),
+        {"name": "A", "pattern": "square", "step": "20 ft", "direction": "north-south"},
         setback=[{"from": "well", "distance": "50 ft"}],
-    )  # fmt: skip
+    )
     writer.write(tmp_path / "plan.gpkg", plan_builders.plan_layers(plan), plan.site.frame.survey_crs)
     read = geopandas.read_file(tmp_path / "plan.gpkg", layer=layer)
     made = setout.geodataframe(plan, layer)
@@ -34,8 +35,6 @@ def test_the_frame_is_the_layer(layer: str, tmp_path: Path) -> None:
 
 
 def test_an_unknown_layer_is_named() -> None:
-    plan = plan_of(
-        Property(field(4), {}, {}).survey(CRS.from_epsg(32610)), {"name": "A", "pattern": "square", "step": "30 ft"}
-    )
+    plan = plan_of(Property(field(4), {}, {}).survey(CRS.from_epsg(32610)), {"name": "A", "pattern": "square", "step": "30 ft"})
     with pytest.raises(SetoutError, match='no layer "treez"'):
         setout.geodataframe(plan, "treez")
