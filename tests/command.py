@@ -82,6 +82,7 @@ def _serve() -> None:
     import gpxpy
     import rasterio.warp
     import scipy.spatial
+
     import setout.layers.plan_builders
     import setout.write.map.page  # noqa: F401 - loaded for the runs to come
 

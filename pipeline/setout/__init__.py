@@ -18,9 +18,7 @@ __all__ = ["__version__", "check", "compare", "new", "packet", "plan", "plants"]
 Say = Callable[[str], None]
 
 
-def plan(
-    path: str | Path, out: str | Path | None = None, *, products: Sequence[str] | None = None, say: Say | None = None
-) -> Planting:
+def plan(path: str | Path, out: str | Path | None = None, *, products: Sequence[str] | None = None, say: Say | None = None) -> Planting:
     """Plan a property: from its plan file to written results.
 
     Parameters

@@ -116,7 +116,8 @@ def _shapes(geometry: Any, rows: int) -> Any:
         if geometry.z is None:
             return shapely.points(x, y)
         z = np.asarray(geometry.z[0:rows], float)
-        return np.where(np.isfinite(z), shapely.points(x, y, np.where(np.isfinite(z), z, 0.0)), shapely.points(x, y))
+        flat, high = (np.atleast_1d(np.asarray(v, object)) for v in (shapely.points(x, y), shapely.points(x, y, np.nan_to_num(z))))
+        return np.where(np.isfinite(z), high, flat)
     if isinstance(geometry, Segments):
         ends = [np.asarray(part[0:rows], float) for part in (geometry.x0, geometry.y0, geometry.x1, geometry.y1)]
         return shapely.linestrings(np.stack([np.column_stack(ends[:2]), np.column_stack(ends[2:])], axis=1))

@@ -7,10 +7,10 @@ import pytest
 
 from setout.model import Pattern
 from setout.stages.pollinate import in_bloom_together, limit_of, partners
-from setout.stages.room import plain_words
 from setout.stages.room.blocks import clear_alley_m
 from setout.stages.room.summary import height_between
 from setout.units import FOOT
+from setout.words.room import plain_words
 from spaced import block_of, feet, middle, plant, room, rowed, site_of, trees_of
 
 

@@ -11,11 +11,11 @@ import shapely
 
 from setout.geometry.places.growth import cell_m2
 from setout.model import Bed, HeightLimit, Pattern, Rows, Setback, Trees
-from setout.stages.room import plain_words, room_of, spread_at
+from setout.stages.room import room_of, spread_at
 from setout.stages.room.blocks import clear_alley_m, load_between
 from setout.tables import labour
 from setout.units import FOOT
-from setout.words.room import about
+from setout.words.room import about, plain_words
 from spaced import block_of, feet, middle, nearest_of, plant, room, rowed, rows_of, site_of, trees_of
 
 

@@ -11,7 +11,8 @@ from pyproj import CRS
 
 from setout.layers import CONTRACTS
 from setout.layers.columns import Coded, Points, WalkIds
-from setout.write.geopackage.writer import LayerData, write
+from setout.layers.data import LayerData
+from setout.write.geopackage.writer import write
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -20,9 +20,11 @@ from pyproj import CRS
 
 from setout.errors import Interrupted, SetoutError
 from setout.layers import CONTRACTS
+from setout.layers.columns import Points
+from setout.layers.data import LayerData
 from setout.write import folder as commit
 from setout.write.folder import OutputFolder, check_writable
-from setout.write.geopackage.writer import LayerData, Points, write
+from setout.write.geopackage.writer import write
 from setout.write.products import MANAGED, managed_by
 
 PIPELINE = Path(__file__).resolve().parents[2] / "pipeline"

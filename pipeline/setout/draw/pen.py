@@ -16,8 +16,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from setout.draw.carried import FONT, carried
 from setout.model import Floats
-from setout.write.carried import FONT, carried
 
 MM: Final = 72 / 25.4
 """Points of 1/72 in a millimetre."""

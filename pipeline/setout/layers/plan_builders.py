@@ -16,12 +16,12 @@ from setout.geometry.lines.overlay import polygonal
 from setout.geometry.places.polymap import FEW, PolyMap, over
 from setout.layers import CONTRACTS
 from setout.layers.columns import Chunked, Coded, Points, several, texts
+from setout.layers.data import LayerData
+from setout.layers.need import need_layer
 from setout.layers.water import tree_columns, water_layers, zones_of_points
 from setout.layers.works import works_layers
 from setout.layers.years import year_layers
 from setout.model import Exclusion, Floats, Frame, Geometries, Planting
-from setout.write.geopackage.writer import LayerData
-from setout.write.report.need import need_layer
 
 WGS84 = CRS.from_epsg(4326)
 FACTS = (

@@ -11,9 +11,9 @@ import shapely
 from setout.hydraulics.friction import velocity_ms
 from setout.layers import CONTRACTS
 from setout.layers.columns import Coded, texts
+from setout.layers.data import LayerData
 from setout.model import Floats, Geometries, Ints, Irrigation, Network, Planting
 from setout.model.irrigation import LATERAL, MAIN, MANIFOLD, REASONS, SOURCE
-from setout.write.geopackage.writer import LayerData
 
 
 def water_layers(planting: Planting) -> Iterator[LayerData]:

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from setout.layers import CONTRACTS
 from setout.layers.columns import Coded, Points
+from setout.layers.data import LayerData
 from setout.model import Geometries, Ints, Planting
-from setout.write.geopackage.writer import LayerData
 
 
 def works_layers(planting: Planting, outer: Callable[..., Geometries]) -> Iterator[LayerData]:

@@ -8,8 +8,8 @@ import numpy as np
 
 from setout.layers import CONTRACTS
 from setout.layers.columns import texts
+from setout.layers.data import LayerData
 from setout.model import Planting
-from setout.write.geopackage.writer import LayerData
 
 
 def year_layers(planting: Planting) -> Iterator[LayerData]:

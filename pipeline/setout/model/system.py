@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
@@ -11,6 +11,11 @@ from setout.model.base import Floats
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
+
+IN_ROWS: Final = frozenset({"hedgerow", "screen", "trellis", "bed"})
+"""Patterns whose plants are meant to grow into each other along the row."""
+HEDGES: Final = frozenset({"hedgerow", "screen"})
+"""Those of them that make one wall of leaves."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,3 +16,12 @@ def one_line(text: str) -> str:
     ('riser 2', 'Gänse 樹')
     """
     return text if text.isprintable() else " ".join(ODD.sub(" ", text).split())
+
+
+def is_blank(value: object) -> bool:
+    """Tell whether a feature's column says nothing: null, not a number, or only spaces.
+
+    >>> is_blank(None), is_blank(float("nan")), is_blank("  "), is_blank(0)
+    (True, True, True, False)
+    """
+    return value is None or value != value or not str(value).strip()

@@ -10,6 +10,7 @@ import shapely
 
 from setout.errors import SetoutError
 from setout.model import Finding, Geometries
+from setout.model.text import is_blank
 from setout.read.reference import Reference, did_you_mean, values_of
 
 if TYPE_CHECKING:
@@ -149,15 +150,6 @@ def _equal(column: NDArray[Any], value: str) -> NDArray[np.bool_]:
         truth = {"true": True, "yes": True, "1": True, "false": False, "no": False, "0": False}.get(value.casefold())
         return np.asarray(column == truth, bool) if truth is not None else np.zeros(column.shape, bool)
     return np.array([v is not None and str(v).strip() == value for v in column.tolist()], bool)
-
-
-def is_blank(value: object) -> bool:
-    """Tell whether a feature's column says nothing: null, not a number, or only spaces.
-
-    >>> is_blank(None), is_blank(float("nan")), is_blank("  "), is_blank(0)
-    (True, True, True, False)
-    """
-    return value is None or value != value or not str(value).strip()
 
 
 def solid(found: Found, source: str) -> Found:

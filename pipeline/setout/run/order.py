@@ -24,6 +24,7 @@ from setout.run.watering import planted_on, watering
 from setout.stages import account, assign, calendar, compare, pollinate, room
 from setout.stages import check as look
 from setout.tables.labour import Rate
+from setout.words.room import plain_words
 from setout.write.folder import OutputFolder, check_writable
 from setout.write.products import managed_by
 
@@ -98,7 +99,7 @@ def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> P
         order,
         materials,
         rooms,
-        tuple(tuple(room.plain_words(r, site.blocks[r.block], site.units)) for r in rooms),
+        tuple(tuple(plain_words(r, site.blocks[r.block], site.units)) for r in rooms),
         irrigation=watered.irrigation,
         need=watered.need,
         light=lit.light,

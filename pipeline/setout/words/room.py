@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from setout.geometry.places.growth import IN_ROWS
-from setout.model import Block, BlockRoom
-from setout.stages.room.sizes import HEDGES
-from setout.stages.room.years import temporary_plants
+from setout.model import Block, BlockRoom, Plant
+from setout.model.system import HEDGES, IN_ROWS
 from setout.units import show_length
 
 NEXT_ROW_M = 1e-3
@@ -91,7 +91,7 @@ def _pruning(room: BlockRoom, block: Block, units: str) -> str:
 
 def _years(room: BlockRoom, block: Block) -> str:
     full = f"grown canopies cover {100 * room.cover_by_year[-1][1]:.0f} % of the ground" if room.cover_by_year else ""
-    hedge, leave = block.pattern.kind in HEDGES, temporary_plants(block.plants)
+    hedge, leave = block.pattern.kind in HEDGES, _fillers_leave(block.plants)
     if room.meet_year is None or room.overlap_share == 0:  # canopies that just touch when grown do so in no year to name
         told = [f"the fillers come out in year {leave}"] * bool(leave) + [full] * bool(full)
         said = "; ".join(told)
@@ -115,3 +115,8 @@ def _rounded(hours: float) -> str:
         return f"{hours:.1f}"
     digits = max(int(np.floor(np.log10(hours))) - 1, 0)
     return f"{round(hours / 10**digits) * 10**digits:,}"
+
+
+def _fillers_leave(plants: Sequence[Plant]) -> int:
+    """Return the first year in which some of the plants come out; 0 where all stay."""
+    return min((plant.remove_year for plant in plants if plant.remove_year), default=0)

@@ -18,8 +18,8 @@ from pyproj import CRS, Transformer
 from setout.errors import SetoutError
 from setout.layers import CONTRACTS
 from setout.layers.columns import Chunked, Points
+from setout.layers.data import LayerData
 from setout.write.geopackage import writer
-from setout.write.geopackage.writer import LayerData
 from write.gpkg_sample import FEET, small_layers, sound, tree_layer, written
 
 SIZES = (0, 1, 51, 52, 2601, 2602, 60_000)

@@ -19,9 +19,9 @@ import shapely
 from pyproj import CRS, Transformer
 
 from setout.draw import palette, rings
+from setout.draw.carried import LEAFLET
 from setout.model import Exclusion, Planting, Rows, Trees
 from setout.words import plan as wording
-from setout.write.carried import LEAFLET
 from setout.write.map import leaflet, outlines, treedata
 from setout.write.map import page as webmap
 from setout.write.map import works as workshapes

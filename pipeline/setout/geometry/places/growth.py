@@ -7,9 +7,8 @@ from typing import Final
 import numpy as np
 
 from setout.model import Pattern, Plant
+from setout.model.system import IN_ROWS
 
-IN_ROWS: Final = frozenset({"hedgerow", "screen", "trellis", "bed"})
-"""Patterns whose plants are meant to grow into each other along the row."""
 REACHED: Final = 0.95
 """Share of full size that a plant has in its year of full size."""
 

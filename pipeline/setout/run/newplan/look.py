@@ -15,9 +15,10 @@ import shapely
 from setout import units as quantities
 from setout.errors import Fault, PlanFaults, SetoutError
 from setout.model import transformer
+from setout.model.text import is_blank
 from setout.read import crs as crs_words
 from setout.read import reference
-from setout.read.found import box_of, chosen, is_blank
+from setout.read.found import box_of, chosen
 from setout.read.raster import mosaic
 from setout.read.vector import files as vector
 from setout.run.newplan.text import SurveyedLayer, SurveyedSite, as_label

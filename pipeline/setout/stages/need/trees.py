@@ -8,8 +8,9 @@ from typing import Final
 
 import numpy as np
 
-from setout.geometry.places.growth import IN_ROWS, canopy_m2, cell_m2, grown_share, judged_in, kept_of, leaves_of, natural_of, years_of
+from setout.geometry.places.growth import canopy_m2, cell_m2, grown_share, judged_in, kept_of, leaves_of, natural_of, years_of
 from setout.model import Block, ClassNeed, Finding, Need, NeedSettings, Pattern, Plant, Site, Trees, Weather
+from setout.model.system import IN_ROWS
 from setout.stages.need.climate import Climate, climate_of
 from setout.stages.need.rain import effective_rain
 from setout.stages.need.use import drawing_m2, gross, kc_by_month

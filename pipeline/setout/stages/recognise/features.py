@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
-from setout.read.found import is_blank
+from setout.model.text import is_blank
 from setout.stages.recognise.rules import NOTHING, Meaning, is_metered, meaning
 from setout.stages.recognise.vocabulary import words_of
 

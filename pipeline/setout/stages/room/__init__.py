@@ -42,6 +42,5 @@ from setout.geometry.places.growth import spread_at
 from setout.model import BlockRoom
 from setout.stages.room.blocks import Room, room_of
 from setout.stages.room.growing import growth_of
-from setout.words.room import plain_words
 
-__all__ = ["BlockRoom", "Room", "growth_of", "plain_words", "room_of", "spread_at"]
+__all__ = ["BlockRoom", "Room", "growth_of", "room_of", "spread_at"]

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import shapely
 
-from setout.geometry.places.growth import IN_ROWS
 from setout.model import Block, BlockRoom, Finding, Floats, Ints, Site
-from setout.stages.room.sizes import HEDGES, Sizes
+from setout.model.system import HEDGES, IN_ROWS
+from setout.stages.room.sizes import Sizes
 from setout.stages.room.summary import ROWS_TO_HEIGHT, height_between
 from setout.stages.room.years import first_meeting, temporary
 from setout.units import FOOT, show_length

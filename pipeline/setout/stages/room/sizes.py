@@ -9,12 +9,11 @@ from typing import Any, Final
 import numpy as np
 
 from setout.geometry.places.canopy import Discs, deepest_overlap, index_of, nearest_other, room_area
-from setout.geometry.places.growth import IN_ROWS, grown_share, kept_of, leaves_of, natural_of
+from setout.geometry.places.growth import grown_share, kept_of, leaves_of, natural_of
 from setout.model import Block, Floats, Ints, Plant, Rows, Trees
 from setout.model.kinds import Kinds, kinds_of
+from setout.model.system import IN_ROWS
 
-HEDGES: Final = frozenset({"hedgerow", "screen"})
-"""Those of them that make one wall of leaves."""
 VINE_LOAD: Final = 0.9
 """Share of a vine's one-year-old wood that comes off: "more than 90 %" of a mature vine's in a normal year (M. Smith, 2023
 Grape Pruning Primer, Ohio State University, 15 March 2023, ohiograpeweb.cfaes.ohio-state.edu)."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, Final
 
@@ -10,7 +9,7 @@ import numpy as np
 
 from setout.geometry.places.canopy import area_within, index_of, inverse_reach, plain_discs
 from setout.geometry.places.growth import cell_m2, plant_spread_at, years_of
-from setout.model import Block, Bools, Floats, Ints, Plant
+from setout.model import Block, Bools, Floats, Ints
 from setout.stages.room.sizes import Sizes
 
 LAST_YEAR: Final = 60
@@ -96,8 +95,3 @@ def temporary(sizes: Sizes, own: Ints) -> Bools:
 def first_meeting(sizes: Sizes, own: Ints) -> int | None:
     """Return the year in which the fillers of a block and their nearest neighbours meet, were they left in."""
     return _first_year(sizes, own[temporary(sizes, own)], sizes.near, sizes.near_m)
-
-
-def temporary_plants(plants: Sequence[Plant]) -> int:
-    """Return the first year in which some of the plants come out; 0 where all stay."""
-    return min((plant.remove_year for plant in plants if plant.remove_year), default=0)

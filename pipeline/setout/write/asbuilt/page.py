@@ -12,6 +12,7 @@ from markupsafe import Markup
 from setout.draw.page import environment
 from setout.layers import ASBUILT, CONTRACTS
 from setout.layers.columns import Coded, Points, Segments, texts
+from setout.layers.data import LayerData
 from setout.layers.plan_builders import WGS84
 from setout.model.asbuilt import STATUS_WORDS, WHOLE
 from setout.units import show_length
@@ -59,7 +60,7 @@ def write_layers(path: Path, back: Return) -> None:
     writer.write(path, _layers(back), frame.survey_crs)
 
 
-def _layers(back: Return) -> Iterator[writer.LayerData]:
+def _layers(back: Return) -> Iterator[LayerData]:
     frame, built, planned = back.planting.site.frame, back.built, back.planting.trees
     yield _trees(back)
     status = np.full(len(planned), 0, np.int32)
@@ -76,7 +77,7 @@ def _layers(back: Return) -> Iterator[writer.LayerData]:
         "block": Coded(names, planned.block),
         "status": Coded(["planted", "missing", "not surveyed", "not judged"], status),
     }
-    yield writer.LayerData(ASBUILT["places"], columns, Points(x, y))
+    yield LayerData(ASBUILT["places"], columns, Points(x, y))
     held = np.flatnonzero(built.place >= 0)
     at = built.place[held]
     x1, y1 = frame.to(frame.survey_crs, built.points.x[held], built.points.y[held])
@@ -85,7 +86,7 @@ def _layers(back: Return) -> Iterator[writer.LayerData]:
         "offset_m": np.hypot(built.off_x, built.off_y)[held],
         "direction_deg": bearing(built.off_x, built.off_y)[held],
     }
-    yield writer.LayerData(ASBUILT["offsets"], columns, Segments(x[at], y[at], x1, y1))
+    yield LayerData(ASBUILT["offsets"], columns, Segments(x[at], y[at], x1, y1))
     yield _findings(back)
     rows = figures(back)
     columns = {
@@ -94,7 +95,7 @@ def _layers(back: Return) -> Iterator[writer.LayerData]:
         "unit": texts([row[2] for row in rows]),
         "said": texts([row[3] for row in rows]),
     }
-    yield writer.LayerData(ASBUILT["set_up"], columns)
+    yield LayerData(ASBUILT["set_up"], columns)
 
 
 def bearing(x: Floats, y: Floats) -> Floats:
@@ -107,7 +108,7 @@ def bearing(x: Floats, y: Floats) -> Floats:
     return out
 
 
-def _trees(back: Return) -> writer.LayerData:
+def _trees(back: Return) -> LayerData:
     built, frame, site = back.built, back.planting.site.frame, back.planting.site
     points, place, size = built.points, built.place, len(back.built.points)
     held = place >= 0
@@ -152,7 +153,7 @@ def _trees(back: Return) -> writer.LayerData:
     codes = np.full(size, "", object)
     codes[back.order] = back.true.facts["findings"]
     columns["findings"] = codes
-    return writer.LayerData(ASBUILT["asbuilt"], columns, Points(x, y))
+    return LayerData(ASBUILT["asbuilt"], columns, Points(x, y))
 
 
 def _spread(values: Floats, order: Ints, size: int) -> Floats:
@@ -162,7 +163,7 @@ def _spread(values: Floats, order: Ints, size: int) -> Floats:
     return out
 
 
-def _findings(back: Return) -> writer.LayerData:
+def _findings(back: Return) -> LayerData:
     import shapely
 
     frame = back.planting.site.frame
@@ -172,7 +173,7 @@ def _findings(back: Return) -> writer.LayerData:
     out = shapely.transform(shapes, lambda xy: np.column_stack(frame.to(frame.survey_crs, xy[:, 0], xy[:, 1])))
     names = ("code", "severity", "tree_id", "message", "measured", "required", "remedy")
     columns = {name: texts([getattr(finding, name) for finding in found]) for name in names}
-    return writer.LayerData(CONTRACTS["findings"], columns, out)
+    return LayerData(CONTRACTS["findings"], columns, out)
 
 
 def figures(back: Return) -> list[tuple[str, float, str, str]]:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from setout.layers import LayerContract
-    from setout.write.geopackage.writer import LayerData
+    from setout.layers.data import LayerData
 
 SAMPLES: Final = 5
 """Features of a layer that are compared: the first, the last, and some between."""

@@ -11,21 +11,18 @@ import errno
 import os
 import sqlite3
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pyproj
-import shapely
 
-from setout.errors import SetoutError
-from setout.layers import LayerContract, check
-from setout.layers.columns import ROWS, Chunked, Coded, Points, Segments, Shapes, Values, WalkIds, several
+from setout.layers.columns import ROWS, Values
+from setout.layers.data import LayerData
 from setout.write.geopackage.readback import check_file, remember
 from setout.write.geopackage.styles import LAYER_STYLES_TABLE, style_rows
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
 
     from nanoarrow.c_array import CArray
@@ -33,22 +30,11 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from pyproj import CRS
 
-    from setout.layers import Column
+    from setout.layers import Column, LayerContract
     from setout.write.geopackage.readback import Written
-
-__all__ = ["Chunked", "Coded", "LayerData", "Points", "Segments", "WalkIds", "several", "write"]
 
 LAST_CHANGE: Final = "2000-01-01T00:00:00.000Z"
 GEOMETRY: Final = "geom"
-_ALLOWED: Final = {  # shapely type numbers; -1 is a missing geometry
-    "": set(),
-    "POINT": {-1, 0},
-    "POINT Z": {-1, 0},
-    "LINESTRING": {-1, 1},
-    "MULTILINESTRING": {-1, 5},
-    "MULTIPOLYGON": {-1, 3, 6, 7},
-    "GEOMETRY": {-1, 0, 1, 2, 3, 4, 5, 6, 7},
-}
 _GDAL_NAME: Final = {
     "POINT": "Point",
     "POINT Z": "Point Z",
@@ -59,53 +45,6 @@ _GDAL_NAME: Final = {
 }
 _ROOM: Final = 1.5
 """Bytes of the file for a byte of the columns handed over, at most (1.3 measured for trees; the index is the rest)."""
-
-
-@dataclass(frozen=True, slots=True)
-class LayerData:
-    """One layer to write.
-
-    Attributes
-    ----------
-    contract : what the layer holds
-    columns : values by column name: an array, a :class:`Chunked`, a :class:`Coded`, or None for a column
-        that is null throughout. NaN and infinity become null, and so does an empty text
-    geometry : :class:`Points`, :class:`Segments` or an array of shapely geometries, in the CRS that write
-        is given; None for a table
-    """
-
-    contract: LayerContract
-    columns: Mapping[str, Values | None]
-    geometry: Points | Segments | Shapes | NDArray[np.object_] | None = None
-
-    def __post_init__(self) -> None:
-        """Check the contract."""
-        check(self.contract, self.columns, self.rows)
-        kind, geometry = self.contract.geometry, self.geometry
-        if (geometry is None) != (kind is None):
-            raise SetoutError(f"geometry is {type(geometry).__name__}, not {kind}", self.contract.name)
-        if geometry is not None and len(geometry) != self.rows:
-            raise SetoutError(f"{len(geometry)} geometries for {self.rows} rows", self.contract.name)
-        allowed = _ALLOWED[kind or ""]
-        if isinstance(geometry, np.ndarray):
-            found = set(np.unique(shapely.get_type_id(geometry)).tolist())
-            if not found <= allowed:
-                names = ", ".join(sorted({g.geom_type for g in geometry if g is not None}))
-                raise SetoutError(f"geometry is {names}, not {kind}", self.contract.name)
-        elif (isinstance(geometry, Points) and 0 not in allowed) or (isinstance(geometry, Segments) and 1 not in allowed):
-            raise SetoutError(f"geometry is {type(geometry).__name__}, not {kind}", self.contract.name)
-
-    @property
-    def rows(self) -> int:
-        """Return the number of rows."""
-        given = [self.geometry, *self.columns.values()]
-        return next((len(values) for values in given if values is not None), 0)
-
-    def shapes(self) -> Points | Segments | Shapes | None:
-        """Return the geometry as what gives well-known binary by slices."""
-        if isinstance(self.geometry, np.ndarray):
-            return Shapes(self.geometry, multi=self.contract.geometry == "MULTIPOLYGON")
-        return self.geometry
 
 
 def write(path: Path, layers: Iterable[LayerData], crs: CRS) -> None:

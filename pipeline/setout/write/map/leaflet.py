@@ -19,8 +19,8 @@ from branca.element import Element
 from folium.map import Layer
 
 from setout.draw import palette
+from setout.draw.carried import LEAFLET, carried
 from setout.draw.page import environment, script_json, template_text
-from setout.write.carried import LEAFLET, carried
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

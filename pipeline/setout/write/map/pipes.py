@@ -18,8 +18,8 @@ from setout.write.map.treedata import Field
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from setout.layers.data import LayerData
     from setout.model import Planting
-    from setout.write.geopackage.writer import LayerData
     from setout.write.map.outlines import Drawn
 
 DRAWN_TO: Final = 0.05

@@ -6,14 +6,9 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from setout.layers import CONTRACTS
-from setout.layers.columns import texts
 from setout.model.need import MONTHS
 from setout.tables.crops import DAYS
 from setout.units import GALLON
-from setout.write.geopackage.writer import LayerData
 
 if TYPE_CHECKING:
     from setout.model import ClassNeed, Need, Planting
@@ -84,28 +79,3 @@ def _said(need: Need, *, us: bool) -> Iterator[str]:
 
 def _rate(mm: float, *, us: bool) -> str:
     return f"{mm / 25.4:.2f} in ({mm:.1f} mm) a day" if us else f"{mm:.1f} mm a day"
-
-
-def need_layer(planting: Planting) -> Iterator[LayerData]:
-    """Yield the table water_need, where need by month is known."""
-    need = planting.need
-    known = [one for one in need.classes if one.lpd_by_month] if need is not None else []
-    if need is None or not known:
-        return
-    blocks = planting.site.blocks
-    rain = need.rain_mm or (float("nan"),) * 12
-    yield LayerData(
-        CONTRACTS["water_need"],
-        {
-            "block": texts(blocks[one.block].name for one in known for _ in MONTHS),
-            "plant": texts(blocks[one.block].plants[one.plant].name for one in known for _ in MONTHS),
-            "variety": texts(blocks[one.block].plants[one.plant].variety for one in known for _ in MONTHS),
-            "month": np.tile(np.arange(1, 13), len(known)),
-            "trees": np.repeat(np.array([one.trees for one in known], np.int64), 12),
-            "eto_mm": np.tile(np.array(need.eto_mm) * DAYS, len(known)),
-            "rain_mm": np.tile(np.array(rain, float), len(known)),
-            "kc": np.array([one.kc_by_month for one in known], float).ravel(),
-            "need_lpd": np.array([one.lpd_by_month for one in known], float).ravel(),
-            "dry_need_lpd": np.array([one.dry_lpd_by_month for one in known], float).ravel(),
-        },
-    )

@@ -9,9 +9,9 @@ from types import SimpleNamespace
 
 import pytest
 
+from setout.draw import carried as module
+from setout.draw.carried import FOLDERS, FONT, LEAFLET, SHA256, VERSIONS, carried
 from setout.errors import SetoutError
-from setout.write import carried as module
-from setout.write.carried import FOLDERS, FONT, LEAFLET, SHA256, VERSIONS, carried
 
 ROOT = Path(__file__).resolve().parents[2]
 
