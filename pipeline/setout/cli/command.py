@@ -189,6 +189,7 @@ def _progress(text: str) -> None:
 def _report(planting: Planting, out: Path, products: Sequence[str], *, as_json: bool) -> None:
     """Show the summary of a finished plan, and which of its files to open first."""
     from setout.units import show_area
+    from setout.words.findings import all_told
     from setout.words.grouped import kinds_of, stops_of, stops_said
 
     site, account = planting.site, planting.usable.account
@@ -202,7 +203,7 @@ def _report(planting: Planting, out: Path, products: Sequence[str], *, as_json: 
             "gross_m2": account[0].remaining_m2,
             "net_m2": account[-1].remaining_m2,
             "stops": stops_of(planting.findings),
-            "findings": [f.told() for f in planting.findings],
+            "findings": [f.record() for f in all_told(planting.findings, site.units)],
         }
         _show(json.dumps(record, indent=1))
         return
@@ -212,7 +213,9 @@ def _report(planting: Planting, out: Path, products: Sequence[str], *, as_json: 
     _show(f"{_one_line(site.name)}: {len(planting.trees):,} trees on {net} of usable ground ({gross} in all){short}")
     for k, block in enumerate(site.blocks):
         _show(f"  {_one_line(block.name)}: {_set_out(block, counts[block.name], planting.rows, k, site.units)}")
-    _show_kinds([kind for kind in kinds_of(planting.findings, planting.facts["tree_id"]) if kind.worst.severity != "note"])
+    _show_kinds(
+        [kind for kind in kinds_of(all_told(planting.findings, site.units), planting.facts["tree_id"]) if kind.worst.severity != "note"]
+    )
     pages = [file for product, file in (("map", "map.html"), ("report", "report.html")) if product in products]
     open_first = " or ".join(pages) or ("packet/README.txt" if "packet" in products else "")
     _show(f"Results in {out}{f': open {open_first} there' if open_first else ''}.\n{CAUTION}")
@@ -252,6 +255,7 @@ def _set_out(block: Block, count: int, rows: Rows, index: int, units: str) -> st
 def _check(args: argparse.Namespace) -> int:
     from setout import run
     from setout.model.asbuilt import WHOLE
+    from setout.words.findings import all_told
     from setout.words.grouped import kinds_of, stops_said
 
     judged = run.check(args.plan, args.trees, args.out, say=None if args.quiet else _progress, placed=_noting(args))
@@ -259,16 +263,17 @@ def _check(args: argparse.Namespace) -> int:
     # trees that a survey cannot tell are none that are right
     code = 1 if short or (judged.built is not None and judged.built.set_up.coarse) else 0
     if args.json:
-        told = [f.told() for f in judged.findings]
+        told = [f.record() for f in all_told(judged.findings, judged.units)]
         _show(json.dumps({"trees": judged.trees, "short": short, **judged.record(), "findings": told}, indent=1))
         return code
     # what is wrong with the whole set-out comes first: it explains many of the rest
-    whole = [finding for finding in judged.findings if finding.code in WHOLE]
+    findings = all_told(judged.findings, judged.units)
+    whole = [finding for finding in findings if finding.code in WHOLE]
     if whole:
         _show("The set-out as a whole:")
     for finding in whole:
         _show(_one_line(f"  {finding.severity}: {finding.message}; {finding.remedy}"))
-    rest = [finding for finding in judged.findings if finding not in whole]
+    rest = [finding for finding in findings if finding not in whole]
     systematic = judged.built is not None and judged.built.set_up.systematic
     stops = stops_said(rest)
     said = " besides the whole" if systematic else ""

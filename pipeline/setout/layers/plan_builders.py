@@ -22,6 +22,7 @@ from setout.layers.water import tree_columns, water_layers, zones_of_points
 from setout.layers.works import works_layers
 from setout.layers.years import year_layers
 from setout.model import Exclusion, Floats, Frame, Geometries, Planting
+from setout.words.findings import all_told
 
 WGS84 = CRS.from_epsg(4326)
 FACTS = (
@@ -247,7 +248,7 @@ def _by_code(values: Floats, code: NDArray[np.int32]) -> Chunked | None:
 
 def _findings(planting: Planting, outer: Callable[..., Geometries]) -> LayerData:
     """Return a row a finding; of one that is of many trees, a row each."""
-    findings = planting.findings
+    findings = all_told(planting.findings, planting.site.units)
     columns = {
         name: np.repeat(texts([getattr(f, name) for f in findings]), [f.count for f in findings])
         for name in ("code", "severity", "tree_id", "message", "measured", "required", "remedy")

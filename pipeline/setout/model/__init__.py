@@ -4,7 +4,20 @@ Coordinates are metres in the site's working frame (:class:`Frame`) unless a nam
 plants are structures of arrays, one entry a tree, all of the same length.
 """
 
-from setout.model.base import Bools, Elevations, Finding, Floats, Frame, Geometries, Ints, RasterGrid, Severity, VectorLayer, transformer
+from setout.model.base import (
+    Bools,
+    Elevations,
+    Figure,
+    Finding,
+    Floats,
+    Frame,
+    Geometries,
+    Ints,
+    RasterGrid,
+    Severity,
+    VectorLayer,
+    transformer,
+)
 from setout.model.irrigation import Emitter, Irrigation, IrrigationPlan, Network, Pipes, Source, Zone
 from setout.model.light import ColdAir, DirectionLight, Hollow, Light, ScreenShade, SideLight, SunDays
 from setout.model.need import ClassNeed, Need, NeedSettings, Weather
@@ -40,6 +53,7 @@ __all__ = [
     "Elevations",
     "Emitter",
     "Exclusion",
+    "Figure",
     "Finding",
     "Floats",
     "Frame",

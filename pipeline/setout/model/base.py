@@ -20,6 +20,8 @@ Bools = NDArray[np.bool_]
 Geometries = NDArray[np.object_]
 
 Severity = Literal["note", "warn", "stop"]
+Figure = float | int | str | tuple[str, ...] | None
+"""A figure behind a finding, in SI, or a name or code; None where it is unknown."""
 
 
 @lru_cache(maxsize=64)
@@ -127,24 +129,25 @@ class Elevations(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing that falls short, or that the user should know.
+    """One thing that falls short, or that the user should know: a code and the figures behind it.
+
+    What is said of it, in which units, is made where people read it: see :mod:`setout.words.findings`.
 
     Attributes
     ----------
     code : stable short word, such as ``dem_gap`` or ``nearest_below_step``
     severity : note, warn or stop
-    message : what and where, in plain words
-    measured, required : the figures behind it, as text with units; empty when there are none
-    remedy : what mends it
+    message, measured, required, remedy : texts of findings that are worded where a file is read
     tree_id : the tree at fault, if one is
     geometry : where, in the frame; None for the whole site
     by : how much it falls short by, greater for worse, to tell like findings apart; NaN where that cannot be told
     trees, each : indices of the trees at fault where they are many, and what is said of each, such as "is not watered"
+    figures : by name, with unit suffix, in SI; what the code's words ask for
     """
 
     code: str
     severity: Severity
-    message: str
+    message: str = ""
     measured: str = ""
     required: str = ""
     remedy: str = ""
@@ -153,17 +156,9 @@ class Finding:
     by: float = float("nan")
     trees: Ints | None = field(default=None, compare=False)
     each: str = ""
+    figures: Mapping[str, Figure] = field(default_factory=dict)
 
     @property
     def count(self) -> int:
         """Return how many trees or other things it is of."""
         return 1 if self.trees is None else len(self.trees)
-
-    def told(self) -> dict[str, str]:
-        """Return everything but its place, by name.
-
-        >>> Finding("dem_gap", "warn", "a gap").told()["severity"]
-        'warn'
-        """
-        names = ("code", "severity", "tree_id", "message", "measured", "required", "remedy")
-        return {name: getattr(self, name) for name in names}

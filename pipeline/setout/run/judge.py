@@ -37,6 +37,7 @@ class Judged:
     findings: tuple[Finding, ...]
     built: AsBuilt | None = None
     counts: dict[str, int] = field(default_factory=dict)
+    units: str = "us"
 
     @property
     def short(self) -> int:
@@ -74,7 +75,7 @@ def check(path: str | Path, trees: str, out: str | Path | None = None, *, say: S
     if out is not None:
         with steps.step("write"), OutputFolder(Path(out), FILES["asbuilt"], placed) as staging:
             _write(planting, found, staging.path, Path(trees).name)
-    return Judged(len(came.points), (*file.findings, *found.findings), found.built, found.built.counts)
+    return Judged(len(came.points), (*file.findings, *found.findings), found.built, found.built.counts, planting.site.units)
 
 
 def _write(planting: Planting, found: Seen, folder: Path, source: str) -> None:

@@ -14,6 +14,7 @@ from setout.planfile import Plan
 from setout.run.inputs import Input, changed
 from setout.run.steps import Steps
 from setout.stages import terrain
+from setout.words.findings import all_told
 
 PRODUCTS = ("geopackage", "map", "terrain", "report", "packet")
 
@@ -75,7 +76,7 @@ def write_run(path: Path, inputs: Sequence[Input], the_plan: Plan, planting: Pla
         },
         "trees": len(planting.trees),
         "trees_by_block": {block.name: int((planting.trees.block == k).sum()) for k, block in enumerate(planting.site.blocks)},
-        "findings": [finding.told() for finding in planting.findings[:1000]],
+        "findings": [finding.record() for finding in all_told(planting.findings[:1000], planting.site.units)],
         "versions": {
             name: getattr(sys.modules.get(name), "__version__", None) or metadata.version(name)
             for name in ("numpy", "scipy", "shapely", "pyproj", "rasterio", "pyogrio", "geopandas", "folium", "ezdxf", "sunposition")

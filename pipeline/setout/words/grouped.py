@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from setout.model import Finding
+    from setout.words.findings import Told
 
 FEW: Final = 5
 """Like findings that name no tree are told one by one up to so many."""
@@ -49,13 +50,13 @@ class Kind:
     places : the first trees at fault, or what a finding says before its colon; empty for a single one
     """
 
-    worst: Finding
-    alike: tuple[Finding, ...]
+    worst: Told
+    alike: tuple[Told, ...]
     count: int
     places: tuple[str, ...]
 
     @property
-    def told(self) -> tuple[Finding, ...]:
+    def told(self) -> tuple[Told, ...]:
         """Return those that are told one by one: the only one, or the few that name no tree; none of many."""
         few = len(self.alike) == 1 or (len(self.alike) <= FEW and not any(one.tree_id for one in self.alike))
         return self.alike if few else ()
@@ -93,16 +94,17 @@ def words_of(code: str) -> str:
     return WORDS.get(code, code.replace("_", " "))
 
 
-def kinds_of(findings: Sequence[Finding], tree_id: Sequence[str] | NDArray[Any] = (), few: int = FEW) -> tuple[Kind, ...]:
+def kinds_of(findings: Sequence[Told], tree_id: Sequence[str] | NDArray[Any] = (), few: int = FEW) -> tuple[Kind, ...]:
     """Bring like findings together.
 
     >>> from setout.model import Finding
-    >>> close = [Finding("too_close", "stop", f"tree A-1-{k} stands close", f"{k} ft", "9 ft", "move it", f"A-1-{k}", by=9.0 - k)
+    >>> from setout.words.findings import told
+    >>> close = [told(Finding("too_close", "stop", f"tree A-1-{k} stands close", f"{k} ft", "9 ft", "move it", f"A-1-{k}", by=9.0 - k), "us")
     ...          for k in (4, 2, 3, 5)]
     >>> kinds_of(close)[0].line
     '4 too close; the worst: tree A-1-2 stands close: 2 ft (required 9 ft); first A-1-4, A-1-2, A-1-3 ...; move it'
     """
-    groups: dict[tuple[str, str, str, str], list[Finding]] = {}
+    groups: dict[tuple[str, str, str, str], list[Told]] = {}
     for finding in findings:
         groups.setdefault((finding.severity, finding.code, finding.required, finding.remedy), []).append(finding)
     out: list[Kind] = []
@@ -112,14 +114,14 @@ def kinds_of(findings: Sequence[Finding], tree_id: Sequence[str] | NDArray[Any] 
     return tuple(out)
 
 
-def _kind(alike: tuple[Finding, ...], tree_id: Sequence[str] | NDArray[Any]) -> Kind:
+def _kind(alike: tuple[Told, ...], tree_id: Sequence[str] | NDArray[Any]) -> Kind:
     worst = max(alike, key=lambda finding: finding.by if math.isfinite(finding.by) else -math.inf)
     places = tuple(dict.fromkeys(place for finding in alike for place in _places(finding, tree_id)))
     lone = len(alike) == 1 and alike[0].trees is None
     return Kind(worst, alike, sum(finding.count for finding in alike), () if lone else places[:FIRST])
 
 
-def _places(finding: Finding, tree_id: Sequence[str] | NDArray[Any]) -> Iterator[str]:
+def _places(finding: Told, tree_id: Sequence[str] | NDArray[Any]) -> Iterator[str]:
     if finding.trees is not None:
         yield from (str(tree_id[k]) for k in finding.trees[:FIRST].tolist() if k < len(tree_id))
     elif finding.tree_id:
@@ -128,7 +130,7 @@ def _places(finding: Finding, tree_id: Sequence[str] | NDArray[Any]) -> Iterator
         yield finding.message.partition(": ")[0]
 
 
-def stops_of(findings: Sequence[Finding]) -> dict[str, int]:
+def stops_of(findings: Sequence[Finding | Told]) -> dict[str, int]:
     """Return how many trees or other things each kind of finding stops, by code."""
     stops: dict[str, int] = {}
     for finding in findings:
@@ -137,7 +139,7 @@ def stops_of(findings: Sequence[Finding]) -> dict[str, int]:
     return stops
 
 
-def stops_said(findings: Sequence[Finding]) -> str:
+def stops_said(findings: Sequence[Finding | Told]) -> str:
     """Return what stops a plan in words, each kind with its number; empty where nothing does.
 
     >>> from setout.model import Finding

@@ -26,6 +26,7 @@ from setout.stages.recognise.features import SORTING, UNSAID, WATER, brackets_fo
 from setout.stages.recognise.rules import Shape, meaning
 from setout.stages.recognise.vocabulary import words_of
 from setout.stages.survey.water_points import water_points
+from setout.words.findings import all_told
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -104,7 +105,7 @@ def look(folder: Path, files: SurveyFiles, units: str | None = None) -> Surveyed
         layers=tuple(layers),
         crs=files.crs or "",
         dem_unit=files.dem_unit or "",
-        doubts=_doubts((*line[1].findings, *(heights[1] if heights else ()))),
+        doubts=_doubts((*line[1].findings, *(heights[1] if heights else ())), chosen),
     )
 
 
@@ -117,9 +118,9 @@ def _outside_a_plan(fault: Fault) -> Fault:
     return replace(fault, remedy=remedy)
 
 
-def _doubts(findings: Iterable[Finding]) -> tuple[str, ...]:
+def _doubts(findings: Iterable[Finding], units: str) -> tuple[str, ...]:
     """Return what the readers doubted, without mere notes."""
-    said = (f"{f.message}; {f.remedy}" if f.remedy else f.message for f in findings if f.severity != "note")
+    said = (f"{f.message}; {f.remedy}" if f.remedy else f.message for f in all_told(findings, units) if f.severity != "note")
     return tuple(dict.fromkeys(said))
 
 

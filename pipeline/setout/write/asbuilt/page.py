@@ -17,6 +17,7 @@ from setout.layers.plan_builders import WGS84
 from setout.model.asbuilt import STATUS_WORDS, WHOLE
 from setout.units import show_length
 from setout.words import plan
+from setout.words.findings import Told, all_told
 from setout.write.asbuilt import picture
 from setout.write.geopackage import writer
 
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from setout.model import Finding, Floats, Ints, Planting
+    from setout.model import Floats, Ints, Planting
     from setout.model.asbuilt import AsBuilt, SetUp
 
 MOST = 200
@@ -167,7 +168,7 @@ def _findings(back: Return) -> LayerData:
     import shapely
 
     frame = back.planting.site.frame
-    found = back.true.findings
+    found = all_told(back.true.findings, back.planting.site.units)
     shapes = np.empty(len(found), object)
     shapes[:] = [finding.geometry for finding in found]
     out = shapely.transform(shapes, lambda xy: np.column_stack(frame.to(frame.survey_crs, xy[:, 0], xy[:, 1])))
@@ -218,7 +219,7 @@ def _turn(set_up: SetUp) -> str:
 
 def write_page(path: Path, back: Return) -> None:
     """Write the page: what became of the set-out, a picture of it, every finding with its remedy."""
-    found = back.true.findings
+    found = all_told(back.true.findings, back.planting.site.units)
     whole = [f for f in found if f.code in WHOLE]
     words = {
         "title": back.planting.site.name,
@@ -264,13 +265,13 @@ def _how(back: Return) -> str:
     return "The file names no trees, or others: which tree is which was told by the pattern of them all."
 
 
-def _said(finding: Finding) -> dict[str, str]:
+def _said(finding: Told) -> dict[str, str]:
     return {name: getattr(finding, name) for name in ("code", "severity", "message", "measured", "required", "remedy")}
 
 
-def _groups(found: tuple[Finding, ...], whole: list[Finding]) -> list[dict[str, Any]]:
+def _groups(found: tuple[Told, ...], whole: list[Told]) -> list[dict[str, Any]]:
     """Gather findings by what they are; all are in the layer findings."""
-    groups: dict[tuple[str, str], list[Finding]] = {}
+    groups: dict[tuple[str, str], list[Told]] = {}
     for finding in found:
         if finding not in whole:
             groups.setdefault((finding.severity, finding.code), []).append(finding)

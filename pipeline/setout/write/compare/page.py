@@ -15,6 +15,7 @@ from setout.draw import chart
 from setout.draw.page import environment
 from setout.units import ACRE, FOOT, GALLON, show_length
 from setout.words import plan
+from setout.words.findings import all_told
 from setout.words.plan import no_formula
 
 if TYPE_CHECKING:
@@ -138,7 +139,7 @@ def record(result: Comparison) -> dict[str, Any]:
         "currency": result.currency,
         "options": [one(o) for o in result.outcomes],
         "fits": [{"limit": f.limit, "option": None if f.outcome is None else one(f.outcome)} for f in result.fits],
-        "findings": [f.told() for f in result.findings],
+        "findings": [f.record() for f in all_told(result.findings, result.units)],
     }
 
 
@@ -209,7 +210,7 @@ def _words(result: Comparison) -> dict[str, Any]:
         "currency": result.currency,
         "blocks": blocks,
         "fits": [fit_text(result, fit.limit) for fit in result.fits],
-        "findings": result.findings,
+        "findings": all_told(result.findings, result.units),
         "cautions": plan.CAUTIONS,
     }
 

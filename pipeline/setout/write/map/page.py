@@ -13,6 +13,7 @@ from markupsafe import Markup
 from setout.draw import palette
 from setout.units import show_area, show_length, show_pressure
 from setout.words import plan
+from setout.words.findings import Told, all_told
 from setout.words.grouped import kinds_of
 from setout.words.systems import FILLER, short_words
 from setout.write.map import treedata
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from setout.model import Finding, Floats, Planting
+    from setout.model import Floats, Planting
     from setout.words.grouped import Kind
     from setout.write.map.outlines import Drawn, Entry
 
@@ -101,7 +102,8 @@ def _page(planting: Planting, entries: Sequence[Entry], tolerance: float) -> dic
     """Return what the page template says."""
     from setout.write.map import pipes
 
-    site, findings, ids = planting.site, planting.findings, planting.facts["tree_id"]
+    site, ids = planting.site, planting.facts["tree_id"]
+    findings = all_told(planting.findings, site.units)
     drawn_last_first = list(reversed(entries))
     top_down = sorted(drawn_last_first, key=lambda e: FIRST.index(e.key) if e.key in FIRST else len(FIRST))
     kinds = kinds_of(findings, ids)
@@ -148,7 +150,8 @@ def plan_words(planting: Planting) -> Iterator[tuple[str, str]]:
 def _data(planting: Planting) -> dict[str, Any]:
     """Return what the page's script works with."""
     site = planting.site
-    named = [finding for finding in planting.findings if finding.tree_id]
+    findings = all_told(planting.findings, planting.site.units)
+    named = [finding for finding in findings if finding.tree_id]
     return {
         "units": site.units,
         "earth": treedata.earth(planting),
@@ -165,7 +168,7 @@ def _data(planting: Planting) -> dict[str, Any]:
             "watered": ["yes", "no", ""],
         },
         "findings": [_finding(planting, f) for f in named[:MOST_FINDINGS]],
-        "kinds": [_kind(planting, k) for k in kinds_of(planting.findings, planting.facts["tree_id"])[:MOST_LISTED]],
+        "kinds": [_kind(planting, k) for k in kinds_of(findings, planting.facts["tree_id"])[:MOST_LISTED]],
     }
 
 
@@ -180,7 +183,7 @@ def _kind(planting: Planting, kind: Kind) -> dict[str, Any]:
     return told | {"message": kind.said, "tree": "", "about": [*where, *told["about"]], "box": box}
 
 
-def _finding(planting: Planting, finding: Finding) -> dict[str, Any]:
+def _finding(planting: Planting, finding: Told) -> dict[str, Any]:
     place = finding.geometry
     return {
         "severity": finding.severity,
@@ -192,7 +195,7 @@ def _finding(planting: Planting, finding: Finding) -> dict[str, Any]:
     }
 
 
-def _about_finding(finding: Finding) -> list[tuple[str, str]]:
+def _about_finding(finding: Told) -> list[tuple[str, str]]:
     rows = [("Tree", finding.tree_id), ("Found", finding.measured), ("Asked for", finding.required), ("Remedy", finding.remedy)]
     return [row for row in rows if row[1]]
 
@@ -271,7 +274,7 @@ def _finding_marks(planting: Planting) -> Iterator[Drawn]:
     from setout.write.map.outlines import COUNT, Entry
 
     marks = []
-    for f in planting.findings[:MOST_LISTED]:
+    for f in all_told(planting.findings[:MOST_LISTED], planting.site.units):
         if f.geometry is None or f.geometry.is_empty or f.tree_id:
             continue
         point = f.geometry.representative_point()

@@ -12,6 +12,7 @@ from setout.draw import palette
 from setout.units import show_area, show_length
 from setout.words import plan
 from setout.words import systems as systemwords
+from setout.words.findings import all_told
 from setout.words.grouped import kinds_of, stops_said
 from setout.write.report import light, need, sources, systems, years
 from setout.write.report import water as report_water
@@ -87,7 +88,7 @@ def _figures(planting: Planting) -> list[tuple[str, str]]:
 
 def _in_short(planting: Planting) -> Iterator[str]:
     """Yield what a grower wants to know first: what is in the way, water, what to order, the work."""
-    of = Counter(kind.worst.severity for kind in kinds_of(planting.findings))
+    of = Counter(kind.worst.severity for kind in kinds_of(all_told(planting.findings, planting.site.units)))
     stops = stops_said(planting.findings)
     rest = f"{_many(of['warn'], 'warning')} to weigh before planting and {_many(of['note'], 'note')} under Findings."
     if stops:
@@ -150,7 +151,7 @@ def _plants(lines: Sequence[plan.BlockLine]) -> list[tuple[str, str, str]]:
 
 
 def _findings(planting: Planting) -> list[dict[str, Any]]:
-    kinds = kinds_of(planting.findings, planting.facts["tree_id"], few=0)
+    kinds = kinds_of(all_told(planting.findings, planting.site.units), planting.facts["tree_id"], few=0)
     groups = []
     for severity, word in plan.SEVERITY.items():
         mine = [kind for kind in kinds if kind.worst.severity == severity]

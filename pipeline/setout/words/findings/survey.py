@@ -1,0 +1,9 @@
+"""What is said of the survey: files, boundary, coordinates, heights."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from setout.words.findings.told import Words
+
+WORDS: Final[dict[str, Words]] = {}

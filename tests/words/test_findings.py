@@ -1,0 +1,26 @@
+"""Every code of a finding can be told, in both units, with the figures that its words declare and no others."""
+
+from __future__ import annotations
+
+import pytest
+
+from setout.model import Finding
+from setout.words.findings import WORDS, told
+from setout.words.template import named
+
+
+@pytest.mark.parametrize("code", WORDS)
+def test_words_ask_for_the_figures_that_they_declare(code: str) -> None:
+    words = WORDS[code]
+    assert set().union(*map(named, words.texts)) == set(words.example)
+
+
+@pytest.mark.parametrize("units", ["us", "si"])
+@pytest.mark.parametrize("code", WORDS)
+def test_a_code_is_told_of_its_example(code: str, units: str) -> None:
+    said = told(Finding(code, "note", figures=WORDS[code].example), units)
+    assert said.message
+    for text in (said.message, said.measured, said.required, said.remedy, said.each):
+        assert not {"{", "}", "[["} & set(text)
+        assert "nan" not in text.lower().split()
+        assert text == text.strip()
