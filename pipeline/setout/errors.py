@@ -56,6 +56,19 @@ class PlanFaults(SetoutError):  # noqa: N818 - it holds all of them
         super().__init__("", faults=faults)
 
 
+class Refusal(SetoutError):
+    """A stage cannot use what it was given: a code and the figures behind it, worded by :mod:`setout.words.refusals`.
+
+    >>> raise Refusal("block_without_ground", block="A")
+    Traceback (most recent call last):
+    setout.errors.Refusal: block_without_ground (block=A)
+    """
+
+    def __init__(self, code: str, **figures: float | int | str | tuple[str, ...] | None) -> None:
+        self.code, self.figures = code, figures
+        super().__init__(f"{code} ({', '.join(f'{name}={value}' for name, value in figures.items())})")
+
+
 class Interrupted(SetoutError):  # noqa: N818 - nothing is in error
     """The work was stopped, or there is no room to write it; earlier results are untouched."""
 

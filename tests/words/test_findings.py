@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from setout.errors import Refusal
 from setout.model import Finding
 from setout.words.findings import WORDS, told
+from setout.words.refusals import REFUSALS, worded
 from setout.words.template import named
 
 
@@ -24,3 +26,10 @@ def test_a_code_is_told_of_its_example(code: str, units: str) -> None:
         assert not {"{", "}", "[["} & set(text)
         assert "nan" not in text.lower().split()
         assert text == text.strip()
+
+
+@pytest.mark.parametrize("code", REFUSALS)
+def test_refusals_ask_for_the_figures_that_they_declare(code: str) -> None:
+    assert set().union(*map(named, REFUSALS[code].texts)) == set(REFUSALS[code].example)
+    for units in ("us", "si"):
+        assert not {"{", "}", "[["} & set(str(worded(Refusal(code, **REFUSALS[code].example), units)))

@@ -31,6 +31,7 @@ from setout.stages import compare as weigh
 from setout.stages import light as sun
 from setout.stages.need import most_together
 from setout.units import FOOT
+from setout.words.refusals import in_words
 from setout.write.folder import OutputFolder, check_writable
 from setout.write.products import FILES
 
@@ -75,7 +76,8 @@ def compare(
             options = tuple(o for o in options if the_plan.block[o.index].name == block)
     with clock.step("read the survey"):
         surveyed = read_survey(the_plan, path.parent)
-    land = land_of(the_plan, surveyed, clock)
+    with in_words(the_plan.units):
+        land = land_of(the_plan, surveyed, clock)
     bench = _Bench(the_plan, land, shade_at(the_plan, surveyed, land.site), surveyed.weather)
     outcomes = [replace(bench.outcome(index, None), planned=True) for index in _compared(the_plan, options, block)]
     faults: list[Fault] = []
@@ -157,7 +159,8 @@ class _Bench:
 
     def _measured(self, index: int, blocks: list[Block], name: str, said: str) -> Outcome:
         land = with_blocks(self.land, blocks, self.plan)
-        filled, _ = filled_on(land)
+        with in_words(land.site.units):
+            filled, _ = filled_on(land)
         site, rows = land.site, filled.rows
         trees, _ = assign.assign(filled.trees, site.blocks)
         nearest, _ = look.nearest_neighbour(trees.x, trees.y, trees.partner if len(trees.partner) else None)

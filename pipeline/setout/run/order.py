@@ -24,6 +24,7 @@ from setout.run.watering import planted_on, watering
 from setout.stages import account, assign, calendar, compare, pollinate, room
 from setout.stages import check as look
 from setout.tables.labour import Rate
+from setout.words.refusals import in_words
 from setout.words.room import plain_words
 from setout.write.folder import OutputFolder, check_writable
 from setout.write.products import managed_by
@@ -62,7 +63,11 @@ def plan(
 
 def plan_site(the_plan: Plan, surveyed: Survey, steps: Steps | None = None) -> Planting:
     """Take a surveyed property through all stages."""
-    steps = steps or Steps()
+    with in_words(the_plan.units):
+        return _through_all_stages(the_plan, surveyed, steps or Steps())
+
+
+def _through_all_stages(the_plan: Plan, surveyed: Survey, steps: Steps) -> Planting:
     land = land_of(the_plan, surveyed, steps)
     site = land.site
     shade = shade_at(the_plan, surveyed, site)
