@@ -56,7 +56,7 @@ class PlanFaults(SetoutError):  # noqa: N818 - it holds all of them
         super().__init__("", faults=faults)
 
 
-class Refusal(SetoutError):
+class Refusal(SetoutError):  # noqa: N818 - as the trade says
     """A stage cannot use what it was given: a code and the figures behind it, worded by :mod:`setout.words.refusals`.
 
     >>> raise Refusal("block_without_ground", block="A")
@@ -64,7 +64,7 @@ class Refusal(SetoutError):
     setout.errors.Refusal: block_without_ground (block=A)
     """
 
-    def __init__(self, code: str, **figures: float | int | str | tuple[str, ...] | None) -> None:
+    def __init__(self, code: str, **figures: float | str | tuple[str, ...] | None) -> None:
         self.code, self.figures = code, figures
         super().__init__(f"{code} ({', '.join(f'{name}={value}' for name, value in figures.items())})")
 

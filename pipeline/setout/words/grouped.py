@@ -99,10 +99,10 @@ def kinds_of(findings: Sequence[Told], tree_id: Sequence[str] | NDArray[Any] = (
 
     >>> from setout.model import Finding
     >>> from setout.words.findings import told
-    >>> close = [told(Finding("too_close", "stop", f"tree A-1-{k} stands close", f"{k} ft", "9 ft", "move it", f"A-1-{k}", by=9.0 - k), "us")
+    >>> close = [told(Finding("too_close", "stop", f"A-1-{k} stands close", f"{k} ft", "9 ft", "move it", f"A-1-{k}", by=9.0 - k), "us")
     ...          for k in (4, 2, 3, 5)]
     >>> kinds_of(close)[0].line
-    '4 too close; the worst: tree A-1-2 stands close: 2 ft (required 9 ft); first A-1-4, A-1-2, A-1-3 ...; move it'
+    '4 too close; the worst: A-1-2 stands close: 2 ft (required 9 ft); first A-1-4, A-1-2, A-1-3 ...; move it'
     """
     groups: dict[tuple[str, str, str, str], list[Told]] = {}
     for finding in findings:
