@@ -99,7 +99,9 @@ def _shut_off(
 
 def _wide(area: BaseGeometry) -> BaseGeometry:
     """Return what is wide enough for a tree: no slivers beside arcs and walls."""
-    return overlay.polygonal(shapely.buffer(shapely.buffer(area, -SLIVER_M, join_style="mitre"), SLIVER_M, join_style="mitre"))
+    return overlay.polygonal(
+        shapely.buffer(shapely.buffer(area, -SLIVER_M, join_style="mitre"), SLIVER_M, join_style="mitre")
+    )
 
 
 def _cut_off(water: Water, lost: BaseGeometry) -> list[Finding]:
