@@ -71,7 +71,8 @@ WORDS: Final[dict[str, str]] = {
         linde""",
     "a line or a mark of the survey": """screen, screen line, guide, guide line, row line, contour, contour line, soil sample, soil pit,
         control point, benchmark, monument, terrace,
-        terrace edge, bench, bluff, crest, brow, terraza, bancal, talud, survey marker, survey mark, photo point, curva de nivel, punto de control, mojon, muestra de suelo""",
+        terrace edge, bench, bluff, crest, brow, terraza, bancal, talud,
+        survey marker, survey mark, photo point, curva de nivel, punto de control, mojon, muestra de suelo""",
 }  # fmt: skip
 """Phrases by the thing they mean, in singular; "$" behind one: only where it ends the text."""
 PREPOSITIONS: Final = frozenset(
