@@ -280,7 +280,10 @@ def test_the_demo_is_a_sensible_plan(planned: Path) -> None:
     assert "stop" not in severities
     assert severities.count("warn") <= 3
     assert trees["watered"].all()
-    assert trees["sun_h"].min() >= 6.0
+    walls = np.isin(trees["block"].astype(str), ["CH", "WG", "RS", "YS"])  # hedge, trellis and screens
+    assert trees["sun_h"][~walls].min() >= 6.0
+    # of a wall hours count by how squarely the sun meets its sides: half of them, as a cosine has it on the mean
+    assert trees["sun_h"][walls].min() >= 3.0
 
 
 def test_the_readme_tells_the_demo_as_it_is_planned(planned: Path) -> None:

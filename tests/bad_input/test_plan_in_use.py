@@ -43,7 +43,7 @@ def test_ten_faults_at_once(farm, refused):
 
 def test_step_larger_than_the_field(farm, refused):
     farm.sections["block"][0]["step"] = "500 m"
-    farm.sections["block"][1]["step"] = "1e7 km"
+    farm.sections["block"][1]["step"] = "90 km"
     assert len(refused("block A: the step 1640.4 ft is larger", "355.5 ft across", "block B: the step")) == 2
 
 

@@ -192,8 +192,9 @@ def test_what_is_wrong_with_the_whole_set_out_is_told_before_single_trees(capsys
     code, out, _ = ran(capsys, "check", "plan.toml", "--trees", "back.csv")
     lines = out.splitlines()
     assert code == 1
-    assert "whole set-out" in lines[1]
-    assert "303 fall short: 300 inside a setback, 3 missing" in lines[0]
-    assert "300 inside a setback; the first: tree A-0 stands too near: 1 ft (required 9 ft); first A-0, A-1, A-2 ..." in lines[2]
-    assert "3 missing; the first: tree B-0 is missing; first B-0, B-1, B-2; plant it" in lines[3]
-    assert len(lines) == 4
+    assert lines[0] == "The set-out as a whole:"
+    assert "the whole set-out lies 9 ft to the N" in lines[1]
+    assert "303 fall short: 300 inside a setback, 3 missing" in lines[2]
+    assert "300 inside a setback; the first: tree A-0 stands too near: 1 ft (required 9 ft); first A-0, A-1, A-2 ..." in lines[3]
+    assert "3 missing; the first: tree B-0 is missing; first B-0, B-1, B-2; plant it" in lines[4]
+    assert len(lines) == 5

@@ -42,7 +42,7 @@ def plan() -> Planting:
         "1 mm/day",
     ]
     points = [(-45.0, 35.0, 400.0, 1500.0), (45.0, -30.0, 300.0, 2000.0)]
-    return orchard(points, ground=hill, eto=months, kc=0.9, days_per_week=5)
+    return orchard(points, ground=hill, eto=months, kc=0.9, days_per_week=5, leaf_out="1 March")
 
 
 @pytest.fixture(scope="module")

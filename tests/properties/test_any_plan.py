@@ -104,7 +104,10 @@ def account_faults(planting: Planting) -> Iterator[str]:
 def faults_in(case: AnyPlan, planting: Planting) -> list[str]:
     """Return everything that should hold of a plan and does not."""
     found = [*ground_faults(planting), *clear_faults(planting), *room_faults(planting), *account_faults(planting)]
-    return found + [f"{f.code} at {f.tree_id}" for f in planting.findings if f.severity == "stop" and f.tree_id][:3]
+    # land in parts that meet in a point lets no pipe through; that its trees stay dry is told, as it should be
+    apart = {"beyond_reach"} if planting.site.boundary.geom_type == "MultiPolygon" else set()
+    stops = [f for f in planting.findings if f.severity == "stop" and f.tree_id and f.code not in apart]
+    return found + [f"{f.code} at {f.tree_id}" for f in stops][:3]
 
 
 @pytest.mark.parametrize("first", range(FIRST, FIRST + PLANS, FEW))

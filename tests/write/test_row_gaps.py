@@ -61,7 +61,7 @@ def test_lists_and_work_count_the_pieces(parted: Any) -> None:
 
 def test_compare_counts_pipe_along_the_pieces(parted: Any) -> None:
     block, whole = parted.site.blocks[0], planting()
-    room = BlockRoom(0, 9, 1.5, 1.2, 0.8, 0.0, 0.0, 1.5, 0.0, "none", 12.0, 1.8, None, ())
+    room = BlockRoom(0, 9, 1.5, 1.2, 0.8, 0.0, 0.0, 1.5, 0.0, 12.0, 1.8, None, ())
     pipe, was = (compare.outcome_of("a", "", block, room, plan.rows, {}).pipe_m for plan in (parted, whole))
     assert was - pipe == pytest.approx(GAP)
 

@@ -100,7 +100,8 @@ def _fitted(terms: Terms, area: BaseGeometry, start: tuple[float, float]) -> tup
     far = float(np.hypot(high_x - low_x, high_y - low_y))
     here = np.array(start)
     ray = shapely.LineString([here - far * way, here + far * way])
-    pieces = [p for p in shapely.get_parts(overlay.intersection(ray, area)) if p.length > 0]
+    # no grid for a line: rows would hang on which of its nodes is nearest
+    pieces = [p for p in shapely.get_parts(overlay.intersection(ray, area, None)) if p.length > 0]
     own = min(pieces, key=lambda p: float(shapely.distance(p, shapely.Point(start))), default=None)
     if own is None:
         return start

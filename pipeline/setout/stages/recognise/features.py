@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 WATER: Final = "water points"
 UNSAID: Final = "unsaid"
 """Groups beside the rules and the reasons for leaving out."""
+_TANKS: Final = frozenset({"propane tank", "septic field", "cistern"})
 SORTING: Final = frozenset(
     [
         "kind",
@@ -235,6 +236,8 @@ def _groups(said: _Said, layer: Meaning, dimension: int) -> set[str]:
     rules = _over_or_under(what.rules, said, layer)
     if dimension != 2:
         rules = rules - {"no planting"}
+    if not _TANKS.isdisjoint(rules):
+        rules = rules - {"tank"}  # what is in it has been said
     groups = set(rules)
     if what.water and dimension == 0:
         groups.add(WATER)

@@ -107,6 +107,13 @@ RULES: Final[tuple[Rule, ...]] = (
         distance=Figure("25 ft", "7.7 m"),
     ),
     Rule(
+        "trees",
+        "setback",
+        "a strip beside standing trees, for their shade and roots (practice)",
+        place=True,
+        distance=Figure("30 ft", "9.2 m"),
+    ),
+    Rule(
         "fence",
         "setback",
         "with the canopy: half of the mature spread, so that nothing hangs over (practice)",

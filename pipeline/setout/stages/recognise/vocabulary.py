@@ -65,6 +65,8 @@ WORDS: Final[dict[str, str]] = {
         casa, edificio, edificacion, construccion, vivienda, galpon, bodega, granero, establo, cobertizo, garaje, nave,
         invernadero, oficina,
         escuela, iglesia, caseta, cabana""",
+    "trees": """wood lot, woods, wood land, forest, existing tree, tree line, trees, wind break, shelter belt, bosque, arboleda, monte,
+        cortina de arboles, cortavientos, rompevientos""",
     "fence": "fence, wall, hedge, electric fence, gate, cerca, cerco, cerca electrica, valla, muro, tapia, pared, seto, alambrado, barda",
     "no planting": """no plant, no planting, keep out, keep clear, exclusion, exclude, excluded, exclusion zone, turning yard, turning area,
         turning place, parking, parking lot, easement, right of way, servidumbre, derecho de via, estacionamiento, no plantar,
@@ -81,9 +83,10 @@ WORDS: Final[dict[str, str]] = {
         lote, parcela,
         linde""",
     "a line or a mark of the survey": """screen, screen line, guide, guide line, row line, contour, contour line, soil sample, soil pit,
-        control point, benchmark, monument, survey marker, survey mark, photo point, curva de nivel, punto de control, mojon,
-        muestra de suelo""",
-}
+        control point, benchmark, monument, terrace,
+        terrace edge, bench, bluff, crest, brow, terraza, bancal, talud,
+        survey marker, survey mark, photo point, curva de nivel, punto de control, mojon, muestra de suelo""",
+}  # fmt: skip
 """Phrases by the thing they mean, in singular; "$" behind one: only where it ends the text."""
 PREPOSITIONS: Final = frozenset(
     [
