@@ -100,7 +100,7 @@ def any_plan(seed: int, largest: float = 220.0, light: float = 0.1) -> AnyPlan:
         "units": pick(rng, ["us", "si"]),
         "site": {"boundary": "boundary"} | ({"elevation": "420 m"} if rng.random() < 0.3 else {}),
         "ground": _ground(rng),
-        "setback": _setbacks(rng),
+        "setback": [s for s in _setbacks(rng) if s["from"] == "boundary" or s["from"] in layers],
         "no_plant": _no_plant(rng),
         "height_limit": _height_limits(rng),
         "block": blocks,
