@@ -10,24 +10,24 @@ from farm import snapshot
 PLACES = [
     ("read/plan_file", 1),
     ("tables/catalogue", 3),
-    ("read/ogr", 5),
+    ("read/vector/ogr", 5),
     ("read/raster", 5),
     ("stages/survey", 10),
     ("stages/terrain", 10),
     ("stages/reach", 4),
     ("stages/exclude", 25),
     ("stages/fill", 10),
-    ("geometry/rowcut", 10),
+    ("geometry/rows/rowcut", 10),
     ("stages/assign", 3),
     ("stages/check", 10),
     ("write/geopackage", 30),
-    ("write/rasters", 5),
-    ("write/webmap", 3),
-    ("write/chunks", 3),
-    ("write/picture", 5),
-    ("write/report", 3),
-    ("write/stakeout", 5),
-    ("write/commit", 5),
+    ("write/terrain", 5),
+    ("write/map/page", 3),
+    ("layers/columns", 3),
+    ("write/report/picture", 5),
+    ("write/report/page", 3),
+    ("write/packet/stakeout", 5),
+    ("write/folder", 5),
 ]
 
 
@@ -94,7 +94,7 @@ def test_a_hard_kill_and_the_run_after_it(farm, warm):
     """SIGKILL leaves earlier results as they were; the next run clears away what it left."""
     path = farm.write()
     before = snapshot(farm.folder / "out")
-    ran = warm("plan", path, "--quiet", at=("write/chunks", 3, "SIGKILL"))
+    ran = warm("plan", path, "--quiet", at=("layers/columns", 3, "SIGKILL"))
     assert ran.code == -9
     assert snapshot(farm.folder / "out") == before
     ran = warm("plan", path, "--quiet")
@@ -112,7 +112,7 @@ def test_other_commands(farm, warm, tmp_path, command):
         "demo": ["demo", tmp_path / "demo", "--quiet"],
     }[command]
     before = snapshot(farm.folder)
-    ran = warm(*args, at=({"check": "stages/terrain", "new": "setout/newplan/look", "demo": "demo/terrain"}[command], 2, "SIGINT"))
+    ran = warm(*args, at=({"check": "stages/terrain", "new": "run/newplan/look", "demo": "demo/terrain"}[command], 2, "SIGINT"))
     assert (ran.code, ran.out, ran.err) == (3, "", "setout: interrupted; earlier results are as they were\n")
     assert snapshot(farm.folder) == before
 
