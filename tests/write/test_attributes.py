@@ -13,7 +13,7 @@ from typing import Any
 from xml.etree import ElementTree as ET
 
 import pytest
-from write.test_asbuilt import came_back
+from write.asbuilt.test_page import came_back
 
 from setout.draw import chart
 from setout.model import Planting
