@@ -47,9 +47,13 @@ class LightSection(Section):
     """What light is reckoned for."""
 
     compute: Literal["auto", "always", "never"] = "auto"
+    """`auto`: up to 100,000 trees; `always`; `never`."""
     days: tuple[Annotated[date, BeforeValidator(_day)], ...] = ()
+    """Days to reckon, as `["06-21", "09-22"]`. Absent: the 21st of each month of the season."""
     season: tuple[Annotated[int, BeforeValidator(_month)], Annotated[int, BeforeValidator(_month)]] | None = None
+    """First and last month, as `["April", "October"]`. Absent: April to October; south of the equator October to April."""
     year: int | None = Field(None, ge=1, le=200)
+    """Year after planting whose size the plants have. Absent: full size."""
 
     @field_validator("days", mode="before")
     @classmethod
@@ -75,9 +79,13 @@ class ShadeSection(Section):
     """Something that throws shade beside the planting: buildings, fences, existing trees."""
 
     from_: str = Field(alias="from")
+    """Outlines of buildings, lines of fences and hedges, points of trees."""
     height: Distance | None = None
+    """Height of those without a column `height_ft` or `height_m`. Absent: from the column."""
     spread: Distance | None = None
+    """Canopy diameter of points without a column `spread_ft` or `spread_m`. Absent: from the column."""
     why: Label = ""
+    """What it is. Absent: the reference."""
 
     @field_validator("height", "spread")
     @classmethod

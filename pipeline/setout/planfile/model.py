@@ -29,7 +29,9 @@ class Plan(Section):
     """A whole plan file."""
 
     name: Label = ""
+    """Title of the plan. Absent: the name of the file."""
     units: Literal["us", "si"] = "us"
+    """What people read: `us` or `si`; files hold SI."""
     site: SiteSection
     ground: GroundSection = GroundSection()
     setback: tuple[SetbackSection, ...] = ()
@@ -42,7 +44,10 @@ class Plan(Section):
     block: tuple[BlockSection, ...] = Field(min_length=1)
     plant: tuple[dict[str, Any], ...] = ()
     catalogue: str | None = None
+    """CSV of your own plants, see [Plants](GUIDE.md#plants). Absent: none."""
     labour: str | None = None
+    """CSV of your own hours of pruning, in the columns of [the project's](../tables/labour.csv): hours a plant and year by habit and
+    height, where nothing has to come off and where all would; in a straight line between. Absent: the project's, from memory."""
     materials: MaterialsSection = MaterialsSection()
     sheets: SheetsSection = SheetsSection()
     option: tuple[dict[str, Any], ...] = ()

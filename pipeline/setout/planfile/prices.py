@@ -48,7 +48,11 @@ class PricesSection(Section):
     """Prices by item: plants by name or species, everything of the materials, and hours of work."""
 
     currency: Label = ""
+    """What prices in `[prices]` are in, as `USD`. Absent: not named."""
     items: dict[str, Price] = Field(default_factory=dict)
+    """Every other key of `[prices]` is an item and its price: `plant = "38 / each"`, `"tree stake" = "6 / each"`, `wire = "0.12 / ft"`,
+    `work = "25 / h"`; an item is `plant`, `work`, a plant or species of the catalogue, or what the layer `materials` calls it; any
+    other key is a fault. Absent: costs stay unknown, and every sum says what it is without."""
 
     @model_validator(mode="before")
     @classmethod

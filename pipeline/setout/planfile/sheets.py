@@ -52,7 +52,9 @@ class SheetsSection(Section):
     """The plan sheets: their scale and paper."""
 
     scale: Annotated[float | None, BeforeValidator(read_scale)] = None
+    """Scale of the sheets that trees are staked from, `1:200` or `1 in = 40 ft`. Absent: as small as tree numbers stay readable."""
     paper: Annotated[PaperName | None, BeforeValidator(_paper)] = None
+    """`A3`, `A4`, `11x17 in`, `Letter` or `ANSI D`. Absent: `11x17 in` with feet, `A3` with metres."""
 
     def value(self) -> SheetSettings:
         """Return the settings."""
