@@ -9,7 +9,7 @@ from pydantic import Field, field_validator, model_validator
 
 from setout import units
 from setout.model import Dealing, Pattern, Plant
-from setout.planfile.quantities import EQUILATERAL, Distance, Length, Name, Section, Size, one_or_many
+from setout.planfile.quantities import EQUILATERAL, Distance, Length, Name, Reference, Section, Size, Written, one_or_many
 from setout.planfile.systems import (
     AlleySection,
     BedSection,
@@ -31,23 +31,23 @@ WORDS = ("north-south", "east-west", "longest side", "best", "contour")
 
 
 class BlockSection(Section):
-    """One part of the ground, planted in one pattern."""
+    """One part of the ground, planted in one pattern; a table for each."""
 
     name: Annotated[Name, Field(min_length=1)]
     """Short; begins every tree number."""
-    area: str | None = None
+    area: Reference | None = None
     """Its polygon. Absent: all usable ground that no other block takes; one block only. Screens and single plants need none."""
     pattern: PatternKind
     """`square`, `rectangular`, `offset` (every second row shifted half a step), `quincunx`, `hedgerow`, `trellis`, `bed`, `contour rows`,
     `screen` or `points`."""
     step: Distance | None = None
     """Distance in the row; in a bed, between its plants. Absent: needed, but for points; bed: its length."""
-    row_distance: Distance | None = None
+    row_distance: Annotated[Distance | None, Written("row distance", "length")] = None
     """Distance between rows, or `equilateral`: 0.866 of the step; of contour rows the least. Absent: offset: equilateral; square,
     quincunx: the step; else needed."""
     row_distance_max: Distance | None = None
     """Greatest row distance of contour rows. Absent: no limit."""
-    direction: float | str = "best"
+    direction: Annotated[float | str, Written("direction", "text")] = "best"
     """`north-south`, `east-west`, `N 20 E`, `110 deg`, `longest side`, `best`: searched, `contour`, or `guide:file:layer`: parallel to a
     surveyed line."""
     headland: Length = 0.0
@@ -68,13 +68,13 @@ class BlockSection(Section):
     """Two partners at every position. Absent: one plant at each."""
     fall: FallSection | None = None
     """How contour rows fall along their length. Absent: as its keys say."""
-    line: str | None = None
+    line: Reference | None = None
     """The line of a screen. Absent: needed for a screen."""
-    points: str | None = None
+    points: Reference | None = None
     """Positions of single plants. Absent: needed for `points`."""
     purpose: Literal["hide", "shade"] | None = None
     """What a screen is for: `hide` or `shade`. Absent: not said."""
-    yard: str | None = None
+    yard: Reference | None = None
     """The yard it serves. Absent: needed for `shade`."""
     spread: Size | None = None
     """Mature canopy diameter. Absent: from the catalogue."""

@@ -9,7 +9,7 @@ from pydantic import AfterValidator, Field, field_validator, model_validator
 
 from setout import units
 from setout.model.irrigation import Emitter, IrrigationPlan, Pipes
-from setout.planfile.quantities import Distance, Flow, Pressure, Section, Velocity, one_or_many
+from setout.planfile.quantities import Distance, Flow, Pressure, Section, Velocity, Written, one_or_many
 
 INCH: Final = units.FOOT / 12
 LATERAL_IN: Final = (0.600, 0.820, 1.060)
@@ -58,7 +58,7 @@ class EmitterSection(Section):
     """Outlets at a tree."""
     trees_per_emitter: int = Field(1, ge=1, le=2)
     """Trees that share one outlet, 1 or 2."""
-    range: tuple[OutletPressure, OutletPressure] | None = None
+    range: Annotated[tuple[OutletPressure, OutletPressure], Written("two pressures")] | None = None
     """Least and greatest pressure in which it compensates, `["10 psi", "45 psi"]`. Absent: none."""
     kind: Literal["drip", "ring", "spray"] = "drip"
     """`drip`, `ring` (round the trunk) or `spray`."""
@@ -109,7 +109,7 @@ class EmitterSection(Section):
 class PipeSection(Section):
     """Inside diameters that may be used for one purpose, and how smooth the pipe is."""
 
-    diameter: tuple[Bore, ...] = Field(min_length=1)
+    diameter: Annotated[tuple[Bore, ...], Written("lengths")] = Field(min_length=1)
     """Inside diameters to choose from, one or several."""
     roughness_c: float | None = Field(None, gt=0, le=200)
     """Its Hazen-Williams coefficient. Absent: 140 along rows, 150 elsewhere."""

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Self
 from pydantic import BeforeValidator, Field, model_validator
 
 from setout.model.buying import COMMON_PRACTICE, Allowances, Piece
-from setout.planfile.quantities import Distance, Label, Length, Section
+from setout.planfile.quantities import Distance, Label, Length, Section, Written
 from setout.units import quantity
 
 
@@ -18,7 +18,7 @@ def _share(value: object) -> object:
     return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
 
-Share = Annotated[float, BeforeValidator(_share), Field(ge=0, le=1)]
+Share = Annotated[float, BeforeValidator(_share), Field(ge=0, le=1), Written("share")]
 Each = Annotated[int, Field(ge=0, le=20)]
 
 
@@ -36,7 +36,7 @@ class PieceSection(Section):
 
 
 class MaterialsSection(Section):
-    """What geometry cannot tell of what there is to buy; what is left out is common practice."""
+    """What geometry cannot tell of what there is to buy. Defaults are common practice."""
 
     spares: Share = COMMON_PRACTICE.spares
     """Plants to order beside, for those that do not take: a share, `0.05` or `"5 %"`."""

@@ -11,7 +11,7 @@ from pydantic.functional_validators import ModelWrapValidatorHandler
 
 from setout import units
 from setout.model import Bed, Pair, Plant, Trellis
-from setout.planfile.quantities import Count, Distance, Label, Length, Section, Size, Slope
+from setout.planfile.quantities import Count, Distance, Label, Length, Section, Size, Slope, Written
 from setout.tables import catalogue
 
 FOOT = units.FOOT
@@ -71,7 +71,7 @@ class PairSection(Section):
 
     distance: Distance
     """How far partners stand apart."""
-    axis: Annotated[float, BeforeValidator(_bearing)] = float("nan")
+    axis: Annotated[float, BeforeValidator(_bearing), Written("axis", "direction")] = float("nan")
     """Bearing from one to the other; the first plant stands on the north. Absent: `north-south` or `east-west`, whichever gives the darker
     partner more light."""
 
@@ -83,7 +83,7 @@ class PairSection(Section):
 class FallSection(Section):
     """How much contour rows may fall along their length. The greatest fall is common practice, from memory."""
 
-    least: Annotated[float, BeforeValidator(lambda v: units.sensible(v, "slope"))] = Field(0.0, ge=0)
+    least: Annotated[float, BeforeValidator(lambda v: units.sensible(v, "slope")), Written("slope")] = Field(0.0, ge=0)
     """Least fall along contour rows, so that water does not stand."""
     most: Slope = 0.02
     """Greatest fall along them, so that it does not run; held over any 30 m (100 ft), and of a shorter row from end to end. Absent: 2 %."""
@@ -107,7 +107,7 @@ class PollinizerSection(Section):
 class GrowthSection(Section):
     """How wide a plant has been seen so many years after planting."""
 
-    year: float = Field(gt=0, le=200)
+    year: Annotated[float, Written("number", "year")] = Field(gt=0, le=200)
     """Years after planting."""
     spread: Size
     """How wide it has been seen then, left alone; its height grows alike."""
@@ -127,12 +127,12 @@ class PlantSection(Section):
     """Its variety."""
     role: Label = ""
     """Such as `pollinizer`, or `filler`: takes every second position and comes out again."""
-    share: float = Field(1.0, gt=0, le=1e6)
+    share: Annotated[float, Written("parts", "number")] = Field(1.0, gt=0, le=1e6)
     """Its share of the block: parts against the others' parts (8 and 1), or `80 %`; percentages add up to 100, shares that are all below 1
     to 1."""
     count: int | None = Field(None, ge=1, le=10**9)
     """Or exactly so many. Absent: by share."""
-    remove_year: int = Field(0, ge=0, le=9999)
+    remove_year: Annotated[int, Written("count", "year")] = Field(0, ge=0, le=9999)
     """Year in which a filler comes out, of the planting (12) or of the calendar (2041). Absent: not said."""
     growth: tuple[GrowthSection, ...] = ()
     """Sizes seen by year, in order: `growth = [{ year = 3, spread = "5 ft" }, ...]`. Absent: a curve with 95 % of full size in the
