@@ -79,12 +79,15 @@ def test_the_wheel_holds_exactly_the_files_listed(tmp_path: Path) -> None:
 
 
 @needs("hatchling", "test")
-def test_the_source_archive_holds_the_licence(tmp_path: Path) -> None:
+def test_the_source_archive_holds_the_licence_and_what_the_documents_lead_to(tmp_path: Path) -> None:
     """The terms of the MIT licence (opensource.org/license/mit) ask for themselves in every copy."""
     built = run(sys.executable, "-m", "hatchling", "build", "-t", "sdist", "-d", str(tmp_path))
     assert built.returncode == 0, built.stderr
     (source,) = tmp_path.glob("setout-*.tar.gz")
     with tarfile.open(source) as archive:
+        held = {n.partition("/")[2] for n in archive.getnames()}
+        led = {path.resolve().relative_to(ROOT).as_posix() for document in DOCUMENTS for path, _ in links_of(document)}
+        assert led - held == set()
         (name,) = (n for n in archive.getnames() if n.count("/") == 1 and n.endswith("/LICENSE"))
         file = archive.extractfile(name)
         assert file is not None
@@ -230,7 +233,7 @@ def test_the_reason_for_every_dependency_is_written_down() -> None:
 # ---------------------------------------------------------------------------------------------- start-up
 
 
-@pytest.mark.parametrize("arguments", [["--help"], ["plan", "--help"], ["new", "--help"], ["plants", "apple"]])
+@pytest.mark.parametrize("arguments", [["--help"], ["plan", "--help"], ["new", "--help"], ["plants", "apple"], ["keys", "step"]])
 def test_start_up_imports_nothing_heavy(arguments: list[str]) -> None:
     script = (
         "import sys\n"
@@ -294,19 +297,42 @@ def test_the_readme_has_its_two_commands(name: str) -> None:
     assert found.stdout.count("\n") == 1
 
 
-@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md"])
-def test_links_and_files_in_the_documents_exist(document: str) -> None:
+DOCUMENTS = (
+    "README.md",
+    "DEVELOPERS.md",
+    "data/README.md",
+    "maps/README.md",
+    "pipeline/setout/planfile/GUIDE.md",
+    "pipeline/setout/planfile/REFERENCE.md",
+)
+
+
+def links_of(document: str) -> list[tuple[Path, str]]:
+    """Return the files that a document's relative links lead to, with the heading in them."""
     text = (ROOT / document).read_text(encoding="utf-8")
-    links = re.findall(r"\]\((?!https?:|#)([^)#]+)(?:#[^)]*)?\)", text)
-    assert [link for link in links if not (ROOT / link).exists()] == []
+    found = re.findall(r"\]\((?!https?:)([^)#]*)(?:#([^)]*))?\)", text)
+    return [((ROOT / document).parent / link if link else ROOT / document, heading) for link, heading in found]
 
 
-def test_the_deed_in_the_readme_reads_and_closes(tmp_path: Path) -> None:
+@pytest.mark.parametrize("document", DOCUMENTS)
+def test_links_in_the_documents_lead_to_files_and_headings(document: str) -> None:
+    for path, heading in links_of(document):
+        assert path.exists(), path
+        if heading:
+            heads = re.findall(r"^#+ (.*)$", path.read_text(encoding="utf-8"), re.MULTILINE)
+            assert heading in {re.sub(r"[^\w -]", "", head.lower()).replace(" ", "-") for head in heads}, (path, heading)
+
+
+def test_the_readme_is_short() -> None:
+    assert (ROOT / "README.md").stat().st_size <= 8192
+
+
+def test_the_deed_of_the_survey_page_reads_and_closes(tmp_path: Path) -> None:
     """The four calls close by construction: 660 ft by 495 ft, 7.5 acres less the skew."""
     from setout.read import reference
     from setout.read.vector import files
 
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    text = (ROOT / "data" / "README.md").read_text(encoding="utf-8")
     (deed,) = re.findall(r"^```deed\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
     (tmp_path / "field.txt").write_text(deed, encoding="utf-8")
     layer = files.read_boundary(reference.parse("field.txt", tmp_path))
@@ -314,24 +340,3 @@ def test_the_deed_in_the_readme_reads_and_closes(tmp_path: Path) -> None:
     assert layer.crs.to_epsg() == 2272
     assert field.area / 43560 == pytest.approx(7.5, rel=0.01)
     assert [finding for finding in layer.findings if finding.severity != "note"] == []
-
-
-def test_plan_file_keys_of_the_readme_are_those_of_the_model() -> None:
-    from setout.planfile import Plan
-
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
-    text = text.partition("## The plan file")[2].partition("## Commands")[0]
-    listed = set(re.findall(r"^\| `([a-z_.]+)` \|", text, re.MULTILINE))
-    assert listed == set(keys(Plan))
-
-
-def keys(model: type, prefix: str = "") -> list[str]:
-    """Return the dotted keys of a plan-file section and of the sections in it."""
-    from setout.planfile.faults import _model_in
-
-    found = []
-    for name, field in model.model_fields.items():  # type: ignore[attr-defined]
-        key = f"{prefix}{field.alias or name}"
-        inner = _model_in(field.annotation)
-        found += keys(inner, f"{key}.") if inner is not None else [key]
-    return found

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from setout.errors import SetoutError
 from setout.tables import catalogue
 from setout.tables.entry import FIGURES
-from setout.tables.rows import KEYS
+from setout.tables.rows import MEANING
 from setout.tables.sheet import COLUMNS
 from setout.units import FOOT
 
@@ -289,26 +289,19 @@ def test_columns_of_the_table_are_those_of_a_grower() -> None:
             assert name.removesuffix("_ft") + "_m" in COLUMNS
 
 
-# ----------------------------------------------------------------------------------------------- the README
+# ---------------------------------------------------------------------------------------------- the guide
 
-README = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
-PLANTS = README.partition("## Plants")[2].partition("\n## ")[0]
-
-
-def test_keys_of_the_readme_are_those_that_are_read() -> None:
-    rows = [line.split("|")[1] for line in PLANTS.splitlines() if line.startswith("| `")]
-    listed = [key for row in rows for key in re.findall(r"`(\w+)`", row)]
-    assert sorted(listed) == sorted(KEYS)
+PAGES = Path(__file__).resolve().parents[2] / "pipeline" / "setout" / "planfile"
+PLANTS = (PAGES / "GUIDE.md").read_text(encoding="utf-8").partition("## Plants")[2].partition("\n## ")[0]
 
 
-def test_words_of_the_readme_are_those_that_are_taken() -> None:
+def test_words_of_the_reference_are_those_that_are_taken() -> None:
     for figure in FIGURES:
         if figure.kind == "word":
-            (row,) = [line for line in PLANTS.splitlines() if line.startswith(f"| `{figure.key}` |")]
-            assert tuple(re.findall(r"`([\w -]+)`", row)[1:]) == figure.words
+            assert tuple(re.findall(r"`([\w -]+)`", MEANING[figure.key])) == figure.words
 
 
-def test_the_plants_of_the_readme_are_read() -> None:
+def test_the_plants_of_the_guide_are_read() -> None:
     (text,) = re.findall(r"^```toml\n(.*?)^```$", PLANTS, re.MULTILINE | re.DOTALL)
     own = catalogue.read_tables(tomllib.loads(text)["plant"], "plan.toml")
     assert list(own) == ["apple, semi-dwarf", "sea buckthorn, hedge"]
@@ -316,7 +309,7 @@ def test_the_plants_of_the_readme_are_read() -> None:
     assert own["sea buckthorn, hedge"].group == ""
 
 
-def test_columns_of_the_readme_are_those_that_are_read() -> None:
+def test_columns_of_the_guide_are_those_that_are_read() -> None:
     csv = PLANTS.partition("For many plants")[2]
     named = set(re.findall(r"`(\w+_(?:ft|h))`", csv))
     assert named == {"spread_min_ft", "spread_max_ft", "pollination_ft", "chill_min_h", "chill_max_h"}

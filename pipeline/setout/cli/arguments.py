@@ -30,6 +30,7 @@ def parser() -> argparse.ArgumentParser:
         _compare_options,
         _batch_options,
         _plants_options,
+        _keys_options,
     ):
         command = add(commands)
         command.add_argument("--json", action="store_true", help="results as JSON on stdout")
@@ -138,3 +139,13 @@ def _plants_options(commands: Any) -> argparse.ArgumentParser:
     plants.add_argument("--units", choices=("us", "si"), help="what people read (default: as the plan file, else us)")
     plants.set_defaults(run="plants")
     return plants
+
+
+def _keys_options(commands: Any) -> argparse.ArgumentParser:
+    keys: argparse.ArgumentParser = commands.add_parser("keys", help="the keys of the plan file: what each is, and what holds without it")
+    keys.add_argument("word", nargs="?", default="", metavar="WORD", help="keys with this word in their name or meaning")
+    page = keys.add_mutually_exclusive_group()
+    page.add_argument("--schema", action="store_true", help="the plan file as a JSON Schema, for editors")
+    page.add_argument("--markdown", action="store_true", help="the reference of the plan file as a page")
+    keys.set_defaults(run="keys")
+    return keys

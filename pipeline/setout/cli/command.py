@@ -364,5 +364,23 @@ def _plants(args: argparse.Namespace) -> int:
     return 0
 
 
-_WORK = {"demo": _demo, "new": _new, "plan": _plan, "check": _check, "compare": _compare, "batch": _batch, "plants": _plants}
+def _keys(args: argparse.Namespace) -> int:
+    from setout.planfile import keys, schema
+    from setout.words import keys as key_words
+
+    if args.schema or args.markdown:
+        _show((schema.schema_text() if args.schema else key_words.reference()).removesuffix("\n"))
+        return 0
+    found = key_words.with_word(keys.every_key(), args.word)
+    if not found:
+        raise SetoutError(f'no key has "{args.word}" in its name or meaning', "setout keys", "leave the word out to see them all")
+    if args.json:
+        _show(json.dumps([key_words.key_record(key) for key in found], indent=1))
+        return 0
+    for line in key_words.key_lines(found):
+        _show(line)
+    return 0
+
+
+_WORK = {"demo": _demo, "new": _new, "plan": _plan, "check": _check, "compare": _compare, "batch": _batch, "plants": _plants, "keys": _keys}
 """What each command does."""

@@ -9,7 +9,7 @@ from pydantic import Field, field_validator, model_validator
 
 from setout import units
 from setout.model import Dealing, Pattern, Plant
-from setout.planfile.quantities import EQUILATERAL, Distance, Length, Name, Section, Size, one_or_many
+from setout.planfile.quantities import EQUILATERAL, Distance, Length, Name, Reference, Section, Size, Written, one_or_many
 from setout.planfile.systems import (
     AlleySection,
     BedSection,
@@ -31,35 +31,65 @@ WORDS = ("north-south", "east-west", "longest side", "best", "contour")
 
 
 class BlockSection(Section):
-    """One part of the ground, planted in one pattern."""
+    """One part of the ground, planted in one pattern; a table for each."""
 
     name: Annotated[Name, Field(min_length=1)]
-    area: str | None = None
+    """Short; begins every tree number."""
+    area: Reference | None = None
+    """Its polygon. Absent: all usable ground that no other block takes; one block only. Screens and single plants need none."""
     pattern: PatternKind
+    """`square`, `rectangular`, `offset` (every second row shifted half a step), `quincunx`, `hedgerow`, `trellis`, `bed`, `contour rows`,
+    `screen` or `points`."""
     step: Distance | None = None
-    row_distance: Distance | None = None
+    """Distance in the row; in a bed, between its plants. Absent: needed, but for points; bed: its length."""
+    row_distance: Annotated[Distance | None, Written("row distance", "length")] = None
+    """Distance between rows, or `equilateral`: 0.866 of the step; of contour rows the least. Absent: offset: equilateral; square,
+    quincunx: the step; else needed."""
     row_distance_max: Distance | None = None
-    direction: float | str = "best"
+    """Greatest row distance of contour rows. Absent: no limit."""
+    direction: Annotated[float | str, Written("direction", "text")] = "best"
+    """`north-south`, `east-west`, `N 20 E`, `110 deg`, `longest side`, `best`: searched, `contour`, or `guide:file:layer`: parallel to a
+    surveyed line."""
     headland: Length = 0.0
+    """Clear ground at both row ends, from the edge of the block's ground."""
     alley: AlleySection | None = None
+    """A wider gap after every so many rows. Absent: none."""
     rows: Literal["lined up", "free"] | None = None
+    """`lined up`, or `free`: each row starts where it fits best. Absent: `free` for hedgerow, trellis and bed, else `lined up`."""
     lines: int = Field(1, ge=1, le=12)
+    """Lines of plants in one row of a hedgerow, bed or screen, staggered (not in beds)."""
     line_distance: Distance | None = None
+    """Distance between those lines. Absent: needed with `lines`."""
     trellis: TrellisSection | None = None
+    """Posts, wires and anchors of a trellis. Absent: as its keys say."""
     bed: BedSection | None = None
+    """A raised bed. Absent: needed for the pattern `bed`."""
     pair: PairSection | None = None
+    """Two partners at every position. Absent: one plant at each."""
     fall: FallSection | None = None
-    line: str | None = None
-    points: str | None = None
+    """How contour rows fall along their length. Absent: as its keys say."""
+    line: Reference | None = None
+    """The line of a screen. Absent: needed for a screen."""
+    points: Reference | None = None
+    """Positions of single plants. Absent: needed for `points`."""
     purpose: Literal["hide", "shade"] | None = None
-    yard: str | None = None
+    """What a screen is for: `hide` or `shade`. Absent: not said."""
+    yard: Reference | None = None
+    """The yard it serves. Absent: needed for `shade`."""
     spread: Size | None = None
+    """Mature canopy diameter. Absent: from the catalogue."""
     height: Size | None = None
+    """Mature height. Absent: from the catalogue."""
     held_to: Size | None = None
+    """Smaller size that pruning holds the plants at. Absent: not held."""
     plants: tuple[PlantSection, ...] = ()
+    """What is planted, a table for each plant. Absent: trees without a kind."""
     plants_by: Literal["share", "rows"] = "share"
+    """How plants are dealt out: `share` (spread evenly along the walk) or `rows` (whole rows by turns)."""
     pollinizer: PollinizerSection | None = None
+    """The second plant takes each so-many-th tree of each so-many-th row. Absent: dealt out as the others."""
     emitters: int | None = Field(None, ge=1, le=100)
+    """Outlets at each tree of the block, or at each two that share. Absent: `water.emitter.per_tree`."""
 
     _plants = field_validator("plants", mode="before")(one_or_many)
 

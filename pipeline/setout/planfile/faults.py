@@ -131,19 +131,19 @@ def _known_keys(path: Sequence[str | int]) -> list[str]:
         if isinstance(part, int):
             continue
         field = next((f for n, f in model.model_fields.items() if (f.alias or n) == part), None)
-        inner = _model_in(field.annotation) if field is not None else None
+        inner = model_in(field.annotation) if field is not None else None
         if inner is None:
             return []
         model = inner
     return [field.alias or name for name, field in model.model_fields.items()]
 
 
-def _model_in(annotation: Any) -> type[BaseModel] | None:
+def model_in(annotation: Any) -> type[BaseModel] | None:
     """Return the section type inside an annotation such as ``tuple[BlockSection, ...]``."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
     for part in get_args(annotation):
-        found = _model_in(part)
+        found = model_in(part)
         if found is not None:
             return found
     return None

@@ -9,7 +9,7 @@ from pydantic import AfterValidator, Field, field_validator, model_validator
 
 from setout import units
 from setout.model.irrigation import Emitter, IrrigationPlan, Pipes
-from setout.planfile.quantities import Distance, Flow, Pressure, Section, Velocity, one_or_many
+from setout.planfile.quantities import Distance, Flow, Pressure, Section, Velocity, Written, one_or_many
 
 INCH: Final = units.FOOT / 12
 LATERAL_IN: Final = (0.600, 0.820, 1.060)
@@ -47,14 +47,23 @@ class EmitterSection(Section):
     """What lets the water out at a tree."""
 
     flow: OutletFlow
+    """Flow of one outlet."""
     at: OutletPressure
+    """At this pressure."""
     exponent: float | None = Field(None, ge=0, le=1)
+    """Exponent of pressure, 0 to 1. Absent: 0.5; 0 with a `range`."""
     variation: float = Field(0.0, ge=0, lt=1)
+    """Coefficient of variation from the maker."""
     per_tree: int = Field(1, ge=1, le=100)
+    """Outlets at a tree."""
     trees_per_emitter: int = Field(1, ge=1, le=2)
-    range: tuple[OutletPressure, OutletPressure] | None = None
+    """Trees that share one outlet, 1 or 2."""
+    range: Annotated[tuple[OutletPressure, OutletPressure], Written("two pressures")] | None = None
+    """Least and greatest pressure in which it compensates, `["10 psi", "45 psi"]`. Absent: none."""
     kind: Literal["drip", "ring", "spray"] = "drip"
+    """`drip`, `ring` (round the trunk) or `spray`."""
     wetted_radius: Distance | None = None
+    """Radius of the ground that one outlet wets. Absent: unknown."""
 
     @field_validator("range", mode="before")
     @classmethod
@@ -100,8 +109,10 @@ class EmitterSection(Section):
 class PipeSection(Section):
     """Inside diameters that may be used for one purpose, and how smooth the pipe is."""
 
-    diameter: tuple[Bore, ...] = Field(min_length=1)
+    diameter: Annotated[tuple[Bore, ...], Written("lengths")] = Field(min_length=1)
+    """Inside diameters to choose from, one or several."""
     roughness_c: float | None = Field(None, gt=0, le=200)
+    """Its Hazen-Williams coefficient. Absent: 140 along rows, 150 elsewhere."""
 
     @field_validator("diameter", mode="before")
     @classmethod
@@ -118,18 +129,31 @@ class WaterSettings(Section):
     """The keys of the water section that pipes, zones and hours are reckoned from."""
 
     emitter: EmitterSection | None = None
+    """The outlet at a tree. Absent: no pipe, zone or hour is reckoned."""
     lateral: LateralSection | None = None
+    """Pipe along rows. Absent: inside diameters 0.600, 0.820, 1.060 in."""
     manifold: PipeSection | None = None
+    """Pipe across rows. Absent: inside diameters 1.195 to 4.154 in, PVC SDR 26."""
     main: PipeSection | None = None
+    """Pipe from the water point to valves. Absent: that of `manifold`."""
     friction: Literal["hazen-williams", "darcy-weisbach"] = "hazen-williams"
+    """How friction is reckoned: `hazen-williams` or `darcy-weisbach`."""
     roughness: Wall = 1.5e-6
+    """Roughness of the pipe wall for Darcy-Weisbach. Absent: 0.0015 mm."""
     minor_loss: float = Field(0.1, ge=0, le=1)
+    """Loss in fittings as a share of that in the pipe."""
     pressure_spread: float = Field(0.2, gt=0, le=1)
+    """Greatest difference in what one valve opens, as a share of `emitter.at`."""
     max_velocity: Velocity = 5 * units.FOOT
+    """Greatest velocity in a pipe. Absent: 5 ft/s."""
     efficiency: float = Field(0.9, gt=0, le=1)
+    """Share of the water that the roots get."""
     hours_per_day: float = Field(24, gt=0, le=24)
+    """Hours of watering a day."""
     days_per_week: int = Field(7, ge=1, le=7)
+    """Days of watering a week."""
     daily_volume: Flow | None = None
+    """What each water point gives in a day, `20000 gal/day`. Absent: no limit but its flow."""
 
     def irrigation(self) -> IrrigationPlan:
         """Return what the plan asks of the irrigation, common practice where it says nothing."""

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, field_validator
 
 from setout.model.shade import LightPlan
-from setout.planfile.quantities import Distance, Label, Section
+from setout.planfile.quantities import Distance, Label, Reference, Section, Written
 
 TALLEST_M = 300.0
 """What shades a planting is no taller or wider [m]: beyond it the unit is wrong."""
@@ -43,13 +43,20 @@ def _month(value: object) -> int:
     raise ValueError(f"{value!r} is not a month; {said}")
 
 
+Month = Annotated[int, BeforeValidator(_month)]
+
+
 class LightSection(Section):
-    """What light is reckoned for."""
+    """What direct sun is reckoned for, on every tree whose spread and height are known."""
 
     compute: Literal["auto", "always", "never"] = "auto"
-    days: tuple[Annotated[date, BeforeValidator(_day)], ...] = ()
-    season: tuple[Annotated[int, BeforeValidator(_month)], Annotated[int, BeforeValidator(_month)]] | None = None
-    year: int | None = Field(None, ge=1, le=200)
+    """`auto`: up to 100,000 trees; `always`; `never`."""
+    days: Annotated[tuple[Annotated[date, BeforeValidator(_day)], ...], Written("days")] = ()
+    """Days to reckon, as `["06-21", "09-22"]`. Absent: the 21st of each month of the season."""
+    season: Annotated[tuple[Month, Month], Written("two months", "months")] | None = None
+    """First and last month, as `["April", "October"]`. Absent: April to October; south of the equator October to April."""
+    year: Annotated[int, Written("count", "year")] | None = Field(None, ge=1, le=200)
+    """Year after planting whose size the plants have. Absent: full size."""
 
     @field_validator("days", mode="before")
     @classmethod
@@ -72,12 +79,16 @@ class LightSection(Section):
 
 
 class ShadeSection(Section):
-    """Something that throws shade beside the planting: buildings, fences, existing trees."""
+    """What stands in the way of light beside the planting and the land: a table for each layer of buildings, fences or existing trees."""
 
-    from_: str = Field(alias="from")
+    from_: Reference = Field(alias="from")
+    """Outlines of buildings, lines of fences and hedges, points of trees."""
     height: Distance | None = None
+    """Height of those without a column `height_ft` or `height_m`. Absent: from the column."""
     spread: Distance | None = None
+    """Canopy diameter of points without a column `spread_ft` or `spread_m`. Absent: from the column."""
     why: Label = ""
+    """What it is. Absent: the reference."""
 
     @field_validator("height", "spread")
     @classmethod

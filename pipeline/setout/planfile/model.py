@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, PrivateAttr, field_validator, model_validator
 
@@ -11,7 +11,7 @@ from setout.planfile.block import BlockSection
 from setout.planfile.light import LightSection, ShadeSection
 from setout.planfile.materials import MaterialsSection
 from setout.planfile.prices import PricesSection
-from setout.planfile.quantities import Label, Section
+from setout.planfile.quantities import Label, Path, Section, Written
 from setout.planfile.sections import (
     GroundSection,
     HeightLimitSection,
@@ -29,7 +29,9 @@ class Plan(Section):
     """A whole plan file."""
 
     name: Label = ""
+    """Title of the plan. Absent: the name of the file."""
     units: Literal["us", "si"] = "us"
+    """What people read: `us` or `si`; files hold SI."""
     site: SiteSection
     ground: GroundSection = GroundSection()
     setback: tuple[SetbackSection, ...] = ()
@@ -40,12 +42,20 @@ class Plan(Section):
     shade: tuple[ShadeSection, ...] = ()
     light: LightSection = LightSection()
     block: tuple[BlockSection, ...] = Field(min_length=1)
-    plant: tuple[dict[str, Any], ...] = ()
-    catalogue: str | None = None
-    labour: str | None = None
+    plant: Annotated[tuple[dict[str, Any], ...], Written("plants", "tables")] = ()
+    """Your own plants, and figures of yours for those of the catalogue, see [Plants](GUIDE.md#plants). A "range" is one quantity, or
+    a list of the smallest and the greatest."""
+    catalogue: Path | None = None
+    """CSV of your own plants, see [Plants](GUIDE.md#plants). Absent: none."""
+    labour: Path | None = None
+    """CSV of your own hours of pruning, in the columns of [the project's](../tables/labour.csv): hours a plant and year by habit and
+    height, where nothing has to come off and where all would; in a straight line between. Absent: the project's, from memory."""
     materials: MaterialsSection = MaterialsSection()
     sheets: SheetsSection = SheetsSection()
-    option: tuple[dict[str, Any], ...] = ()
+    option: Annotated[tuple[dict[str, Any], ...], Written("options", "tables")] = ()
+    """Other ways of planting a block, for `setout compare`; each names its `block` (where there are several), maybe a `name`, and the
+    keys of the block that it changes: `step`, `row_distance`, `pattern`, `direction`, `held_to`, `plant` ... Absent: steps round the
+    block's own."""
     prices: PricesSection = PricesSection()
     _rates: tuple[Rate, ...] = PrivateAttr(())
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from typing import Final, Literal
+from typing import Annotated, Final, Literal
 
 from pydantic import Field, field_validator
 
 from setout import units
 from setout.model.need import MONTHS, NeedSettings
-from setout.planfile.quantities import Section
+from setout.planfile.quantities import Path, Section, Written
 from setout.tables.crops import DAYS
 
 PEAK_MM: Final = (1.0, 20.0)
@@ -99,17 +99,29 @@ def _kc(value: object) -> float:
 class NeedKeys(Section):
     """How much water plants need: climate, crop coefficients, and what is added and taken off."""
 
-    eto: tuple[float, ...] | None = None
-    climate: str | None = None
-    rain: tuple[float, ...] | None = None
+    eto: Annotated[tuple[float, ...], Written("depth a day")] | None = None
+    """Reference evapotranspiration (ETo): of the peak, `0.28 in/day` or `7 mm/day`, or by month, `{ jan = "0.05 in/day", ... }`. Absent:
+    from `climate`."""
+    climate: Path | None = None
+    """Or a climate file, see [Climate](GUIDE.md#climate-and-water-need). Absent: none."""
+    rain: Annotated[tuple[float, ...], Written("depths")] | None = None
+    """Rain by month, `{ jan = "3.1 in", ... }`. Absent: from `climate`."""
     effective_rain: Literal["scs", "fao", "none"] = "scs"
+    """How much of it plants use: `scs` (USDA), `fao` or `none`."""
     rain_in_design: bool = False
+    """Rain counts at the peak too; else the peak has to be met in a dry spell."""
     leaching: float = Field(0.0, ge=0, le=0.9)
+    """Share of the water that has to carry salts below the roots."""
     canopy_factor: Literal["keller-karmeli", "fereres", "canopy"] = "keller-karmeli"
+    """How shaded ground counts: `keller-karmeli` (share / 0.85), `fereres` (twice the share) or `canopy` (the share)."""
     ground: Literal["bare", "grass"] = "bare"
+    """Between the trees: `bare`, or `grass` that is watered with them."""
     winter: Literal["frost", "mild"] = "frost"
-    kc: tuple[float, ...] | None = None
-    leaf_out: tuple[int, int] | None = None
+    """`frost`, or `mild` without killing frost."""
+    kc: Annotated[tuple[float, ...], Written("coefficient", "number")] | None = None
+    """Crop coefficient of every plant: in mid-season, `0.95`, or by month. Absent: FAO-56 Table 12, by species."""
+    leaf_out: Annotated[tuple[int, int], Written("day of the year", "day")] | None = None
+    """When plants come into leaf, `15 March`. Absent: when the climate file's mean temperature reaches 50 F."""
 
     @field_validator("eto", mode="before")
     @classmethod

@@ -5,13 +5,13 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterable, Mapping
-from typing import Any, Final
+from typing import Annotated, Any, Final
 
 from pydantic import Field, ValidationInfo, model_validator
 
 from setout.model.buying import MATERIALS
 from setout.model.prices import PLANT, WORK, Price, Prices
-from setout.planfile.quantities import Label, Section
+from setout.planfile.quantities import Label, Section, Written
 from setout.tables import catalogue
 from setout.tables.rows import fold
 from setout.units import FOOT
@@ -48,7 +48,11 @@ class PricesSection(Section):
     """Prices by item: plants by name or species, everything of the materials, and hours of work."""
 
     currency: Label = ""
-    items: dict[str, Price] = Field(default_factory=dict)
+    """What prices in `[prices]` are in, as `USD`. Absent: not named."""
+    items: Annotated[dict[str, Price], Written("prices")] = Field(default_factory=dict)
+    """Every other key of `[prices]` is an item and its price: `plant = "38 / each"`, `"tree stake" = "6 / each"`, `wire = "0.12 / ft"`,
+    `work = "25 / h"`; an item is `plant`, `work`, a plant or species of the catalogue, or what the layer `materials` calls it; any
+    other key is a fault. Absent: costs stay unknown, and every sum says what it is without."""
 
     @model_validator(mode="before")
     @classmethod
@@ -57,7 +61,7 @@ class PricesSection(Section):
             return value
         given = {name: text for name, text in value.items() if name != "currency"}
         units = units_of((info.context or {}).get("own", {}).values()) if given else {}
-        items: dict[str, Price] = {}
+        items: Annotated[dict[str, Price], Written("prices")] = {}
         faults = []
         for name, text in given.items():
             item, shown = "", " ".join(str(name).split())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
@@ -11,6 +12,19 @@ from setout.model.text import ODD
 
 EQUILATERAL = 3**0.5 / 2
 """Row distance over step at which an offset set-out has all six neighbours equally far: half the root of three."""
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """How a value is written where its type does not tell: as :mod:`setout.planfile.schema` knows it, and as people call it."""
+
+    how: str
+    said: str = ""
+
+    @property
+    def name(self) -> str:
+        """Return what people call it."""
+        return self.said or self.how
 
 
 def _reader(kind: str, least: float, *, above: bool, most: tuple[float, str] | None = None) -> BeforeValidator:
@@ -27,17 +41,25 @@ def _reader(kind: str, least: float, *, above: bool, most: tuple[float, str] | N
     return BeforeValidator(read)
 
 
-Length = Annotated[float, _reader("length", 0.0, above=False)]
-Distance = Annotated[float, _reader("length", 0.0, above=True)]
-Size = Annotated[float, _reader("length", 0.0, above=True, most=(150.0, "no plant is larger than 150 m (490 ft)"))]
-Elevation = Annotated[float, _reader("length", -500.0, above=False, most=(9000.0, "no ground is higher than 9,000 m (29,500 ft)"))]
-GeoidHeight = Annotated[float, _reader("length", -200.0, above=False, most=(200.0, "geoids lie within 200 m (660 ft) of the ellipsoid"))]
+Length = Annotated[float, _reader("length", 0.0, above=False), Written("length")]
+Distance = Annotated[float, _reader("length", 0.0, above=True), Written("length")]
+Size = Annotated[float, _reader("length", 0.0, above=True, most=(150.0, "no plant is larger than 150 m (490 ft)")), Written("length")]
+Elevation = Annotated[
+    float,
+    _reader("length", -500.0, above=False, most=(9000.0, "no ground is higher than 9,000 m (29,500 ft)")),
+    Written("height", "length"),
+]
+GeoidHeight = Annotated[
+    float,
+    _reader("length", -200.0, above=False, most=(200.0, "geoids lie within 200 m (660 ft) of the ellipsoid")),
+    Written("height", "length"),
+]
 Count = Annotated[int, Field(ge=1, le=1_000_000)]
-Area = Annotated[float, _reader("area", 0.0, above=False)]
-Slope = Annotated[float, _reader("slope", 0.0, above=True)]
-Pressure = Annotated[float, _reader("pressure", 0.0, above=False)]
-Flow = Annotated[float, _reader("flow", 0.0, above=True)]
-Velocity = Annotated[float, _reader("velocity", 0.0, above=True)]
+Area = Annotated[float, _reader("area", 0.0, above=False), Written("area")]
+Slope = Annotated[float, _reader("slope", 0.0, above=True), Written("slope")]
+Pressure = Annotated[float, _reader("pressure", 0.0, above=False), Written("pressure")]
+Flow = Annotated[float, _reader("flow", 0.0, above=True), Written("flow")]
+Velocity = Annotated[float, _reader("velocity", 0.0, above=True), Written("velocity")]
 
 
 def _label(most: int) -> AfterValidator:
@@ -57,7 +79,10 @@ def _label(most: int) -> AfterValidator:
     return AfterValidator(read)
 
 
-Name = Annotated[str, _label(40)]
+Reference = Annotated[str, Written("reference")]
+References = Annotated[tuple[str, ...], Written("references")]
+Path = Annotated[str, Written("path")]
+Name = Annotated[str, _label(40), Written("name", "text")]
 LONGEST_LABEL = 200
 """Letters of the longest label."""
 Label = Annotated[str, _label(LONGEST_LABEL)]

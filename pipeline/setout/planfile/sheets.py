@@ -8,7 +8,7 @@ from typing import Annotated
 from pydantic import BeforeValidator
 
 from setout.model.sheet import PAPERS, PaperName, SheetSettings
-from setout.planfile.quantities import Section
+from setout.planfile.quantities import Section, Written
 from setout.units import quantity
 
 LEAST, MOST = 20.0, 20_000.0
@@ -49,10 +49,12 @@ def _paper(value: object) -> object:
 
 
 class SheetsSection(Section):
-    """The plan sheets: their scale and paper."""
+    """The plan sheets of the packet: their scale and paper."""
 
-    scale: Annotated[float | None, BeforeValidator(read_scale)] = None
-    paper: Annotated[PaperName | None, BeforeValidator(_paper)] = None
+    scale: Annotated[float | None, BeforeValidator(read_scale), Written("scale", "text")] = None
+    """Scale of the sheets that trees are staked from, `1:200` or `1 in = 40 ft`. Absent: as small as tree numbers stay readable."""
+    paper: Annotated[PaperName | None, BeforeValidator(_paper), Written("paper", "word")] = None
+    """`A3`, `A4`, `11x17 in`, `Letter` or `ANSI D`. Absent: `11x17 in` with feet, `A3` with metres."""
 
     def value(self) -> SheetSettings:
         """Return the settings."""

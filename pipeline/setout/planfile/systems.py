@@ -11,7 +11,7 @@ from pydantic.functional_validators import ModelWrapValidatorHandler
 
 from setout import units
 from setout.model import Bed, Pair, Plant, Trellis
-from setout.planfile.quantities import Count, Distance, Label, Length, Section, Size, Slope
+from setout.planfile.quantities import Count, Distance, Label, Length, Section, Size, Slope, Written
 from setout.tables import catalogue
 
 FOOT = units.FOOT
@@ -27,16 +27,22 @@ class AlleySection(Section):
     """A wider gap after every so many rows."""
 
     every: Count
+    """After this many rows."""
     width: Distance
+    """Its width, instead of the row distance."""
 
 
 class TrellisSection(Section):
     """Posts, wires and anchors of a trellis row. Defaults are common practice, from memory."""
 
     post: Distance = 24 * FOOT
+    """Longest distance from post to post. Absent: 24 ft."""
     end: Distance = 4 * FOOT
+    """From an end post to the first vine. Absent: 4 ft."""
     anchor: Length = 6 * FOOT
+    """Room for the anchor beyond an end post. Absent: 6 ft."""
     wires: int = Field(3, ge=1, le=20)
+    """Wires, one above the other."""
 
     def value(self) -> Trellis:
         """Return the trellis [m]."""
@@ -47,9 +53,13 @@ class BedSection(Section):
     """A raised bed. The depth of mulch is common practice, from memory."""
 
     length: Distance
+    """Length of a raised bed, along the row."""
     width: Distance
+    """Its width."""
     gap: Length = 3 * FOOT
+    """Gap to the next bed in the row. Absent: 3 ft."""
     mulch: Length = 0.25 * FOOT
+    """Depth of mulch on it. Absent: 3 in."""
 
     def value(self) -> Bed:
         """Return the bed [m]."""
@@ -60,7 +70,10 @@ class PairSection(Section):
     """Two partners at every position."""
 
     distance: Distance
-    axis: Annotated[float, BeforeValidator(_bearing)] = float("nan")
+    """How far partners stand apart."""
+    axis: Annotated[float, BeforeValidator(_bearing), Written("axis", "direction")] = float("nan")
+    """Bearing from one to the other; the first plant stands on the north. Absent: `north-south` or `east-west`, whichever gives the darker
+    partner more light."""
 
     def value(self) -> Pair:
         """Return the pair [m], [deg]; an axis that is not given is NaN until the light has chosen it."""
@@ -70,8 +83,10 @@ class PairSection(Section):
 class FallSection(Section):
     """How much contour rows may fall along their length. The greatest fall is common practice, from memory."""
 
-    least: Annotated[float, BeforeValidator(lambda v: units.sensible(v, "slope"))] = Field(0.0, ge=0)
+    least: Annotated[float, BeforeValidator(lambda v: units.sensible(v, "slope")), Written("slope")] = Field(0.0, ge=0)
+    """Least fall along contour rows, so that water does not stand."""
     most: Slope = 0.02
+    """Greatest fall along them, so that it does not run; held over any 30 m (100 ft), and of a shorter row from end to end. Absent: 2 %."""
 
     @model_validator(mode="after")
     def _a_range(self) -> Self:
@@ -84,14 +99,18 @@ class PollinizerSection(Section):
     """Each so-many-th tree of each so-many-th row is the block's second plant."""
 
     every_tree: Count
+    """It takes each so-many-th tree."""
     every_row: Count = 1
+    """Of each so-many-th row."""
 
 
 class GrowthSection(Section):
     """How wide a plant has been seen so many years after planting."""
 
-    year: float = Field(gt=0, le=200)
+    year: Annotated[float, Written("number", "year")] = Field(gt=0, le=200)
+    """Years after planting."""
     spread: Size
+    """How wide it has been seen then, left alone; its height grows alike."""
 
     @field_validator("year", mode="before")
     @classmethod
@@ -103,12 +122,21 @@ class PlantSection(Section):
     """One plant of a block."""
 
     plant: str
+    """`species, size class` of the catalogue: `apple, semi-dwarf`."""
     variety: Label = ""
+    """Its variety."""
     role: Label = ""
-    share: float = Field(1.0, gt=0, le=1e6)
+    """Such as `pollinizer`, or `filler`: takes every second position and comes out again."""
+    share: Annotated[float, Written("parts", "number")] = Field(1.0, gt=0, le=1e6)
+    """Its share of the block: parts against the others' parts (8 and 1), or `80 %`; percentages add up to 100, shares that are all below 1
+    to 1."""
     count: int | None = Field(None, ge=1, le=10**9)
-    remove_year: int = Field(0, ge=0, le=9999)
+    """Or exactly so many. Absent: by share."""
+    remove_year: Annotated[int, Written("count", "year")] = Field(0, ge=0, le=9999)
+    """Year in which a filler comes out, of the planting (12) or of the calendar (2041). Absent: not said."""
     growth: tuple[GrowthSection, ...] = ()
+    """Sizes seen by year, in order: `growth = [{ year = 3, spread = "5 ft" }, ...]`. Absent: a curve with 95 % of full size in the
+    catalogue's year of full size."""
     _entry: Any = PrivateAttr(None)
     _percent: bool = PrivateAttr(default=False)
 

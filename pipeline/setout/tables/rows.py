@@ -14,7 +14,31 @@ from setout.tables.entry import FIGURE, FIGURES, SOURCES, CatalogueEntry, Figure
 from setout.units import quantity
 
 BY_KEY: Final = {figure.key: figure for figure in FIGURES}
-KEYS: Final = ("name", "note", *BY_KEY, "source")
+MEANING: Final = {
+    "name": "Species, or species and size class",
+    "note": "What the class means, such as its rootstocks",
+    "height": "Mature height, left to grow",
+    "spread": "Mature canopy diameter, left to grow",
+    "in_row": "Usual distance in the row",
+    "row_distance": "Usual distance between rows",
+    "pollination": "Whether it sets alone: `none` needed, `helped` by a partner, `partner` needed, or `dioecious`",
+    "group": "Pollination group",
+    "bloom": "`early`, `mid` or `late`",
+    "agent": "What carries the pollen: `bees`, `wind` or `flies`",
+    "pollination_distance": "How far a partner may stand",
+    "chill_hours": "Hours of chill that it needs",
+    "kc_mid": "Crop coefficient in mid-season",
+    "habit": "`tree`, `shrub`, `vine` or `cane`",
+    "years_to_full_size": "Years until it is as large as it gets",
+    "root_vigour": "`weak`, `moderate` or `strong`",
+    "frost_tenderness": "`hardy`, `bloom at risk`, `half-hardy` or `tender`",
+    "suckers": "`yes`, `some` or `no`",
+    "juglone": "`makes` it, as walnuts do, or `suffers` from it",
+    "cautions": "What to beware of",
+    "source": "Where the figures of this table come from",
+}
+"""What each key of a [[plant]] table is."""
+KEYS: Final = tuple(MEANING)
 """Keys of a plan file's [[plant]] table."""
 _LONGEST: Final = {"name": 80, "text": 500}
 _EXAMPLE: Final = {"range": '"14 ft", or ["12 ft", "16 ft"] for a range', "length": '"100 ft"', "hours": "300, or [300, 1200] for a range"}

@@ -7,6 +7,7 @@ import os
 from typing import TYPE_CHECKING, Final
 
 from setout.errors import Interrupted, SetoutError
+from setout.planfile.schema import SCHEMA_NAME, schema_text
 from setout.read.reference import is_there
 from setout.run.newplan.look import SurveyFiles, look
 from setout.run.newplan.text import plan_text
@@ -30,11 +31,12 @@ def write_new_plan(
     dem_unit: str | None = None,
 ) -> Path:
     """Look into survey files and write a plan file with what is there and a comment on every choice."""
-    plan = folder / PLAN_NAME
+    plan, schema = folder / PLAN_NAME, folder / SCHEMA_NAME
     if units not in (None, "us", "si"):
         raise SetoutError(f'"{units}" is no system of units', "units", 'write "us" or "si"')
     if is_there(plan) or (is_there(folder) and plan.is_symlink()):
         raise _there_already(plan)
+    keep_schema = is_there(schema)  # of an earlier plan: it is read by editors alone
     new_folders = [part for part in (folder, *folder.absolute().parents) if not is_there(part)]
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -42,11 +44,13 @@ def write_new_plan(
         text = plan_text(look(folder, files, units))
         with plan.open("x", encoding="utf-8", newline="\n") as file:
             file.write(text)
+        if not keep_schema:
+            schema.write_text(schema_text(), encoding="utf-8", newline="\n")
     except FileExistsError:
         raise (_there_already(plan) if folder.is_dir() else _unwritable(folder, errno.ENOTDIR)) from None
     except OSError as error:
-        if is_there(plan):
-            plan.unlink()
+        for written in (plan, *(() if keep_schema else (schema,))):
+            written.unlink(missing_ok=True)
         raise _unwritable(folder, error.errno) from error
     finally:
         if not is_there(plan):

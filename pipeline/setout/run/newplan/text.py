@@ -7,6 +7,7 @@ from typing import Final
 
 from setout.model.text import one_line
 from setout.planfile.quantities import LONGEST_LABEL
+from setout.planfile.schema import SCHEMA_LINE
 from setout.stages.recognise.rules import HARMLESS, RULE, Figure, Rule, Shape
 
 MOST_SIGNS: Final = 118
@@ -117,6 +118,7 @@ def plan_text(site: SurveyedSite) -> str:
 
 def _head(site: SurveyedSite) -> list[str]:
     return [
+        SCHEMA_LINE,
         "# A plan file made from survey files. It plans as it stands; its figures are a start.",
         f"# Check your local code and your permits, and {_CALL[site.units]}.",
         '# Every quantity carries its unit. Paths are relative to this file; "file:layer" picks a layer,',
