@@ -281,7 +281,7 @@ def test_a_screen_to_the_west_shades_the_afternoon_and_one_to_the_east_the_morni
         assert less == pytest.approx(np.zeros(7), abs=0.05)
         assert shade.month.tolist() == [4, 5, 6, 7, 8, 9, 10]
         assert (shade.pm_h <= shade.sun_pm_h + 1e-6).all()
-        found = list(screen_findings([block], [shade], 40.0, "us"))
+        found = list(screen_findings([block], [shade], 40.0))
         assert [f.code for f in found] == ([] if afternoon else ["screen_no_shade"])
 
 
@@ -319,7 +319,8 @@ def test_directions_of_pairs_tell_both_partners() -> None:
     assert [d.planned for d in found.values()] == [True, False]
     north, south = found[0.0].sides
     east, west = found[90.0].sides
-    assert (north.name, south.name, east.name, west.name) == ("north partner", "south partner", "east partner", "west partner")
+    assert {(side.part, side.bearing_deg) for side in (north, east, south, west)} == {("partner", way) for way in (0.0, 90.0, 180.0, 270.0)}
+    assert (north.bearing_deg, east.bearing_deg) == (0.0, 90.0)
     assert north.am_h == pytest.approx(north.pm_h, abs=0.15)
     assert south.am_h == pytest.approx(south.pm_h, abs=0.15)
     assert east.am_h > east.pm_h + 2.0
