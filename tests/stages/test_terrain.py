@@ -20,6 +20,8 @@ from setout.geometry.cells.cellsize import cell_size
 from setout.model import RasterGrid, Site
 from setout.read.raster.mosaic import open_elevations
 from setout.stages import terrain
+from setout.words.findings import told
+from setout.words.plan import CONTOURS_M
 
 
 def points_of_cells(elevations, site, rows, cols):
