@@ -8,6 +8,7 @@ from pyproj import CRS
 
 from setout.model import Frame, RasterGrid, Site, transformer
 from setout.stages import terrain
+from setout.words.refusals import in_words
 
 UTM13 = CRS.from_epsg(32613)
 
@@ -57,5 +58,6 @@ def site_on(elevations, rows, cols, polygon=None, units="si"):
 
 
 def survey(site, elevations, max_slope=0.15, allow_blank=False):
-    """Run the terrain stage."""
-    return terrain.survey_ground(site, elevations, max_slope=max_slope, allow_blank=allow_blank)
+    """Run the terrain stage; what it refuses is told in words."""
+    with in_words(site.units):
+        return terrain.survey_ground(site, elevations, max_slope=max_slope, allow_blank=allow_blank)

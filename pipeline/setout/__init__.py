@@ -51,11 +51,12 @@ def plan(path: str | Path, out: str | Path | None = None, *, products: Sequence[
     from setout import run
     from setout.planting import Planting
     from setout.stages import terrain
+    from setout.words.plan import CONTOURS_M
 
     made = run.plan(path, out, products=run.PRODUCTS if products is None else products, say=say)
 
     def contours() -> list[Any]:
-        return list(terrain.contour_lines(made.ground, made.site))
+        return list(terrain.contour_lines(made.ground, made.site, CONTOURS_M[made.site.units]))
 
     return Planting(made, contours)
 

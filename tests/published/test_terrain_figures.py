@@ -98,7 +98,7 @@ def test_contour_spacing_on_a_plane():
     elevations = Memory(z)
     site = site_on(elevations, (20, 280), (20, 280))
     ground = survey(site, elevations)
-    lines = terrain.contour_lines(ground, site, interval_m=1.0)
+    lines = terrain.contour_lines(ground, site, (1.0,))
     levels = [level for level, _ in lines]
     assert levels == sorted(levels)
     assert len(levels) > 30

@@ -102,7 +102,7 @@ def test_over_the_edge_of_the_dem_ground_without_elevation_is_kept_out(tmp_path,
         planting = look_at(tmp_path, site=site, ground={"no_elevation": choice}, block=blocks())
         finding = next(f for f in planting.findings if f.code == "dem_gap")
         assert planting.ground.share_blank == pytest.approx(1.5 / 4, abs=0.01)
-        assert f"{planting.ground.share_blank:.2%}" in finding.message
+        assert finding.figures["share"] == planting.ground.share_blank
         assert (np.isnan(planting.facts["elevation_m"]).mean() > 0.3) == (choice == "plant")
 
 

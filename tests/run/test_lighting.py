@@ -45,7 +45,7 @@ def test_without_sizes_nothing_is_reckoned_and_only_who_asks_is_told() -> None:
     assert not [f for f in plan.findings if f.code.startswith("light")]
     asked = planned(bare, light={"compute": "always"})
     (finding,) = (f for f in asked.findings if f.code == "light_unknown")
-    assert "spread" in finding.remedy
+    assert finding.figures["blocks"] == ("A",)
 
 
 def test_never_means_never() -> None:

@@ -20,6 +20,7 @@ from setout.model.shade import LightPlan, Shade
 from setout.stages.light import Sky, directions, light_findings, others_of, screen_findings, screen_shades, trees_light
 from setout.stages.light.canopies import bodies_of, canopies_of, views_of
 from setout.stages.light.turned import patch
+from setout.words.findings import told
 
 NOTHING = others_of(Shade(), lambda x, y: np.zeros(len(x)))
 QUICK = settings(max_examples=15, deadline=None, derandomize=True)
@@ -173,9 +174,9 @@ def test_a_hedge_falls_short_below_three_hours_square_to_its_sides() -> None:
     trees = trees_at(x, y, row=np.repeat(np.arange(1, 10), 40))
     light = light_of(block, trees)
     (finding,) = light_findings([block], trees, light)
-    assert (finding.code, finding.required) == ("sun_short", "3 h")
-    assert f"{int((light.sun_h < 3.0).sum())} of 360" in finding.message
-    assert "how squarely" in finding.message
+    assert (finding.code, finding.figures["wanted_h"]) == ("sun_short", 3.0)
+    assert (finding.figures["dark"], finding.figures["known"]) == ((light.sun_h < 3.0).sum(), 360)
+    assert "how squarely" in told(finding, "us").message
 
 
 def test_plants_of_a_hedge_that_do_not_touch_are_single_canopies() -> None:
@@ -208,7 +209,7 @@ def test_fillers_cast_no_shade_on_the_full_grown_planting_and_do_before_they_go(
     assert grown.sun_h[40 + 1] > big.sun_h[40 + 1] + 0.5
     short = replace(grown, sun_h=np.where(plant == 1, 5.0, 9.0))
     (said,) = light_findings([block], trees, short)
-    assert "40 of 81 trees (40 of them fillers, in the last year in which they stand) get less than 6 h" in said.message
+    assert "40 of 81 trees (40 of them fillers, in the last year in which they stand) get less than 6 h" in told(said, "us").message
     young, old = light_of(block, trees, year=5), light_of(block, trees, year=9)
     assert np.isnan(old.sun_h[plant == 1]).all()
     assert not np.isnan(young.sun_h).any()
@@ -223,7 +224,7 @@ def test_the_light_of_a_filler_is_unknown_where_its_growth_is_and_that_of_the_ot
     light = light_of(block, trees, path=COARSE)
     assert (np.isnan(light.sun_h) == (plant == 1)).all()
     (finding,) = (f for f in light_findings([block], trees, light) if f.code == "light_unknown")
-    assert "growth up to the year in which they come out" in finding.message
+    assert "growth up to the year in which they come out" in told(finding, "us").message
 
 
 def test_young_trees_have_more_sun_than_old_ones() -> None:
@@ -241,9 +242,7 @@ def test_unknown_sizes_are_null_and_say_so() -> None:
     assert np.isnan(light.sun_h).tolist() == (np.arange(9) % 2 == 1).tolist()
     (finding,) = light_findings([block], trees, light)
     assert finding.code == "light_unknown"
-    assert "spread" in finding.message
-    assert "4 trees" in finding.measured
-    assert finding.remedy
+    assert (finding.figures["sizes"], finding.figures["trees"]) == (("spread",), 4)
 
 
 def test_dark_trees_are_found_with_the_figure_and_a_remedy() -> None:
@@ -254,8 +253,8 @@ def test_dark_trees_are_found_with_the_figure_and_a_remedy() -> None:
     (finding,) = light_findings([block], trees, light)
     dark = light.sun_h < 6.0
     assert finding.code == "sun_short"
-    assert f"{int(dark.sum())} of 121" in finding.message
-    assert finding.measured == f"{light.sun_h.min():.1f} h"
+    assert (finding.figures["dark"], finding.figures["known"]) == (dark.sum(), 121)
+    assert finding.figures["least_h"] == light.sun_h.min()
     assert finding.geometry is not None
     assert shapely.get_num_geometries(finding.geometry) == dark.sum()
     assert not list(light_findings([block], trees, replace(light, sun_h=np.full(121, 6.0))))
@@ -281,7 +280,7 @@ def test_a_screen_to_the_west_shades_the_afternoon_and_one_to_the_east_the_morni
         assert less == pytest.approx(np.zeros(7), abs=0.05)
         assert shade.month.tolist() == [4, 5, 6, 7, 8, 9, 10]
         assert (shade.pm_h <= shade.sun_pm_h + 1e-6).all()
-        found = list(screen_findings([block], [shade], 40.0, "us"))
+        found = list(screen_findings([block], [shade], 40.0))
         assert [f.code for f in found] == ([] if afternoon else ["screen_no_shade"])
 
 
@@ -319,7 +318,8 @@ def test_directions_of_pairs_tell_both_partners() -> None:
     assert [d.planned for d in found.values()] == [True, False]
     north, south = found[0.0].sides
     east, west = found[90.0].sides
-    assert (north.name, south.name, east.name, west.name) == ("north partner", "south partner", "east partner", "west partner")
+    assert {(side.part, side.bearing_deg) for side in (north, east, south, west)} == {("partner", way) for way in (0.0, 90.0, 180.0, 270.0)}
+    assert (north.bearing_deg, east.bearing_deg) == (0.0, 90.0)
     assert north.am_h == pytest.approx(north.pm_h, abs=0.15)
     assert south.am_h == pytest.approx(south.pm_h, abs=0.15)
     assert east.am_h > east.pm_h + 2.0

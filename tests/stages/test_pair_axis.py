@@ -58,8 +58,7 @@ def test_the_axis_is_the_one_that_lights_the_darker_partner(latitude: float) -> 
     assert rays[1] > rays[0] + 1.0
     assert found.axis_deg == 90.0
     (said,) = axis_findings([block], [found])
-    assert f"{found.darker_h[0]:.1f} h" in said.message
-    assert f"{found.darker_h[1]:.1f} h" in said.message
+    assert (said.figures["axis"], said.figures["darker_h"], said.figures["other_darker_h"]) == ("east_and_west", *found.darker_h[::-1])
     (chosen,) = with_axes([block], [found])
     assert chosen.pattern.pair == Pair(APART, 90.0)
 
@@ -73,7 +72,7 @@ def test_without_sizes_the_axis_is_chosen_for_crowns_that_fill_their_room_and_th
     block = block_of([replace(plant_of(SIZE, SIZE), spread_m=float("nan"))], step=BETWEEN, rows=BETWEEN, pair=Pair(APART))
     (found,) = pair_axes([block], path_at(minutes=20.0))
     assert not found.sized
-    assert "sizes are not known" in next(axis_findings([block], [found])).message
+    assert next(axis_findings([block], [found])).figures["crowns"] == "crowns_fill_room"
 
 
 def test_a_plan_sets_pairs_by_light_and_says_so(tmp_path: Path) -> None:

@@ -20,6 +20,8 @@ from setout.geometry.cells.cellsize import cell_size
 from setout.model import RasterGrid, Site
 from setout.read.raster.mosaic import open_elevations
 from setout.stages import terrain
+from setout.words.findings import told
+from setout.words.plan import CONTOURS_M
 
 
 def points_of_cells(elevations, site, rows, cols):
@@ -143,7 +145,7 @@ def test_no_dem():
     assert not terrain.steep_at(ground, x, x).any()
     assert not terrain.blank_at(ground, x, x).any()
     assert all(np.isnan(part).all() for part in terrain.sample(ground, x, x))
-    assert terrain.contour_lines(ground, site) == []
+    assert terrain.contour_lines(ground, site, CONTOURS_M[site.units]) == []
 
 
 # ---------------------------------------------------------------- ground without elevation
@@ -172,8 +174,9 @@ def test_share_without_elevation_by_exactextract(tmp_path, allow):
     assert ground.share_blank == pytest.approx(share, abs=0.003)
     (finding,) = ground.findings
     assert finding.code == "dem_gap"
-    assert f"{ground.share_blank:.2%}" in finding.message
-    assert ("may be planted" in finding.message) == allow
+    said = told(finding, "si").message
+    assert f"{ground.share_blank:.2%}" in said
+    assert ("may be planted" in said) == allow
 
 
 def test_dem_that_covers_half_the_site():
@@ -487,7 +490,7 @@ def test_contours_lie_at_their_height_inside_the_boundary():
     elevations = Memory(hills(400, 400, rough=0.0))
     site = site_on(elevations, None, None, shapely.Point(200, 200).buffer(150).difference(shapely.Point(210, 190).buffer(40)))
     ground = survey(site, elevations)
-    lines = terrain.contour_lines(ground, site)
+    lines = terrain.contour_lines(ground, site, CONTOURS_M[site.units])
     assert len(lines) > 10
     assert all(site.boundary.buffer(1e-6).contains(line) for _, line in lines)
     for level, line in lines:
@@ -504,7 +507,7 @@ def test_interval_suits_the_relief_and_the_units(relief_m, units, interval):
     z = np.add.outer(np.zeros(100), relief_m / 80 * np.arange(100))
     elevations = Memory(z)
     site = site_on(elevations, (10, 90), (10, 90), units=units)
-    levels = sorted({level for level, _ in terrain.contour_lines(survey(site, elevations), site)})
+    levels = sorted({level for level, _ in terrain.contour_lines(survey(site, elevations), site, CONTOURS_M[site.units])})
     assert np.diff(levels) == pytest.approx(interval)
     assert np.allclose(np.array(levels) / interval, np.round(np.array(levels) / interval))
 
@@ -548,19 +551,20 @@ def test_contours_come_to_an_end_on_any_ground(ground):
     elevations = Memory(z + 0.01 * row)
     site = site_on(elevations, (5, 395), (5, 395))
     found = survey(site, elevations, max_slope=np.inf)
-    lines = terrain.contour_lines(found, site)
+    lines = terrain.contour_lines(found, site, CONTOURS_M[site.units])
     levels = {level for level, _ in lines}
     assert len(levels) <= contours.MOST_LEVELS
     # every passage from one cell to the next is a corner: counted here level by level
     crossed = sum(int((np.diff(z > level, axis=axis) != 0).sum()) for level in levels for axis in (0, 1))
     assert crossed <= 1.1 * contours.MOST_CORNERS
-    assert [f.code for f in found.findings if f.code == "contours_wide"] == (["contours_wide"] if ground == "cliff" else [])
+    wide = [f.figures for f in terrain.contours_wide(found, CONTOURS_M["si"])]
+    assert wide == ([{"interval_m": max(np.diff(sorted(levels))), "usual_m": 50.0}] if ground == "cliff" else [])
 
 
 def test_level_ground_has_no_contours():
     elevations = Memory(np.full((50, 50), 100.0))
     site = site_on(elevations, (5, 45), (5, 45))
-    assert terrain.contour_lines(survey(site, elevations), site) == []
+    assert terrain.contour_lines(survey(site, elevations), site, CONTOURS_M[site.units]) == []
 
 
 @pytest.mark.parametrize("most", [10_000_000, 40_000, 9_000, 700])

@@ -21,6 +21,9 @@ WALL_SUN_H: Final = FULL_SUN_H / 2
 """The same of a wall, whose hours count by how squarely the sun meets its sides: to light from all round, half of them."""
 
 
+Part = Literal["tree", "hedge", "partner", "side"]
+
+
 @dataclass(frozen=True, slots=True)
 class SunDays:
     """Days of the growing season that light is reckoned for, at the site's middle.
@@ -70,11 +73,19 @@ class ScreenShade:
 
 @dataclass(frozen=True, slots=True)
 class SideLight:
-    """Direct sun of one partner of a pair, one side of a hedge or the middle tree of a block; mean of the days [h]."""
+    """Direct sun of one partner of a pair, one side of a hedge, a hedge or the middle tree of a block; mean of the days [h].
 
-    name: str
+    Attributes
+    ----------
+    part : what has the light
+    am_h, pm_h : before and after solar noon [h]
+    bearing_deg : on which side of the other partner or of the hedge it is [deg]; NaN for a tree and a whole hedge
+    """
+
+    part: Part
     am_h: float
     pm_h: float
+    bearing_deg: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 IN_ROWS: Final = frozenset({"hedgerow", "screen", "trellis", "bed"})
 """Patterns whose plants are meant to grow into each other along the row."""
+IN_GRID: Final = frozenset({"square", "rectangular", "contour rows"})
+"""Patterns whose positions stand at the corners of rectangles."""
 HEDGES: Final = frozenset({"hedgerow", "screen"})
 """Those of them that make one wall of leaves."""
 

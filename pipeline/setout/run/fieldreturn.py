@@ -18,6 +18,7 @@ from setout.run.joints import facts_of, ground_by_block
 from setout.run.lighting import Stand, lighting
 from setout.stages import check as look
 from setout.stages import fieldreturn, room, water
+from setout.words.grouped import codes_by_tree
 from setout.write.packet.stakeset import StakeSet
 
 ROOM_SHARE = 0.1
@@ -135,7 +136,7 @@ def seen(the_plan: Plan, planting: Planting, shade: Any, field: Field, areas: Ge
     if not built.set_up.coarse:  # else these would tell of the survey, and not of the trees
         found += (*outside, *short, *_sun_lost(planting, built, order, facts), *_beside_emitters(planting, built, labels))
     found = tuple(sorted(found, key=lambda finding: ("stop", "warn", "note").index(finding.severity)))
-    facts["findings"] = look.codes_by_tree(ids, found)
+    facts["findings"] = codes_by_tree(ids, found)
     true = replace(planting, trees=trees, facts=_facts(planting, built, order, facts), findings=found, irrigation=None, light=None)
     return Seen(built, order, true, labels, found)
 

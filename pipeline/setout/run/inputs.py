@@ -51,14 +51,7 @@ def changed(inputs: Sequence[Input]) -> tuple[str, ...]:
 
 def changed_finding(names: Sequence[str]) -> Finding:
     """Return the finding about inputs that changed while they were in use."""
-    return Finding(
-        "input_changed",
-        "warn",
-        f"{', '.join(names)} changed while the plan was made: what was read may be the old, the new, or part of both",
-        str(len(names)),
-        "0",
-        "plan again, once nobody writes to the survey any more",
-    )
+    return Finding("input_changed", "warn", figures={"files": tuple(names), "changed": len(names)})
 
 
 def _named(path: Path) -> Iterator[Path]:

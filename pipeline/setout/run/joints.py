@@ -17,6 +17,8 @@ from setout.planfile import Plan
 from setout.stages import check as look
 from setout.stages import exclude, fill, reach, terrain
 from setout.units import show_area, show_length
+from setout.words.plan import CONTOURS_M
+from setout.words.terms import called
 
 MOST_TREES = 20_000_000
 """Trees that one plan may have: at some 150 bytes each, what an ordinary machine holds."""
@@ -25,9 +27,10 @@ MOST_TREES = 20_000_000
 def ground_of(the_plan: Plan, site: Site, surveyed: Survey) -> Ground:
     """Return what the terrain allows under the plan file's limits."""
     max_slope = the_plan.ground.max_slope
-    return terrain.survey_ground(
+    ground = terrain.survey_ground(
         site, surveyed.elevations, max_slope=np.inf if max_slope is None else max_slope, allow_blank=the_plan.ground.no_elevation == "plant"
     )
+    return replace(ground, findings=(*ground.findings, *terrain.contours_wide(ground, CONTOURS_M[site.units])))
 
 
 def water_heights(site: Site, ground: Ground) -> Site:
@@ -160,10 +163,16 @@ def tree_ids(names: Sequence[str], trees: Trees) -> Any:
     return np.concatenate(parts)
 
 
+def reasons_told(usable: Usable) -> Usable:
+    """Return usable ground with the reasons of its account and exclusions as people read them."""
+    account = tuple(replace(row, reason=called(row.reason)) for row in usable.account)
+    return replace(usable, account=account, exclusions=tuple(replace(e, reason=called(e.reason)) for e in usable.exclusions))
+
+
 def nothing_fits(site: Site, usable: Usable) -> SetoutError:
     """Say that no tree fits, and what takes the ground."""
     takers = sorted((row for row in usable.account[1:-1]), key=lambda row: -row.newly_m2)[:3]
-    said = ", ".join(f"{row.reason} takes {show_area(row.newly_m2, site.units)}" for row in takers if row.newly_m2 > 0)
+    said = ", ".join(f"{called(row.reason)} takes {show_area(row.newly_m2, site.units)}" for row in takers if row.newly_m2 > 0)
     net = show_area(usable.account[-1].remaining_m2, site.units)
     return SetoutError(
         f"no tree fits: of {show_area(site.boundary.area, site.units)}, {net} are left to plant ({said or 'nothing was excluded'})",

@@ -95,7 +95,7 @@ def _lit(wanted: LightPlan, shade: Shade, stand: Stand) -> Lit:
     z = ground_height(stand.facts.get("elevation_m"), len(trees))
     light = sun.trees_light(blocks, trees, z, sky, wanted.year)
     shades = sun.screen_shades(blocks, trees, z, path, wanted.year)
-    found = (*shade.findings, *sun.light_findings(blocks, trees, light), *sun.screen_findings(blocks, shades, frame.lat, site.units))
+    found = (*shade.findings, *sun.light_findings(blocks, trees, light), *sun.screen_findings(blocks, shades, frame.lat))
     turned = sun.directions(blocks, stand.rows, path, wanted.year)
     light = replace(light, shades=shades, directions=turned, findings=found)
     facts = {"sun_h": light.sun_h, "sun_am_h": light.sun_am_h, "sun_pm_h": light.sun_pm_h, "sun_open_h": light.open_h}
@@ -115,25 +115,9 @@ def _nothing_known(site: Site, the_plan: Plan) -> tuple[Finding, ...]:
     """Say why there is no light, where the plan file asks for it."""
     if the_plan.light.compute != "always" and "light" not in the_plan.model_fields_set and not the_plan.shade:
         return ()
-    names = ", ".join(block.name for block in site.blocks)
-    return (
-        Finding(
-            "light_unknown",
-            "note",
-            f"light is not reckoned: the spread and height of block {names} are not known",
-            "",
-            "",
-            'name its plants, or write spread = "15 ft" and height = "15 ft" for the block',
-        ),
-    )
+    blocks = tuple(block.name for block in site.blocks)
+    return (Finding("light_unknown", "note", figures={"kind": "site", "blocks": blocks}),)
 
 
 def _too_many(trees: int) -> Finding:
-    return Finding(
-        "light_left_out",
-        "note",
-        f"light is not reckoned of itself for {trees:,} trees: it would take a minute or more",
-        f"{trees:,} trees",
-        f"{AUTO_TREES:,} trees",
-        'write compute = "always" in the table [light] to have it',
-    )
+    return Finding("light_left_out", "note", figures={"trees": trees, "most": AUTO_TREES})

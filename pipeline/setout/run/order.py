@@ -15,7 +15,7 @@ from setout.planfile import Plan
 from setout.read import plan_file
 from setout.read.survey import read_survey
 from setout.run.inputs import changed, changed_finding, inputs_of
-from setout.run.joints import facts_of, ground_by_block
+from setout.run.joints import facts_of, ground_by_block, reasons_told
 from setout.run.land import Land, filled_on, land_of
 from setout.run.lighting import Stand, lighting, shade_at
 from setout.run.results import PRODUCTS, write, write_run
@@ -24,6 +24,7 @@ from setout.run.watering import planted_on, watering
 from setout.stages import account, assign, calendar, compare, pollinate, room
 from setout.stages import check as look
 from setout.tables.labour import Rate
+from setout.words.grouped import codes_by_tree
 from setout.words.refusals import in_words
 from setout.words.room import plain_words
 from setout.write.folder import OutputFolder, check_writable
@@ -83,7 +84,7 @@ def _through_all_stages(the_plan: Plan, surveyed: Survey, steps: Steps) -> Plant
     findings = by_severity((*land.findings, *short, *dealt, *seen.findings, *watered.findings, *lit.findings))
     facts = {**seen.facts, **watered.facts, **lit.facts}
     if any(finding.tree_id or finding.trees is not None for finding in findings):
-        facts["findings"] = look.codes_by_tree(facts["tree_id"], findings)
+        facts["findings"] = codes_by_tree(facts["tree_id"], findings)
     allow = the_plan.materials.value()
     rooms = seen.room.blocks
     needs = watered.need.classes if watered.need is not None else ()
@@ -94,7 +95,7 @@ def _through_all_stages(the_plan: Plan, surveyed: Survey, steps: Steps) -> Plant
     return Planting(
         seen.site,
         land.ground,
-        land.usable,
+        reasons_told(land.usable),
         filled.rows,
         trees,
         facts,

@@ -15,6 +15,7 @@ from setout.run.inputs import Input, changed
 from setout.run.steps import Steps
 from setout.stages import terrain
 from setout.words.findings import all_told
+from setout.words.plan import CONTOURS_M
 
 PRODUCTS = ("geopackage", "map", "terrain", "report", "packet")
 
@@ -24,7 +25,7 @@ def write(planting: Planting, folder: Path, products: Sequence[str], steps: Step
     contours = []
     if {"geopackage", "map", "report"} & set(products) and planting.ground.elevations is not None:
         with steps.step("contours"):
-            contours = terrain.contour_lines(planting.ground, planting.site)
+            contours = terrain.contour_lines(planting.ground, planting.site, CONTOURS_M[planting.site.units])
     if "geopackage" in products:
         from setout.layers import plan_builders
         from setout.write.geopackage import writer

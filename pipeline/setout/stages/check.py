@@ -6,8 +6,8 @@ that the tree stands on. The same code judges positions that came back from the 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from itertools import combinations
 from typing import Any
 
@@ -18,8 +18,7 @@ from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.places.nearby import Bins, bins_of, in_boxes, near_legs, nearest_distance
-from setout.model import Finding, Floats, Geometries, Ints, Site
-from setout.units import show_length, show_pressure
+from setout.model import Figure, Finding, Floats, Geometries, Ints, Site
 
 ROOM_TOLERANCE = 1e-3
 """How much nearer than its pattern's distance a neighbour may stand [m]: rounding, not planting."""
@@ -70,15 +69,14 @@ class Checks:
 
 @dataclass(frozen=True, slots=True)
 class _Short:
-    """Trees that fall short in one respect."""
+    """Trees that fall short in one respect; unit is that of both figures, as their names end."""
 
     code: str
     trees: Ints
-    message: str
     measured: Floats
     required: Floats | float
-    unit: str
-    remedy: str
+    unit: str = "m"
+    figures: Mapping[str, Figure] = field(default_factory=dict)
 
 
 def check(site: Site, positions: Positions, checks: Checks, areas: Geometries) -> tuple[Finding, ...]:
@@ -94,7 +92,7 @@ def check(site: Site, positions: Positions, checks: Checks, areas: Geometries) -
         _slope(positions, checks),
         _water(site, positions),
     )
-    return tuple(finding for look in looks for short in look for finding in _worded(site, positions, short))
+    return tuple(finding for look in looks for short in look for finding in _found(positions, short))
 
 
 def nearest_neighbour(x: Floats, y: Floats, partner: NDArray[np.int32] | None = None) -> tuple[Floats, Floats]:
@@ -127,19 +125,13 @@ def nearest_notes(site: Site, positions: Positions, areas: Geometries) -> tuple[
         beside = block.pattern.pair.distance_m if block.pattern.pair is not None else 0.0
         if not nearest < block.pattern.step_m - beside - ROOM_TOLERANCE:
             continue
-        step, true = show_length(block.pattern.step_m, site.units), show_length(float(nearest), site.units, 3)
-        rows = show_length(block.pattern.row_distance_m, site.units)
-        found.append(
-            Finding(
-                "nearest_below_step",
-                "note",
-                f"block {block.name}: with rows {rows} apart the nearest neighbour stands {true} away, not {step}: it is in the next row",
-                true,
-                step,
-                "widen the rows, or plan room, light and pruning with the true distance",
-                geometry=areas[index],
-            )
-        )
+        figures = {
+            "block": block.name,
+            "row_distance_m": block.pattern.row_distance_m,
+            "nearest_m": float(nearest),
+            "step_m": block.pattern.step_m,
+        }
+        found.append(Finding("nearest_below_step", "note", geometry=areas[index], figures=figures))
     return tuple(found)
 
 
@@ -147,20 +139,11 @@ def _boundary(site: Site, positions: Positions, areas: Geometries) -> Iterator[_
     everyone = np.arange(len(positions.x))
     outside = _outside(site.boundary, positions, everyone)
     beyond = _beyond(site.boundary, positions, outside)
-    yield _Short("outside_boundary", outside, "stands outside the boundary", beyond, 0.0, "m beyond", "move it onto the property")
+    yield _Short("outside_boundary", outside, beyond, 0.0)
     for index, area in enumerate(areas):
         own = np.flatnonzero(positions.block == index)
         out = np.setdiff1d(_outside(area, positions, own), outside)
-        name = site.blocks[index].name
-        yield _Short(
-            "outside_block",
-            out,
-            f"stands outside block {name}",
-            _beyond(area, positions, out),
-            0.0,
-            "m beyond",
-            "move it into its block, or give it to another",
-        )
+        yield _Short("outside_block", out, _beyond(area, positions, out), 0.0, figures={"block": site.blocks[index].name})
 
 
 def _outside(area: BaseGeometry, positions: Positions, own: Ints) -> Ints:
@@ -182,15 +165,7 @@ def _room(site: Site, positions: Positions, held: float) -> Iterator[_Short]:
         least = block.pattern.nearest_m - (block.pattern.pair.distance_m if block.pattern.pair is not None else 0.0)
         nearest = _nearest_of_own(positions, own, least)
         close = nearest < held * least - ROOM_TOLERANCE
-        yield _Short(
-            "too_close",
-            own[close],
-            "stands closer to its neighbour than its pattern gives",
-            nearest[close],
-            least,
-            "m",
-            "move or remove one of the two",
-        )
+        yield _Short("too_close", own[close], nearest[close], least)
 
 
 def _between_blocks(site: Site, positions: Positions, held: float) -> Iterator[_Short]:
@@ -203,15 +178,7 @@ def _between_blocks(site: Site, positions: Positions, held: float) -> Iterator[_
             continue
         away = cKDTree(xy[owned[one]]).query(xy[owned[other]], distance_upper_bound=least)[0]
         near = away < held * least - ROOM_TOLERANCE
-        yield _Short(
-            "too_close_to_block",
-            owned[other][near],
-            f"stands closer to block {site.blocks[one].name} than the two blocks' plants need",
-            away[near],
-            least,
-            "m",
-            "move or remove it",
-        )
+        yield _Short("too_close_to_block", owned[other][near], away[near], least, figures={"block": site.blocks[one].name})
 
 
 def _boxes_near(one: Floats, other: Floats, distance: float) -> bool:
@@ -275,20 +242,13 @@ def _setbacks(site: Site, positions: Positions) -> Iterator[_Short]:
         near, measured = _near(setback.geometry, positions, trees, widest - DISTANCE_TOLERANCE)
         required = setback.distance_m + (half[near] if canopy else np.zeros(len(near)))
         short = measured < required - DISTANCE_TOLERANCE
-        yield _Short("setback", near[short], f"stands too near: {setback.why}", measured[short], required[short], "m", "move or remove it")
+        yield _Short("setback", near[short], measured[short], required[short], figures={"why": setback.why})
     for no_plant in site.no_plant:
         inside = _inside(no_plant.geometry, positions, trees)
         edge = shapely.union_all(shapely.boundary(no_plant.geometry))
         deep = _beyond(edge, positions, inside)
-        yield _Short(
-            "no_plant",
-            inside[deep > DISTANCE_TOLERANCE],
-            f"stands where nothing is planted: {no_plant.why}",
-            deep[deep > DISTANCE_TOLERANCE],
-            0.0,
-            "m inside",
-            "move or remove it",
-        )
+        held = deep > DISTANCE_TOLERANCE
+        yield _Short("no_plant", inside[held], deep[held], 0.0, figures={"why": no_plant.why})
 
 
 def _height_limits(site: Site, positions: Positions) -> Iterator[_Short]:
@@ -300,23 +260,13 @@ def _height_limits(site: Site, positions: Positions) -> Iterator[_Short]:
         trees = bins_of(positions.x, positions.y, BIN)
         near, _ = _near(limit.geometry, positions, trees, limit.within_m - DISTANCE_TOLERANCE)
         near = near[tall[near]]
-        yield _Short(
-            "height_limit",
-            near,
-            f"grows too tall there: {limit.why}",
-            height[near],
-            limit.height_m,
-            "m high",
-            "plant something lower, hold it lower, or move it",
-        )
+        yield _Short("height_limit", near, height[near], limit.height_m, figures={"why": limit.why})
 
 
 def _slope(positions: Positions, checks: Checks) -> Iterator[_Short]:
     slope = positions.facts["slope_pct"]
     steep = np.flatnonzero(slope > 100 * (checks.max_slope + SLOPE_TOLERANCE))
-    yield _Short(
-        "too_steep", steep, "stands on ground over the slope limit", slope[steep], 100 * checks.max_slope, "%", "move or remove it"
-    )
+    yield _Short("too_steep", steep, slope[steep], 100 * checks.max_slope, "pct")
 
 
 def _water(site: Site, positions: Positions) -> Iterator[_Short]:
@@ -326,73 +276,24 @@ def _water(site: Site, positions: Positions) -> Iterator[_Short]:
     run = positions.facts["run_m"]
     far = np.flatnonzero(~np.isfinite(run))
     most = np.inf if water.max_run_m is None else water.max_run_m
-    yield _Short(
-        "beyond_reach",
-        far,
-        "no water point reaches it",
-        np.full(len(far), np.nan),
-        most,
-        "m run",
-        "add a water point, lengthen max_run, or name a sleeve where a pipe may cross what is in the way",
-    )
+    yield _Short("beyond_reach", far, np.full(len(far), np.nan), most)
     if water.min_pressure_kpa is not None:
         kpa = positions.facts["pressure_kpa"]
         low = np.flatnonzero(kpa < water.min_pressure_kpa - 1e-6)
-        yield _Short(
-            "low_pressure",
-            low,
-            "static pressure falls short there",
-            kpa[low],
-            water.min_pressure_kpa,
-            "kPa",
-            "serve it from a higher pressure",
-        )
+        yield _Short("low_pressure", low, kpa[low], water.min_pressure_kpa, "kpa")
 
 
-def _worded(site: Site, positions: Positions, short: _Short) -> Iterator[Finding]:
-    required = np.broadcast_to(np.asarray(short.required, float), (len(short.trees),))
-    for k, tree in enumerate(short.trees):
+def _found(positions: Positions, short: _Short) -> Iterator[Finding]:
+    """Yield one finding for every tree that falls short."""
+    measured, required = f"measured_{short.unit}", f"required_{short.unit}"
+    least = np.broadcast_to(np.asarray(short.required, float), (len(short.trees),))
+    for tree, has, needs in zip(short.trees.tolist(), np.asarray(short.measured, float).tolist(), least.tolist(), strict=True):
         name = str(positions.tree_id[tree])
         yield Finding(
             short.code,
             "stop",
-            f"tree {name} {short.message}",
-            _figure(float(short.measured[k]), short.unit, site.units),
-            _figure(float(required[k]), short.unit, site.units),
-            short.remedy,
-            name,
-            shapely.Point(positions.x[tree], positions.y[tree]),
-            abs(float(short.measured[k] - required[k])),
+            tree_id=name,
+            geometry=shapely.Point(positions.x[tree], positions.y[tree]),
+            by=abs(has - needs),
+            figures={"tree": name, measured: has, required: needs, **short.figures},
         )
-
-
-def _figure(value: float, unit: str, units: str) -> str:
-    if not np.isfinite(value):
-        return ""
-    if unit == "%":
-        return f"{value:.2f} %"
-    if unit == "kPa":
-        return show_pressure(value, units)
-    _, _, word = unit.partition(" ")
-    return f"{show_length(value, units, 3)} {word}".strip()
-
-
-def codes_by_tree(tree_id: Sequence[str] | NDArray[np.str_], findings: Sequence[Finding]) -> NDArray[np.object_]:
-    """Gather the codes of the findings that name or count each tree.
-
-    >>> codes_by_tree(["A-1-1", "A-1-2"], [Finding("too_close", "stop", "", tree_id="A-1-2")])
-    array(['', 'too_close'], dtype=object)
-    """
-    codes: dict[str, list[str]] = {}
-    out = np.full(len(tree_id), "", object)
-    for finding in findings:
-        if finding.tree_id:
-            codes.setdefault(finding.tree_id, []).append(finding.code)
-        elif finding.trees is not None:
-            for name in np.asarray(tree_id)[finding.trees].tolist():
-                codes.setdefault(name, []).append(finding.code)
-    if codes:
-        for k, name in enumerate(tree_id):
-            if name in codes:
-                out[k] = " ".join(dict.fromkeys(codes[str(name)]))
-    return out

@@ -19,9 +19,8 @@ from shapely.geometry.base import BaseGeometry
 from setout.geometry.cells import gridmap
 from setout.geometry.cells.hollows import Drainage, drainage, ways_down
 from setout.geometry.lines import overlay
-from setout.model import Block, Bools, ColdAir, Finding, Floats, Ground, Hollow, Ints, Plant, Site, Trees
+from setout.model import Bools, ColdAir, Finding, Floats, Ground, Hollow, Ints, Plant, Site, Trees
 from setout.model.kinds import kinds_of
-from setout.units import show_area, show_length
 
 MOST_CELLS: Final = 40_000
 """Cells that the ground is looked at in."""
@@ -32,7 +31,6 @@ WIDE_M2: Final = 500.0
 FLOW_M2: Final = 10_000.0
 """Air flows along a way that at least so much ground drains through [m2]; or a fortieth of the site, if that is more."""
 MOST_TOLD: Final = 20
-TENDER: Final = {"tender": "tender", "half-hardy": "half-hardy", "bloom at risk": "bloom at risk"}
 
 
 def cold_air(site: Site, ground: Ground, trees: Trees) -> ColdAir | None:
@@ -125,14 +123,14 @@ def _paths(grid: _Cells, found: Drainage, site: Site) -> tuple[tuple[BaseGeometr
 
 
 def risk_of(plant: Plant) -> str:
-    """Say why cold air harms a plant; empty where it does not more than others.
+    """Return the code of why cold air harms a plant; empty where it does not more than others.
 
-    >>> risk_of(Plant("apricot", bloom="early")), risk_of(Plant("apple", bloom="mid"))
-    ('early bloom', '')
+    >>> risk_of(Plant("apricot", bloom="early")), risk_of(Plant("apple", bloom="mid")), risk_of(Plant("fig", frost_tenderness="tender"))
+    ('early_bloom', '', 'tender')
     """
-    if plant.frost_tenderness in TENDER:
-        return TENDER[plant.frost_tenderness]
-    return "early bloom" if plant.bloom == "early" else ""
+    if plant.frost_tenderness not in ("", "hardy"):
+        return plant.frost_tenderness
+    return "early_bloom" if plant.bloom == "early" else ""
 
 
 def _in_hollows(site: Site, trees: Trees, cold: ColdAir) -> Iterator[Finding]:
@@ -143,18 +141,15 @@ def _in_hollows(site: Site, trees: Trees, cold: ColdAir) -> Iterator[Finding]:
         inside = harmed[shapely.contains_xy(hollow.area, trees.x[harmed], trees.y[harmed])]
         for index in np.unique(trees.block[inside]):
             own = inside[trees.block[inside] == index]
-            block: Block = site.blocks[int(index)]
-            why = " and ".join(sorted(set(risk[own].tolist())))
-            yield Finding(
-                "cold_hollow",
-                "warn",
-                f"block {block.name}: {len(own):,} plants ({why}) stand in a hollow that cold air gathers in, "
-                f"{show_length(hollow.depth_m, site.units)} deep, with {show_area(hollow.upslope_m2, site.units)} draining into it",
-                f"{show_length(hollow.depth_m, site.units)} deep",
-                f"less than {show_length(DEEP_M, site.units)}",
-                "plant what is hardy and blooms late there, move the block up the slope, or open the hollow's way out",
-                geometry=hollow.area,
-            )
+            figures = {
+                "block": site.blocks[int(index)].name,
+                "plants": len(own),
+                "risks": tuple(sorted(set(risk[own].tolist()))),
+                "depth_m": hollow.depth_m,
+                "upslope_m2": hollow.upslope_m2,
+                "least_m": DEEP_M,
+            }
+            yield Finding("cold_hollow", "warn", geometry=hollow.area, figures=figures)
 
 
 def _across(site: Site, trees: Trees, cold: ColdAir) -> Iterator[Finding]:
@@ -170,13 +165,4 @@ def _across(site: Site, trees: Trees, cold: ColdAir) -> Iterator[Finding]:
         if not crossed and not near:
             continue
         much = max([*(cold.upslope_m2[k] for k in crossed), *(h.upslope_m2 for h in near)])
-        yield Finding(
-            "cold_air_dammed",
-            "warn",
-            f"screen {block.name} stands across the way along which cold air from {show_area(float(much), site.units)} flows out: "
-            "it can stand behind the screen as behind a dam",
-            show_area(float(much), site.units),
-            "an open way downhill",
-            "leave a gap in the screen where the way crosses it, or keep its foot clear of branches",
-            geometry=line,
-        )
+        yield Finding("cold_air_dammed", "warn", geometry=line, figures={"screen": block.name, "upslope_m2": float(much)})

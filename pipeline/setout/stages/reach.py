@@ -20,7 +20,7 @@ from setout.geometry.lines import overlay
 from setout.geometry.lines.detour import SKIN, Obstacles, in_sight, obstacles_of, opened, sees, ways_from
 from setout.geometry.lines.outlines import arc_segments, discs_around
 from setout.model import Finding, Floats, Geometries, Ground, Ints, Reach, Served, Water
-from setout.units import KPA_PER_M, show_area
+from setout.units import KPA_PER_M
 
 SLEEVE_WIDTH = 1.0
 """Width of the opening that a sleeve under a road makes in a barrier [m]; common practice, no source."""
@@ -95,19 +95,8 @@ def _cut_off(water: Water, lost: BaseGeometry) -> list[Finding]:
     ground = _wide(overlay.difference(lost, overlay.union(water.closed)))
     if ground.is_empty:
         return []
-    planted = "its trees are told as dry" if water.plant_beyond else "it is not planted"
-    return [
-        Finding(
-            "reach_cut_off",
-            "warn",
-            "ground near enough to a water point is cut off from it by what no pipe crosses: areas behind a "
-            f"setback such as buildings, ponds and roads, no-plant areas, and the property line; {planted}",
-            f"{show_area(ground.area)} ({show_area(ground.area, 'si')})",
-            "0",
-            "name a sleeve where a pipe may cross (water.sleeves), or add a water point on their side",
-            geometry=ground,
-        )
-    ]
+    left = "trees_dry" if water.plant_beyond else "not_planted"
+    return [Finding("reach_cut_off", "warn", geometry=ground, figures={"area_m2": float(ground.area), "left": left})]
 
 
 def _closed(water: Water) -> Geometries:
@@ -260,32 +249,14 @@ def _drop_crossing(obstacles: Obstacles, total: Floats, reach: Reach, x: Floats,
 
 def _findings(water: Water) -> list[Finding]:
     """Say what the water points' file leaves open."""
-    points, found = water.points, []
-    blind = [name for name, p in zip(points.name, points.pressure_kpa, strict=True) if not np.isfinite(p)]
+    points, found = water.points, list[Finding]()
+    blind = tuple(name for name, p in zip(points.name, points.pressure_kpa, strict=True) if not np.isfinite(p))
     if blind:
-        found.append(
-            Finding(
-                "water_pressure_unknown",
-                "warn",
-                f"no pressure is given for water point {', '.join(blind)} ({water.source})",
-                remedy='add a column such as pressure_psi or pressure_kpa, or water.pressure = "45 psi" to the plan file; '
-                "until then no pressure limit is held against it",
-            )
-        )
-    if water.min_pressure_kpa is not None:
-        low = np.flatnonzero(points.pressure_kpa < water.min_pressure_kpa)
-        found += [
-            Finding(
-                "water_pressure_low",
-                "warn",
-                f"water point {points.name[k]} has less pressure than the minimum even at its own height",
-                f"{points.pressure_kpa[k]:.0f} kPa",
-                f"{water.min_pressure_kpa:.0f} kPa",
-                "raise its pressure or lower min_pressure",
-                geometry=shapely.Point(points.x[k], points.y[k]),
-            )
-            for k in low
-        ]
+        found.append(Finding("water_pressure_unknown", "warn", figures={"points": blind, "source": water.source}))
+    least = water.min_pressure_kpa
+    for k in np.flatnonzero(points.pressure_kpa < (-np.inf if least is None else least)).tolist():
+        figures = {"point": points.name[k], "pressure_kpa": float(points.pressure_kpa[k]), "least_kpa": least}
+        found.append(Finding("water_pressure_low", "warn", geometry=shapely.Point(points.x[k], points.y[k]), figures=figures))
     return [*found, *_sleeves_shut(water)]
 
 
@@ -303,15 +274,8 @@ def _sleeves_shut(water: Water) -> list[Finding]:
     ]
     if not shut:
         return []
-    return [
-        Finding(
-            "sleeve_shut",
-            "warn",
-            f"{len(shut)} of {len(openings)} sleeves lead through no barrier",
-            remedy="draw each as a line or an area from one side of the barrier to the other",
-            geometry=overlay.union(openings[shut]),
-        )
-    ]
+    figures = {"shut": len(shut), "sleeves": len(openings)}
+    return [Finding("sleeve_shut", "warn", geometry=overlay.union(openings[shut]), figures=figures)]
 
 
 def too_high(reach: Reach, ground: Ground) -> NDArray[np.uint8] | None:

@@ -6,30 +6,26 @@ and takes that cell's slope. A cell is steep when its slope is strictly over the
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from setout.errors import SetoutError
+from setout.errors import Refusal
 from setout.geometry.cells import cellmask, contours, gridmap, relief
 from setout.geometry.cells.cellsize import CellSize, Window, cell_size
 from setout.geometry.cells.strips import STRIP, Groups, chunks, group_step, overview, squared_slopes
 from setout.geometry.lines import overlay
 from setout.geometry.places import polymap
 from setout.model import Bools, Elevations, Finding, Floats, Ground, RasterGrid, Site
-from setout.units import FOOT, show_length
 
 OVERVIEW_CELLS = 2_500_000
 """Most heights kept for contours and pictures."""
 FEW_CELLS = 10_000
 """Up to this many cells of the site's window, ground without elevation is measured and not counted in cells."""
 CONTOUR_CELLS = 400_000
-INTERVALS = {"us": tuple(n * FOOT for n in (1, 2, 5, 10, 20, 50, 100)), "si": (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)}
-"""Contour intervals to choose from [m]."""
 MOST_CONTOURS = 25
 SIMPLIFY_M = 0.15
 COARSE_M = 5.0
@@ -44,13 +40,7 @@ def survey_ground(site: Site, elevations: Elevations | None, *, max_slope: float
     """Find the steep cells and the cells without elevation, in one pass over the site's part of the DEM."""
     if elevations is None:
         none = np.empty((0, 0), np.uint8)
-        finding = Finding(
-            "no_dem",
-            "warn",
-            "the plan names no DEM: slope and elevation are unknown, and no ground was held back for them",
-            remedy="name a DEM in site.dem",
-        )
-        return Ground(None, site.frame, (0, 0, 0, 0), none, none, max_slope, 1.0, allow_blank, (finding,))
+        return Ground(None, site.frame, (0, 0, 0, 0), none, none, max_slope, 1.0, allow_blank, (Finding("no_dem", "warn"),))
     grid = elevations.grid
     exact = gridmap.exact_cells(site.frame, grid)
     outline = shapely.transform(shapely.segmentize(site.boundary, 50.0), lambda xy: np.column_stack(exact(xy[:, 0], xy[:, 1])))
@@ -79,8 +69,7 @@ def survey_ground(site: Site, elevations: Elevations | None, *, max_slope: float
     if share >= 1.0:
         raise _no_elevation(site, grid, outline, elevations.source)
     findings = (*_gap(site, share, elevations.source, allow_blank=allow_blank), *_odd(size, grid, groups.means(), elevations.source))
-    ground = Ground(elevations, site.frame, window, steep, blank, max_slope, share, allow_blank, findings, groups.means(), step, highest)
-    return replace(ground, findings=(*findings, *_contours_wide(ground, site)))
+    return Ground(elevations, site.frame, window, steep, blank, max_slope, share, allow_blank, findings, groups.means(), step, highest)
 
 
 def _extremes(z: relief.Heights) -> tuple[float, float]:
@@ -97,17 +86,22 @@ def _wild(z: relief.Heights, row0: int, col0: int) -> list[tuple[float, int, int
     return list(zip(z[rows, cols].tolist(), (rows + row0).tolist(), (cols + col0).tolist(), strict=True))
 
 
-def _no_land(wild: list[tuple[float, int, int]], grid: RasterGrid, source: str) -> SetoutError:
+def _no_land(wild: list[tuple[float, int, int]], grid: RasterGrid, source: str) -> Refusal:
     """Say which cells hold heights that no land has."""
     value, row, col = wild[0]
     x, y = grid.corner(np.array([row + 0.5]), np.array([col + 0.5]))
-    digits = 6 if grid.crs.is_geographic else 1
-    place = f"row {row + 1}, column {col + 1}, at {x[0]:.{digits}f}, {y[0]:.{digits}f}"
-    many = f"{len(wild):,} cells round the site hold heights" if len(wild) > 1 else "a cell round the site holds a height"
-    return SetoutError(
-        f"{many} that no land has: {value:,.6g} m in {place}; land lies between {LAND_M[0]:,.0f} and {LAND_M[1]:,.0f} m",
-        source,
-        "if the number stands for no height, declare it in the file as nodata; else mend site.dem_unit, or the cell",
+    return Refusal(
+        "dem_no_land",
+        cells=len(wild) if len(wild) > 1 else None,
+        height_m=value,
+        row=row + 1,
+        column=col + 1,
+        x=float(x[0]),
+        y=float(y[0]),
+        digits=6 if grid.crs.is_geographic else 1,
+        lowest_m=LAND_M[0],
+        highest_m=LAND_M[1],
+        source=source,
     )
 
 
@@ -133,54 +127,50 @@ def _window(site: Site, grid: RasterGrid, outline: BaseGeometry, source: str) ->
     return window
 
 
-def _no_elevation(site: Site, grid: RasterGrid, outline: BaseGeometry, source: str) -> SetoutError:
+def _no_elevation(site: Site, grid: RasterGrid, outline: BaseGeometry, source: str) -> Refusal:
+    """Say where the site and the DEM lie, in the DEM's CRS, and whether they are apart."""
     corners = grid.corner(np.array([0.0, 0, grid.height, grid.height]), np.array([0.0, grid.width, 0, grid.width]))
-    dem = _extent(*corners, grid)
     west, south, east, north = site.boundary.bounds
-    x, y = site.frame.to(grid.crs, np.array([west, east, east, west]), np.array([south, south, north, north]))
-    there = f"the site lies at {_extent(x, y, grid)}, the DEM covers {dem}, in {grid.crs.name}"
+    there = site.frame.to(grid.crs, np.array([west, east, east, west]), np.array([south, south, north, north]))
     col0, row0, col1, row1 = outline.bounds
     apart = not (col0 < grid.width and row0 < grid.height and col1 > 0 and row1 > 0)
-    what = "misses the site altogether" if apart else "has no elevation anywhere on the site"
-    return SetoutError(f"the DEM {what}: {there}", source, "check site.boundary and site.dem, and the CRS of both")
+    extents = _extent("site", *there) | _extent("dem", *corners)
+    code, digits = "dem_misses_site" if apart else "dem_without_heights", 6 if grid.crs.is_geographic else 0
+    return Refusal(code, **extents, digits=digits, crs=grid.crs.name, source=source)
 
 
-def _extent(x: Floats, y: Floats, grid: RasterGrid) -> str:
-    digits = 6 if grid.crs.is_geographic else 0
-    return f"x {x.min():.{digits}f} to {x.max():.{digits}f}, y {y.min():.{digits}f} to {y.max():.{digits}f}"
+def _extent(of: str, x: Floats, y: Floats) -> dict[str, float]:
+    """Return the least and the greatest coordinates, in their CRS's unit."""
+    ends = {"x_least": x.min(), "x_most": x.max(), "y_least": y.min(), "y_most": y.max()}
+    return {f"{of}_{name}": float(value) for name, value in ends.items()}
 
 
 def _gap(site: Site, share: float, source: str, *, allow_blank: bool) -> tuple[Finding, ...]:
     if share <= 0:
         return ()
-    part = f"{share:.2%}" if share >= 1e-4 else f"{share:.1e} of it"
-    use = "it may be planted all the same, as the plan file says" if allow_blank else "nothing is planted there"
-    message = f"{source}: {part} of {site.name} has no elevation; {use}, and its slope is unknown"
-    return (Finding("dem_gap", "warn", message, part, "none", "give a DEM that covers the whole site"),)
+    tiny = share < 1e-4
+    figures = {
+        "source": source,
+        "site": site.name,
+        "share": None if tiny else share,
+        "tiny_share": share if tiny else None,
+        "use": "gap_planted" if allow_blank else "gap_left",
+    }
+    return (Finding("dem_gap", "warn", figures=figures),)
 
 
 def _odd(size: CellSize, grid: RasterGrid, z: relief.Heights, source: str) -> Iterator[Finding]:
     """Yield what the user should know about the DEM itself."""
     if size.on_ellipsoid and np.isfinite(size.scale):
-        message = (
-            f"{source}: {grid.crs.name} draws the ground {1 / size.scale:.4g} times as large as it is here; slopes come from "
-            f"the ground size of its cells, {size.width_m:.4g} x {size.height_m:.4g} m"
-        )
-        yield Finding("dem_scale", "note", message, f"{1 / size.scale:.4g}", "1", "nothing; a local grid is clearer")
-    wide = max(size.width_m, size.height_m)
+        cells = {"width_m": float(size.width_m), "height_m": float(size.height_m)}
+        yield Finding("dem_scale", "note", figures={"source": source, "crs": grid.crs.name, "times": float(1 / size.scale), **cells})
+    wide = float(max(size.width_m, size.height_m))
     if wide > COARSE_M:
-        message = (
-            f"{source}: its cells are {wide:.3g} m wide, so a slope is a mean over {3 * wide:.3g} m: banks, terraces and ditches "
-            "do not show"
-        )
-        yield Finding("dem_coarse", "note", message, f"{wide:.3g} m", f"{COARSE_M:g} m", "ask for a finer DEM (1 m, from lidar)")
+        yield Finding("dem_coarse", "note", figures={"source": source, "cell_m": wide, "over_m": 3 * wide, "coarse_m": COARSE_M})
     known = z[np.isfinite(z)]
     if known.size and not (known.min() > LOWEST_M and known.max() < HIGHEST_M):
-        message = (
-            f"{source}: heights go from {known.min():.0f} to {known.max():.0f} m, which no farm land does: "
-            "their unit may be wrong, or some stand for no height"
-        )
-        yield Finding("dem_heights", "warn", message, "", f"{LOWEST_M:g} to {HIGHEST_M:g} m", "look at the DEM's unit and nodata")
+        heights = {"lowest_m": float(known.min()), "highest_m": float(known.max()), "least_m": LOWEST_M, "most_m": HIGHEST_M}
+        yield Finding("dem_heights", "warn", figures={"source": source, **heights})
 
 
 def cell_mappings(ground: Ground) -> tuple[polymap.PolyMap, polymap.PolyMap]:
@@ -278,14 +268,14 @@ def _axes(ground: Ground) -> tuple[Floats, Floats]:
     return east * np.sign(east[0] * (fx[1] - fx[0]) + east[1] * (fy[1] - fy[0])), north
 
 
-def contour_lines(ground: Ground, site: Site, interval_m: float | None = None) -> list[tuple[float, LineString]]:
-    """Draw contours inside the boundary."""
+def contour_lines(ground: Ground, site: Site, intervals_m: Sequence[float]) -> list[tuple[float, LineString]]:
+    """Draw contours inside the boundary, at one of some intervals [m], rising, or at a wider one where lines would be without end."""
     if ground.elevations is None:
         return []
     z, step = _coarse(ground)
     if not np.isfinite(z).any():
         return []
-    interval = interval_m or contours.fitting_interval(z, INTERVALS[site.units], MOST_CONTOURS)
+    interval = contours.fitting_interval(z, intervals_m, MOST_CONTOURS)
     row0, _, col0, _ = ground.window
     mapping = gridmap.to_frame(ground.frame, ground.elevations.grid, ground.window)
     out: list[tuple[float, LineString]] = []
@@ -304,20 +294,12 @@ def contour_lines(ground: Ground, site: Site, interval_m: float | None = None) -
     return out
 
 
-def _contours_wide(ground: Ground, site: Site) -> Iterator[Finding]:
+def contours_wide(ground: Ground, intervals_m: Sequence[float]) -> Iterator[Finding]:
     """Say so where contours stand further apart than maps have them, so that they are not without end."""
-    z, widest = _coarse(ground)[0], INTERVALS[site.units][-1]
-    interval = contours.fitting_interval(z, INTERVALS[site.units], MOST_CONTOURS) if np.isfinite(z).any() else 0.0
-    if interval > widest:
-        said, usual = (show_length(length, site.units) for length in (interval, widest))
-        yield Finding(
-            "contours_wide",
-            "note",
-            f"contours are drawn every {said}, for the ground is so high or so rough that closer ones would cover the map",
-            said,
-            usual,
-            "look at the DEM for wild heights, if the ground is not like that",
-        )
+    z = _coarse(ground)[0] if ground.elevations is not None else np.empty((0, 0), np.float32)
+    interval = contours.fitting_interval(z, intervals_m, MOST_CONTOURS) if np.isfinite(z).any() else 0.0
+    if interval > intervals_m[-1]:
+        yield Finding("contours_wide", "note", figures={"interval_m": interval, "usual_m": intervals_m[-1]})
 
 
 def _coarse(ground: Ground) -> tuple[relief.Heights, int]:

@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
@@ -147,3 +149,25 @@ def stops_said(findings: Sequence[Finding | Told]) -> str:
     '1 inside a setback'
     """
     return ", ".join(f"{number:,} {words_of(code)}" for code, number in stops_of(findings).items())
+
+
+def codes_by_tree(tree_id: Sequence[str] | NDArray[np.str_], findings: Sequence[Finding]) -> NDArray[np.object_]:
+    """Gather the codes of the findings that name or count each tree.
+
+    >>> from setout.model import Finding
+    >>> codes_by_tree(["A-1-1", "A-1-2"], [Finding("too_close", "stop", tree_id="A-1-2")])
+    array(['', 'too_close'], dtype=object)
+    """
+    codes: dict[str, list[str]] = {}
+    out = np.full(len(tree_id), "", object)
+    for finding in findings:
+        if finding.tree_id:
+            codes.setdefault(finding.tree_id, []).append(finding.code)
+        elif finding.trees is not None:
+            for name in np.asarray(tree_id)[finding.trees].tolist():
+                codes.setdefault(name, []).append(finding.code)
+    if codes:
+        for k, name in enumerate(tree_id):
+            if name in codes:
+                out[k] = " ".join(dict.fromkeys(codes[str(name)]))
+    return out

@@ -18,6 +18,11 @@ if TYPE_CHECKING:
 
     from setout.model import Block, Bools, Planting, Site
 
+CONTOURS_M: Final[dict[str, tuple[float, ...]]] = {
+    "us": tuple(n * FOOT for n in (1, 2, 5, 10, 20, 50, 100)),
+    "si": (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0),
+}
+"""Contour intervals to choose from, round in the reader's units [m]."""
 CAUTIONS: Final = (
     (
         "Buried lines",

@@ -15,7 +15,8 @@ import shapely
 from setout.layers import ASBUILT, CONTRACTS
 from setout.model.asbuilt import FieldPoints
 from setout.run.fieldreturn import planned_of
-from setout.stages import check, fieldreturn
+from setout.stages import fieldreturn
+from setout.words.grouped import codes_by_tree
 from setout.write.asbuilt import page as asbuilt
 from setout.write.asbuilt.picture import picture
 from setout.write.packet.stakeset import stake_set
@@ -56,7 +57,7 @@ def came_back(names=()):
         plant=planning.plant[at],
     )
     facts = {name: np.asarray(values)[at] for name, values in planting.facts.items()}
-    facts["findings"] = check.codes_by_tree(np.array(labels)[order], found)
+    facts["findings"] = codes_by_tree(np.array(labels)[order], found)
     true = replace(planting, trees=trees, facts=facts, findings=found)
     return asbuilt.Return(planting, true, built, order, labels, "field.csv")
 

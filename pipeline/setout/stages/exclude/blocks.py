@@ -8,7 +8,6 @@ from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.lines import overlay
 from setout.model import Block, Finding, Geometries, HeightLimit, Setback, Site
-from setout.units import show_area
 
 
 def block_areas(site: Site) -> tuple[Geometries, tuple[Finding, ...]]:
@@ -22,11 +21,11 @@ def block_areas(site: Site) -> tuple[Geometries, tuple[Finding, ...]]:
         inside = overlay.intersection(block.area, site.boundary)
         outside = block.area.area - inside.area
         if outside > max(1.0, 1e-6 * block.area.area):
-            findings.append(_area_finding("block_outside", site, block, outside, "reaches over the boundary", "draw it inside"))
+            findings.append(_lost("block_outside", block, outside))
         own = overlay.difference(inside, taken)
         shared = inside.area - own.area
         if shared > max(1.0, 1e-6 * inside.area):
-            findings.append(_area_finding("block_overlap", site, block, shared, "overlaps blocks named before it", "draw it beside them"))
+            findings.append(_lost("block_overlap", block, shared))
         areas[index] = own
         taken = overlay.union([taken, inside])
     for index, block in enumerate(site.blocks):
@@ -35,16 +34,9 @@ def block_areas(site: Site) -> tuple[Geometries, tuple[Finding, ...]]:
     return areas, tuple(findings)
 
 
-def _area_finding(code: str, site: Site, block: Block, size: float, what: str, remedy: str) -> Finding:
-    return Finding(
-        code,
-        "note",
-        f"the area of block {block.name} {what} by {show_area(size, site.units)}; that part is not its ground",
-        show_area(size, site.units),
-        "none",
-        remedy,
-        geometry=block.area,
-    )
+def _lost(code: str, block: Block, lost_m2: float) -> Finding:
+    """Return a finding about part of a block's area that is not its ground."""
+    return Finding(code, "note", geometry=block.area, figures={"block": block.name, "lost_m2": float(lost_m2)})
 
 
 def setback_distance(setback: Setback, block: Block | None) -> float:

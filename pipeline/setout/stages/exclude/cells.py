@@ -21,9 +21,9 @@ from setout.geometry.lines import overlay
 from setout.geometry.lines.overlay import parts_of
 from setout.model import Exclusion
 
-NO_ELEVATION = "no elevation"
+NO_ELEVATION = "no_elevation"
 SLOPE = "slope"
-TOO_HIGH = "too high for water pressure"
+TOO_HIGH = "above_pressure"
 
 
 Mapping2D = Callable[[NDArray[np.float64], NDArray[np.float64]], tuple[NDArray[np.float64], NDArray[np.float64]]]
@@ -38,7 +38,7 @@ class CellReason:
 
     Attributes
     ----------
-    reason : as the land account words it
+    reason : code of the reason
     source : the file behind it
     packed : the cells, one bit each, over the site's window
     """

@@ -16,10 +16,10 @@ from setout.model import AccountRow, Exclusion, Geometries, Reach, Site, Usable
 from setout.stages.exclude.blocks import setback_distance, too_tall
 from setout.stages.exclude.cells import Cells, without_cells
 
-BEYOND_REACH = "beyond reach of water"
-NO_BLOCK = "outside every block"
-TOO_NARROW = "too narrow"
-TOO_SMALL = "too small"
+BEYOND_REACH = "beyond_reach"
+NO_BLOCK = "outside_blocks"
+TOO_NARROW = "too_narrow"
+TOO_SMALL = "too_small"
 
 
 @dataclass(frozen=True, slots=True)

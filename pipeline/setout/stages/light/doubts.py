@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import shapely
 
-from setout.model import Block, Finding, Light, Trees
+from setout.model import Block, Figure, Finding, Light, Trees
 from setout.model.light import FULL_SUN_H
 
 
@@ -15,21 +15,15 @@ def _unknown(block: Block, trees: int, year: int | None) -> Iterator[Finding]:
     """Say which size of a block's plants is not known."""
     if not trees:
         return
-    words = [
-        word for word in ("spread", "height") if not block.plants or any(np.isnan(getattr(plant, f"{word}_m")) for plant in block.plants)
-    ]
-    said = " and ".join(words) or f"growth up to {f'year {year}' if year is not None else 'the year in which they come out'}"
-    remedy = 'name its plants, or write spread = "15 ft" and height = "15 ft" for the block'
-    if not words:
-        remedy = "give the plant years_to_full_size, or pairs of year and spread as its growth"
-    yield Finding(
-        "light_unknown",
-        "note",
-        f"block {block.name}: the light of {trees:,} trees is not known, as their {said} is not",
-        f"{trees:,} trees",
-        "",
-        remedy,
+    unknown = tuple(
+        size for size in ("spread", "height") if not block.plants or any(np.isnan(getattr(plant, f"{size}_m")) for plant in block.plants)
     )
+    figures: dict[str, Figure] = {"block": block.name, "trees": trees}
+    if unknown:
+        figures |= {"sizes": unknown}
+    else:
+        figures |= {"kind": "growth", "year": year}
+    yield Finding("light_unknown", "note", figures=figures)
 
 
 def light_findings(blocks: Sequence[Block], trees: Trees, light: Light) -> Iterator[Finding]:
@@ -44,21 +38,20 @@ def light_findings(blocks: Sequence[Block], trees: Trees, light: Light) -> Itera
         dark = known[light.sun_h[known] < least_h[known]]
         if len(dark):
             worst = dark[np.argmin(light.sun_h[dark])]
-            open_h, least, wanted = (float(v[worst]) for v in (light.open_h, light.sun_h, least_h))
-            share, get = (f"{len(dark):,} of {len(known):,} trees", "get") if len(known) > 1 else ("its tree", "gets")
             leaves = np.array([*(plant.remove_year > 0 for plant in block.plants), False])[trees.plant[dark]]
-            if leaves.any() and light.year is None:
-                share += f" ({int(leaves.sum()):,} of them fillers, in the last year in which they stand)"
-            cause = "the terrain takes most of it" if open_h < wanted else "canopies and what stands round them take the rest"
-            how = "" if wanted == FULL_SUN_H else ", counted by how squarely it meets the two sides of the hedge"
-            when = "" if light.year is None else f" in year {light.year}"
-            yield Finding(
-                "sun_short",
-                "warn",
-                f"block {block.name}{when}: {share} {get} less than {wanted:g} h of direct sun a day in the season{how}; the darkest "
-                f"{least:.1f} h of {open_h:.1f} h, {cause}",
-                f"{least:.1f} h",
-                f"{wanted:g} h",
-                "widen the step or the row distance, hold the plants smaller, or plant what bears in part shade",
-                geometry=shapely.MultiPoint(np.column_stack([trees.x[dark], trees.y[dark]])),
-            )
+            open_h, least, wanted = (float(v[worst]) for v in (light.open_h, light.sun_h, least_h))
+            figures = {
+                "block": block.name,
+                "year": light.year,
+                "kind": None if len(known) > 1 else "alone",
+                "dark": len(dark),
+                "known": len(known),
+                "fillers": int(leaves.sum()) if leaves.any() and light.year is None else None,
+                "wanted_h": wanted,
+                "wall": None if wanted == FULL_SUN_H else "counted_on_wall",
+                "least_h": least,
+                "open_h": open_h,
+                "cause": "terrain_in_sun" if open_h < wanted else "canopies_in_sun",
+            }
+            where = shapely.MultiPoint(np.column_stack([trees.x[dark], trees.y[dark]]))
+            yield Finding("sun_short", "warn", geometry=where, figures=figures)

@@ -10,10 +10,12 @@ import numpy as np
 
 from setout.geometry.sky.sun import SunPath
 from setout.model import Block, Finding, Pair, Plant
-from setout.stages.light.turned import sides_of, way_name
+from setout.stages.light.turned import sides_of
 
 AXES: Final = (0.0, 90.0)
 """Bearings from one partner to the other that are weighed [deg]; the first where both give the same."""
+WAYS: Final = ("north_and_south", "east_and_west")
+"""What they are called."""
 ALIKE_H: Final = 0.05
 """Hours that differ by less are told as the same [h]."""
 
@@ -76,15 +78,16 @@ def axis_findings(blocks: Sequence[Block], axes: Sequence[PairAxis]) -> Iterator
     """Yield which axis was chosen for pairs that had none, and what the darker partner has under both."""
     for one in axes:
         chosen = AXES.index(one.axis_deg)
-        had, other = one.darker_h[chosen], one.darker_h[1 - chosen]
-        size = "" if one.sized else ", reckoned for crowns that fill their room, as the plants' sizes are not known"
         yield Finding(
             "pair_axis",
             "note",
-            f"block {blocks[one.block].name}: partners of its pairs stand {way_name(one.axis_deg)}: the darker one then has {had:.1f} h of "
-            f"direct sun a day in the season, against {other:.1f} h {way_name(AXES[1 - chosen])}{size}",
-            f"{had:.1f} h",
-            "",
-            'write pair.axis, such as "north-south" or "east-west", to set them otherwise',
             geometry=blocks[one.block].area,
+            figures={
+                "block": blocks[one.block].name,
+                "axis": WAYS[chosen],
+                "darker_h": one.darker_h[chosen],
+                "other_axis": WAYS[1 - chosen],
+                "other_darker_h": one.darker_h[1 - chosen],
+                "crowns": None if one.sized else "crowns_fill_room",
+            },
         )

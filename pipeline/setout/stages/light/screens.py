@@ -13,7 +13,6 @@ from setout.geometry.sky.sun import SunPath
 from setout.geometry.sky.sunlight import sunlight
 from setout.model import Block, Finding, Floats, Ints, ScreenShade, Trees
 from setout.stages.light.canopies import bodies_of, canopies_of
-from setout.units import show_length
 
 PLACES = 400
 """Places of a yard that shade is looked for at."""
@@ -86,21 +85,18 @@ def warm_hours(shade: ScreenShade, latitude: float) -> tuple[float, float]:
     return float(shade.am_h[warm].mean()), float(shade.pm_h[warm].mean())
 
 
-def screen_findings(blocks: Sequence[Block], shades: Sequence[ScreenShade], latitude: float, units: str) -> Iterator[Finding]:
+def screen_findings(blocks: Sequence[Block], shades: Sequence[ScreenShade], latitude: float) -> Iterator[Finding]:
     """Yield screens that were planted for shade and give little of it in the afternoon."""
     for shade in shades:
         block = blocks[shade.block]
         am, pm = warm_hours(shade, latitude)
         if block.purpose != "shade" or pm >= ENOUGH_H:
             continue
-        side = "; it shades it in the morning instead" if am > pm else ""
-        yield Finding(
-            "screen_no_shade",
-            "warn",
-            f"screen {block.name}, {show_length(shade.height_m, units)} high, shades its yard for {pm:.1f} h of a summer "
-            f"afternoon, as a mean over the yard{side}",
-            f"{pm:.1f} h",
-            f"{ENOUGH_H:g} h",
-            "plant it on the west side of the yard, nearer to it, or of a taller plant",
-            geometry=block.line,
-        )
+        figures = {
+            "screen": block.name,
+            "height_m": shade.height_m,
+            "shade_h": pm,
+            "least_h": ENOUGH_H,
+            "morning": "shades_in_morning" if am > pm else None,
+        }
+        yield Finding("screen_no_shade", "warn", geometry=block.line, figures=figures)

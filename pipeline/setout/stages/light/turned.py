@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from setout.geometry.sky.skyline import Bodies, Views
 from setout.geometry.sky.sun import SunPath
 from setout.model import Block, DirectionLight, Floats, Pair, Rows, SideLight, Trees
+from setout.model.light import Part
 from setout.stages.light.canopies import bodies_of, canopies_of, views_of
 from setout.stages.light.hours import hours_on
 
@@ -25,7 +26,6 @@ NEAR_DEG: Final = 5.0
 FACE_M: Final = 0.02
 """Sides of a hedge are looked at from this far in front of it [m]."""
 Turned = Literal["rows", "pairs", "hedges"]
-OCTANTS: Final = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
 def directions(blocks: Sequence[Block], rows: Rows, path: SunPath, year: int | None = None) -> tuple[DirectionLight, ...]:
@@ -82,8 +82,8 @@ def sides_of(block: Block, bearing: float, path: SunPath, year: int | None) -> t
         return "rows", (_light("tree", views.take([place_of[middle]]), bodies, path),), float("nan")
     both = (middle, int(trees.partner[middle]))
     ahead = sorted(both, key=lambda k: -(trees.x[k] * np.sin(np.radians(bearing)) + trees.y[k] * np.cos(np.radians(bearing))))
-    names = (f"{_name(bearing)} partner", f"{_name(bearing + 180.0)} partner")
-    partners = tuple(_light(name, views.take([place_of[k]]), bodies, path) for name, k in zip(names, ahead, strict=True))
+    bearings = (bearing, bearing + 180.0)
+    partners = tuple(_light("partner", views.take([place_of[k]]), bodies, path, way) for way, k in zip(bearings, ahead, strict=True))
     return "pairs", partners, float("nan")
 
 
@@ -101,22 +101,9 @@ def _widest(block: Block, trees: Trees, middle: int) -> NDArray[np.int32]:
     return out
 
 
-def way_name(bearing: float) -> str:
-    """Write the axis of a pair for people.
-
-    >>> way_name(0.0), way_name(90.0)
-    ('north and south of each other', 'east and west of each other')
-    """
-    return f"{_name(bearing)} and {_name(bearing + 180.0)} of each other"
-
-
-def _name(bearing: float) -> str:
-    return OCTANTS[round(bearing / 45.0) % 8]
-
-
-def _light(name: str, views: Views, bodies: Bodies, path: SunPath) -> SideLight:
+def _light(part: Part, views: Views, bodies: Bodies, path: SunPath, bearing: float = np.nan) -> SideLight:
     morning, afternoon = hours_on(views, bodies, path)
-    return SideLight(name, float(morning.mean()), float(afternoon.mean()))
+    return SideLight(part, float(morning.mean()), float(afternoon.mean()), bearing % 360.0)
 
 
 def _faces(trees: Trees, height: float, half_width: float, bearing: float, bodies: Bodies, path: SunPath) -> tuple[SideLight, ...]:
@@ -129,7 +116,7 @@ def _faces(trees: Trees, height: float, half_width: float, bearing: float, bodie
         y = trees.y[[middle]] + reach * np.cos(np.radians(side))
         none, zero = np.array([-1]), np.zeros((1, 1))
         views = Views(x, y, np.zeros(1), none, np.zeros(1), none, zero, zero, np.full((1, 1), height / 2))
-        out.append(_light(f"{_name(side % 360.0)} side", views, bodies, path))
+        out.append(_light("side", views, bodies, path, side))
     return tuple(out)
 
 

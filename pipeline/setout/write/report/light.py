@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import calendar
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from setout.model import SideLight
 from setout.model.sungroups import sun_groups
 from setout.units import show_area, show_length
 from setout.words.plan import bearing_text
@@ -15,6 +16,7 @@ from setout.words.plan import bearing_text
 if TYPE_CHECKING:
     from setout.model import DirectionLight, Ints, Light, Planting, ScreenShade
 
+OCTANTS: Final = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 TURNED = {"rows": "Rows", "pairs": "Axis of pairs", "hedges": "Rows"}
 
 
@@ -77,7 +79,7 @@ def _turned(planting: Planting, light: Light, index: int) -> list[dict[str, str]
             "turned": TURNED[one.kind],
             "way": way_text(one.bearing_deg),
             "planned": "as planned" if one.planned else "",
-            "side": side.name,
+            "side": part_text(side),
             "am": _hours(side.am_h),
             "pm": _hours(side.pm_h),
             "day": _hours(side.am_h + side.pm_h),
@@ -95,6 +97,17 @@ def way_text(bearing: float) -> str:
     ('north-south', 'east-west', 'east-west')
     """
     return {0.0: "north-south", 90.0: "east-west"}.get(bearing % 180.0, bearing_text(bearing))
+
+
+def part_text(side: SideLight) -> str:
+    """Write which tree or side has some light.
+
+    >>> part_text(SideLight("tree", 3.0, 3.0)), part_text(SideLight("partner", 3.0, 3.0, 180.0))
+    ('tree', 'south partner')
+    """
+    if math.isnan(side.bearing_deg):
+        return side.part
+    return f"{OCTANTS[round(side.bearing_deg / 45.0) % 8]} {side.part}"
 
 
 def direction_words(planting: Planting, index: int) -> str:
@@ -121,7 +134,9 @@ def direction_words(planting: Planting, index: int) -> str:
 def _pair_words(ns: DirectionLight, ew: DirectionLight) -> str:
     said = [
         f"set {way_text(one.bearing_deg)}, "
-        + " and ".join(f"the {side.name} has {side.am_h:.1f} h of the morning and {side.pm_h:.1f} h of the afternoon" for side in one.sides)
+        + " and ".join(
+            f"the {part_text(side)} has {side.am_h:.1f} h of the morning and {side.pm_h:.1f} h of the afternoon" for side in one.sides
+        )
         for one in (ns, ew)
     ]
     darker = [min(side.am_h + side.pm_h for side in one.sides) for one in (ns, ew)]
