@@ -1,7 +1,7 @@
 """Texts with places for figures: figures stand in SI, texts say them in the reader's units.
 
 A place is ``{name}`` or ``{name:kind}``, and what stands between ``[[`` and ``]]`` is left out where one of its figures
-is unknown or empty. Kinds:
+is unknown or empty; ``[[one||other]]`` says the other instead. Kinds:
 
 ==============================  ========================================================================
 ``length``, ``length1`` ...     metres as feet or metres; a digit fixes the decimals
@@ -11,6 +11,8 @@ is unknown or empty. Kinds:
 ``count``                       a whole number, "1,234"
 ``n tree|trees``                the same with its noun: "1 tree", "1,234 trees"
 ``list``, ``list8``             texts, joined by commas; at most so many of them, then "..."
+``series``                      the same of texts that hold commas: joined by semicolons
+``as plant``                    figures of several things, each as :data:`setout.words.terms.TERMS` has "plant", joined by commas
 ``word``                        a code, as :data:`setout.words.terms.TERMS` has it
 ==============================  ========================================================================
 
@@ -51,12 +53,14 @@ def filled(template: str, figures: Mapping[str, Figure], units: str) -> str:
 
     >>> filled("{n:n tree is|trees are} {far_m:length} off[[ in {zones:list}]]", {"n": 2, "far_m": 3.048, "zones": ()}, "us")
     '2 trees are 10 ft off'
+    >>> filled("{n:count} trees[[, {tall_m:length} tall||, height unknown]]", {"n": 2, "tall_m": None}, "us")
+    '2 trees, height unknown'
     """
     shown = _Shown(units)
 
     def part(match: re.Match[str]) -> str:
-        inner = match[1]
-        return shown.vformat(inner, (), figures) if all(_known(figures.get(n)) for n in named(inner)) else ""
+        inner, _, otherwise = match[1].partition("||")
+        return shown.vformat(inner if all(_known(figures.get(n)) for n in named(inner)) else otherwise, (), figures)
 
     return shown.vformat(_OPTIONAL.sub(lambda m: part(m).replace("{", "{{").replace("}", "}}"), template), (), figures)
 
@@ -94,6 +98,10 @@ class _Shown(Formatter):
             return f"{value:,}"
         if format_spec == "word":
             return TERMS[value]
+        if format_spec == "series":
+            return "; ".join(value)
+        if format_spec.startswith("as "):
+            return ", ".join(filled(TERMS[format_spec[3:]], one, self.units) for one in value)
         if format_spec.startswith("n "):
             one, many = format_spec[2:].split("|")
             return f"{value:,} {one if value == 1 else many}"
