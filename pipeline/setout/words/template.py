@@ -10,6 +10,7 @@ is unknown or empty; ``[[one||other]]`` says the other instead. Kinds:
 ``percent``, ``percent1``       a share, as "12 %"
 ``count``                       a whole number, "1,234"
 ``n tree|trees``                the same with its noun: "1 tree", "1,234 trees"
+``verb stands|stand``           what agrees with a number, without it
 ``list``, ``list8``             texts, joined by commas; at most so many of them, then "..."
 ``series``                      the same of texts that hold commas: joined by semicolons
 ``as plant``                    figures of several things, each as :data:`setout.words.terms.TERMS` has "plant", joined by commas
@@ -102,9 +103,11 @@ class _Shown(Formatter):
             return "; ".join(value)
         if format_spec.startswith("as "):
             return ", ".join(filled(TERMS[format_spec[3:]], one, self.units) for one in value)
-        if format_spec.startswith("n "):
-            one, many = format_spec[2:].split("|")
-            return f"{value:,} {one if value == 1 else many}"
+        if format_spec.startswith(("n ", "verb ")):
+            how, _, forms = format_spec.partition(" ")
+            one, many = forms.split("|")
+            said = one if value == 1 else many
+            return f"{value:,} {said}" if how == "n" else said
         sized = _SIZED.match(format_spec)
         return _sized(sized[1], sized[2], value, self.units) if sized else format(value, format_spec)
 

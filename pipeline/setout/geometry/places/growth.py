@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from setout.model import Pattern, Plant
-from setout.model.system import IN_ROWS
+from setout.model.system import CONTOUR_ROWS, IN_ROWS
 
 REACHED: Final = 0.95
 """Share of full size that a plant has in its year of full size."""
@@ -213,7 +213,7 @@ def canopy_m2(pattern: Pattern, grown_m: float, kept_m: float) -> float:
     if pattern.kind in IN_ROWS:
         across = min(kept_m, (kept_m + (pattern.lines - 1) * pattern.line_distance_m) / pattern.lines)
         area = disc_in_rectangle_m2(grown_m, across, pattern.step_m)
-    elif pattern.kind in ("square", "rectangular", "contour rows") and pattern.pair is None:
+    elif pattern.kind in ("square", "rectangular", CONTOUR_ROWS) and pattern.pair is None:
         area = disc_in_rectangle_m2(min(grown_m, kept_m), pattern.row_distance_m, pattern.step_m)
     else:
         area = disc_in_rectangle_m2(min(grown_m, kept_m), np.inf, np.inf)
