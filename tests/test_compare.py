@@ -24,6 +24,7 @@ from setout.model.prices import Price, Prices
 from setout.planfile.prices import price
 from setout.run import Limits
 from setout.stages.compare import closest, first_cost, weighed, widest
+from setout.words.comparing import why_unknown
 
 NAN = math.nan
 STEPS = ("8 ft", "12 ft", "16 ft", "20 ft")
@@ -143,7 +144,7 @@ def test_what_is_missing_is_null_and_says_why(farm: Farm) -> None:
     for o in result.outcomes:
         assert math.isnan(o.work_h)
         assert math.isnan(o.first_cost)
-        assert {"work_h", "first_cost"} <= set(o.unknown)
+        assert {"work_h", "first_cost"} <= set(why_unknown(o))
     text = (farm.folder / "out" / "compare.csv").read_text(encoding="utf-8")
     assert "nan" not in text.lower().replace("not known", "")
 
@@ -225,7 +226,7 @@ def test_a_first_cost_says_what_it_is_without(farm: Farm, capsys: pytest.Capture
 def test_a_first_cost_that_is_not_known_names_what_has_no_price(farm: Farm) -> None:
     path = farm.write(option=[{"step": "12 ft"}], prices={"plant": "38 / each", '"tree stake"': "6 / each"})
     for o in setout.compare(path, farm.folder / "out").outcomes:
-        assert o.unknown["first_cost"] == "no price for trunk guard"
+        assert why_unknown(o)["first_cost"] == "no price for trunk guard"
 
 
 def test_a_misspelt_price_ends_the_command_with_the_near_name(farm: Farm, capsys: pytest.CaptureFixture[str]) -> None:

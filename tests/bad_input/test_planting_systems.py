@@ -14,6 +14,7 @@ from setout.errors import SetoutError
 from setout.planfile import parse_plan
 from setout.run import plan_site
 from setout.tables import catalogue
+from setout.words.findings import told
 
 UTM = CRS.from_epsg(32610)
 LINES = {
@@ -139,8 +140,8 @@ def test_a_finding_says_what_and_the_remedy(name: str) -> None:
     block, code, what, remedy = FINDINGS[name]
     found = [f for f in plan_of(FIELD.survey(UTM, slope()), block).findings if f.code == code]
     assert found
-    assert what in found[0].message
-    assert remedy in found[0].remedy
+    assert what in told(found[0], "us").message
+    assert remedy in told(found[0], "us").remedy
     assert found[0].severity in ("stop", "warn") or code == "nearest_below_step"
 
 
@@ -154,5 +155,5 @@ def test_a_partner_that_does_not_bloom_together() -> None:
     plan = plan_site(parse_plan(mapping, "plan.toml", early), FIELD.survey(UTM))
     found = [f for f in plan.findings if f.code == "bloom_apart"]
     assert len(found) == 2
-    assert "does not bloom together" in found[0].message
-    assert "blooms at the same time" in found[0].remedy
+    assert "does not bloom together" in told(found[0], "us").message
+    assert "blooms at the same time" in told(found[0], "us").remedy

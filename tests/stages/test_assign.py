@@ -15,6 +15,7 @@ from scipy.spatial import cKDTree
 
 from setout.model import Block, Bools, Dealing, Finding, Pair, Pattern, Plant, Trees
 from setout.stages.assign import allotted, assign
+from setout.words.findings import all_told, told
 
 A, B, C, D = (Plant("apple, dwarf", letter, species="apple") for letter in "ABCD")
 FILLER = Plant("plum, dwarf", role="filler", remove_year=9)
@@ -91,7 +92,7 @@ def test_counts_are_honoured_exactly(plants: list[tuple[int, bool]], shape: tupl
         assert got.sum() == size
         for k, (n, c) in enumerate(plants):
             assert abs(got[k] - (n * size / asked if c else 0)) < 1
-        (stop,) = [finding for finding in findings if finding.severity == "stop"]
+        (stop,) = [told(finding, "us") for finding in findings if finding.severity == "stop"]
         assert (stop.code, stop.measured, stop.required) == ("counts_over_positions", f"{size} positions", f"{asked} positions")
         assert stop.remedy
         return
@@ -130,7 +131,7 @@ def test_a_ninth_of_pollinizers_stands_at_every_ninth_tree() -> None:
 
 def test_a_plant_that_gets_no_tree_is_said() -> None:
     _, findings = assign(ground(SQUARE, 2, 5), [block_of(replace(A, share=50.0), B)])
-    (finding,) = findings
+    (finding,) = all_told(findings, "us")
     assert (finding.code, finding.severity) == ("plant_without_tree", "warn")
     assert "apple, dwarf (B)" in finding.message
     assert finding.remedy
@@ -193,7 +194,7 @@ def test_rows_of_counts_alone_leave_the_end_open() -> None:
     trees, findings = assign(ground(SQUARE, 3, 3), [block_of(*plants, dealing=Dealing("rows"))])
     assert by_row(trees) == ["AAA", "ABB", "B.."]
     assert codes(findings) == ["positions_left_over"]
-    assert findings[0].measured == "9 positions"
+    assert findings[0].figures["positions"] == 9
 
 
 # -------------------------------------------------------------------------------------------------- every

@@ -21,6 +21,8 @@ from setout.errors import SetoutError
 from setout.geometry.lines.parallels import prolonged
 from setout.model import Bed, Block, Pattern
 from setout.stages import curve
+from setout.words.findings import told
+from setout.words.refusals import in_words
 
 FOOT = 0.3048
 UTM = CRS.from_epsg(32610)
@@ -152,7 +154,7 @@ def look_at_contours(curved: curve.Curved, pattern: Pattern, ground: shapely.Geo
 def test_contour_rows_on_hills(seed: int, most: float) -> None:
     height, ground = heights_on(hills(seed, size=300), -150.0, 150.0), field(seed, 200.0)
     pattern = replace(CONTOURS, fall=(0.0, most))
-    curved = curve.rows_along(block_of(pattern), ground, height, "si")
+    curved = curve.rows_along(block_of(pattern), ground, height)
     look_at_contours(curved, pattern, ground, height)
     assert len(curved) > 0.6 * ground.area / 24
 
@@ -165,14 +167,14 @@ def test_contour_rows_on_a_real_dtm(testdata, seed: int, most: float) -> None:
         z = raster.read(1, masked=True).filled(np.nan).astype(float)
     height = heights_on(z, -z.shape[1] / 2, z.shape[0] / 2)
     ground, pattern = field(seed, 330.0), replace(CONTOURS, fall=(0.0, most))
-    curved = curve.rows_along(block_of(pattern), ground, height, "si")
+    curved = curve.rows_along(block_of(pattern), ground, height)
     look_at_contours(curved, pattern, ground, height)
     assert len(curved) > 0.55 * ground.area / 24
 
 
 def test_contour_rows_on_a_plane_are_straight_level_and_one_distance_apart() -> None:
     ground = shapely.Polygon([(-70, -60), (80, -50), (60, 70), (-50, 60)])
-    curved = curve.rows_along(block_of(CONTOURS), ground, lambda x, y: 0.06 * x + 0.08 * y, "si")
+    curved = curve.rows_along(block_of(CONTOURS), ground, lambda x, y: 0.06 * x + 0.08 * y)
     look_at(curved, CONTOURS, ground)
     rows = rows_of(curved)
     across = [float((row @ np.array([0.6, 0.8])).mean()) for row in rows]
@@ -186,7 +188,7 @@ def test_contour_rows_round_a_cone_are_rings() -> None:
     """Closed form: level lines are circles; n chords of 4 m close round a circle of radius r if n <= pi / asin(2 / r)."""
     hole = shapely.Point(0, 0).buffer(20)
     ground = shapely.box(-90, -90, 90, 90).difference(hole)
-    curved = curve.rows_along(block_of(CONTOURS), ground, lambda x, y: 20 - 0.12 * np.hypot(x, y), "si")
+    curved = curve.rows_along(block_of(CONTOURS), ground, lambda x, y: 20 - 0.12 * np.hypot(x, y))
     look_at_contours(curved, CONTOURS, ground, lambda x, y: 20 - 0.12 * np.hypot(x, y))
     rings = [row for row in rows_of(curved) if np.hypot(*row.T).max() < 85]
     assert len(rings) >= 9
@@ -201,7 +203,7 @@ def test_rows_with_a_least_fall_all_fall_the_way_they_are_walked() -> None:
         return 0.09 * np.asarray(y) + 0.0004 * np.asarray(x) ** 2
 
     ground, pattern = field(9, 260.0), replace(CONTOURS, fall=(0.002, 0.03))
-    curved = curve.rows_along(block_of(pattern), ground, height, "si")
+    curved = curve.rows_along(block_of(pattern), ground, height)
     look_at(curved, pattern, ground)
     measured = np.array([falls(row, height) for row in rows_of(curved)])
     size = np.array([len(row) for row in rows_of(curved)])
@@ -210,8 +212,8 @@ def test_rows_with_a_least_fall_all_fall_the_way_they_are_walked() -> None:
     assert size[np.abs(measured[:, 1]) >= 0.002].sum() > 0.97 * size.sum()
     assert size[measured[:, 1] >= 0.002].sum() > 0.9 * size.sum()
     few = int((np.abs(measured[:, 1]) < 0.002).sum())
-    said = [f.message for f in curved.findings if f.code == "row_fall_small"]
-    assert said == [] if not few else f" {few} of {len(size)} rows" in said[0]
+    small = [(f.figures["n"], f.figures["of"]) for f in curved.findings if f.code == "row_fall_small"]
+    assert small == ([(few, len(size))] if few else [])
 
 
 @pytest.mark.parametrize("way", ["contour", "guide"])
@@ -220,16 +222,15 @@ def test_same_ground_same_rows_whatever_the_order_and_place(way: str) -> None:
     height = heights_on(hills(4, size=500), -250.0, 250.0)
     line = shapely.LineString([(-60, -20), (0, 10), (90, 0)]) if way == "guide" else None
     pattern = CONTOURS if way == "contour" else Pattern("square", 5.0, 5.0)
-    one = curve.rows_along(block_of(pattern, line), shapely.MultiPolygon(parts), height, "si")
+    one = curve.rows_along(block_of(pattern, line), shapely.MultiPolygon(parts), height)
     turned = shapely.MultiPolygon([shapely.Polygon(p.exterior.coords[::-1], p.interiors) for p in parts[::-1]])
-    other = curve.rows_along(block_of(pattern, line and shapely.reverse(line)), turned, height, "si")
+    other = curve.rows_along(block_of(pattern, line and shapely.reverse(line)), turned, height)
     np.testing.assert_array_equal(one.x, other.x)
     np.testing.assert_array_equal(one.row, other.row)
     moved = curve.rows_along(
         block_of(pattern, line and shapely.affinity.translate(line, 1024.0, -512.0)),
         shapely.affinity.translate(shapely.MultiPolygon(parts), 1024.0, -512.0),
         lambda x, y: height(np.asarray(x) - 1024.0, np.asarray(y) + 512.0),
-        "si",
     )
     assert len(moved) == len(one)
     np.testing.assert_allclose(moved.x - 1024.0, one.x, atol=0.01)
@@ -243,7 +244,7 @@ def test_guide_rows_keep_step_distance_and_ground(seed: int, given_pattern: tupl
     ground = field(seed, 180.0)
     bends = np.column_stack([np.linspace(-80, 80, 5), rng.uniform(-30, 30, 5)])
     line, pattern = shapely.LineString(bends), Pattern(*given_pattern)
-    curved = curve.rows_along(block_of(pattern, line), ground, None, "si")
+    curved = curve.rows_along(block_of(pattern, line), ground, None)
     look_at(curved, pattern, ground)
     longer = shapely.LineString(prolonged(bends, 400.0))
     away = shapely.distance(longer, shapely.points(curved.x, curved.y))
@@ -263,15 +264,13 @@ def test_guide_rows_keep_step_distance_and_ground(seed: int, given_pattern: tupl
 def test_a_straight_guide_gives_the_rows_counted_by_hand() -> None:
     """100 m by 60 m of free ground, trees every 5 m: 12 rows (59.988 m across hold 11 gaps of 5 m and 4.988 m), of 20 trees."""
     ground = shapely.box(-50, -30, 50, 30)
-    curved = curve.rows_along(block_of(Pattern("square", 5.0, 5.0), shapely.LineString([(-30, 1), (30, 1)])), ground, None, "si")
+    curved = curve.rows_along(block_of(Pattern("square", 5.0, 5.0), shapely.LineString([(-30, 1), (30, 1)])), ground, None)
     assert (int(curved.row.max()), len(curved)) == (12, 240)
     first = curved.row == 1
     assert curved.y[first] == pytest.approx(curved.y.max())  # row 1 is on the left hand
     assert np.diff(curved.x[first]) == pytest.approx(5.0)
     assert curved.x[first].mean() == pytest.approx(0.0, abs=0.02)
-    head = curve.rows_along(
-        block_of(Pattern("square", 5.0, 5.0, headland_m=8.0), shapely.LineString([(-30, 1), (30, 1)])), ground, None, "si"
-    )
+    head = curve.rows_along(block_of(Pattern("square", 5.0, 5.0, headland_m=8.0), shapely.LineString([(-30, 1), (30, 1)])), ground, None)
     assert len(head) == 12 * (int((99.988 - 16) / 5) + 1)
 
 
@@ -282,7 +281,7 @@ def test_rows_bend_with_a_curved_guide_and_keep_the_chord() -> None:
     ground = shapely.Polygon(
         np.vstack([90 * np.column_stack([np.sin(angle), -np.cos(angle)]), 30 * np.column_stack([np.sin(angle), -np.cos(angle)])[::-1]])
     )
-    curved = curve.rows_along(block_of(Pattern("rectangular", 4.0, 6.0), line), ground, None, "si")
+    curved = curve.rows_along(block_of(Pattern("rectangular", 4.0, 6.0), line), ground, None)
     for row in rows_of(curved):
         radius = np.hypot(*row.T)
         assert np.ptp(radius) < 0.02
@@ -294,7 +293,7 @@ def test_rows_bend_with_a_curved_guide_and_keep_the_chord() -> None:
 def test_alleys_part_guide_rows() -> None:
     pattern = Pattern("square", 5.0, 5.0, alley_every=3, alley_width_m=9.0)
     ground = shapely.box(-50, -40, 50, 40)
-    curved = curve.rows_along(block_of(pattern, shapely.LineString([(-30, 1), (30, 1)])), ground, None, "si")
+    curved = curve.rows_along(block_of(pattern, shapely.LineString([(-30, 1), (30, 1)])), ground, None)
     gaps = -np.diff([row[0, 1] for row in rows_of(curved)]).round(6)
     assert set(gaps) == {5.0, 9.0}
     assert (np.diff(np.flatnonzero(gaps == 9.0)) == 3).all()
@@ -306,7 +305,7 @@ def test_double_hedgerow_stays_staggered_round_a_bend() -> None:
     angle = np.linspace(0.3, 2.8, 100)
     ground = shapely.box(-25, 5, 25, 40)
     line = shapely.LineString(25 * np.column_stack([-np.cos(angle), np.sin(angle)]))
-    curved = curve.rows_along(block_of(pattern, line), ground, None, "si")
+    curved = curve.rows_along(block_of(pattern, line), ground, None)
     look_at(curved, pattern, ground)
     assert pattern.nearest_m == pytest.approx(1.0817, abs=1e-4)
     assert len(curved) > 0.85 * 2 * ground.area / (1.2 * 4.0)
@@ -319,11 +318,11 @@ def test_screen_counted_by_hand() -> None:
     """100 ft at 10 ft: 11 plants. A second line 6 ft beside it stands in the gaps: 10 more, hypot(5, 6) = 7.81 ft apart."""
     line = shapely.LineString([(0, 0), (100 * FOOT, 0)])
     ground = shapely.box(-20, -20, 60, 20)
-    one = curve.rows_along(block_of(Pattern(**SCREEN_OF), line), ground, None, "us")
+    one = curve.rows_along(block_of(Pattern(**SCREEN_OF), line), ground, None)
     assert len(one) == 11
     (finding,) = one.findings
-    assert (finding.code, finding.measured) == ("screen_length", "100 ft of 100 ft")
-    two = curve.rows_along(block_of(Pattern(**SCREEN_OF, lines=2, line_distance_m=6 * FOOT), line), ground, None, "us")
+    assert (finding.code, told(finding, "us").measured) == ("screen_length", "100 ft of 100 ft")
+    two = curve.rows_along(block_of(Pattern(**SCREEN_OF, lines=2, line_distance_m=6 * FOOT), line), ground, None)
     assert [len(row) for row in rows_of(two)] == [11, 10]
     xy = np.column_stack([two.x, two.y])
     assert cKDTree(xy).query(xy, k=2)[0][:, 1] / FOOT == pytest.approx(7.8102, abs=1e-4)
@@ -335,16 +334,16 @@ def test_screen_says_where_it_has_a_gap() -> None:
     line = shapely.LineString([(0, 0), (60, 0)])
     ground = shapely.box(-5, -5, 65, 5).difference(shapely.box(20, -6, 32, 6))
     block = block_of(Pattern("screen", 3.0, 3.0), line, purpose="shade", yard=shapely.box(0, 5, 60, 30))
-    curved = curve.rows_along(block, ground, None, "si")
+    curved = curve.rows_along(block, ground, None)
     left, right = curved.x[curved.x < 20], curved.x[curved.x > 32]
     assert (len(left), len(right)) == (int(19.994 / 3) + 1, int(27.994 / 3) + 1)
     length, gap = curved.findings
     wide = right.min() - left.max()
     assert gap.code == "screen_gap"
-    assert gap.measured == f"{wide:.2f}".rstrip("0").rstrip(".") + " m"
+    assert gap.figures["gap_m"] == pytest.approx(wide)
     assert shapely.get_coordinates(gap.geometry)[:, 0] == pytest.approx([left.max(), right.min()])
-    assert length.measured == f"{60 - wide:.2f}".rstrip("0").rstrip(".") + " m of 60 m"
-    assert "shade" in length.message
+    assert (length.figures["covered_m"], length.figures["line_m"]) == (pytest.approx(60 - wide), 60.0)
+    assert "screen to shade: " in told(length, "si").message
 
 
 @pytest.mark.parametrize(
@@ -362,8 +361,8 @@ def test_screen_says_where_it_has_a_gap() -> None:
     ],
 )
 def test_what_cannot_be_laid_is_refused_with_a_remedy(block: Block, height: Any, what: str, remedy: str) -> None:
-    with pytest.raises(SetoutError, match=what) as refused:
-        curve.rows_along(block, field(1, 100.0), height, "si")
+    with pytest.raises(SetoutError, match=what) as refused, in_words("si"):
+        curve.rows_along(block, field(1, 100.0), height)
     (fault,) = refused.value.faults
     assert remedy in fault.remedy
     assert fault.where == "block A"
@@ -372,15 +371,15 @@ def test_what_cannot_be_laid_is_refused_with_a_remedy(block: Block, height: Any,
 def test_what_is_doubtful_is_a_finding() -> None:
     ground = shapely.box(-60, -60, 60, 60)
     parts = shapely.MultiLineString([[(-50, 0), (-10, 0)], [(0, 1), (50, 1)]])
-    joined = curve.rows_along(block_of(Pattern("square", 5.0, 5.0), parts), ground, None, "si")
+    joined = curve.rows_along(block_of(Pattern("square", 5.0, 5.0), parts), ground, None)
     assert [f.code for f in joined.findings] == ["guide_joined"]
-    assert joined.findings[0].measured.startswith("10.05 m")
-    short = curve.rows_along(block_of(Pattern("square", 5.0, 5.0), shapely.LineString([(-50, 0), (-40, 0)])), ground, None, "si")
+    assert joined.findings[0].figures["gap_m"] == pytest.approx(np.hypot(10, 1))
+    short = curve.rows_along(block_of(Pattern("square", 5.0, 5.0), shapely.LineString([(-50, 0), (-40, 0)])), ground, None)
     assert [f.code for f in short.findings] == ["guide_short"]
     angle = np.linspace(-0.9, 0.9, 40)
     arc = shapely.LineString(70 * np.column_stack([np.sin(angle), 0.9 - np.cos(angle)]))
-    bent = curve.rows_along(block_of(Pattern("offset", 5.0, 4.33, 0.5), arc), ground, None, "si")
+    bent = curve.rows_along(block_of(Pattern("offset", 5.0, 4.33, 0.5), arc), ground, None)
     assert "steps_stretched" in [f.code for f in bent.findings]
     alley = replace(CONTOURS, alley_every=4, alley_width_m=12.0)
-    plane = curve.rows_along(block_of(alley), ground, lambda x, y: 0.08 * y, "si")
+    plane = curve.rows_along(block_of(alley), ground, lambda x, y: 0.08 * y)
     assert [f.code for f in plane.findings] == ["alley_left_out"]

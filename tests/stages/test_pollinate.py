@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from setout.model import Pattern, Plant
 from setout.stages.pollinate import can_serve, in_bloom_together, limit_of, partners
 from setout.units import FOOT
+from setout.words.findings import all_told
 from spaced import block_of, feet, plant, rowed, site_of, trees_of
 
 SQUARE = Pattern("square", feet(16), feet(16))
@@ -25,7 +26,7 @@ def apple(variety: str = "", bloom: str = "mid", **facts) -> Plant:
 def looked_at(*blocks, kind=None, spots=None):
     trees = trees_of(*(spots or [rowed(block.pattern, 9, 9, at=(400.0 * k, 0.0)) for k, block in enumerate(blocks)]), kind=kind)
     far, found = partners(site_of(*blocks), trees)
-    return trees, far, found
+    return trees, far, all_told(found, "us")
 
 
 def codes(found) -> set[str]:

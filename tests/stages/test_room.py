@@ -15,6 +15,7 @@ from setout.stages.room import room_of, spread_at
 from setout.stages.room.blocks import clear_alley_m, load_between
 from setout.tables import labour
 from setout.units import FOOT
+from setout.words.findings import told
 from setout.words.room import about, plain_words
 from spaced import block_of, feet, middle, nearest_of, plant, room, rowed, rows_of, site_of, trees_of
 
@@ -25,7 +26,7 @@ def codes(found) -> dict[str, str]:
 
 def by_code(found, code: str):
     (one,) = [finding for finding in found.findings if finding.code == code]
-    return one
+    return told(one, "us")
 
 
 # --------------------------------------------------------------------------------------- pruning load

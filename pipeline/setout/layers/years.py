@@ -10,6 +10,7 @@ from setout.layers import CONTRACTS
 from setout.layers.columns import texts
 from setout.layers.data import LayerData
 from setout.model import Planting
+from setout.words.terms import TERMS
 
 
 def year_layers(planting: Planting) -> Iterator[LayerData]:
@@ -35,9 +36,9 @@ def year_layers(planting: Planting) -> Iterator[LayerData]:
             CONTRACTS["work"],
             {
                 "block": texts([line.block for line, _, _ in months]),
-                "job": texts([line.job for line, _, _ in months]),
+                "job": texts([TERMS[line.job] for line, _, _ in months]),
                 "month": np.array([month for _, month, _ in months], np.int64),
                 "hours": np.array([hours for _, _, hours in months], float),
-                "source": texts([line.source for line, _, _ in months]),
+                "source": texts(["; ".join(line.sources) for line, _, _ in months]),
             },
         )

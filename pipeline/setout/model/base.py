@@ -20,8 +20,8 @@ Bools = NDArray[np.bool_]
 Geometries = NDArray[np.object_]
 
 Severity = Literal["note", "warn", "stop"]
-Figure = float | int | str | tuple[str, ...] | None
-"""A figure behind a finding, in SI, or a name or code; None where it is unknown."""
+Figure = float | int | str | tuple[str, ...] | tuple[Mapping[str, "Figure"], ...] | None
+"""A figure behind a finding, in SI, or a name or code, or the figures of several things; None where it is unknown."""
 
 
 @lru_cache(maxsize=64)

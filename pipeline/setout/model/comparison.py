@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from setout.model.base import Finding
 
@@ -41,7 +40,7 @@ class Outcome:
     sun_dark_h, sun_filler_h : medians of the darker partners of pairs, and of fillers in the last year in which they stand [h];
         NaN for none
     sun_wall : plants grow into walls, whose hours count by how squarely the sun meets their sides
-    unknown : by figure, why it is not known
+    unpriced : names of what has no price, so that the first cost is not known
     beaten_by : the option that is at least as good in everything and better in something; empty for none
     """
 
@@ -74,7 +73,7 @@ class Outcome:
     first_cost: float
     yearly_cost: float
     lacks: tuple[str, ...] = ()
-    unknown: Mapping[str, str] = field(default_factory=dict)
+    unpriced: tuple[str, ...] = ()
     beaten_by: str = ""
     sun_dark_h: float = float("nan")
     sun_filler_h: float = float("nan")
@@ -92,12 +91,14 @@ class Fit:
 
     Attributes
     ----------
-    limit : the limit in words, such as "4 hours of work a week"
+    limit : what is limited, "hours_per_week" or "trees"
+    asked : most hours of work in a week [h], or fewest trees
     outcome : what that spacing gives; None where no step tried keeps the limit
     tried : between which steps every one was tried, as far as one was found [m]
     """
 
     limit: str
+    asked: float
     outcome: Outcome | None
     tried: tuple[float, float]
 

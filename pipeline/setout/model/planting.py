@@ -225,7 +225,7 @@ class BlockRoom:
     clear_alley_m : clear width between the canopies of two rows [m]; below 0 where they overlap
     meet_year : year after planting in which canopies of neighbours meet; None for never or unknown
     cover_by_year : years after planting, and share of the block's ground under canopy; empty where unknown
-    hours_source : where the rates behind the hours come from
+    hours_sources : where the rates behind the hours come from
     """
 
     block: int
@@ -241,7 +241,7 @@ class BlockRoom:
     clear_alley_m: float
     meet_year: int | None
     cover_by_year: tuple[tuple[int, float], ...]
-    hours_source: str = ""
+    hours_sources: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,17 +276,17 @@ class WorkLine:
 
     Attributes
     ----------
-    block, job : name of the block; pruning, thinning, mulching or watering checks
+    block, job : name of the block; one of :data:`setout.tables.chores.JOBS`
     hours : in the year [h]; NaN where they cannot be known
     by_month : January to December [h]; empty where they cannot be known
-    source : where the rates come from
+    sources : where the rates come from
     """
 
     block: str
     job: str
     hours: float
     by_month: tuple[float, ...]
-    source: str
+    sources: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,10 @@ from setout.model.base import Floats
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+LONGEST_SIDE: Final = "longest side"
+"""Direction of a block whose rows run along the longest side of its ground, as a plan file writes it."""
+CONTOUR_ROWS: Final = "contour rows"
+"""Pattern whose rows follow the level, as a plan file writes it."""
 IN_ROWS: Final = frozenset({"hedgerow", "screen", "trellis", "bed"})
 """Patterns whose plants are meant to grow into each other along the row."""
 IN_GRID: Final = frozenset({"square", "rectangular", "contour rows"})

@@ -31,6 +31,7 @@ from setout.stages import compare as weigh
 from setout.stages import light as sun
 from setout.stages.need import most_together
 from setout.units import FOOT
+from setout.words.comparing import step_text
 from setout.words.refusals import in_words
 from setout.write.folder import OutputFolder, check_writable
 from setout.write.products import FILES
@@ -175,12 +176,7 @@ class _Bench:
         cost, missing = weigh.first_cost(prices, order, materials)
         if missing and prices.items:
             self.unpriced |= dict.fromkeys(missing)
-            self.findings["price_missing"] = Finding(
-                "price_missing",
-                "note",
-                f"no price for {'; '.join(self.unpriced)}: what the options cost is not known",
-                remedy='write it in [prices], such as plant = "38 / each"',
-            )
+            self.findings["price_missing"] = Finding("price_missing", "note", figures={"items": tuple(self.unpriced)})
         works = calendar.calendar_of(site.blocks, trees, roomy, south=site.frame.lat < 0, watered=self.plan.water is not None)
         hours = float(sum(work.hours for work in works if work.block == only)) if _named(order) else float("nan")
         need, given = self._water(site, trees, index)
@@ -230,11 +226,11 @@ class _Bench:
             most = limits.hours_per_week
             keeps = lambda o: bool(o.work_h / weigh.WEEKS <= most)  # noqa: E731 - one line says it
             found, tried = weigh.closest(partial(self._at_step, index), keeps, low, high, unit)
-            out.append(Fit(f"{most:g} hours of work a week", found, tried))
+            out.append(Fit("hours_per_week", most, found, tried))
         if limits.trees is not None:
             number = limits.trees
             found, tried = weigh.widest(partial(self._at_step, index), lambda o: o.trees >= number, low, high, unit)
-            out.append(Fit(f"{number:,} trees", found, tried))
+            out.append(Fit("trees", number, found, tried))
         return out
 
     def _at_step(self, index: int, step_m: float) -> Outcome | None:
@@ -243,8 +239,7 @@ class _Bench:
         pattern = blocks[index].pattern
         rows = pattern.row_distance_m * step_m / pattern.step_m
         blocks[index] = replace(blocks[index], pattern=replace(pattern, step_m=step_m, row_distance_m=rows))
-        unit, word = (FOOT, "ft") if self.plan.units == "us" else (1.0, "m")
-        name = f"step {step_m / unit:.4g} {word}, rows {rows / unit:.4g} {word}"
+        name = step_text(step_m, rows, self.plan.units)
         try:
             return self._measured(index, blocks, name, name)
         except SetoutError:

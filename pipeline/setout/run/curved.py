@@ -38,7 +38,7 @@ def curved_blocks(site: Site, ground: Ground, usable: Usable) -> CurvedBlocks:
         if block.direction not in ("guide", "contour"):
             continue
         heights = None if ground.elevations is None else height_at
-        rows = curve.rows_along(block, _own_ground(block, site, usable), heights, site.units)
+        rows = curve.rows_along(block, _own_ground(block, site, usable), heights)
         alone = np.full(len(rows.x), -1)
         one = Laid(
             rows.x, rows.y, rows.row, rows.position, rows.piece, alone, float("nan"), dict(rows.row_line), row_path=dict(rows.row_path)

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setout.geometry.rows.dealing import counts_of, dealt, turns
-from setout.model import Block, Bools, Dealing, Finding, Floats, Ints, Plant, Trees
+from setout.model import Block, Bools, Dealing, Figure, Finding, Floats, Ints, Plant, Trees
 
 FILLER: Final = "filler"
 """Role of a plant that comes out again when the permanent trees need its room."""
@@ -74,7 +74,7 @@ def assign(trees: Trees, blocks: Sequence[Block]) -> tuple[Trees, tuple[Finding,
             findings += _counted(block, plants, len(share.where))
         findings += _left_out(block, plant[own])
         if block.dealing.way == "every" and block.pattern.pair is not None:
-            findings.append(_every_pair(block))
+            findings.append(Finding("pairs_by_share", "note", figures={"block": block.name}, geometry=block.area))
     return replace(trees, plant=plant), tuple(findings)
 
 
@@ -239,100 +239,37 @@ def _exactly(chosen: Bools, number: int) -> Bools:
     return out
 
 
-def label(plant: Plant) -> str:
-    """Return what people call a plant: its name, and its variety where it has one.
-
-    >>> label(Plant("apple, dwarf", "B")), label(Plant("almond"))
-    ('apple, dwarf (B)', 'almond')
-    """
-    return f"{plant.name} ({plant.variety})" if plant.variety else plant.name or "the plant"
-
-
 def _counted(block: Block, plants: Sequence[Plant], size: int) -> list[Finding]:
     """Say where counts and positions do not meet."""
     asked = sum(round(p.share) for p in plants if p.count)
+    figures: dict[str, Figure] = {"block": block.name, "asked": asked, "positions": size}
     if asked > size:
-        got = allotted(plants, size)
-        cut = ", ".join(f"{label(p)}: {n} of {round(p.share)}" for p, n in zip(plants, got.tolist(), strict=True) if p.count)
-        return [
-            Finding(
-                "counts_over_positions",
-                "stop",
-                f"block {block.name}: its plants are to be {asked}, its ground has {size} positions for them; "
-                f"the counts are reduced in proportion ({cut})",
-                f"{size} positions",
-                f"{asked} positions",
-                "ask for fewer, give the block more ground, or make its step smaller",
-                geometry=block.area,
-            )
-        ]
+        got = allotted(plants, size).tolist()
+        figures["cut"] = tuple({**_called(p), "n": n, "asked": round(p.share)} for p, n in zip(plants, got, strict=True) if p.count)
+        return [Finding("counts_over_positions", "stop", figures=figures, geometry=block.area)]
     if plants and all(p.count for p in plants) and asked < size:
-        return [
-            Finding(
-                "positions_left_over",
-                "warn",
-                f"block {block.name}: the counts plant {asked} of {size} positions; the last {size - asked} along the walk stay open",
-                f"{size} positions",
-                f"{asked} plants",
-                "raise a count, or give one plant a share instead: it then takes what is left",
-                geometry=block.area,
-            )
-        ]
+        return [Finding("positions_left_over", "warn", figures={**figures, "left": size - asked}, geometry=block.area)]
     return []
 
 
-def _every_pair(block: Block) -> Finding:
-    return Finding(
-        "pairs_by_share",
-        "note",
-        f"block {block.name}: its plants stand in pairs, the second and further plants at every position by share; "
-        "every n-th tree is not asked for beside",
-        remedy="leave pollinizer out, or the pair",
-        geometry=block.area,
-    )
+def _called(plant: Plant) -> dict[str, Figure]:
+    return {"plant": plant.name, "variety": plant.variety}
 
 
 def _left_out(block: Block, got: NDArray[np.int32]) -> list[Finding]:
     """Say which plants get no tree, and where a way of dealing has nothing to deal."""
-    counts = np.bincount(got[got >= 0], minlength=len(block.plants))
-    none = [label(p) for p, n in zip(block.plants, counts.tolist(), strict=True) if not n and p.share > 0]
-    findings = []
-    if none:
-        findings.append(
-            Finding(
-                "plant_without_tree",
-                "warn",
-                f"block {block.name}: {', '.join(none)} gets no tree: the block's {len(got)} positions are too few for its share",
-                "0 trees",
-                "at least 1",
-                "give it a larger share, or a count",
-                geometry=block.area,
-            )
-        )
-    if block.dealing.way == "every" and len(block.plants) < 2:
-        findings.append(
-            Finding(
-                "no_second_plant",
-                "warn",
-                f"block {block.name}: each {block.dealing.every_tree}th tree of each {block.dealing.every_row}th row "
-                "is for the second plant, and it names only one",
-                f"{len(block.plants)} plant",
-                "2 plants",
-                "add the pollinizer to its plants",
-                geometry=block.area,
-            )
-        )
+    counts = np.bincount(got[got >= 0], minlength=len(block.plants)).tolist()
+    none = tuple(_called(p) for p, n in zip(block.plants, counts, strict=True) if not n and p.share > 0)
     fillers = sum(p.role == FILLER for p in block.plants)
+    found: dict[str, dict[str, Figure]] = {}
+    if none:
+        found["plant_without_tree"] = {"plants": none, "positions": len(got)}
+    if block.dealing.way == "every" and len(block.plants) < 2:
+        found["no_second_plant"] = {
+            "every_tree": block.dealing.every_tree,
+            "every_row": block.dealing.every_row,
+            "plants": len(block.plants),
+        }
     if fillers and fillers == len(block.plants):
-        findings.append(
-            Finding(
-                "only_fillers",
-                "warn",
-                f"block {block.name}: all its plants are fillers; nothing stays when they are taken out",
-                "0 permanent plants",
-                "at least 1",
-                "give one plant no role, or another",
-                geometry=block.area,
-            )
-        )
-    return findings
+        found["only_fillers"] = {}
+    return [Finding(code, "warn", figures={"block": block.name, **of}, geometry=block.area) for code, of in found.items()]

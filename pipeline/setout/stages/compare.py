@@ -57,7 +57,7 @@ def outcome_of(
         "sun_filler_h": NAN,
         "sun_wall": False,
     } | dict(figures)
-    outcome = Outcome(
+    return Outcome(
         name,
         block.name,
         said,
@@ -90,23 +90,8 @@ def outcome_of(
         sun_dark_h=known["sun_dark_h"],
         sun_filler_h=known["sun_filler_h"],
         sun_wall=bool(known["sun_wall"]),
+        unpriced=tuple(unpriced),
     )
-    return replace(outcome, unknown=_unknown(outcome, unpriced))
-
-
-def _unknown(outcome: Outcome, unpriced: Sequence[str]) -> dict[str, str]:
-    """Say why figures are not known."""
-    reasons = {
-        "crowding": "the plants' spread is unknown",
-        "pruning_h": "the plants' sizes or habit are unknown",
-        "work_h": "the plants' sizes or habit are unknown",
-        "sun_h": "the plants' sizes are unknown, or light is not reckoned",
-        "need_lpd": "no reference evapotranspiration, spread or crop coefficient",
-        "alley_m": "no rows side by side, or the plants' spread is unknown",
-        "first_cost": f"no price for {'; '.join(unpriced) or 'its plants'}",
-        "yearly_cost": "no price of work, or its hours are unknown",
-    }
-    return {name: why for name, why in reasons.items() if np.isnan(getattr(outcome, name))}
 
 
 def first_cost(prices: Prices, order: Sequence[OrderLine], materials: Sequence[MaterialLine]) -> tuple[float, list[str]]:

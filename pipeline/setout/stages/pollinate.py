@@ -9,7 +9,7 @@ must not come out before the tree that it serves. Limits where the plant names n
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, Final
@@ -17,9 +17,9 @@ from typing import Any, Final
 import numpy as np
 import shapely
 
-from setout.model import Bools, Finding, Floats, Ints, Plant, Site, Trees
+from setout.model import Bools, Figure, Finding, Floats, Ints, Plant, Site, Trees
 from setout.model.kinds import Kinds, kinds_of
-from setout.units import FOOT, show_length
+from setout.units import FOOT
 
 BEES_M: Final = 100 * FOOT
 """How far bees carry pollen well enough to rely on [m] (nursery pages: beyond 100 ft poor)."""
@@ -131,97 +131,52 @@ def _index(trees: Trees, which: Ints) -> Any:
 def _said(site: Site, trees: Trees, need: _Needy) -> Iterator[Finding]:
     """Say where partners are missing, out of season or too far."""
     plant, limit = need.plant, limit_of(need.plant)
-    what = f"block {site.blocks[need.block].name}: {_called(plant)}"
-    within = show_length(limit, site.units)
+    what: dict[str, Figure] = {"block": site.blocks[need.block].name, **_called(plant), "limit_m": limit}
     short = need.far_m > limit + EXACT_M
     if not np.isfinite(need.any_bloom_m).any():
-        yield _none(what, plant, _at(trees, need.trees, np.zeros(len(short))), within)
+        yield _none(what, plant, _at(trees, need.trees, np.zeros(len(short))))
         return
     apart = short & (need.any_bloom_m <= limit + EXACT_M)
     if apart.any():
         yield Finding(
             "bloom_apart",
             "warn",
-            f"{what}: {_of(apart)} have a partner within {within}, but it does not bloom together with them ({plant.bloom})",
-            f"{plant.bloom} bloom",
-            "bloom that overlaps: early with early or mid, late with mid or late",
-            "take a pollinizer that blooms at the same time",
+            figures={**what, **_of(apart), "bloom": plant.bloom},
             geometry=_at(trees, need.trees, np.where(apart, -1.0, 0.0)),
         )
     distant = short & ~apart
     if distant.any():
         far = need.far_m if np.isfinite(need.far_m).any() else need.any_bloom_m
-        worst = float(far[distant].max())
         yield Finding(
             "pollinizer_far",
             "warn",
-            f"{what}: {_of(distant)} stand further than {within} from the nearest partner, at worst {show_length(worst, site.units)}",
-            show_length(worst, site.units),
-            f"{within} by {plant.agent or 'bees'}",
-            "set pollinizers closer (every k-th tree of every k-th row), or mix the varieties",
+            figures={**what, **_of(distant), "far_m": float(far[distant].max()), "agent": plant.agent or "bees"},
             geometry=_at(trees, need.trees, -far * distant),
         )
     better = ~short & (need.far_m > BEES_IDEAL_M + EXACT_M)
     if better.any() and plant.agent != "wind":
-        ideal = show_length(BEES_IDEAL_M, site.units)
         yield Finding(
             "pollinizer_not_near",
             "note",
-            f"{what}: {_of(better)} have their partner within {within}, but further than the {ideal} that bees serve best",
-            show_length(float(need.far_m[better].max()), site.units),
-            ideal,
-            "set pollinizers closer for a fuller crop",
+            figures={**what, **_of(better), "far_m": float(need.far_m[better].max()), "ideal_m": BEES_IDEAL_M},
             geometry=_at(trees, need.trees, -need.far_m * better),
         )
     if not plant.bloom and not short.all():
-        yield Finding(
-            "bloom_unknown",
-            "note",
-            f"{what}: its time of bloom is not known, so it is not sure that partners bloom together",
-            remedy="name its bloom: early, mid or late",
-            geometry=_at(trees, need.trees, np.zeros(len(short))),
-        )
+        yield Finding("bloom_unknown", "note", figures=what, geometry=_at(trees, need.trees, np.zeros(len(short))))
 
 
-def _none(what: str, plant: Plant, where: shapely.Point, within: str) -> Finding:
+def _none(what: Mapping[str, Figure], plant: Plant, where: shapely.Point) -> Finding:
     """Say that the whole site has no partner; that is sure only where varieties are named."""
-    if plant.pollination == "female":
-        return Finding(
-            "no_pollinizer",
-            "stop",
-            f"{what} needs a male plant, and the site has none",
-            "none",
-            f"one within {within}",
-            "plant a male among every eight or so females",
-            geometry=where,
-        )
-    if plant.variety:
-        return Finding(
-            "no_pollinizer",
-            "stop",
-            f"{what} needs another variety for its pollen, and the site has none",
-            "none",
-            f"one within {within}",
-            "add a pollinizer of the same species that blooms at the same time",
-            geometry=where,
-        )
-    return Finding(
-        "no_pollinizer",
-        "warn",
-        f"{what} needs another variety for its pollen, and the plan names no varieties",
-        "none named",
-        f"one within {within}",
-        "name the varieties, or give a plant of the block the role pollinizer",
-        geometry=where,
-    )
+    kind = "male" if plant.pollination == "female" else "variety" if plant.variety else "unnamed"
+    return Finding("no_pollinizer", "warn" if kind == "unnamed" else "stop", figures={**what, "kind": kind}, geometry=where)
 
 
-def _of(which: Bools) -> str:
-    return f"{int(which.sum()):,} of {len(which):,} trees"
+def _of(which: Bools) -> dict[str, Figure]:
+    return {"n": int(which.sum()), "of": len(which)}
 
 
-def _called(plant: Plant) -> str:
-    return f"{plant.name} {plant.variety}".strip() + (f" ({plant.role})" if plant.role else "")
+def _called(plant: Plant) -> dict[str, Figure]:
+    return {"plant": plant.name or plant.variety, "variety": plant.variety if plant.name else "", "role": plant.role}
 
 
 def _at(trees: Trees, own: Ints, rank: Floats) -> shapely.Point:
@@ -230,5 +185,5 @@ def _at(trees: Trees, own: Ints, rank: Floats) -> shapely.Point:
     return shapely.Point(trees.x[tree], trees.y[tree])
 
 
-def _fold(name: str) -> str:
-    return " ".join(name.split()).casefold()
+def _fold(name: str) -> list[str]:
+    return name.casefold().split()

@@ -16,8 +16,9 @@ from typing import Final
 from setout.model.need import MONTHS
 from setout.units import FOOT
 
-JOBS: Final = ("pruning", "thinning", "mulching", "watering checks")
-"""The jobs, as a report lists them."""
+PRUNING, WATERING_CHECKS = "pruning", "watering_checks"
+JOBS: Final = (PRUNING, "thinning", "mulching", WATERING_CHECKS)
+"""The jobs, in the order in which a report lists them."""
 SHORT_MONTHS: Final = tuple(month[:3] for month in MONTHS)
 
 

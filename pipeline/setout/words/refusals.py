@@ -7,11 +7,11 @@ from contextlib import contextmanager
 from typing import Final
 
 from setout.errors import Refusal, SetoutError
-from setout.words import refusals_land
+from setout.words import refusals_land, refusals_planting
 from setout.words.refused import Refused
 from setout.words.template import filled
 
-REFUSALS: Final[dict[str, Refused]] = {**refusals_land.REFUSALS}
+REFUSALS: Final[Mapping[str, Refused]] = {**refusals_land.REFUSALS, **refusals_planting.REFUSALS}
 """What is said of each code."""
 
 

@@ -62,7 +62,7 @@ def _pruning(room: BlockRoom, block: Block, units: str) -> str:
     if not np.isfinite(load):
         return ""
     hours = (
-        f" About {_rounded(room.hours_per_year)} hours a year for the block ({room.hours_source})."
+        f" About {_rounded(room.hours_per_year)} hours a year for the block ({', '.join(room.hours_sources)})."
         if np.isfinite(room.hours_per_year)
         else ""
     )

@@ -34,6 +34,14 @@ TERMS: Final[Mapping[str, str]] = {
     "east_and_west": "east and west of each other",
     "crowns_fill_room": "reckoned for crowns that fill their room, as the plants' sizes are not known",
     "shades_in_morning": "it shades it in the morning instead",
+    # work of the year
+    "pruning": "pruning",
+    "thinning": "thinning",
+    "mulching": "mulching",
+    "watering_checks": "watering checks",
+    # plants, of their figures
+    "plant": "[[{plant}||the plant]][[ ({variety})]]",
+    "plant_cut": "[[{plant}||the plant]][[ ({variety})]]: {n} of {asked}",
 }
 
 

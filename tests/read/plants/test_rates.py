@@ -39,8 +39,8 @@ def test_own_hours_replace_those_from_memory(tmp_path: Path) -> None:
     own = plan_site(parse_plan(mapping, "plan.toml", None, plan.rates), survey)
     usual = plan_site(parse_plan(mapping, "plan.toml"), survey)
     assert own.rooms[0].hours_per_year == pytest.approx(2 * len(own.trees))
-    assert own.rooms[0].hours_source == "counted in 2024"
-    assert usual.rooms[0].hours_source == "from memory"
+    assert own.rooms[0].hours_sources == ("counted in 2024",)
+    assert usual.rooms[0].hours_sources == ("from memory",)
 
 
 @pytest.mark.parametrize(

@@ -10,12 +10,11 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from setout.errors import SetoutError
+from setout.errors import Refusal
 from setout.geometry.lines.curves import Path, Spots, Stretch, path_of, set_along
 from setout.geometry.lines.pathcut import Blade, cut
 from setout.geometry.rows.braid import braided
 from setout.model import Block, Finding, Floats, Ints, Pattern
-from setout.units import show_length
 
 ARCS_M = 0.006
 """How far the arcs of the ground's polygons may lie beyond the exact setback [m]."""
@@ -105,7 +104,7 @@ def planted_ground(block: Block, ground: BaseGeometry) -> BaseGeometry:
     join: Literal["round", "mitre"] = "round" if beside else "mitre"  # of a few millimetres no corner is worth an arc
     kept = shapely.buffer(ground, -(beside + ARCS_M), quad_segs=32, join_style=join)
     if kept.is_empty:
-        raise SetoutError("none of its ground is left to plant", f"block {block.name}", "give it more ground or shorter setbacks")
+        raise Refusal("block_without_ground", block=block.name)
     return shapely.normalize(kept)
 
 
@@ -214,8 +213,3 @@ def line_of(path: Path, placed: list[tuple[float, float, float]]) -> Line:
     """Return a row from its trees along a path."""
     s, x, y = np.array(placed, float).reshape(-1, 3).T
     return Line(path, s, x, y)
-
-
-def said(length: float, units: str) -> str:
-    """Return a length for people."""
-    return show_length(length, units)

@@ -18,7 +18,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from setout.errors import SetoutError
+from setout.errors import Refusal
 from setout.geometry.lines import overlay
 from setout.geometry.lines.beside import Rule, next_line, resampled, within
 from setout.geometry.lines.curves import Spots
@@ -26,7 +26,7 @@ from setout.geometry.lines.levellines import HeightAt, surface
 from setout.geometry.lines.pathcut import Blade
 from setout.model import Block, Floats, Pattern
 from setout.stages.curve.baseline import STRETCH_M, Terms, baseline_of
-from setout.stages.curve.common import Curved, Line, end_m, ends_apart_m, numbered, planted_ground, said
+from setout.stages.curve.common import Curved, Line, end_m, ends_apart_m, numbered, planted_ground
 from setout.stages.curve.falls import doubts, gentle_parts
 from setout.stages.curve.level import FEWEST, Places, Seen, Set, one_level
 
@@ -51,7 +51,7 @@ ROUND = 1 / np.cos(np.pi / 64)
 """By how much arcs of 16 chords a quarter are drawn larger, so that they hold the circle."""
 
 
-def contour_rows(block: Block, ground_to_plant: BaseGeometry, height_at: HeightAt | None, units: str) -> Curved:
+def contour_rows(block: Block, ground_to_plant: BaseGeometry, height_at: HeightAt | None) -> Curved:
     """Set out rows along the contour.
 
     Row 1 is the lowest by its trees' mean elevation; every row is walked with the higher ground on the left hand, so that
@@ -63,7 +63,7 @@ def contour_rows(block: Block, ground_to_plant: BaseGeometry, height_at: HeightA
     corner = np.round(ground.bounds[:2], 3)
     here = None if height_at is None else _from(height_at, corner)
     ground = shapely.normalize(shapely.set_precision(shapely.transform(ground, lambda xy: xy - corner), 1e-6))
-    terms, here = _terms(block, ground, here, units)
+    terms, here = _terms(block, ground, here)
     spots = Spots(pattern.nearest_m)
     rows: list[Line] = []
     rest: BaseGeometry = ground
@@ -74,7 +74,7 @@ def contour_rows(block: Block, ground_to_plant: BaseGeometry, height_at: HeightA
     mean = [float(np.round(z.mean(), 3)) for _, z in checked]
     order = sorted(range(len(mean)), key=lambda k: (mean[k], *np.round([checked[k][0].x[0], checked[k][0].y[0]], 3)))
     done = [(checked[k][0].moved(*corner.tolist()), checked[k][1]) for k in order]
-    return numbered([row for row, _ in done], pattern, ground_to_plant, doubts(block, done, units))
+    return numbered([row for row, _ in done], pattern, ground_to_plant, doubts(block, done))
 
 
 def _from(height_at: HeightAt, corner: Floats) -> HeightAt:
@@ -95,19 +95,13 @@ def _checked(pattern: Pattern, rows: Sequence[Line], height_at: HeightAt) -> lis
     return out
 
 
-def _terms(block: Block, ground: BaseGeometry, height_at: HeightAt | None, units: str) -> tuple[Terms, HeightAt]:
+def _terms(block: Block, ground: BaseGeometry, height_at: HeightAt | None) -> tuple[Terms, HeightAt]:
     """Smooth the heights, and refuse what has no contour; return the heights too, which then are there."""
-    pattern, where = block.pattern, f"block {block.name}"
+    pattern = block.pattern
     if height_at is None:
-        raise SetoutError(
-            "contour rows need elevations, and there is no DEM", where, 'add dem = ["..."] to [site], or give a straight direction'
-        )
+        raise Refusal("contour_without_dem", block=block.name)
     if pattern.lines > 1:
-        raise SetoutError(
-            f"contour rows have one line of trees, not {pattern.lines}",
-            where,
-            "write lines = 1, or give it a straight direction or a guide line",
-        )
+        raise Refusal("contour_lines", block=block.name, lines=pattern.lines)
     low_x, low_y, high_x, high_y = ground.bounds
     distance = pattern.row_distance_m
     margin = 4 * distance
@@ -118,18 +112,10 @@ def _terms(block: Block, ground: BaseGeometry, height_at: HeightAt | None, units
     smooth = surface(height_at, box, cell, max(distance, 2 * cell), finer)
     z = smooth.as_found(*_spread(ground, cell)) if smooth is not None else np.empty(0)
     if smooth is None or not np.isfinite(z).any():
-        raise SetoutError(
-            "contour rows need elevations, and the DEM has none on its ground",
-            where,
-            "give a DEM that covers the block, or a straight direction",
-        )
+        raise Refusal("contour_off_dem", block=block.name)
     relief = float(np.nanmax(z) - np.nanmin(z))
     if relief < LEVEL_M:
-        raise SetoutError(
-            f"its ground is level (within {said(relief, units)}): there is no contour to follow",
-            where,
-            'give it a straight direction, such as direction = "longest side"',
-        )
+        raise Refusal("contour_on_level", block=block.name, relief_m=relief)
     shapely.prepare(ground)
     return Terms(pattern, smooth, ground, bounded=False), height_at
 

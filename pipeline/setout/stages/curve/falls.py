@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 
 from setout.geometry.lines.pathcut import Edges
-from setout.model import Block, Finding, Floats
-from setout.stages.curve.common import Line, said
+from setout.model import Block, Figure, Finding, Floats
+from setout.stages.curve.common import Line
 
 REACH = 2.2
 """A neighbouring row is looked for within so many row distances; further off there is none."""
@@ -63,7 +63,7 @@ def _worst(run: Floats, z: Floats, stretch: float, most: float) -> int | None:
     return leg if abs(run[leg] - middle) <= abs(run[leg + 1] - middle) else leg + 1
 
 
-def doubts(block: Block, planted: Sequence[tuple[Line, Floats]], units: str) -> tuple[Finding, ...]:
+def doubts(block: Block, planted: Sequence[tuple[Line, Floats]]) -> tuple[Finding, ...]:
     """Say what finished contour rows do not keep to."""
     pattern, found = block.pattern, []
     least, rows = pattern.fall[0], [row for row, _ in planted]
@@ -75,23 +75,13 @@ def doubts(block: Block, planted: Sequence[tuple[Line, Floats]], units: str) -> 
                 Finding(
                     "row_fall_small",
                     "warn",
-                    f"block {block.name}: {len(level)} of {len(rows)} rows fall less than asked for from end to end; water may stand there",
-                    f"{lowest:.2%}",
-                    f"{least:.2%}",
-                    "look at drainage there, or lessen fall.least",
+                    figures={"block": block.name, "n": len(level), "of": len(rows), "lowest": lowest, "least": least},
                     geometry=shapely.multilinestrings([shapely.LineString(row.drawn(pattern.step_m)) for row in level]),
                 )
             )
-    found += _wide(block, rows, units)
+    found += _wide(block, rows)
     if pattern.alley_every:
-        found.append(
-            Finding(
-                "alley_left_out",
-                "warn",
-                f"block {block.name}: contour rows have no alley after every {pattern.alley_every} rows",
-                remedy="widen row_distance, or lay it along a guide line",
-            )
-        )
+        found.append(Finding("alley_left_out", "warn", figures={"block": block.name, "every": pattern.alley_every}))
     return tuple(found)
 
 
@@ -100,7 +90,7 @@ def mean_fall(row: Line, z: Floats) -> float:
     return float(abs(z[-1] - z[0]) / max(row.s[-1] - row.s[0], 1e-9))
 
 
-def _wide(block: Block, rows: Sequence[Line], units: str) -> list[Finding]:
+def _wide(block: Block, rows: Sequence[Line]) -> list[Finding]:
     """Say how much of the rows has its neighbour further away than the greatest row distance."""
     pattern = block.pattern
     if not np.isfinite(pattern.row_distance_max_m) or len(rows) < 2:
@@ -109,17 +99,13 @@ def _wide(block: Block, rows: Sequence[Line], units: str) -> list[Finding]:
     wide = gaps > pattern.row_distance_max_m * 1.001
     if not wide.any():
         return []
-    return [
-        Finding(
-            "rows_wide",
-            "note",
-            f"block {block.name}: between sets of parallel rows the gap opens wider than the greatest row distance, "
-            f"by less than another row needs",
-            f"{wide.mean():.1%} of the gaps, up to {said(float(gaps.max()), units)}",
-            said(pattern.row_distance_max_m, units),
-            "allow more fall along the rows, or a wider row_distance_max",
-        )
-    ]
+    figures: dict[str, Figure] = {
+        "block": block.name,
+        "share": float(wide.mean()),
+        "widest_m": float(gaps.max()),
+        "greatest_m": pattern.row_distance_max_m,
+    }
+    return [Finding("rows_wide", "note", figures=figures)]
 
 
 def row_gaps(rows: Sequence[Line], reach: float) -> Floats:

@@ -8,15 +8,15 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from setout.errors import SetoutError
+from setout.errors import Refusal
 from setout.geometry.lines.curves import Path, Spots, Stretch
 from setout.geometry.lines.measured import Base
 from setout.geometry.lines.parallels import DistanceGrid, distance_grid, drawn, exact, prolonged
 from setout.geometry.lines.pathcut import Blade, cut
 from setout.geometry.rows.abreast import set_abreast
 from setout.geometry.rows.lattice import Lattice
-from setout.model import Block, Finding, Floats, Pattern
-from setout.stages.curve.common import Curved, Line, braided_along, end_m, line_of, numbered, planted_ground, said, shortened, trees_along
+from setout.model import Block, Figure, Finding, Floats, Pattern
+from setout.stages.curve.common import Curved, Line, braided_along, end_m, line_of, numbered, planted_ground, shortened, trees_along
 
 TRIES = ((40.0, 16), (80.0, 8), (float("inf"), 1))
 """Up to so many rows, so many places of the rows across the guide line are compared: of many rows, few trees hang on it."""
@@ -30,7 +30,7 @@ ALONGSIDE = 0.5
 """Where less than this share of the trees stands alongside the guide line itself, a finding says so."""
 
 
-def guide_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curved:
+def guide_rows(block: Block, ground_to_plant: BaseGeometry) -> Curved:
     """Set out rows parallel to a guide line.
 
     The guide is prolonged straight at both ends so that rows reach the ground's edge. Rows lie at multiples of the row
@@ -38,8 +38,8 @@ def guide_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curve
     the left hand of someone who walks along the guide towards the east (north, where it runs north-south).
     """
     pattern, ground = block.pattern, planted_ground(block, ground_to_plant)
-    line, findings = guide_line(block, units)
-    _near_enough(block, line, ground, units)
+    line, findings = guide_line(block)
+    _near_enough(block, line, ground)
     low_x, low_y, high_x, high_y = ground.bounds
     across = float(np.hypot(high_x - low_x, high_y - low_y))
     away = float(shapely.distance(shapely.LineString(line), ground))
@@ -48,19 +48,15 @@ def guide_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curve
     blade = Blade(ground)
     levels = _family(pattern, grid, best_place(pattern, grid, blade))
     rows = _planted(pattern, exact(grid, levels), blade, base)
-    doubts = (*findings, *_outside(block, line, away, units), *_short_guide(block, base, rows), *_stretched(block, rows, units))
+    doubts = (*findings, *_outside(block, line, away), *_short_guide(block, base, rows), *_stretched(block, rows))
     return numbered(rows, pattern, ground_to_plant, doubts)
 
 
-def guide_line(block: Block, units: str) -> tuple[Floats, tuple[Finding, ...]]:
+def guide_line(block: Block) -> tuple[Floats, tuple[Finding, ...]]:
     """Return a block's line as one run of vertices, towards the east, and what joining it took."""
     lines = [] if block.line is None else _lines_of(block.line)
     if not lines:
-        raise SetoutError(
-            "its rows follow a guide line, and there is none",
-            f"block {block.name}",
-            'name one with a length: direction = "guide:file:layer"',
-        )
+        raise Refusal("guide_missing", block=block.name)
     xy, gap = _joined(lines)
     closed = len(xy) > 3 and np.hypot(*(xy[0] - xy[-1])) < 1e-6
     if closed:
@@ -72,16 +68,7 @@ def guide_line(block: Block, units: str) -> tuple[Floats, tuple[Finding, ...]]:
             xy = xy[::-1]
     if gap < 0.01:
         return xy, ()
-    finding = Finding(
-        "guide_joined",
-        "note",
-        f"block {block.name}: the guide line comes in parts; they were joined straight",
-        f"{said(gap, units)} across the widest gap",
-        "",
-        "survey one line, or name the part to follow",
-        geometry=shapely.LineString(xy),
-    )
-    return xy, (finding,)
+    return xy, (Finding("guide_joined", "note", figures={"block": block.name, "gap_m": gap}, geometry=shapely.LineString(xy)),)
 
 
 def _lines_of(geometry: BaseGeometry) -> list[BaseGeometry]:
@@ -114,35 +101,20 @@ def _length(xy: Floats) -> float:
     return float(np.round(np.hypot(*np.diff(xy, axis=0).T).sum(), 6))
 
 
-def _near_enough(block: Block, line: Floats, ground: BaseGeometry, units: str) -> None:
+def _near_enough(block: Block, line: Floats, ground: BaseGeometry) -> None:
     """Refuse a guide line that lies further from the ground than the ground is wide."""
     low_x, low_y, high_x, high_y = ground.bounds
     across = float(np.hypot(high_x - low_x, high_y - low_y))
     away = float(shapely.distance(shapely.LineString(line), ground))
     if away > across / 2:
-        raise SetoutError(
-            f"the guide line lies {said(away, units)} from its ground, which is {said(across, units)} across",
-            f"block {block.name}",
-            "name a line that runs along or across the block",
-        )
+        raise Refusal("guide_far", block=block.name, away_m=away, across_m=across)
 
 
-def _outside(block: Block, line: Floats, away: float, units: str) -> tuple[Finding, ...]:
+def _outside(block: Block, line: Floats, away: float) -> tuple[Finding, ...]:
     """Say so where the guide line lies off the block, further than a line along its edge would."""
     if away <= OUTSIDE * block.pattern.row_distance_m:
         return ()
-    return (
-        Finding(
-            "guide_outside",
-            "warn",
-            f"block {block.name}: its guide line lies {said(away, units)} outside its ground; the rows keep to "
-            f"parallels of it all the same",
-            said(away, units),
-            "a line in the block or along its edge",
-            "check that this is the line meant, or survey one in the block",
-            geometry=shapely.LineString(line),
-        ),
-    )
+    return (Finding("guide_outside", "warn", figures={"block": block.name, "away_m": away}, geometry=shapely.LineString(line)),)
 
 
 def best_place(pattern: Pattern, grid: DistanceGrid, blade: Blade) -> float:
@@ -240,20 +212,10 @@ def _short_guide(block: Block, base: Base, rows: Sequence[Line]) -> tuple[Findin
     beyond = float((shapely.distance(guide, shapely.points(nearest)) > 1e-3).mean())
     if beyond <= 1 - ALONGSIDE:
         return ()
-    return (
-        Finding(
-            "guide_short",
-            "note",
-            f"block {block.name}: most rows run beyond the ends of the guide line, straight on",
-            f"{beyond:.0%} of the trees",
-            "",
-            "survey a longer guide line",
-            geometry=guide,
-        ),
-    )
+    return (Finding("guide_short", "note", figures={"block": block.name, "share": beyond}, geometry=guide),)
 
 
-def _stretched(block: Block, rows: Sequence[Line], units: str) -> tuple[Finding, ...]:
+def _stretched(block: Block, rows: Sequence[Line]) -> tuple[Finding, ...]:
     """Say so where bends bring shifted rows out of step, so that trees stand further apart along them than asked."""
     pattern = block.pattern
     if pattern.nearest_m <= pattern.row_distance_m + 1e-9 or not rows:
@@ -263,13 +225,5 @@ def _stretched(block: Block, rows: Sequence[Line], units: str) -> tuple[Finding,
     share = float((steps > LONGER * pattern.step_m).mean()) if len(steps) else 0.0
     if share <= STRETCHED:
         return ()
-    return (
-        Finding(
-            "steps_stretched",
-            "note",
-            f"block {block.name}: on bends neighbouring rows fall out of step; trees keep their nearest distance with longer steps",
-            f"{share:.0%} of the steps, {said(float(steps.mean()), units)} on average",
-            said(pattern.step_m, units),
-            f"a row distance of {said(pattern.step_m, units)} or more lets every row keep its step",
-        ),
-    )
+    figures: dict[str, Figure] = {"block": block.name, "share": share, "mean_m": float(steps.mean()), "step_m": pattern.step_m}
+    return (Finding("steps_stretched", "note", figures=figures),)

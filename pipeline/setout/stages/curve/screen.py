@@ -6,20 +6,20 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from setout.errors import SetoutError
+from setout.errors import Refusal
 from setout.geometry.lines import overlay
 from setout.geometry.lines.curves import Path, Spots, Stretch, path_of
 from setout.geometry.lines.measured import Base
 from setout.geometry.lines.parallels import distance_grid, exact, prolonged
 from setout.geometry.lines.pathcut import Blade, cut
-from setout.model import Block, Finding, Floats, Pattern
-from setout.stages.curve.common import Curved, Line, braided_along, line_of, numbered, planted_ground, said, trees_along
+from setout.model import Block, Figure, Finding, Floats, Pattern
+from setout.stages.curve.common import Curved, Line, braided_along, line_of, numbered, planted_ground, trees_along
 
 SLACK_M = 0.01
 """By how much a gap may pass the step without being told [m]."""
 
 
-def screen_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curved:
+def screen_rows(block: Block, ground_to_plant: BaseGeometry) -> Curved:
     """Set out a screen: plants along its line, or along lines beside each other with the line in their middle.
 
     The lines are its rows, the left one first, walked the way the line was drawn; plants of neighbouring lines stand
@@ -40,12 +40,8 @@ def screen_rows(block: Block, ground_to_plant: BaseGeometry, units: str) -> Curv
             placed[0] += [line_of(stretch.path, plants)] if plants else []
     lines = [_one_line(own) for own in placed if own]
     if not lines:
-        raise SetoutError(
-            "none of the screen's line lies on ground that may be planted",
-            f"block {block.name}",
-            "move the line clear of setbacks and other blocks, or shorten the setbacks",
-        )
-    report = screen_report(block, *_all(lines), block.height_m, units)
+        raise Refusal("screen_off_ground", block=block.name)
+    report = screen_report(block, *_all(lines), block.height_m)
     return numbered(lines, block.pattern, ground_to_plant, report)
 
 
@@ -63,7 +59,7 @@ def screen_lines(block: Block) -> list[Floats]:
     merged = None if line is None or line.is_empty else shapely.line_merge(line)
     parts = [] if merged is None else [shapely.get_coordinates(p) for p in shapely.get_parts(merged) if p.length > 1e-6]
     if not parts:
-        raise SetoutError("a screen runs along a line, and there is none", f"block {block.name}", 'add line = "file:layer"')
+        raise Refusal("screen_without_line", block=block.name)
     return sorted(parts, key=lambda xy: xy.round(4).tolist())
 
 
@@ -108,15 +104,16 @@ def _all(lines: list[Line]) -> tuple[Floats, Floats]:
     return np.concatenate([line.x for line in lines]), np.concatenate([line.y for line in lines])
 
 
-def screen_report(block: Block, x: Floats, y: Floats, height_m: float, units: str = "us") -> tuple[Finding, ...]:
+def screen_report(block: Block, x: Floats, y: Floats, height_m: float) -> tuple[Finding, ...]:
     """Say how much of its line a screen covers, and where a gap is wider than the step.
 
     >>> from setout.model import Pattern
     >>> line = shapely.LineString([(0, 0), (30, 0)])
     >>> block = Block("S", None, Pattern("screen", 3.0, 3.0), "guide", (), line=line)
     >>> x = np.array([0.0, 3, 6, 9, 18, 21, 24, 27, 30])
-    >>> [(f.code, f.measured) for f in screen_report(block, x, 0 * x, 4.0, "si")]
-    [('screen_length', '21 m of 30 m'), ('screen_gap', '9 m')]
+    >>> length, gap = screen_report(block, x, 0 * x, 4.0)
+    >>> length.figures["covered_m"], length.figures["line_m"], gap.figures["gap_m"]
+    (21.0, 30.0, 9.0)
     """
     step, covered, total = block.pattern.step_m, 0.0, 0.0
     gaps: list[tuple[float, Floats]] = []
@@ -133,33 +130,13 @@ def screen_report(block: Block, x: Floats, y: Floats, height_m: float, units: st
         ends = _gaps(path, place, step)
         gaps += [(float(b - a), path.part(float(a), float(b))) for a, b in ends]
         covered += line.length - sum(b - a for a, b in ends)
-    what = f"block {block.name}: screen" + (f" to {_PURPOSE[block.purpose]}" if block.purpose in _PURPOSE else "")
-    tall = f", {said(height_m, units)} tall when grown" if np.isfinite(height_m) else ", height when grown unknown"
-    found = [
-        Finding(
-            "screen_length",
-            "note",
-            f"{what}: {len(x)} plants{tall}",
-            f"{said(covered, units)} of {said(total, units)}",
-            geometry=shapely.multilinestrings(lines),
-        )
-    ]
-    found += [
-        Finding(
-            "screen_gap",
-            "warn",
-            f"{what}: a gap wider than the step",
-            said(wide, units),
-            said(step, units),
-            "clear the ground there, or screen it otherwise (a fence, say)",
-            geometry=shapely.LineString(where),
-        )
-        for wide, where in gaps
-    ]
+    what: dict[str, Figure] = {"block": block.name, "purpose": block.purpose}
+    length: dict[str, Figure] = {"plants": len(x), "height_m": height_m, "covered_m": covered, "line_m": total}
+    found = [Finding("screen_length", "note", figures={**what, **length}, geometry=shapely.multilinestrings(lines))]
+    for wide, where in gaps:
+        gap = {**what, "gap_m": wide, "step_m": step}
+        found.append(Finding("screen_gap", "warn", figures=gap, geometry=shapely.LineString(where)))
     return tuple(found)
-
-
-_PURPOSE = {"hide": "hide", "shade": "shade"}
 
 
 def _gaps(path: Path, place: Floats, step: float) -> list[tuple[float, float]]:

@@ -65,7 +65,8 @@ def fill(beds: Sequence[Bed], allowed: Allowed | None, curved: Mapping[int, Laid
         else:
             laid = _straight(bed.block.pattern, lay(bed.block, bed.area, _apart(bed, done), allowed))
         laid_by[index] = laid
-        findings += _empty(bed, laid)
+        if not len(laid.x):
+            findings.append(Finding("block_empty", "stop", figures={"block": bed.block.name}, geometry=bed.area))
     return Filled(*_numbered([(bed.block, laid_by[k]) for k, bed in enumerate(beds)]), tuple(findings))
 
 
@@ -178,13 +179,7 @@ def _single(bed: Bed, done: Sequence[tuple[Block, Laid]], allowed: Allowed | Non
     if block.pattern.pair is not None:
         out = paired(out, block.pattern.pair)
     said = [
-        Finding(
-            "point_dropped",
-            "warn",
-            f"block {block.name}: point {k + 1} from the west, of the {size} given, may not be planted where it lies",
-            remedy="move it clear of setbacks, steep ground and other blocks' trees",
-            geometry=shapely.Point(x[k], y[k]),
-        )
+        Finding("point_dropped", "warn", figures={"block": block.name, "point": k + 1, "points": size}, geometry=shapely.Point(x[k], y[k]))
         for k in np.flatnonzero(~keep).tolist()
     ]
     return out, said
@@ -227,20 +222,3 @@ def _numbered(done: Sequence[tuple[Block, Laid]]) -> tuple[Rows, Trees, Works]:
         {k: part.wire_m for k, part in enumerate(laid_all) if part.wire_m},
     )
     return rows_of(laid_all, trees), trees, works
-
-
-def _empty(bed: Bed, laid: Laid) -> list[Finding]:
-    """Say so where nothing stands on a block's ground."""
-    if len(laid.x):
-        return []
-    return [
-        Finding(
-            "block_empty",
-            "stop",
-            f"block {bed.block.name}: no tree fits on its ground",
-            "0 trees",
-            "at least 1",
-            "give it more ground, a smaller step, a shorter headland or a shorter setback",
-            geometry=bed.area,
-        )
-    ]

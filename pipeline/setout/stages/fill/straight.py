@@ -17,6 +17,7 @@ from setout.geometry.rows import direction as ways
 from setout.geometry.rows.lattice import Lattice, Layout, Placed, place
 from setout.geometry.rows.rowcut import Cutters
 from setout.model import Block, Bools, Floats, Ints, Pattern
+from setout.model.system import LONGEST_SIDE
 from setout.stages.fill.ends import LONGER, Allowed, ends_allowed
 
 TRIED_ON_CELLS = 12
@@ -91,7 +92,7 @@ def _search(block: Block, area: BaseGeometry, cutters: Cutters, allowed: Allowed
     if block.direction == "best":
         layouts = ways.layouts_any_way(lattice, cutters, area)
     else:
-        along = ways.longest_side(area) if block.direction == "longest side" else float(block.direction)
+        along = ways.longest_side(area) if block.direction == LONGEST_SIDE else float(block.direction)
         layouts = ways.layouts_along(lattice, cutters, along)
     if allowed is None:
         return _placed(lattice, cutters, layouts[0]), layouts[0].bearing

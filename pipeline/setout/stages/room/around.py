@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 import shapely
 
 from setout.geometry.places.canopy import index_of
-from setout.model import Finding, Floats, Geometries, HeightLimit, Ints, Site
+from setout.model import Figure, Finding, Floats, Geometries, HeightLimit, Ints, Site
 from setout.stages.room.sizes import Sizes
-from setout.units import FOOT, show_length
+from setout.units import FOOT
 
 REACHES_M = 0.01
 """Canopies that reach over something by less than this are not told [m]."""
@@ -25,14 +25,12 @@ def around(site: Site, sizes: Sizes, full: Sizes) -> Iterator[Finding]:
     """Say where grown canopies reach over what is not the block's."""
     half = sizes.spread / 2
     line = np.array([shapely.boundary(site.boundary)], object)
-    over = "will reach over the property line"
-    yield from _over(site, sizes, _reached(sizes, line, half), "canopy_over_boundary", over)
+    yield from _over(site, sizes, _reached(sizes, line, half), "canopy_over_boundary", {})
     for setback in site.setbacks:
         areas = np.asarray(setback.geometry[shapely.get_dimensions(setback.geometry) == 2], object)
         if setback.source == "boundary" or not len(areas):
             continue
-        over = f"will reach over a feature that is kept clear: {setback.why}"
-        yield from _over(site, sizes, _reached(sizes, areas, half), "canopy_over_feature", over)
+        yield from _over(site, sizes, _reached(sizes, areas, half), "canopy_over_feature", {"why": setback.why})
     for limit in site.height_limits:
         yield from _in_line_zone(site, full, limit)
     yield from _juglone(site, sizes)
@@ -59,22 +57,17 @@ def _reached(sizes: Sizes, features: Geometries, reach: Floats) -> tuple[Ints, F
     return near[tree][over], beyond[over]
 
 
-def _over(site: Site, sizes: Sizes, reached: tuple[Ints, Floats], code: str, words: str, remedy: str = "") -> Iterator[Finding]:
+def _over(site: Site, sizes: Sizes, reached: tuple[Ints, Floats], code: str, of: Mapping[str, Figure]) -> Iterator[Finding]:
     """Sum up by block how many canopies reach over something, and how far."""
     trees, beyond = reached
     for index in np.unique(sizes.trees.block[trees]):
         own = sizes.trees.block[trees] == index
         name = site.blocks[index].name if index >= 0 else "none"
         worst = int(np.argmax(np.where(own, beyond, -np.inf)))
-        far = show_length(float(beyond[worst]), site.units, 1)
-        count = int(np.count_nonzero(own))
         yield Finding(
             code,
             "warn",
-            f"block {name}: {count:,} {'canopy' if count == 1 else 'canopies'} {words} at maturity, by up to {far}",
-            f"{far} over",
-            "0",
-            remedy or 'measure that setback to the canopy (measured_to = "canopy"), or keep the plants smaller',
+            figures={"block": name, "n": int(np.count_nonzero(own)), "far_m": float(beyond[worst]), **of},
             geometry=shapely.Point(sizes.trees.x[trees[worst]], sizes.trees.y[trees[worst]]),
         )
 
@@ -87,12 +80,8 @@ def _in_line_zone(site: Site, sizes: Sizes, limit: HeightLimit) -> Iterator[Find
     trees, beyond = _reached(sizes, limit.geometry, reach)
     half = sizes.spread[trees] / 2
     outside = beyond <= half + REACHES_M  # a trunk inside the zone is the height limit's own business
-    words = f"taller than {show_length(limit.height_m, site.units)} will grow into the height limit ({limit.why})"
-    remedy = (
-        "plant something lower, or further off; clearances to overhead lines are set by the utility and local code: "
-        "ask before planting or pruning near them"
-    )
-    yield from _over(site, sizes, (trees[outside], beyond[outside]), "canopy_in_height_limit", words, remedy)
+    of: dict[str, Figure] = {"limit_m": limit.height_m, "why": limit.why}
+    yield from _over(site, sizes, (trees[outside], beyond[outside]), "canopy_in_height_limit", of)
 
 
 def _juglone(site: Site, sizes: Sizes) -> Iterator[Finding]:
@@ -107,18 +96,19 @@ def _juglone(site: Site, sizes: Sizes) -> Iterator[Finding]:
     for index in np.unique(sizes.trees.block[suffers[np.isfinite(far)]]):
         own = np.isfinite(far) & (sizes.trees.block[suffers] == index)
         worst = int(np.argmin(np.where(own, far, np.inf)))
-        near = show_length(float(far[worst]), site.units, 1)
         plant = sizes.kinds.plants[sizes.kinds.of[suffers[worst]]]
-        count, stand = ("1 plant", "stands") if own.sum() == 1 else (f"{int(own.sum()):,} plants", "stand")
         maker = sizes.kinds.plants[sizes.kinds.of[makes[int(found[1][worst])]]]
         yield Finding(
             "juglone",
             "warn",
-            f"block {site.blocks[index].name}: {count} that juglone harms ({plant.species or plant.name}) {stand} within "
-            f"{show_length(JUGLONE_M, site.units)} of {maker.species or maker.name}, the nearest at {near}",
-            near,
-            f"{show_length(JUGLONE_M, site.units)} or more",
-            "plant something that tolerates juglone there, or keep further off; round some trees it reaches up to "
-            f"{show_length(JUGLONE_FAR_M, site.units)} (Ohio State University Extension)",
+            figures={
+                "block": site.blocks[index].name,
+                "n": int(own.sum()),
+                "plant": plant.species or plant.name,
+                "maker": maker.species or maker.name,
+                "near_m": float(far[worst]),
+                "reach_m": JUGLONE_M,
+                "furthest_m": JUGLONE_FAR_M,
+            },
             geometry=shapely.Point(x[suffers[worst]], y[suffers[worst]]),
         )

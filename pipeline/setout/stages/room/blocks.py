@@ -58,7 +58,7 @@ def room_of(
     for index, block in enumerate(site.blocks):
         own, stay = owned[index], staying(judged.full, owned[index])
         ground = float(ground_m2[index]) if ground_m2 is not None else float("nan")
-        hours, source = hours_of(judged.full, load, own, rates)
+        hours, sources = hours_of(judged.full, load, own, rates)
         summaries.append(
             BlockRoom(
                 index,
@@ -74,10 +74,10 @@ def room_of(
                 clear_alley_m(block.pattern, [p for p in block.plants if not p.remove_year] or block.plants),
                 meet_year(judged.full, own),
                 cover_by_year(judged.full, own, block, ground),
-                source,
+                sources,
             )
         )
-    found = (*doubts(site, judged.sizes, overlap, owned, summaries), *around(site, judged.sizes, judged.full))
+    found = (*doubts(site.blocks, judged.sizes, overlap, owned, summaries), *around(site, judged.sizes, judged.full))
     return Room(crowding, overlap, load, room_m, tuple(summaries), found)
 
 
@@ -127,23 +127,23 @@ def load_between(natural_m: float, step_m: float, kept_m: float | None = None) -
     return float(load_of(sizes)[0][len(x) // 2])
 
 
-def hours_of(sizes: Sizes, load: Floats, own: Ints, rates: Sequence[Rate]) -> tuple[float, str]:
-    """Return the hours of pruning that some trees take in a year at their mature size."""
+def hours_of(sizes: Sizes, load: Floats, own: Ints, rates: Sequence[Rate]) -> tuple[float, tuple[str, ...]]:
+    """Return the hours of pruning that some trees take in a year at their mature size, and where the rates are from."""
     own = own[np.isinf(sizes.discs.until[own])]
     kind, number = sizes.kinds.of[own], len(sizes.kinds.plants)
     weight = np.where(sizes.discs.partner[own] >= 0, 0.5, 1.0)
     canopies = np.bincount(kind, weight, minlength=number).tolist()
     loads = np.bincount(kind, weight * load[own], minlength=number).tolist()
-    hours, sources = 0.0, set()
+    hours, sources = 0.0, set[str]()
     for plant, count, total in zip(sizes.kinds.plants, canopies, loads, strict=True):
         if not count:
             continue
         rate = rate_for(plant.habit, plant.height_m, rates)
         if rate is None or np.isnan(total):
-            return float("nan"), ""
+            return float("nan"), ()
         hours += rate.hours(count, total)
         sources.add(rate.source.partition(":")[0])
-    return hours, ", ".join(sorted(sources))
+    return hours, tuple(sorted(sources))
 
 
 def clear_alley_m(pattern: Pattern, plants: Sequence[Plant]) -> float:

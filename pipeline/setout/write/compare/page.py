@@ -15,13 +15,14 @@ from setout.draw import chart
 from setout.draw.page import environment
 from setout.units import ACRE, FOOT, GALLON, show_length
 from setout.words import plan
+from setout.words.comparing import limit_text, why_unknown
 from setout.words.findings import all_told
 from setout.words.plan import no_formula
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from setout.model.comparison import Comparison, Outcome
+    from setout.model.comparison import Comparison, Fit, Outcome
 
 NOT_KNOWN: Final = "not known"
 
@@ -104,7 +105,7 @@ def comparison_csv(result: Comparison) -> str:
     writer = csv.writer(stream, lineterminator="\r\n")
     writer.writerow(["option", "block", "planned", *(f.name for f in FIGURES), "first_cost_lacks", "currency", "beaten_by", "not_known"])
     for o in result.outcomes:
-        unknown = "; ".join(f"{name}: {why}" for name, why in o.unknown.items())
+        unknown = "; ".join(f"{name}: {why}" for name, why in why_unknown(o).items())
         cells = [_plain(f.value(o)) for f in FIGURES]
         texts = [no_formula(text) for text in (o.name, o.block)]
         tail = [no_formula(text) for text in (", ".join(_lacking([o])), result.currency, o.beaten_by, unknown)]
@@ -131,14 +132,14 @@ def record(result: Comparison) -> dict[str, Any]:
             **known,
             "first_cost_lacks": _lacking([o]),
             "beaten_by": o.beaten_by,
-            "not_known": dict(o.unknown),
+            "not_known": why_unknown(o),
         }
 
     return {
         "name": result.name,
         "currency": result.currency,
         "options": [one(o) for o in result.outcomes],
-        "fits": [{"limit": f.limit, "option": None if f.outcome is None else one(f.outcome)} for f in result.fits],
+        "fits": [{"limit": limit_text(f), "option": None if f.outcome is None else one(f.outcome)} for f in result.fits],
         "findings": [f.record() for f in all_told(result.findings, result.units)],
     }
 
@@ -158,14 +159,14 @@ def table_lines(result: Comparison) -> list[str]:
         if lacks := _lacking(own):
             lines.append(f"First cost is without {', '.join(lacks)}.")
     for fit in result.fits:
-        lines.append(fit_text(result, fit.limit))
+        lines.append(fit_text(fit, result.units))
     return lines
 
 
-def fit_text(result: Comparison, limit: str) -> str:
+def fit_text(fit: Fit, units: str) -> str:
     """Say which spacing a limit allows."""
-    fit = next(f for f in result.fits if f.limit == limit)
-    low, high = (show_length(step, result.units) for step in fit.tried)
+    limit = limit_text(fit)
+    low, high = (show_length(step, units) for step in fit.tried)
     if fit.outcome is None:
         return f"{limit}: no step from {low} to {high} keeps it."
     o = fit.outcome
@@ -181,8 +182,9 @@ def _told(own: Sequence[Outcome], units: str) -> list[Figure]:
 def _why(own: Sequence[Outcome]) -> list[tuple[str, str]]:
     """Say which figures no option knows, and why."""
     titles = {f.name: f.title for f in FIGURES}
-    shared = [name for name in own[0].unknown if all(name in o.unknown for o in own)]
-    return [(titles.get(name, name), "; ".join(dict.fromkeys(o.unknown[name] for o in own))) for name in shared]
+    whys = [why_unknown(o) for o in own]
+    shared = [name for name in whys[0] if all(name in why for why in whys)]
+    return [(titles.get(name, name), "; ".join(dict.fromkeys(why[name] for why in whys))) for name in shared]
 
 
 def _lacking(own: Sequence[Outcome]) -> list[str]:
@@ -209,7 +211,7 @@ def _words(result: Comparison) -> dict[str, Any]:
         "title": result.name,
         "currency": result.currency,
         "blocks": blocks,
-        "fits": [fit_text(result, fit.limit) for fit in result.fits],
+        "fits": [fit_text(fit, result.units) for fit in result.fits],
         "findings": all_told(result.findings, result.units),
         "cautions": plan.CAUTIONS,
     }

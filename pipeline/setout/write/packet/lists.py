@@ -11,6 +11,7 @@ import numpy as np
 
 from setout.layers.plan_builders import row_ids
 from setout.units import ACRE, FOOT, GALLON, PSI
+from setout.words.terms import TERMS
 from setout.write.packet.workorder import work_order
 
 if TYPE_CHECKING:
@@ -268,7 +269,7 @@ def year_list(planting: Planting) -> List:
         Field("source", width=60),
     )
     rows = tuple(
-        (line.block, line.job, known(line.hours), *([known(h) for h in line.by_month] or [None] * 12), line.source)
+        (line.block, TERMS[line.job], known(line.hours), *([known(h) for h in line.by_month] or [None] * 12), "; ".join(line.sources))
         for line in planting.work[: len(lines)]
     )
     return List("", "Yearly work", fields, rows, "Hours of a year at maturity, from the rates that are named.")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from setout.tables.chores import JOBS, SHORT_MONTHS
 from setout.units import GALLON, show_length
+from setout.words.terms import TERMS
 
 if TYPE_CHECKING:
     from setout.model import GrowthLine, Planting
@@ -59,7 +60,7 @@ def work(planting: Planting) -> dict[str, Any] | None:
     for job in JOBS:
         months = [sum(line.by_month[m] for line in known if line.job == job) for m in range(12)]
         if any(months):
-            rows.append((job, [_hours(h) for h in months], _hours(sum(months))))
+            rows.append((TERMS[job], [_hours(h) for h in months], _hours(sum(months))))
             sums = [a + b for a, b in zip(sums, months, strict=True)]
     unknown = sorted({line.block for line in planting.work if not line.by_month})
     return {
@@ -69,7 +70,7 @@ def work(planting: Planting) -> dict[str, Any] | None:
         "week": f"{sum(sums) / 52:,.1f}",
         "busiest": _busiest(sums),
         "unknown": ", ".join(unknown),
-        "sources": list(dict.fromkeys(f"{line.job}: {line.source}" for line in known)),
+        "sources": list(dict.fromkeys(f"{TERMS[line.job]}: {'; '.join(line.sources)}" for line in known)),
     }
 
 
