@@ -17,6 +17,8 @@ from setout.stages import terrain
 from setout.words.findings import all_told
 
 PRODUCTS = ("geopackage", "map", "terrain", "report", "packet")
+STAGES = ("contours", "write plan.gpkg", "write terrain", "write map.html", "write report.html", "write packet")
+"""What leads to results, in order."""
 
 
 def write(planting: Planting, folder: Path, products: Sequence[str], steps: Steps) -> None:
@@ -55,7 +57,7 @@ def write(planting: Planting, folder: Path, products: Sequence[str], steps: Step
         from setout.write.packet import contents, irrigation_files
 
         with steps.step("write packet"):
-            contents.write_packet(planting, folder / "packet")
+            contents.write_packet(planting, folder / "packet", steps.say)
             irrigation_files.write_irrigation(planting, folder / "packet")
 
 
