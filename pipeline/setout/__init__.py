@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from setout._version import __version__
-from setout.model.progress import Say, silent
+from setout.progress import Say, silent
 
 if TYPE_CHECKING:
     from setout.model.comparison import Comparison

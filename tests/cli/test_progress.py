@@ -12,7 +12,7 @@ import setout
 from command import cold
 from farm import Farm, write_survey
 from setout.cli.progress import Bars, listening
-from setout.model.progress import silent
+from setout.progress import silent
 
 
 class Recorder:

@@ -9,7 +9,7 @@ from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, TextIO
 
 from setout.cli.summary import one_line
-from setout.model.progress import Say, silent
+from setout.progress import Say, silent
 
 if TYPE_CHECKING:
     from rich.progress import Progress, TaskID

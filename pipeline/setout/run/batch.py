@@ -11,16 +11,15 @@ import os
 import signal
 import socket
 from collections.abc import Callable, Sequence
-from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor, as_completed
+from concurrent.futures import BrokenExecutor, Executor, as_completed
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
-from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from setout.errors import Fault, SetoutError
-from setout.model.progress import Say, counted, silent
+from setout.progress import Say, counted, silent
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -91,6 +90,8 @@ def _round(pool: Executor, paths: Sequence[Path], keep: Callable[[Path, Done], N
 
 def _alone(path: Path) -> Done:
     """Plan one property in a process that nothing else runs in, and say how that ended."""
+    from multiprocessing import get_context
+
     context = get_context("spawn")
     here, there = context.Pipe(duplex=False)
     process = context.Process(target=_answer, args=(there, plan_one, str(path)))
@@ -159,6 +160,9 @@ def _apart(paths: Sequence[Path]) -> None:
 
 
 def _executor(scheduler: str | None, workers: int) -> AbstractContextManager[Executor]:
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
     if scheduler is None:
         return ProcessPoolExecutor(max_workers=workers, mp_context=get_context("spawn"))
     return _cluster(scheduler)

@@ -13,12 +13,12 @@ import numpy as np
 from setout.errors import Fault, PlanFaults, SetoutError
 from setout.model import Block, Finding, OrderLine, Site, Trees, Weather
 from setout.model.comparison import Comparison, Fit, Outcome
-from setout.model.progress import Say, each, silent
 from setout.model.shade import Shade
 from setout.model.sungroups import sun_groups
 from setout.planfile import Plan
 from setout.planfile.block import BlockSection
 from setout.planfile.options import Option, options_of, steps_as_options
+from setout.progress import Say, each, silent
 from setout.read import plan_file
 from setout.read.survey import read_survey
 from setout.run.joints import ground_by_block

@@ -9,7 +9,7 @@ from typing import Any
 
 from setout.model import Finding, Planting
 from setout.model.asbuilt import AsBuilt
-from setout.model.progress import Say, silent
+from setout.progress import Say, silent
 from setout.read import plan_file, reference
 from setout.read.survey import read_survey
 from setout.read.vector.fieldpoints import read_field

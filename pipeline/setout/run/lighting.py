@@ -10,9 +10,9 @@ import numpy as np
 
 from setout.geometry.sky.sun import SunPath, sun_path
 from setout.model import ColdAir, Finding, Floats, Ground, Light, Rows, Site, Survey, Trees
-from setout.model.progress import Say, silent
 from setout.model.shade import AUTO_TREES, LightPlan, Shade
 from setout.planfile import Plan
+from setout.progress import Say, silent
 from setout.stages import coldair, terrain
 from setout.stages import light as sun
 from setout.stages.survey.shade import shade_of

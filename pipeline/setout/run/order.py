@@ -11,8 +11,8 @@ import numpy as np
 
 from setout.errors import SetoutError
 from setout.model import Finding, Planting, Rows, Site, Survey, Trees
-from setout.model.progress import Say, silent
 from setout.planfile import Plan
+from setout.progress import Say, silent
 from setout.read import plan_file
 from setout.read.survey import read_survey
 from setout.run.inputs import changed, changed_finding, inputs_of

@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
-from setout.model.progress import Say, counted, silent
+from setout.progress import Say, counted, silent
 
 
 @dataclass

@@ -27,8 +27,8 @@ from setout.model import (
     Weather,
 )
 from setout.model.irrigation import BARRIER, LOW_PRESSURE, NO_POINT, REASONS, TOO_FAR, TOO_HIGH
-from setout.model.progress import Say, silent
 from setout.planfile import Plan
+from setout.progress import Say, silent
 from setout.run.land import Land
 from setout.stages import reach, terrain, water
 from setout.stages.need import need_of

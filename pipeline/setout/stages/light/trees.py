@@ -11,7 +11,7 @@ from setout.geometry.sky.skyline import Bodies, Views
 from setout.geometry.sky.sun import SunPath
 from setout.geometry.sky.sunlight import Horizon, sunlight
 from setout.model import Block, Floats, Light, Trees
-from setout.model.progress import Say, counted, silent
+from setout.progress import Say, counted, silent
 from setout.stages.light.canopies import bodies_of, stands_of, together, views_of
 from setout.stages.light.days import sun_days
 from setout.stages.light.hours import hours_on

@@ -8,7 +8,7 @@ import numpy as np
 
 from setout.model import Bools, Finding, Floats, Ints, Irrigation, IrrigationPlan, Need, Network, Reach, Rows, Site, Trees
 from setout.model.irrigation import BARRIER, FLOW_UNKNOWN, LOW_FLOW, NEED_UNKNOWN
-from setout.model.progress import Say, each, silent
+from setout.progress import Say, each, silent
 from setout.stages.water import doubts
 from setout.stages.water.account import Stage, sources_of, zones_told
 from setout.stages.water.buying import materials_of

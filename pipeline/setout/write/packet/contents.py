@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from setout.model import Planting
-from setout.model.progress import Say, each, silent
+from setout.progress import Say, each, silent
 from setout.write.packet import dxf, lists, pointfiles, stakeout, workbook
 from setout.write.packet.stakeset import StakeSet, stake_set
 from setout.write.sheets import write_sheets

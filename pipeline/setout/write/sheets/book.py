@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from setout.draw.pen import Pen
-from setout.model.progress import Say, each, silent
+from setout.progress import Say, each, silent
 from setout.write.sheets import blocksheet, indexsheet, tilesheet, watersheet
 from setout.write.sheets.backdrop import Backdrop
 from setout.write.sheets.furniture import Title
