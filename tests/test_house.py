@@ -250,9 +250,38 @@ def test_start_up_imports_nothing_heavy(arguments: list[str]) -> None:
 
 
 def test_importing_the_package_is_light() -> None:
-    script = f"import sys, setout; print(sorted({HEAVY | {'shapely', 'pyproj'}!r} & set(sys.modules)))"
+    script = f"import sys, setout; print(sorted({HEAVY | {'numpy', 'shapely', 'pyproj', 'pydantic'}!r} & set(sys.modules)))"
     found = run(sys.executable, "-c", script)
     assert found.stdout.strip() == "[]", found.stderr
+
+
+OF_PRODUCTS = {"folium", "branca", "ezdxf", "reportlab", "pypdf", "xlsxwriter", "gpxpy"}
+"""Libraries of single products or of single kinds of file."""
+OF_OTHERS = {"rich", "matplotlib", "distributed", "dask", "multiprocessing", "scipy.optimize", "scipy.stats", "scipy.interpolate"}
+"""What no plan without a terminal, drawn to its end in one process, has use for."""
+
+
+def test_the_order_of_the_journey_loads_what_every_plan_needs() -> None:
+    banned = OF_PRODUCTS | OF_OTHERS | {"geopandas", "pandas", "fiona", "pyogrio", "rasterio", "scipy", "contourpy", "sunposition"}
+    script = f"import sys, setout.run.order; print(sorted({banned!r} & set(sys.modules)))"
+    found = run(sys.executable, "-c", script)
+    assert found.stdout.strip() == "[]", found.stderr
+
+
+def test_a_product_that_is_not_asked_for_loads_nothing(tmp_path: Path) -> None:
+    """The libraries of maps, drawings, sheets and workbooks stay away where only a GeoPackage is written."""
+    from farm import Farm, write_survey
+
+    write_survey(tmp_path / "sound")
+    plan = str(Farm(tmp_path / "farm", tmp_path / "sound").write())
+    script = (
+        "import sys\n"
+        "from setout.cli.command import main\n"
+        f"code = main(['plan', {plan!r}, '--only', 'geopackage', '--json'])\n"
+        f"print('loaded:', sorted({OF_PRODUCTS | OF_OTHERS!r} & set(sys.modules)), code)\n"
+    )
+    found = run(sys.executable, "-c", script)
+    assert found.stdout.splitlines()[-1] == "loaded: [] 0", found.stderr
 
 
 # ------------------------------------------------------------------------------------------ the documents

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from setout._version import __version__
+from setout.progress import Say, silent
 
 if TYPE_CHECKING:
     from setout.model.comparison import Comparison
@@ -15,10 +16,8 @@ if TYPE_CHECKING:
 
 __all__ = ["__version__", "check", "compare", "new", "packet", "plan", "plants"]
 
-Say = Callable[[str], None]
 
-
-def plan(path: str | Path, out: str | Path | None = None, *, products: Sequence[str] | None = None, say: Say | None = None) -> Planting:
+def plan(path: str | Path, out: str | Path | None = None, *, products: Sequence[str] | None = None, say: Say = silent) -> Planting:
     """Plan a property: from its plan file to written results.
 
     Parameters
@@ -30,7 +29,7 @@ def plan(path: str | Path, out: str | Path | None = None, *, products: Sequence[
     products : Sequence of str, optional
         Which of ``geopackage, map, terrain, report, packet`` to write; all when absent, none for an empty sequence.
     say : callable, optional
-        Takes a line of progress for people.
+        Hears (step, done, of): a step's name, how many of its parts are done, and of how many.
 
     Returns
     -------
@@ -61,7 +60,7 @@ def plan(path: str | Path, out: str | Path | None = None, *, products: Sequence[
     return Planting(made, contours)
 
 
-def check(path: str | Path, trees: str, out: str | Path | None = None, *, say: Say | None = None) -> Judged:
+def check(path: str | Path, trees: str, out: str | Path | None = None, *, say: Say = silent) -> Judged:
     """Judge positions, planned or surveyed after planting: room, setbacks, water, light, and how far off the plan they are.
 
     Parameters
@@ -73,7 +72,7 @@ def check(path: str | Path, trees: str, out: str | Path | None = None, *, say: S
     out : str or Path, optional
         Folder for the as-built layers and page; none are written when absent.
     say : callable, optional
-        Takes a line of progress for people.
+        Hears (step, done, of): a step's name, how many of its parts are done, and of how many.
 
     Returns
     -------
@@ -124,7 +123,7 @@ def new(folder: str | Path, **files: Any) -> Path:
     return newplan.write_new_plan(Path(folder), **files)
 
 
-def packet(path: str | Path, out: str | Path | None = None, *, say: Say | None = None) -> Planting:
+def packet(path: str | Path, out: str | Path | None = None, *, say: Say = silent) -> Planting:
     """Write the contractor's files only; as :func:`plan`."""
     return plan(path, out, products=("packet",), say=say)
 

@@ -12,6 +12,7 @@ import pytest
 from setout import run
 from setout._version import __version__
 from setout.cli import command as cli
+from setout.cli.summary import plan_lines
 from setout.errors import Fault, Interrupted, PlanFaults, SetoutError
 from setout.model import Finding
 from setout.tables import catalogue
@@ -166,19 +167,17 @@ def test_plants(capsys):
         (("terrain",), "Results in x.", "open "),
     ],
 )
-def test_only_files_that_were_written_are_shown_the_way_to(capsys, products, told, untold) -> None:
-    cli._report(sample_planting.planting(), Path("x"), products, as_json=False)
-    last = next(line for line in capsys.readouterr().out.splitlines() if line.startswith("Results in"))
+def test_only_files_that_were_written_are_shown_the_way_to(products, told, untold) -> None:
+    last = next(line for line in plan_lines(sample_planting.planting(), Path("x"), products) if line.startswith("Results in"))
     assert told in last
     assert untold not in last
 
 
-def test_a_name_does_not_command_the_terminal(capsys) -> None:
+def test_a_name_does_not_command_the_terminal() -> None:
     """ESC (ECMA-48) in a name of the plan is shown as what it is."""
     plan = sample_planting.planting()
     blocks = (replace(plan.site.blocks[0], name="A\x1b[2J"), *plan.site.blocks[1:])
-    cli._report(replace(plan, site=replace(plan.site, name="\x1b]0;x\x07", blocks=blocks)), Path("x"), (), as_json=False)
-    shown = capsys.readouterr().out
+    shown = "\n".join(plan_lines(replace(plan, site=replace(plan.site, name="\x1b]0;x\x07", blocks=blocks)), Path("x"), ()))
     assert "\x1b" not in shown
     assert r"A\x1b[2J" in shown
 

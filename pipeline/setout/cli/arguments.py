@@ -34,7 +34,7 @@ def parser() -> argparse.ArgumentParser:
     ):
         command = add(commands)
         command.add_argument("--json", action="store_true", help="results as JSON on stdout")
-        command.add_argument("--quiet", action="store_true", help="no progress on stderr")
+        command.add_argument("--quiet", action="store_true", help="no progress on the terminal")
     return made
 
 

@@ -11,15 +11,15 @@ import os
 import signal
 import socket
 from collections.abc import Callable, Sequence
-from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor, as_completed
+from concurrent.futures import BrokenExecutor, Executor, as_completed
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
-from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from setout.errors import Fault, SetoutError
+from setout.progress import Say, counted, silent
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -52,29 +52,26 @@ class Done:
     lost: bool = False
 
 
-def batch(
-    plans: Sequence[str | Path], *, scheduler: str | None = None, workers: int | None = None, say: Callable[[str], None] | None = None
-) -> tuple[Done, ...]:
+def batch(plans: Sequence[str | Path], *, scheduler: str | None = None, workers: int | None = None, say: Say = silent) -> tuple[Done, ...]:
     """Plan many properties; one that cannot be planned does not hold up the others."""
     paths = [Path(plan).absolute() for plan in plans]
     _apart(paths)
     found: dict[Path, Done] = {}
-
-    def keep(path: Path, done: Done) -> None:
-        found[path] = done
-        if say is not None:
-            said = f"{done.trees:,} trees" if done.trees is not None else "was lost" if done.lost else "cannot be planned"
-            say(f"{path}: {said}")
-
     left = list(dict.fromkeys(paths))
-    while left:
-        count = min(workers or os.cpu_count() or 1, len(left))
-        with _executor(scheduler, count) as pool:
-            _round(pool, left, keep)
-        left = [path for path in left if path not in found]
-        for path in left[:count]:  # those that were at work when a process was killed
-            keep(path, _alone(path))
-        left = left[count:]
+    with counted("properties", len(left), say) as more:
+
+        def keep(path: Path, done: Done) -> None:
+            found[path] = done
+            more(1)
+
+        while left:
+            count = min(workers or os.cpu_count() or 1, len(left))
+            with _executor(scheduler, count) as pool:
+                _round(pool, left, keep)
+            left = [path for path in left if path not in found]
+            for path in left[:count]:  # those that were at work when a process was killed
+                keep(path, _alone(path))
+            left = left[count:]
     return tuple(found[path] for path in paths)
 
 
@@ -93,6 +90,8 @@ def _round(pool: Executor, paths: Sequence[Path], keep: Callable[[Path, Done], N
 
 def _alone(path: Path) -> Done:
     """Plan one property in a process that nothing else runs in, and say how that ended."""
+    from multiprocessing import get_context
+
     context = get_context("spawn")
     here, there = context.Pipe(duplex=False)
     process = context.Process(target=_answer, args=(there, plan_one, str(path)))
@@ -161,6 +160,9 @@ def _apart(paths: Sequence[Path]) -> None:
 
 
 def _executor(scheduler: str | None, workers: int) -> AbstractContextManager[Executor]:
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
     if scheduler is None:
         return ProcessPoolExecutor(max_workers=workers, mp_context=get_context("spawn"))
     return _cluster(scheduler)

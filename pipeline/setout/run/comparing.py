@@ -18,12 +18,13 @@ from setout.model.sungroups import sun_groups
 from setout.planfile import Plan
 from setout.planfile.block import BlockSection
 from setout.planfile.options import Option, options_of, steps_as_options
+from setout.progress import Say, each, silent
 from setout.read import plan_file
 from setout.read.survey import read_survey
 from setout.run.joints import ground_by_block
-from setout.run.land import Land, filled_on, land_of, with_blocks
+from setout.run.land import STAGES, Land, filled_on, land_of, with_blocks
 from setout.run.lighting import ground_height, shade_at, sky_over
-from setout.run.steps import Placed, Say, Steps
+from setout.run.steps import Placed, Steps
 from setout.run.watering import need_for, settings_of
 from setout.stages import account, assign, calendar, room, terrain
 from setout.stages import check as look
@@ -59,7 +60,7 @@ def compare(
     steps: Sequence[str] = (),
     block: str | None = None,
     limits: Limits = Limits(),
-    say: Say | None = None,
+    say: Say = silent,
     placed: Placed | None = None,
 ) -> Comparison:
     """Put several ways of planting the same ground side by side."""
@@ -67,7 +68,7 @@ def compare(
 
     path = Path(path)
     folder = Path(out) if out is not None else path.parent / "out"
-    clock = Steps(say)
+    clock = Steps(("read the plan file", "read the survey", *STAGES, "lay options out", "closest spacing"), say)
     with clock.step("read the plan file"):
         the_plan, mapping, own = plan_file.read_with_mapping(path)
         check_writable(folder)
@@ -79,11 +80,11 @@ def compare(
         surveyed = read_survey(the_plan, path.parent)
     with in_words(the_plan.units):
         land = land_of(the_plan, surveyed, clock)
-    bench = _Bench(the_plan, land, shade_at(the_plan, surveyed, land.site), surveyed.weather)
-    outcomes = [replace(bench.outcome(index, None), planned=True) for index in _compared(the_plan, options, block)]
-    faults: list[Fault] = []
-    for option in options:
-        with clock.step(f"option {option.name}"):
+    with clock.step("lay options out"):
+        bench = _Bench(the_plan, land, shade_at(the_plan, surveyed, land.site), surveyed.weather)
+        outcomes = [replace(bench.outcome(index, None), planned=True) for index in _compared(the_plan, options, block)]
+        faults: list[Fault] = []
+        for option in each(options, "options", say):
             try:
                 outcomes.append(bench.outcome(option.index, option))
             except SetoutError as error:
@@ -98,6 +99,7 @@ def compare(
     result = Comparison(site.name, site.units, prices.currency, weigh.weighed(outcomes), fits, tuple(bench.findings.values()))
     with OutputFolder(folder, FILES["compare"], placed) as staging:
         page.write_comparison(result, staging.path)
+    clock.done()
     return result
 
 

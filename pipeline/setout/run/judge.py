@@ -9,13 +9,14 @@ from typing import Any
 
 from setout.model import Finding, Planting
 from setout.model.asbuilt import AsBuilt
+from setout.progress import Say, silent
 from setout.read import plan_file, reference
 from setout.read.survey import read_survey
 from setout.read.vector.fieldpoints import read_field
 from setout.run.fieldreturn import Seen, field_of, seen
 from setout.run.lighting import shade_at
-from setout.run.order import plan_site
-from setout.run.steps import Placed, Say, Steps
+from setout.run.order import STAGES, plan_site
+from setout.run.steps import Placed, Steps
 from setout.stages import exclude
 from setout.write.folder import OutputFolder, check_writable
 from setout.write.packet.stakeset import stake_set
@@ -53,9 +54,9 @@ class Judged:
         return {"counts": self.counts, "set_up": known}
 
 
-def check(path: str | Path, trees: str, out: str | Path | None = None, *, say: Say | None = None, placed: Placed | None = None) -> Judged:
+def check(path: str | Path, trees: str, out: str | Path | None = None, *, say: Say = silent, placed: Placed | None = None) -> Judged:
     """Judge positions, from a plan or surveyed after planting, against a plan file."""
-    path, steps = Path(path), Steps(say)
+    path, steps = Path(path), Steps(("read", *STAGES, "match", "write"), say)
     with steps.step("read"):
         the_plan = plan_file.read_plan_file(path)
         if out is not None:
@@ -75,6 +76,7 @@ def check(path: str | Path, trees: str, out: str | Path | None = None, *, say: S
     if out is not None:
         with steps.step("write"), OutputFolder(Path(out), FILES["asbuilt"], placed) as staging:
             _write(planting, found, staging.path, Path(trees).name)
+    steps.done()
     return Judged(len(came.points), (*file.findings, *found.findings), found.built, found.built.counts, planting.site.units)
 
 

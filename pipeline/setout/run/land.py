@@ -15,6 +15,9 @@ from setout.run.lighting import with_pair_axes
 from setout.run.steps import Steps
 from setout.stages import exclude, fill, reach, survey
 
+STAGES = ("survey", "terrain", "reach", "exclude")
+"""What leads to usable ground, in order."""
+
 
 @dataclass(frozen=True, slots=True)
 class Land:

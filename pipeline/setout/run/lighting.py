@@ -12,6 +12,7 @@ from setout.geometry.sky.sun import SunPath, sun_path
 from setout.model import ColdAir, Finding, Floats, Ground, Light, Rows, Site, Survey, Trees
 from setout.model.shade import AUTO_TREES, LightPlan, Shade
 from setout.planfile import Plan
+from setout.progress import Say, silent
 from setout.stages import coldair, terrain
 from setout.stages import light as sun
 from setout.stages.survey.shade import shade_of
@@ -56,14 +57,14 @@ def _path(wanted: LightPlan, site: Site) -> SunPath:
     return sun_path(wanted.days_at(frame.lat), frame.lat, frame.lon, frame.height_m)
 
 
-def lighting(the_plan: Plan, shade: Shade, stand: Stand) -> Lit:
+def lighting(the_plan: Plan, shade: Shade, stand: Stand, say: Say = silent) -> Lit:
     """Reckon the light of a planting, if its sizes are known and the plan file does not forbid it; find its cold air."""
-    lit = _sun(the_plan, shade, stand)
+    lit = _sun(the_plan, shade, stand, say)
     cold = coldair.cold_air(stand.site, stand.ground, stand.trees)
     return lit if cold is None else replace(lit, cold=cold, findings=(*lit.findings, *cold.findings))
 
 
-def _sun(the_plan: Plan, shade: Shade, stand: Stand) -> Lit:
+def _sun(the_plan: Plan, shade: Shade, stand: Stand, say: Say) -> Lit:
     """Reckon light where it is wanted and can be known."""
     wanted, site, trees = the_plan.light.value(), stand.site, stand.trees
     sized = [bool(np.isfinite(block.spread_m) and np.isfinite(block.height_m)) for block in site.blocks]
@@ -73,7 +74,7 @@ def _sun(the_plan: Plan, shade: Shade, stand: Stand) -> Lit:
         return Lit(findings=_nothing_known(site, the_plan))
     if wanted.compute == "auto" and len(trees) > AUTO_TREES:
         return Lit(findings=(_too_many(len(trees)),))
-    return _lit(wanted, shade, stand)
+    return _lit(wanted, shade, stand, say)
 
 
 def sky_over(wanted: LightPlan, shade: Shade, site: Site, ground: Ground) -> sun.Sky:
@@ -87,13 +88,13 @@ def sky_over(wanted: LightPlan, shade: Shade, site: Site, ground: Ground) -> sun
     return sun.Sky(path, sun.land_horizon(ground, site, eye), sun.others_of(shade, height_at))
 
 
-def _lit(wanted: LightPlan, shade: Shade, stand: Stand) -> Lit:
+def _lit(wanted: LightPlan, shade: Shade, stand: Stand, say: Say) -> Lit:
     site, trees = stand.site, stand.trees
     frame, blocks = site.frame, site.blocks
     sky = sky_over(wanted, shade, site, stand.ground)
     path = sky.path
     z = ground_height(stand.facts.get("elevation_m"), len(trees))
-    light = sun.trees_light(blocks, trees, z, sky, wanted.year)
+    light = sun.trees_light(blocks, trees, z, sky, wanted.year, say)
     shades = sun.screen_shades(blocks, trees, z, path, wanted.year)
     found = (*shade.findings, *sun.light_findings(blocks, trees, light), *sun.screen_findings(blocks, shades, frame.lat))
     turned = sun.directions(blocks, stand.rows, path, wanted.year)

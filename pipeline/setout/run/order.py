@@ -12,14 +12,17 @@ import numpy as np
 from setout.errors import SetoutError
 from setout.model import Finding, Planting, Rows, Site, Survey, Trees
 from setout.planfile import Plan
+from setout.progress import Say, silent
 from setout.read import plan_file
 from setout.read.survey import read_survey
 from setout.run.inputs import changed, changed_finding, inputs_of
 from setout.run.joints import facts_of, ground_by_block, reasons_told
+from setout.run.land import STAGES as TO_LAND
 from setout.run.land import Land, filled_on, land_of
 from setout.run.lighting import Stand, lighting, shade_at
 from setout.run.results import PRODUCTS, write, write_run
-from setout.run.steps import Placed, Say, Steps, undisturbed
+from setout.run.results import STAGES as TO_RESULTS
+from setout.run.steps import Placed, Steps, undisturbed
 from setout.run.watering import planted_on, watering
 from setout.stages import account, assign, calendar, compare, pollinate, room
 from setout.stages import check as look
@@ -30,14 +33,12 @@ from setout.words.room import plain_words
 from setout.write.folder import OutputFolder, check_writable
 from setout.write.products import managed_by
 
+STAGES = (*TO_LAND, "fill", "assign", "look at every tree", "room", "check", "water", "light")
+"""What leads from a survey to a planting, in order."""
+
 
 def plan(
-    path: str | Path,
-    out: str | Path | None = None,
-    *,
-    products: Sequence[str] = PRODUCTS,
-    say: Say | None = None,
-    placed: Placed | None = None,
+    path: str | Path, out: str | Path | None = None, *, products: Sequence[str] = PRODUCTS, say: Say = silent, placed: Placed | None = None
 ) -> Planting:
     """Plan a property: from its plan file to written results."""
     path = Path(path)
@@ -45,7 +46,7 @@ def plan(
     unknown = sorted(set(products) - set(PRODUCTS))
     if unknown:
         raise SetoutError(f"{', '.join(unknown)} is no product", "products (--only)", f"choose from {', '.join(PRODUCTS)}")
-    steps = Steps(say)
+    steps = Steps(("read the plan file", "read the survey", *STAGES, *TO_RESULTS), say)
     with undisturbed():
         with steps.step("read the plan file"):
             inputs = inputs_of(path)
@@ -59,6 +60,7 @@ def plan(
         with OutputFolder(folder, managed_by(products), placed) as staging:
             write(planting, staging.path, products, steps)
             write_run(path, inputs, the_plan, planting, staging.path, steps)
+    steps.done()
     return planting
 
 
@@ -78,9 +80,9 @@ def _through_all_stages(the_plan: Plan, surveyed: Survey, steps: Steps) -> Plant
         trees, dealt = assign.assign(filled.trees, site.blocks)
     seen = _look(land, trees, filled.rows, the_plan.rates, steps)
     with steps.step("water"):
-        watered = watering(the_plan, planted_on(land, seen.site, trees, filled.rows, seen.facts), surveyed.weather)
+        watered = watering(the_plan, planted_on(land, seen.site, trees, filled.rows, seen.facts), surveyed.weather, steps.say)
     with steps.step("light"):
-        lit = lighting(the_plan, shade, Stand(seen.site, land.ground, trees, filled.rows, seen.facts))
+        lit = lighting(the_plan, shade, Stand(seen.site, land.ground, trees, filled.rows, seen.facts), steps.say)
     findings = by_severity((*land.findings, *short, *dealt, *seen.findings, *watered.findings, *lit.findings))
     facts = {**seen.facts, **watered.facts, **lit.facts}
     if any(finding.tree_id or finding.trees is not None for finding in findings):

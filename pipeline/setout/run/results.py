@@ -18,6 +18,8 @@ from setout.words.findings import all_told
 from setout.words.plan import CONTOURS_M
 
 PRODUCTS = ("geopackage", "map", "terrain", "report", "packet")
+STAGES = ("contours", "write plan.gpkg", "write terrain", "write map.html", "write report.html", "write packet")
+"""What leads to results, in order."""
 
 
 def write(planting: Planting, folder: Path, products: Sequence[str], steps: Steps) -> None:
@@ -56,7 +58,7 @@ def write(planting: Planting, folder: Path, products: Sequence[str], steps: Step
         from setout.write.packet import contents, irrigation_files
 
         with steps.step("write packet"):
-            contents.write_packet(planting, folder / "packet")
+            contents.write_packet(planting, folder / "packet", steps.say)
             irrigation_files.write_irrigation(planting, folder / "packet")
 
 

@@ -11,24 +11,32 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
-Say = Callable[[str], None]
-"""Takes a line of progress for people."""
+from setout.progress import Say, counted, silent
 
 
 @dataclass
 class Steps:
-    """A stopwatch for the stages: seconds of wall and processor, and peak memory of the process, per stage."""
+    """A stopwatch for the stages: seconds of wall and processor, and peak memory of the process, per stage.
 
-    say: Say | None = None
+    Attributes
+    ----------
+    names : stages to come, in order; some may be left out
+    say : hears of each stage, and of all together
+    log : of each stage that is done, what it took
+    """
+
+    names: tuple[str, ...] = ()
+    say: Say = silent
     log: list[dict[str, Any]] = field(default_factory=list)
 
     @contextmanager
     def step(self, name: str) -> Iterator[None]:
-        """Time one stage and say that it has begun."""
-        if self.say is not None:
-            self.say(name)
+        """Time one stage and say that it begins and ends."""
+        if self.names:
+            self.say("stages", self.names.index(name), len(self.names))
         wall, cpu = time.perf_counter(), time.process_time()
-        yield
+        with counted(name, 1, self.say):
+            yield
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
         self.log.append(
             {
@@ -38,6 +46,10 @@ class Steps:
                 "peak_memory_mb": round(peak / (1024**2 if sys.platform == "darwin" else 1024), 1),
             }
         )
+
+    def done(self) -> None:
+        """Say that there is no more to come."""
+        self.say("stages", len(self.names), len(self.names))
 
 
 Placed = Callable[[], None]

@@ -28,6 +28,7 @@ from setout.model import (
 )
 from setout.model.irrigation import BARRIER, LOW_PRESSURE, NO_POINT, REASONS, TOO_FAR, TOO_HIGH
 from setout.planfile import Plan
+from setout.progress import Say, silent
 from setout.run.land import Land
 from setout.stages import reach, terrain, water
 from setout.stages.need import need_of
@@ -78,7 +79,7 @@ def planted_on(land: Land, site: Site, trees: Trees, rows: Rows, facts: Mapping[
     )
 
 
-def watering(the_plan: Plan, planted: Planted | None, weather: Weather | None = None) -> Watered:
+def watering(the_plan: Plan, planted: Planted | None, weather: Weather | None = None, say: Say = silent) -> Watered:
     """Reckon need, lay out the irrigation of finished positions and judge every tree."""
     if the_plan.water is None or planted is None or planted.site.water is None:
         return Watered(None, {})
@@ -96,7 +97,7 @@ def watering(the_plan: Plan, planted: Planted | None, weather: Weather | None = 
         return terrain.sample(planted.ground, x, y)[0]
 
     given = water.Given(site, planted.trees, planted.rows, planted.z, point, unserved, planted.reached, heights)
-    irrigation = water.irrigate(given, settings, need)
+    irrigation = water.irrigate(given, settings, need, say)
     facts: dict[str, Any] = {"water_index": point, "run_m": run}
     facts |= columns(irrigation)
     return Watered(irrigation, facts, irrigation.materials, (*need.findings, *irrigation.findings), need)

@@ -14,7 +14,6 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.places.nearby import Bins, bins_of, in_boxes, near_legs, nearest_distance
@@ -102,6 +101,8 @@ def nearest_neighbour(x: Floats, y: Floats, partner: NDArray[np.int32] | None = 
     >>> nearest_neighbour(x, np.array([0.0, 1.0, 0.0, 1.0]), np.array([1, 0, 3, 2]))
     (array([1., 1., 1., 1.]), array([3., 3., 3., 3.]))
     """
+    from scipy.spatial import cKDTree
+
     if len(x) < 2:
         return np.full(len(x), np.inf), np.full(len(x), np.inf)
     if partner is None or not (partner >= 0).any():
@@ -170,6 +171,8 @@ def _room(site: Site, positions: Positions, held: float) -> Iterator[_Short]:
 
 def _between_blocks(site: Site, positions: Positions, held: float) -> Iterator[_Short]:
     """Look at the distance that trees of two blocks keep."""
+    from scipy.spatial import cKDTree
+
     xy = np.column_stack([positions.x, positions.y])
     owned = [np.flatnonzero(positions.block == index) for index in range(len(site.blocks))]
     for one, other in combinations(range(len(site.blocks)), 2):

@@ -12,8 +12,6 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter
-from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.lines import overlay
@@ -210,6 +208,8 @@ def _straight_to(
     reach: Reach, obstacles: Obstacles | None, places: tuple[Floats, Floats, Floats], best: Ints, run: Floats
 ) -> NDArray[np.bool_]:
     """Serve the places that see their nearest water point, low enough for it: no run can be shorter; tell which they are."""
+    from scipy.spatial import cKDTree
+
     x, y, z = places
     source = np.flatnonzero(reach.run == 0)
     straight, nearest = cKDTree(np.column_stack([reach.x, reach.y])[source]).query(np.column_stack([x, y]), workers=-1)
@@ -284,6 +284,8 @@ def too_high(reach: Reach, ground: Ground) -> NDArray[np.uint8] | None:
     A cell counts as high as the highest of itself and its eight neighbours, since the elevation of a position in it
     lies between those: what is planted on the other cells has the pressure.
     """
+    from scipy.ndimage import maximum_filter
+
     elevations = ground.elevations
     if elevations is None or not np.isfinite(reach.ceiling_m).any():
         return None

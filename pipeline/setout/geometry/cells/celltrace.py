@@ -17,7 +17,6 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.ndimage import label
 
 _CORNERS = np.array([1 if code.bit_count() in (1, 3) else 2 if code in (6, 9) else 0 for code in range(16)], np.uint8)
 """Corners at a vertex by which of its cells are set: 1 upper left, 2 upper right, 4 lower left, 8 lower right."""
@@ -46,6 +45,8 @@ def cell_polygons(mask: NDArray[np.bool_], row0: int = 0, col0: int = 0) -> NDAr
     >>> [p.wkt for p in cell_polygons(np.array([[True, True]]), 5, 7)]
     ['POLYGON ((7 5, 9 5, 9 6, 7 6, 7 5))']
     """
+    from scipy.ndimage import label
+
     rows = np.flatnonzero(mask.any(axis=1))
     if not len(rows):
         return np.empty(0, object)

@@ -11,8 +11,6 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.lines import overlay
@@ -56,6 +54,9 @@ def punched(area: BaseGeometry, patches: Geometries) -> BaseGeometry:
 
 def _entangled(patches: Geometries, inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Tell which patches are no plain holes, alone or in a chain that does not close."""
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
     size = len(patches)
     xy, owner = shapely.get_coordinates(patches, return_index=True)
     place = (xy[:, 0].astype(np.int64) << 32) + xy[:, 1].astype(np.int64)

@@ -8,12 +8,15 @@ further along, it is met by going on by what is missing, again and again.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from setout.geometry.lines.curves import ROUNDING, UNEVEN, Spots, Stretch, set_along
+
+if TYPE_CHECKING:
+    from scipy.spatial import cKDTree
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -127,6 +130,8 @@ def set_abreast(stretches: Sequence[Stretch], step: float, spots: Spots) -> list
     >>> [own[:, 1].round(6).tolist() for own in placed]
     [[1.0, 7.0, 13.0, 19.0], [1.0, 7.0, 13.0, 19.0]]
     """
+    from scipy.spatial import cKDTree
+
     steady = np.array([_steady(part) for part in stretches], bool)
     own = np.flatnonzero(steady)
     if not len(own):

@@ -39,7 +39,13 @@ Horizon = Callable[[Floats, Floats, Floats], Singles]
 
 
 def sunlight(
-    views: Views, bodies: Bodies, path: SunPath, horizon: Horizon | None = None, *, company: int = COMPANY
+    views: Views,
+    bodies: Bodies,
+    path: SunPath,
+    horizon: Horizon | None = None,
+    *,
+    company: int = COMPANY,
+    more: Callable[[int], None] | None = None,
 ) -> tuple[Singles, Singles]:
     """Return the hours of direct sun on viewpoints, each the mean of its points.
 
@@ -55,6 +61,8 @@ def sunlight(
         The terrain's horizon; level when absent.
     company : int
         Pairs of the same offset from which on they are taken together; for tests.
+    more : callable, optional
+        Is called with the number of views that have been done since.
 
     Returns
     -------
@@ -82,6 +90,8 @@ def sunlight(
         lit = (slope[:, None] > skyline[slot] for skyline in skylines)
         hours = _hours(weight / np.float32(len(skylines)), lit, part, path)
         morning[:, own], afternoon[:, own] = hours[:days], hours[days:]
+        if more is not None:
+            more(len(own))
     return morning, afternoon
 
 

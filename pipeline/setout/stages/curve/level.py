@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from scipy.spatial import cKDTree
 
 from setout.geometry.lines.curves import Path, Spots, Stretch, path_of
 from setout.geometry.lines.levellines import gentle_runs, too_steep
@@ -15,6 +15,9 @@ from setout.model import Bools, Floats
 from setout.stages.curve.baseline import LOOKED_AT_M, STRETCH_M, Terms
 from setout.stages.curve.common import Line, ends_apart_m, line_of, trees_along
 from setout.stages.curve.falls import gentle_parts, mean_fall
+
+if TYPE_CHECKING:
+    from scipy.spatial import cKDTree
 
 FEWEST = 3
 """Rows with fewer trees are left out."""
@@ -50,6 +53,8 @@ class Seen:
 
     def ends(self, xy: Floats, distance: float) -> Bools:
         """Tell which points lie beyond an end: whose nearest place, within a distance [m], is one."""
+        from scipy.spatial import cKDTree
+
         if not self.ended.any():
             return np.zeros(len(xy), bool)
         away, nearest = cKDTree(self.xy).query(xy, distance_upper_bound=distance)
@@ -71,6 +76,8 @@ class Places:
 
     def add(self, xy: Floats) -> None:
         """Take places up; trees no larger than what is new grow together with it, so that there are never many."""
+        from scipy.spatial import cKDTree
+
         while self._trees and self._trees[-1].n <= len(xy):
             xy = np.concatenate([self._trees.pop().data, xy])
         if len(xy):
@@ -148,6 +155,8 @@ def _opened(terms: Terms, pieces: list[Stretch]) -> list[Stretch]:
 
 def _folded(stretch: Stretch, s: Floats, xy: Floats, distance: float) -> Bools:
     """Tell where a line that folds back comes too near to an earlier part of itself."""
+    from scipy.spatial import cKDTree
+
     out = np.zeros(len(s), bool)
     pairs = cKDTree(xy).query_pairs(0.98 * distance, output_type="ndarray")
     along = np.abs(s[pairs[:, 1]] - s[pairs[:, 0]])

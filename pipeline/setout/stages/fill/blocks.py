@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.rows.direction import lines_along
@@ -127,6 +126,8 @@ def _apart(bed: Bed, done: Sequence[tuple[Block, Laid]]) -> Cutters:
 
 def _clear_of(bed: Bed, done: Sequence[tuple[Block, Laid]], laid: Laid, allowed: Allowed | None) -> Bools:
     """Tell which positions are far enough from the trees of earlier blocks, and on ground that may be planted."""
+    from scipy.spatial import cKDTree
+
     keep = np.ones(len(laid.x), bool) if allowed is None else np.array(allowed(laid.x, laid.y), bool)
     for block, other in done:
         apart = bed.block.apart_m(block)

@@ -11,6 +11,7 @@ from setout.geometry.sky.skyline import Bodies, Views
 from setout.geometry.sky.sun import SunPath
 from setout.geometry.sky.sunlight import Horizon, sunlight
 from setout.model import Block, Floats, Light, Trees
+from setout.progress import Say, counted, silent
 from setout.stages.light.canopies import bodies_of, stands_of, together, views_of
 from setout.stages.light.days import sun_days
 from setout.stages.light.hours import hours_on
@@ -32,19 +33,20 @@ class Sky:
     others: Bodies
 
 
-def trees_light(blocks: Sequence[Block], trees: Trees, z: Floats, sky: Sky, year: int | None = None) -> Light:
+def trees_light(blocks: Sequence[Block], trees: Trees, z: Floats, sky: Sky, year: int | None = None, say: Say = silent) -> Light:
     """Return the direct sun of every tree."""
     days = len(sky.path.dates)
     morning, afternoon = (np.full((days, len(trees)), np.nan, np.float32) for _ in range(2))
     free, wall = np.full(len(trees), np.nan), np.zeros(len(trees), bool)
-    for canopies, judged in stands_of(blocks, trees, year):
-        views, own = views_of(trees, canopies, z)
-        views, own = views.take(judged[own]), own[judged[own]]
-        wall |= judged & canopies.wall
-        if len(own):
-            bodies = together(bodies_of(blocks, trees, canopies, z), sky.others)
-            morning[:, own], afternoon[:, own] = hours_on(views, bodies, sky.path, sky.horizon)
-            free[own] = _open(views.x, views.y, sky)
+    with counted("trees in the light", len(trees), say) as more:
+        for canopies, judged in stands_of(blocks, trees, year):
+            views, own = views_of(trees, canopies, z)
+            views, own = views.take(judged[own]), own[judged[own]]
+            wall |= judged & canopies.wall
+            if len(own):
+                bodies = together(bodies_of(blocks, trees, canopies, z), sky.others)
+                morning[:, own], afternoon[:, own] = hours_on(views, bodies, sky.path, sky.horizon, more)
+                free[own] = _open(views.x, views.y, sky)
     am, pm = morning.mean(axis=0, dtype=float), afternoon.mean(axis=0, dtype=float)
     return Light(sun_days(sky.path), am + pm, am, pm, free, morning, afternoon, year, wall=wall)
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from setout.model import Bools, Finding, Floats, Ints, Irrigation, IrrigationPlan, Need, Network, Reach, Rows, Site, Trees
 from setout.model.irrigation import BARRIER, FLOW_UNKNOWN, LOW_FLOW, NEED_UNKNOWN
+from setout.progress import Say, each, silent
 from setout.stages.water import doubts
 from setout.stages.water.account import Stage, sources_of, zones_told
 from setout.stages.water.buying import materials_of
@@ -55,7 +56,7 @@ class Given:
     heights: Heights
 
 
-def irrigate(given: Given, plan: IrrigationPlan, need: Need) -> Irrigation:
+def irrigate(given: Given, plan: IrrigationPlan, need: Need, say: Say = silent) -> Irrigation:
     """Lay out, size, solve and programme the irrigation, and judge every tree."""
     water = given.site.water
     assert water is not None
@@ -70,7 +71,7 @@ def irrigate(given: Given, plan: IrrigationPlan, need: Need) -> Irrigation:
     unserved[(given.point >= 0) & np.append(weak, False)[given.point]] = CODE[LOW_FLOW]
     if not served.any():
         return _dry(given, plan, need, found, unserved)
-    layout = _laid_out(given, plan, need, np.where(served, given.point, -1))
+    layout = _laid_out(given, plan, need, np.where(served, given.point, -1), say)
     if layout is None:
         unserved[served] = CODE[BARRIER]
         return _dry(given, plan, need, found, unserved)
@@ -87,7 +88,7 @@ class _Layout:
     cut_off: Bools
 
 
-def _laid_out(given: Given, plan: IrrigationPlan, need: Need, point: Ints) -> _Layout | None:
+def _laid_out(given: Given, plan: IrrigationPlan, need: Need, point: Ints, say: Say) -> _Layout | None:
     """Set outlets, gather rows on manifolds, group them into zones and lay the pipes."""
     site, emitter = given.site, plan.emitter
     assert site.water is not None
@@ -105,7 +106,7 @@ def _laid_out(given: Given, plan: IrrigationPlan, need: Need, point: Ints) -> _L
     axis = _axes(given.rows, len(patterns))
     points = site.water.points
     ground = Ground(outlets, pieces, axis, spacing, side * spacing, points.x, points.y, given.reach.barriers)
-    chains, approaches, lost = _approached(ground, given.reach)
+    chains, approaches, lost = _approached(ground, given.reach, say)
     cut_off = np.zeros(len(given.trees), bool)
     at = outlets.of_tree
     if lost:
@@ -161,10 +162,10 @@ def _axes(rows: Rows, blocks: int) -> Floats:
     return axis
 
 
-def _approached(ground: Ground, reach: Reach) -> tuple[list[Chain], list[Approach], list[Chain]]:
+def _approached(ground: Ground, reach: Reach, say: Say) -> tuple[list[Chain], list[Approach], list[Chain]]:
     """Find the main's way to every manifold line; lines that none leads to are returned last."""
     chains, approaches, lost = [], [], []
-    for chain in chains_of(ground):
+    for chain in each(chains_of(ground), "manifold lines", say):
         ways, without = _ways_to(ground, reach, [chain])
         for again in at_ends(ground, chain) if without else ():
             other, still = _ways_to(ground, reach, again)

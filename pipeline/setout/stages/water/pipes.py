@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from setout.model import Floats, Ints, Network
 from setout.model.irrigation import LATERAL, MAIN, MANIFOLD, SOURCE
@@ -117,6 +116,8 @@ def lay(
 
 def _whole(x: Floats, y: Floats, z: Floats) -> tuple[Floats, NDArray[np.bool_]]:
     """Give nodes without elevation that of the nearest node with one, 0 where none has; tell which were given theirs."""
+    from scipy.spatial import cKDTree
+
     known = np.isfinite(z)
     if known.all():
         return z, ~known

@@ -3,34 +3,45 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 from setout.model import Planting
+from setout.progress import Say, each, silent
 from setout.write.packet import dxf, lists, pointfiles, stakeout, workbook
 from setout.write.packet.stakeset import StakeSet, stake_set
 from setout.write.sheets import write_sheets
 
 
-def write_packet(planting: Planting, folder: Path) -> None:
+def write_packet(planting: Planting, folder: Path, say: Say = silent) -> None:
     """Write the stake-out files, the lists, and the note that goes with them."""
     folder.mkdir()
     stakes = stake_set(planting)
-    trees, monuments, frame = stakes.trees, stakes.monuments, stakes.frame
-    stakeout.write_pnezd(folder / "stakeout.csv", trees, monuments, frame.plane_crs)
-    pointfiles.write_full(folder / "points.csv", stakes)
-    pointfiles.write_control(folder / "control.csv", stakes)
-    stakeout.write_gpx(folder / "trees.gpx", trees, stakes.name, monuments=monuments, names=stakes.short)
-    _write_gpx_by_block(folder / "gpx", stakes)
-    pointfiles.write_kml(folder / "trees.kml", stakes, planting.site.boundary)
-    pointfiles.write_geojson(folder / "trees.geojson", stakes, planting.site.boundary)
-    dxf.write_dxf(folder / "stakeout.dxf", stakes, planting)
+    trees, monuments, frame, boundary = stakes.trees, stakes.monuments, stakes.frame, planting.site.boundary
+    files: tuple[Callable[[], object], ...] = (
+        lambda: stakeout.write_pnezd(folder / "stakeout.csv", trees, monuments, frame.plane_crs),
+        lambda: pointfiles.write_full(folder / "points.csv", stakes),
+        lambda: pointfiles.write_control(folder / "control.csv", stakes),
+        lambda: stakeout.write_gpx(folder / "trees.gpx", trees, stakes.name, monuments=monuments, names=stakes.short),
+        lambda: _write_gpx_by_block(folder / "gpx", stakes),
+        lambda: pointfiles.write_kml(folder / "trees.kml", stakes, boundary),
+        lambda: pointfiles.write_geojson(folder / "trees.geojson", stakes, boundary),
+        lambda: dxf.write_dxf(folder / "stakeout.dxf", stakes, planting),
+        lambda: _write_lists(folder, planting, stakes),
+        lambda: write_sheets(folder / "sheets.pdf", planting, say),
+        lambda: stakeout.write_readme(folder / "README.txt", trees, monuments, frame),
+    )
+    for write in each(files, "files of the packet", say):
+        write()
+
+
+def _write_lists(folder: Path, planting: Planting, stakes: StakeSet) -> None:
+    """Write the lists, each as a file and all as sheets of a workbook."""
     made = lists.lists_of(planting, stakes)
     for one in made:
         if one.file:
             workbook.write_csv(folder / f"{one.file}.csv", one)
     workbook.write_workbook(folder / "lists.xlsx", made, stakes)
-    write_sheets(folder / "sheets.pdf", planting)
-    stakeout.write_readme(folder / "README.txt", trees, monuments, frame)
 
 
 def _write_gpx_by_block(folder: Path, stakes: StakeSet) -> None:

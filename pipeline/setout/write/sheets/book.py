@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from setout.draw.pen import Pen
+from setout.progress import Say, each, silent
 from setout.write.sheets import blocksheet, indexsheet, tilesheet, watersheet
 from setout.write.sheets.backdrop import Backdrop
 from setout.write.sheets.furniture import Title
@@ -53,7 +54,7 @@ class _Block:
     sheets: int
 
 
-def write_sheets(path: Path, planting: Planting) -> Sheets:
+def write_sheets(path: Path, planting: Planting, say: Say = silent) -> Sheets:
     """Write the plan sheets."""
     paper = planting.sheets.paper_for(planting.site.units)
     plain, worded = layout_of(paper), layout_of(paper, WORDS)
@@ -76,14 +77,14 @@ def write_sheets(path: Path, planting: Planting) -> Sheets:
         listed = indexsheet.Listing(tuple(_listed(book, blocks, zones)), lacking)
         indexsheet.draw_index(pen, book, worded, listed, north_up)
         maps.append(Referenced(0, indexsheet.index_view(book, worded), "Index"))
-    for block in blocks:
+    for block in each(blocks, "block sheets", say):
         maps += _draw_block(pen, block, blocksheet.BlockPage(planting, worded, block.tape, marks, Title("", "", 0, count)), north_up)
     shown = []
-    for tile in tiles:
+    for tile in each(tiles, "tiles", say):
         with pen.page(plain.width, plain.height, f"Tile {tile.number}"):
             shown.append(tilesheet.draw_tile(pen, book, tile))
         maps.append(Referenced(pen.pages - 1, tile.view, f"Tile {tile.number}"))
-    for zone in zones:
+    for zone in each(zones, "zones", say):
         with pen.page(worded.width, worded.height, f"Water, zone {planting.irrigation.zones[zone].name}"):  # type: ignore[union-attr]
             page = watersheet.ZonePage(planting, worded, north_up, marks)
             view = watersheet.draw_zone(pen, page, zone, (pen.pages, count))
