@@ -7,6 +7,7 @@ is unknown or empty. Kinds:
 ``length``, ``length1`` ...     metres as feet or metres; a digit fixes the decimals
 ``area``, ``pressure``          square metres, kilopascals
 ``speed``                       metres a second, as feet or metres a second
+``depth``, ``iron`` ...           as :mod:`setout.words.amounts` says them
 ``percent``, ``percent1``       a share, as "12 %"
 ``count``                       a whole number, "1,234"
 ``n tree|trees``                the same with its noun: "1 tree", "1,234 trees"
@@ -28,6 +29,7 @@ import numpy as np
 
 from setout.model import Figure
 from setout.units import FOOT, show_area, show_length, show_pressure
+from setout.words.amounts import AMOUNTS
 from setout.words.terms import TERMS
 
 _OPTIONAL: Final = re.compile(r"\[\[(.*?)\]\]", re.DOTALL)
@@ -43,7 +45,7 @@ def show_speed(metres_a_second: float, units: str) -> str:
     return f"{metres_a_second / FOOT:.1f} ft/s" if units == "us" else f"{metres_a_second:.1f} m/s"
 
 
-_SHOWN: Final[Mapping[str, Callable[[float, str], str]]] = {"area": show_area, "pressure": show_pressure, "speed": show_speed}
+_SHOWN: Final[Mapping[str, Callable[[float, str], str]]] = {"area": show_area, "pressure": show_pressure, "speed": show_speed, **AMOUNTS}
 
 
 def filled(template: str, figures: Mapping[str, Figure], units: str) -> str:
