@@ -13,6 +13,8 @@ is unknown or empty. Kinds:
 ``n tree|trees``                the same with its noun: "1 tree", "1,234 trees"
 ``list``, ``list8``             texts, joined by commas; at most so many of them, then "..."
 ``word``                        a code, as :data:`setout.words.terms.TERMS` has it
+``words``                       codes, joined by commas
+``parts``                       texts that may hold commas, joined by semicolons
 ==============================  ========================================================================
 
 Anything else is a format of Python's own, such as ``.1f``.
@@ -96,6 +98,10 @@ class _Shown(Formatter):
             return f"{value:,}"
         if format_spec == "word":
             return TERMS[value]
+        if format_spec == "words":
+            return ", ".join(TERMS[code] for code in value)
+        if format_spec == "parts":
+            return "; ".join(value)
         if format_spec.startswith("n "):
             one, many = format_spec[2:].split("|")
             return f"{value:,} {one if value == 1 else many}"
