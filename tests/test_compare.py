@@ -19,6 +19,7 @@ from farm import Farm, write_survey
 from setout.cli import command
 from setout.errors import SetoutError
 from setout.model import OrderLine
+from setout.model.buying import MATERIALS
 from setout.model.comparison import Outcome
 from setout.model.prices import Price, Prices
 from setout.planfile.prices import price
@@ -195,7 +196,7 @@ def test_costs_add_up_by_hand() -> None:
     from setout.model import MaterialLine
 
     order = [OrderLine("apple", "apple, dwarf", "", "", "dwarf", "A", 20, 1)]
-    wire = [MaterialLine("wire", "12.5 gauge", 100.0, "m", "block A: 2 rows")]
+    wire = [MaterialLine("wire", 100.0, "m", "A")]
     prices = {"apple, dwarf": Price(30.0, "each"), "wire": Price(0.25, "m")}
     assert first_cost(Prices("", prices), order, wire) == (655.0, [])
     total, missing = first_cost(Prices("", {"wire": Price(0.25, "m")}), order, wire)
@@ -268,7 +269,7 @@ def test_all_that_a_plan_lists_may_have_a_price(farm: Farm) -> None:
     blocks = [BLOCK | {"area": "survey/features.gpkg:blocks[name=west]"}, vines]
     bare = setout.plan(farm.write(block=blocks, prices={"plant": "38 / each"}), farm.folder / "bare", products=())
     assert {"pipe, lateral", "drip emitter"} <= {item for line in bare.costs for item in line.missing}
-    prices = {f'"{line.item}"': f"2 / {line.unit}" for line in bare.materials} | {"plant": "38 / each"}
+    prices = {f'"{MATERIALS[line.item].name}"': f"2 / {line.unit}" for line in bare.materials} | {"plant": "38 / each"}
     full = setout.plan(farm.write(block=blocks, prices=prices), farm.folder / "out", products=("report",))
     assert not any(line.missing for line in full.costs)
     plants = 38 * sum(line.plants for line in full.order)

@@ -158,10 +158,10 @@ def test_a_known_working_order_saves_nothing_but_time() -> None:
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"inside_mm": 0.0}, "inside diameter"),
-        ({"inside_mm": np.nan}, "inside diameter"),
-        ({"length_m": -1.0}, "length of a pipe"),
-        ({"z_m": np.inf}, "elevation"),
+        ({"inside_mm": 0.0}, "pipe_inside_mm"),
+        ({"inside_mm": np.nan}, "pipe_inside_mm"),
+        ({"length_m": -1.0}, "pipe_length_m"),
+        ({"z_m": np.inf}, "node_elevation_m"),
     ],
 )
 def test_numbers_that_no_pipe_has_are_refused(change: dict[str, float], words: str) -> None:

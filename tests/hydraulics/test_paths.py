@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from setout.errors import Refusal
 from setout.hydraulics.paths import paths_of
 
 
@@ -40,12 +41,12 @@ def test_the_order_is_one(nodes: int, seed: int) -> None:
 
 @pytest.mark.parametrize("parent", [[1, 0], [-1, 2, 3, 1], [-1, 0, 2]])
 def test_rings_are_refused(parent: list[int]) -> None:
-    with pytest.raises(ValueError, match="ring"):
+    with pytest.raises(Refusal, match="ring"):
         paths_of(np.array(parent))
 
 
 def test_a_parent_that_there_is_not_is_refused() -> None:
-    with pytest.raises(ValueError, match="not"):
+    with pytest.raises(Refusal, match="nowhere"):
         paths_of(np.array([-1, 7]))
 
 

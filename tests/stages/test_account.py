@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from setout.model import Bed, Block, MaterialLine, Pattern, Plant, Rows, Trees, Trellis, Works
 from setout.stages.account import Allowances, materials_of, order_of, stretches_of
+from setout.words.materials import all_bought, bought
 
 FT = 0.3048
 PLANTS = (
@@ -86,7 +87,7 @@ def test_plants_without_a_name_and_open_positions_are_not_ordered() -> None:
     blocks = [block_of("A", (Plant("", spread_m=4.0),)), block_of("B", ()), block_of("C", PLANTS)]
     trees = trees_of([0, 1, 2, 2], [0, -1, -1, 1])
     assert [(line.block, line.trees) for line in order_of(blocks, trees)] == [("C", 1)]
-    assert {line.where.split(":")[0] for line in materials_of(blocks, trees, rows_of([0, 1, 2], 9.0), Works())} == {"block C"}
+    assert {line.block for line in materials_of(blocks, trees, rows_of([0, 1, 2], 9.0), Works())} == {"C"}
 
 
 def found(lines: list[MaterialLine], item: str) -> MaterialLine:
@@ -98,11 +99,11 @@ def test_stakes_and_guards_are_for_trees_only() -> None:
     plants = (Plant("pear, dwarf"), Plant("raspberry", habit="cane"))
     blocks = [block_of("A", plants), block_of("B", plants[1:])]
     lines = materials_of(blocks, trees_of([0] * 5 + [1] * 3, [0, 0, 0, 1, 1, 0, 0, 0]), rows_of([0, 1], 9.0), Works())
-    assert [(line.item, line.quantity, line.unit, line.where) for line in lines] == [
-        ("tree stake", 3.0, "each", "block A: 3 trees"),
-        ("trunk guard", 3.0, "each", "block A: 3 trees"),
+    assert [(line.item, line.quantity, line.unit, bought(line, "us").where) for line in lines] == [
+        ("tree_stake", 3.0, "each", "block A: 3 trees"),
+        ("trunk_guard", 3.0, "each", "block A: 3 trees"),
     ]
-    assert lines[0].size == "6 ft long, 2 in thick"
+    assert bought(lines[0], "us").size == "6 ft long, 2 in thick"
 
 
 @pytest.fixture
@@ -126,24 +127,24 @@ def vineyard() -> tuple[list[Block], Trees, Rows, Works]:
 def test_posts_anchors_and_wire(vineyard: tuple[list[Block], Trees, Rows, Works]) -> None:
     """Sizes: P. Domoto, Constructing a Vineyard Trellis, Iowa State University, 2002 (10 ft x 5 in, 8 ft x 3-4 in)."""
     lines = materials_of(*vineyard)
-    assert [(line.item, line.quantity) for line in lines[:3]] == [("end post", 4.0), ("line post", 8.0), ("anchor", 4.0)]
-    assert [line.size for line in lines[:3]] == [
+    assert [(line.item, line.quantity) for line in lines[:3]] == [("end_post", 4.0), ("line_post", 8.0), ("anchor", 4.0)]
+    assert [bought(line, "us").size for line in lines[:3]] == [
         "10 ft long, 5 in thick",
         "8 ft long, 3.5 in thick",
         "3.33 ft long, shaft 0.625 in, helix 4 in",
     ]
     wire = found(lines, "wire")
     assert wire.quantity == pytest.approx(660 * FT * 1.05, abs=1e-9)
-    assert (wire.unit, wire.shown) == ("m", "693 ft")
-    assert wire.where == "block V: 2 rows, 3 wires, with 5% for tying"
+    assert (wire.unit, bought(wire, "us").shown) == ("m", "693 ft")
+    assert bought(wire, "us").where == "block V: 2 rows, 3 wires, with 5% for tying"
     assert len(lines) == 4
 
 
 def test_no_anchors_without_room_for_them_and_braces_for_long_rows(vineyard: tuple[list[Block], Trees, Rows, Works]) -> None:
     (block,), trees, _, works = vineyard
     long = materials_of([block], trees, rows_of([0, 0], 593 * FT), replace(works, post_x=6.01 * works.post_x))
-    assert "brace the ends of rows over 600 ft" in found(long, "anchor").where
-    assert "brace" not in found(materials_of(*vineyard), "anchor").where
+    assert "brace the ends of rows over 600 ft" in bought(found(long, "anchor"), "us").where
+    assert "brace" not in bought(found(materials_of(*vineyard), "anchor"), "us").where
     bare = replace(block, pattern=replace(block.pattern, trellis=Trellis(20 * FT, 4 * FT, 0.0, 3)))
     assert "anchor" not in [line.item for line in materials_of([bare], trees, rows_of([0], 9.0), works)]
 
@@ -154,13 +155,12 @@ def test_the_helix_of_an_anchor_goes_by_the_length_of_its_row(vineyard: tuple[li
     blocks, trees, rows, works = vineyard
     lengths = np.repeat([249.0, 251.0], 6) / 100  # two rows, of 249 and of 251 ft
     some = materials_of(blocks, trees, rows, replace(works, post_x=lengths * works.post_x))
-    anchors = [line for line in some if line.item == "anchor"]
-    assert [(line.quantity, line.size.partition("helix ")[2]) for line in anchors] == [(2.0, "4 in"), (2.0, "6 in")]
+    anchors = [bought(line, "us") for line in some if line.item == "anchor"]
+    assert [(line.shown, line.size.partition("helix ")[2]) for line in anchors] == [("2", "4 in"), ("2", "6 in")]
     assert "in rows to 250 ft" in anchors[0].where
     assert "in rows over 250 ft" in anchors[1].where
     assert not any("brace" in line.where for line in anchors)
-    metric = materials_of(blocks, trees, rows, works, units="si")
-    assert found(metric, "anchor").size == "1.02 m long, shaft 16 mm, helix 102 mm"
+    assert bought(found(materials_of(blocks, trees, rows, works), "anchor"), "si").size == "1.02 m long, shaft 16 mm, helix 102 mm"
 
 
 def test_a_bent_row_is_as_long_as_its_wire() -> None:
@@ -187,19 +187,19 @@ def beds() -> tuple[list[Block], Trees, Rows, Works]:
 def test_beds_are_filled_mulched_and_edged(beds: tuple[list[Block], Trees, Rows, Works]) -> None:
     """5 x 60 sq ft: 3 in of mulch is 75 cu ft, 8 in of soil 200 cu ft; 27 cu ft are a cubic yard."""
     lines = materials_of(*beds, replace(Allowances(), tree_mulch=True))  # a bed's mulch serves its plants
-    assert [line.item for line in lines] == ["mulch", "bed soil", "bed edging"]
+    assert [line.item for line in lines] == ["mulch", "bed_soil", "bed_edging"]
     assert found(lines, "mulch").quantity == pytest.approx(75 * FT**3, rel=1e-12)
-    assert found(lines, "mulch").shown == "2.8 cu yd"
-    assert found(lines, "mulch").size == "3 in deep"
-    assert found(lines, "bed soil").quantity == pytest.approx(200 * FT**3, rel=1e-12)
-    assert (found(lines, "bed soil").shown, found(lines, "bed soil").unit) == ("7.4 cu yd", "m3")
-    assert found(lines, "bed edging").quantity == pytest.approx(160 * FT, rel=1e-12)
-    assert found(lines, "bed edging").size == "round beds of 10 ft x 6 ft"
+    assert bought(found(lines, "mulch"), "us").shown == "2.8 cu yd"
+    assert bought(found(lines, "mulch"), "us").size == "3 in deep"
+    assert found(lines, "bed_soil").quantity == pytest.approx(200 * FT**3, rel=1e-12)
+    assert (bought(found(lines, "bed_soil"), "us").shown, found(lines, "bed_soil").unit) == ("7.4 cu yd", "m3")
+    assert found(lines, "bed_edging").quantity == pytest.approx(160 * FT, rel=1e-12)
+    assert bought(found(lines, "bed_edging"), "us").size == "round beds of 10 ft x 6 ft"
 
 
 def test_beds_of_the_ground_s_own_soil(beds: tuple[list[Block], Trees, Rows, Works]) -> None:
-    lines = materials_of(*beds, Allowances(bed_soil_m=0.0, edging=False), "si")
-    assert [(line.item, line.size, line.shown) for line in lines] == [("mulch", "7.6 cm deep", "2.1 m3")]
+    lines = materials_of(*beds, Allowances(bed_soil_m=0.0, edging=False))
+    assert [(line.item, line.size, line.shown) for line in all_bought(lines, "si")] == [("mulch", "7.6 cm deep", "2.1 m3")]
 
 
 def test_mulch_of_single_trees_only_where_asked() -> None:
@@ -208,13 +208,13 @@ def test_mulch_of_single_trees_only_where_asked() -> None:
     assert "mulch" not in [line.item for line in materials_of(blocks, trees, rows, Works())]
     mulch = found(materials_of(blocks, trees, rows, Works(), Allowances(tree_mulch=True)), "mulch")
     assert mulch.quantity / FT**3 == pytest.approx(1767.146, abs=1e-3)
-    assert (mulch.shown, mulch.where) == ("65.4 cu yd", "block A: 1,000 plants")
-    assert mulch.size == "3 ft across, 3 in deep, clear of the stem"
+    assert (bought(mulch, "us").shown, bought(mulch, "us").where) == ("65.4 cu yd", "block A: 1,000 plants")
+    assert bought(mulch, "us").size == "3 ft across, 3 in deep, clear of the stem"
 
 
 @given(st.floats(0.1, 5e5), st.floats(0, 0.5))
 def test_wire_to_buy_is_never_short(length: float, tying: float) -> None:
     block, rows = block_of("V", ()), rows_of([0], 9.0)
-    (wire,) = materials_of([block], trees_of([], []), rows, Works(wire_m={0: length}), Allowances(tying=tying), "si")
+    (wire,) = materials_of([block], trees_of([], []), rows, Works(wire_m={0: length}), Allowances(tying=tying))
     assert wire.quantity == pytest.approx(length * (1 + tying))
-    assert float(wire.shown.removesuffix(" m").replace(",", "")) >= ceil(wire.quantity - 1e-3)
+    assert float(bought(wire, "si").shown.removesuffix(" m").replace(",", "")) >= ceil(wire.quantity - 1e-3)

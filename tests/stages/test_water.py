@@ -14,6 +14,7 @@ from setout.errors import SetoutError
 from setout.model import Planting
 from setout.model.irrigation import LATERAL, MAIN, REASONS, SOURCE
 from setout.stages import water
+from setout.words.findings import told as in_words
 from watered import EMITTER, SQUARE, orchard
 
 KPA_PER_M = 62.4 / 144 * 6.894757293168361 / 0.3048
@@ -207,11 +208,11 @@ def test_sizes_and_velocities(plan: Planting) -> None:
 
 def test_materials_agree_with_the_pipes(plan: Planting) -> None:
     net = plan.irrigation.network
-    lines = [line for line in plan.materials if line.item == "pipe, lateral"]
+    lines = [line for line in plan.materials if line.item == "pipe_lateral"]
     assert sum(line.quantity for line in lines) == pytest.approx(1.05 * net.length_m[net.kind == LATERAL].sum())
-    mains = [line for line in plan.materials if line.item == "pipe, main"]
+    mains = [line for line in plan.materials if line.item == "pipe_main"]
     assert sum(line.quantity for line in mains) <= 1.05 * net.length_m[net.kind == MAIN].sum() * (1 + 1e-9)
-    (valves,) = ([line.quantity for line in plan.materials if line.item == "valve, electric"],)
+    (valves,) = ([line.quantity for line in plan.materials if line.item == "valve"],)
     assert sum(valves) == len(net.valve_kpa) == sum(len(zone.valves) for zone in plan.irrigation.zones)
 
 
@@ -248,11 +249,11 @@ def test_a_barrier_all_round_leaves_its_trees_dry_and_says_so() -> None:
     assert inside.sum() > 10
     assert (plan.facts["reason_index"][inside] == REASONS.index("barrier")).all()
     on_it = shapely.distance(plan.site.water.barriers[0], shapely.points(plan.trees.x, plan.trees.y)) < 0.02
-    assert (plan.facts["reason_index"][~inside & ~on_it] == REASONS.index("need met")).all()
+    assert (plan.facts["reason_index"][~inside & ~on_it] == REASONS.index("need_met")).all()
     assert not plan.facts["watered"][inside].any()
     (told,) = [f for f in plan.findings if f.code == "not_watered"]
-    assert "barrier" in told.message
-    assert "sleeve" in told.remedy
+    assert "barrier" in in_words(told, "us").message
+    assert "sleeve" in in_words(told, "us").remedy
     assert not shapely.intersects(pipes_of(plan), plan.site.water.barriers[0]).any()
 
 
@@ -265,7 +266,7 @@ def test_no_pipe_goes_round_a_road_over_the_neighbours_ground() -> None:
     plan = orchard(point, layers={"road": road}, barriers=["road"], beyond_reach="plant", eto="2 mm/day")
     east = plan.trees.x > 0.02
     assert (plan.facts["reason_index"][east] == REASONS.index("barrier")).all()
-    assert (plan.facts["reason_index"][plan.trees.x < -0.02] == REASONS.index("need met")).all()
+    assert (plan.facts["reason_index"][plan.trees.x < -0.02] == REASONS.index("need_met")).all()
     assert shapely.covers(shapely.buffer(plan.site.boundary, 0.01), pipes_of(plan)).all()
     assert (orchard(point, layers={"road": road}, barriers=["road"]).trees.x <= 0.02).all()
 
@@ -312,7 +313,7 @@ def test_no_pipe_runs_through_buildings_ponds_yards_or_over_the_line(block: dict
     assert inside(plan, closed_of(plan)) == 0.0
     assert shapely.covers(shapely.buffer(plan.site.boundary, 0.01, join_style="mitre"), pipes_of(plan)).all()
     assert (plan.irrigation.node >= 0).all()
-    assert reasons(plan) == {"need met": len(plan.trees)}
+    assert reasons(plan) == {"need_met": len(plan.trees)}
 
 
 def test_a_sleeve_leads_through_a_building_and_a_road_needs_one() -> None:
@@ -323,13 +324,13 @@ def test_a_sleeve_leads_through_a_building_and_a_road_needs_one() -> None:
     shut = orchard(point, layers=road, sections=rule)
     assert (shut.trees.x < 0).all()
     (told,) = [f for f in shut.findings if f.code == "reach_cut_off"]
-    assert "sleeve" in told.remedy
-    assert float(told.measured.split("(")[1].split()[0]) == pytest.approx(0.368, abs=0.005)  # 46 m by 80 m, in hectares
+    assert "sleeve" in in_words(told, "us").remedy
+    assert float(in_words(told, "si").measured.split("(")[1].split()[0]) == pytest.approx(0.368, abs=0.005)  # 46 m by 80 m, in hectares
     dry = orchard(point, layers=road, sections=rule, beyond_reach="plant", eto="2 mm/day")
     assert (dry.facts["reason_index"][dry.trees.x > 0] == REASONS.index("barrier")).all()
     led = orchard(point, layers=road, sections=rule, sleeves="sleeve", eto="2 mm/day")
     assert (led.trees.x > 0).sum() > 100
-    assert reasons(led) == {"need met": len(led.trees)}
+    assert reasons(led) == {"need_met": len(led.trees)}
     through = shapely.difference(shapely.union_all(pipes_of(led)), shapely.buffer(led.site.water.sleeves[0], 0.51))
     assert shapely.intersection(through, shapely.buffer(closed_of(led)[0], -0.01)).is_empty
 
@@ -350,7 +351,7 @@ def test_a_water_point_in_a_pump_house_or_at_the_street_has_a_way_out(point: tup
     over = shapely.intersection(rest, shapely.boundary(shapely.buffer(plan.site.boundary, 0.01)))
     assert over.is_empty == (point[0] > -50)
     assert over.is_empty or shapely.hausdorff_distance(over, shapely.Point(-50, 30)) <= 0.52
-    assert reasons(plan) == {"need met": len(plan.trees)}
+    assert reasons(plan) == {"need_met": len(plan.trees)}
 
 
 @pytest.mark.parametrize("away", [0.006, 0.009, 0.012, 0.2])
@@ -367,7 +368,7 @@ def test_a_row_that_ends_at_a_pond_is_reached_from_where_it_can_be(away: float) 
     assert len(plan.trees) == len(bare.trees)
     assert wet.any()
     assert (plan.facts["reason_index"][wet] == REASONS.index("barrier")).all()
-    assert (plan.facts["reason_index"][~wet] == REASONS.index("need met")).all()
+    assert (plan.facts["reason_index"][~wet] == REASONS.index("need_met")).all()
 
 
 def test_a_pipe_through_a_screen_is_told() -> None:
@@ -375,7 +376,7 @@ def test_a_pipe_through_a_screen_is_told() -> None:
     hedge = {"name": "H", "pattern": "screen", "line": "hedge", "step": "2 m", "spread": "2 m", "height": "3 m"}
     plan = orchard([(-49.0, 0.0, 400.0, 9000.0)], layers={"hedge": shapely.LineString([(-47, -39.5), (-47, 39.5)])}, block=[hedge, SQUARE])
     (told,) = [f for f in plan.findings if f.code == "pipe_through_screen"]
-    assert "screen H" in told.message
+    assert "screen H" in in_words(told, "us").message
     assert shapely.distance(told.geometry, shapely.LineString([(-47, -39.5), (-47, 39.5)])) < 0.01
     west = orchard([(0.0, 0.0, 400.0, 9000.0)], block=[SQUARE])
     assert "pipe_through_screen" not in codes(west)
@@ -385,8 +386,8 @@ def test_too_far() -> None:
     plan = orchard([(-45.0, 0.0, 400.0, 5000.0)], max_run="60 m", beyond_reach="plant", eto=ETO)
     far = np.hypot(plan.trees.x - plan.site.water.points.x[0], plan.trees.y - plan.site.water.points.y[0]) > 60
     assert far.any()
-    assert (plan.facts["reason_index"][far] == REASONS.index("too far")).all()
-    assert not (plan.facts["reason_index"][~far] == REASONS.index("too far")).any()
+    assert (plan.facts["reason_index"][far] == REASONS.index("too_far")).all()
+    assert not (plan.facts["reason_index"][~far] == REASONS.index("too_far")).any()
 
 
 @pytest.mark.parametrize("floor", ["80 kPa", None])
@@ -404,9 +405,9 @@ def test_too_high(floor: str | None) -> None:
     static = 200.0 - KPA_PER_M * (z - plan.site.water.points.z[0])
     high = static < 80.0 - 0.01
     assert high.any()
-    assert (plan.facts["reason_index"][high] == REASONS.index("too high")).all()
+    assert (plan.facts["reason_index"][high] == REASONS.index("too_high")).all()
     assert not plan.facts["watered"][high].any()
-    assert not (plan.facts["reason_index"][~high] == REASONS.index("too high")).any()
+    assert not (plan.facts["reason_index"][~high] == REASONS.index("too_high")).any()
 
 
 def test_a_fall_larger_than_the_pressure() -> None:
@@ -415,8 +416,8 @@ def test_a_fall_larger_than_the_pressure() -> None:
     assert np.isfinite(plan.facts["pressure_kpa"]).all()
     assert "water_spread" in codes(plan)
     (told,) = [f for f in plan.findings if f.code == "water_spread"]
-    assert told.measured
-    assert "compensating" in told.remedy
+    assert in_words(told, "us").measured
+    assert "compensating" in in_words(told, "us").remedy
 
 
 def test_too_little_pressure_is_told_with_its_remedy() -> None:
@@ -429,11 +430,11 @@ def test_too_little_pressure_is_told_with_its_remedy() -> None:
     )
     low = plan.facts["pressure_kpa"] < 55 - 0.01
     assert low.any()
-    assert (plan.facts["reason_index"][low] == REASONS.index("too little pressure")).all()
-    told = [f for f in plan.findings if f.code == "not_watered" and "too little pressure" in f.message]
+    assert (plan.facts["reason_index"][low] == REASONS.index("low_pressure")).all()
+    told = [f for f in plan.findings if f.code == "not_watered" and f.figures["reason"] == "low_pressure"]
     assert len(told) == 1
-    assert told[0].measured
-    assert told[0].remedy
+    assert in_words(told[0], "us").measured
+    assert in_words(told[0], "us").remedy
 
 
 def test_too_little_flow() -> None:
@@ -441,7 +442,7 @@ def test_too_little_flow() -> None:
     plan = orchard([(-45.0, 0.0, 300.0, 9000.0)], eto="10 mm/day", emitter={"flow": "0.5 l/h", "at": "100 kPa", "exponent": 0})
     need = plan.facts["need_lpd"]
     assert (need > 12).all()
-    assert reasons(plan) == {"too little flow": len(plan.trees)}
+    assert reasons(plan) == {"low_flow": len(plan.trees)}
 
 
 def test_hours_run_out() -> None:
@@ -450,7 +451,7 @@ def test_hours_run_out() -> None:
     given = 800.0 * 10
     assert plan.facts["need_lpd"].sum() > given
     told = reasons(plan)
-    assert told["hours run out"] > 0
+    assert told["hours_out"] > 0
     watered = plan.facts["watered"].astype(bool)
     assert plan.facts["need_lpd"][watered].sum() <= given
     assert {"not_watered", "water_source_short"} <= set(codes(plan))
@@ -475,14 +476,14 @@ def test_hours_run_out_beside_a_block_whose_need_is_unknown() -> None:
         block=blocks,
         layers=layers,
     )
-    assert {"hours run out", "need unknown"} <= set(reasons(plan))
-    (told_short,) = [f for f in plan.findings if f.code == "not_watered" and "hours run out" in f.message]
-    assert float(told_short.required.split()[0]) > 10
+    assert {"hours_out", "need_unknown"} <= set(reasons(plan))
+    (told_short,) = [f for f in plan.findings if f.code == "not_watered" and f.figures["reason"] == "hours_out"]
+    assert float(in_words(told_short, "us").required.split()[0]) > 10
 
 
 def test_the_source_gives_too_little_a_day() -> None:
     plan = orchard([(-45.0, 0.0, 300.0, 5000.0)], eto="8 mm/day", daily_volume="5 m3/day")
-    assert "source gives too little a day" in reasons(plan)
+    assert "volume_out" in reasons(plan)
     drawn = sum(zone.hours * zone.flow_lph for zone in plan.irrigation.zones)
     assert drawn <= 5000.0
 
@@ -492,8 +493,8 @@ def test_rows_go_to_a_water_point_with_time_to_spare() -> None:
     need = {"eto": "8 mm/day", "hours_per_day": 20}
     alone = orchard([(0.0, 0.0, 300.0, 700.0)], **need)
     both = orchard([(0.0, 0.0, 300.0, 700.0), (49.0, -39.0, 300.0, 20000.0)], **need)
-    assert reasons(alone).get("hours run out", 0) > 0
-    assert reasons(both) == {"need met": len(both.trees)}
+    assert reasons(alone).get("hours_out", 0) > 0
+    assert reasons(both) == {"need_met": len(both.trees)}
 
 
 # ---------------------------------------------------------------- what cannot be known
@@ -520,7 +521,7 @@ def test_without_elevations_no_pressure_is_told() -> None:
     assert np.isnan(plan.facts["pressure_kpa"]).all()
     assert "watered" not in plan.facts
     assert np.isfinite(plan.facts["need_lpd"]).all()
-    assert reasons(plan) == {"pressure and flow unknown": len(plan.trees)}
+    assert reasons(plan) == {"flow_unknown": len(plan.trees)}
     assert "water_no_elevation" in codes(plan)
     assert plan.irrigation.network is not None
 
@@ -528,7 +529,7 @@ def test_without_elevations_no_pressure_is_told() -> None:
 def test_without_a_climate_no_tree_is_called_watered() -> None:
     plan = orchard([(-45.0, 0.0, 300.0, 5000.0)])
     assert "watered" not in plan.facts
-    assert reasons(plan) == {"need unknown": len(plan.trees)}
+    assert reasons(plan) == {"need_unknown": len(plan.trees)}
     assert np.isfinite(plan.facts["pressure_kpa"]).all()
     assert "water_need_unknown" in codes(plan)
 
@@ -583,7 +584,7 @@ def test_slips_of_the_unit_of_a_pipe(key: str, value: Any, said: str) -> None:
 def test_positions_are_judged_by_the_nearest_emitter() -> None:
     """Planned places are covered; trees moved 3 m off their row are not, those moved 0.5 m are."""
     plan = orchard([(-45.0, 0.0, 300.0, 9000.0)], eto="2 mm/day")
-    assert reasons(plan) == {"need met": len(plan.trees)}
+    assert reasons(plan) == {"need_met": len(plan.trees)}
     x, y = plan.trees.x.copy(), plan.trees.y.copy()
     moved = np.zeros(len(x))
     moved[::7], moved[3::7] = 2.4, 0.5
@@ -591,17 +592,17 @@ def test_positions_are_judged_by_the_nearest_emitter() -> None:
     assert found is not None
     assert (found.covered == (moved < 1)).all()
     assert found.away_m == pytest.approx(moved, abs=1e-6)
-    told = water.uncovered(plan.irrigation, found, list(plan.facts["tree_id"]), (x + moved, y), "si")
+    told = water.uncovered(plan.irrigation, found, list(plan.facts["tree_id"]), (x + moved, y))
     assert [f.tree_id for f in told] == plan.facts["tree_id"][moved > 1].tolist()
-    assert all(f.code == "no_emitter_near" and f.remedy for f in told)
+    assert all(f.code == "no_emitter_near" and in_words(f, "us").remedy for f in told)
 
 
 def test_trees_that_the_plan_leaves_dry_are_named_again() -> None:
     plan = orchard([(-45.0, 0.0, 300.0, 9000.0)], eto="10 mm/day", emitter={"flow": "0.5 l/h", "at": "100 kPa", "exponent": 0})
     found = water.coverage(plan.irrigation, plan.trees, plan.trees.x, plan.trees.y)
-    told = water.uncovered(plan.irrigation, found, list(plan.facts["tree_id"]), (plan.trees.x, plan.trees.y), "si")
+    told = water.uncovered(plan.irrigation, found, list(plan.facts["tree_id"]), (plan.trees.x, plan.trees.y))
     assert len(told) == len(plan.trees)
-    assert all("too little flow" in f.message for f in told)
+    assert all(f.figures["reason"] == "low_flow" for f in told)
 
 
 # ---------------------------------------------------------------- what always holds

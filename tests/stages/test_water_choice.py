@@ -9,6 +9,7 @@ import shapely
 from setout.model import Planting
 from setout.model.irrigation import REASONS, IrrigationPlan, Pipes
 from setout.stages.water.hours import Draws, Programme, programme
+from setout.words.findings import told as in_words
 from watered import orchard
 
 KPA_PER_M = 62.4 / 144 * 6.894757293168361 / 0.3048
@@ -30,7 +31,7 @@ def static_kpa(plan: Planting, point: int) -> np.ndarray:
 def test_a_near_water_point_without_the_pressure_leaves_its_trees_to_one_that_has_it() -> None:
     for emitter in (COMPENSATING, {"flow": "3 l/h", "at": "100 kPa", "exponent": 0.5, "per_tree": 2}):
         plan = orchard([(-45.0, 0.0, 15.0, 9000.0), (49.0, -39.0, 300.0, 9000.0)], eto="6 mm/day", hours_per_day=20, emitter=emitter)
-        assert reasons(plan) == {"need met": len(plan.trees)}
+        assert reasons(plan) == {"need_met": len(plan.trees)}
         assert (plan.facts["water_index"] == 1).all()
         far = np.hypot(plan.trees.x - plan.site.water.points.x[1], plan.trees.y - plan.site.water.points.y[1])
         assert np.allclose(plan.facts["run_m"], far, atol=0.01)
@@ -51,7 +52,7 @@ def test_trees_below_a_weak_water_point_are_not_too_high() -> None:
     """20 kPa are too little for emitters that start at 70, also on ground that falls from the water point."""
     plan = orchard([(-45.0, 0.0, 20.0, 9000.0)], ground=lambda x, _: 100 - 0.02 * x, eto="5 mm/day", emitter=COMPENSATING)
     assert (static_kpa(plan, 0) < 70).all()
-    assert reasons(plan) == {"too little pressure": len(plan.trees)}
+    assert reasons(plan) == {"low_pressure": len(plan.trees)}
 
 
 def test_trees_that_a_weak_water_point_does_not_reach_are_not_too_high() -> None:
@@ -59,21 +60,21 @@ def test_trees_that_a_weak_water_point_does_not_reach_are_not_too_high() -> None
     said = {"eto": "3 mm/day", "min_pressure": "80 kPa", "beyond_reach": "plant", "max_run": "60 m"}
     plan = orchard([(-45.0, 0.0, 50.0, 9000.0)], **said)
     near = np.hypot(plan.trees.x - plan.site.water.points.x[0], plan.trees.y - plan.site.water.points.y[0]) < 60
-    assert reasons(plan) == {"too far": int((~near).sum()), "too little pressure": int(near.sum())}
+    assert reasons(plan) == {"too_far": int((~near).sum()), "low_pressure": int(near.sum())}
     both = orchard([(-45.0, 0.0, 50.0, 9000.0), (-44.0, 0.0, 100.0, 9000.0)], ground=lambda x, _: 100 + 0.1 * x, **said)
     high = (static_kpa(both, 1) < 80 - 0.01) & (both.facts["water_index"] < 0)
     told = both.facts["reason_index"]
-    assert (told[high] != REASONS.index("too little pressure")).all()
-    assert (told == REASONS.index("too high")).any()
+    assert (told[high] != REASONS.index("low_pressure")).all()
+    assert (told == REASONS.index("too_high")).any()
 
 
 def test_a_water_point_that_cannot_feed_one_tree_is_told() -> None:
     plan = orchard([(-45.0, 0.0, 150.0, 3.0)], eto="3 mm/day")
-    assert reasons(plan) == {"too little flow": len(plan.trees)}
+    assert reasons(plan) == {"low_flow": len(plan.trees)}
     assert plan.irrigation.network is None
     (told,) = [f for f in plan.findings if f.code == "not_watered"]
-    assert told.message.startswith(f"{len(plan.trees)} trees are not watered")
-    assert "fewer" in told.remedy
+    assert in_words(told, "us").message.startswith(f"{len(plan.trees)} trees are not watered")
+    assert "fewer" in in_words(told, "us").remedy
 
 
 def test_a_source_of_little_pressure_is_not_one_of_little_flow() -> None:
@@ -83,13 +84,13 @@ def test_a_source_of_little_pressure_is_not_one_of_little_flow() -> None:
     need, flow = plan.facts["need_lpd"], plan.facts["flow_lph"]
     assert (flow * 20 < need).all()
     assert (need < 6.0 * 20).all()
-    assert reasons(plan) == {"too little pressure": len(plan.trees)}
+    assert reasons(plan) == {"low_pressure": len(plan.trees)}
     (told,) = [f for f in plan.findings if f.code == "not_watered"]
-    assert "pump" in told.remedy
-    assert float(told.measured.split()[0]) < float(told.required.split()[0])
+    assert "pump" in in_words(told, "us").remedy
+    assert float(in_words(told, "us").measured.split()[0]) < float(in_words(told, "us").required.split()[0])
     # at a tenth of that flow no pressure helps
     little = orchard([(-45.0, 0.0, 15.0, 9000.0)], eto="6 mm/day", emitter=emitter | {"flow": "0.3 l/h"})
-    assert reasons(little) == {"too little flow": len(little.trees)}
+    assert reasons(little) == {"low_flow": len(little.trees)}
 
 
 @pytest.mark.parametrize("exponent", [0.5, 1.0])
@@ -169,12 +170,12 @@ def test_more_emitters_are_named_where_there_is_water_enough_but_zones_do_not_fi
     emitter = {"flow": "4 l/h", "at": "100 kPa", "exponent": 0.5, "per_tree": 2}
     said = {"eto": "6 mm/day", "hours_per_day": 24}
     plan = orchard([(-45.0, 0.0, 300.0, 1400.0)], emitter=emitter, **said)
-    assert reasons(plan).get("hours run out", 0) > 0
+    assert reasons(plan).get("hours_out", 0) > 0
     assert plan.irrigation.sources[0].spare_lpd > 0
     (told,) = [f for f in plan.findings if f.code == "not_watered"]
-    assert "more emitters" in told.remedy
+    assert "more emitters" in in_words(told, "us").remedy
     more = orchard([(-45.0, 0.0, 300.0, 1400.0)], emitter=emitter | {"per_tree": 6}, **said)
-    assert reasons(more).get("hours run out", 0) < reasons(plan)["hours run out"]
+    assert reasons(more).get("hours_out", 0) < reasons(plan)["hours_out"]
 
 
 # ---------------------------------------------------------------- sleeves

@@ -19,7 +19,6 @@ from setout.model import (
     Frame,
     Ground,
     HeightLimit,
-    MaterialLine,
     OrderLine,
     Pair,
     Pattern,
@@ -35,6 +34,7 @@ from setout.model import (
     WaterPoints,
     Works,
 )
+from setout.model.buying import line_of
 
 EVIL = (
     "x</script><script>window.broken=1</script>",
@@ -236,7 +236,7 @@ def systems(*, names: tuple[str, ...] = (), units: str = "us") -> Planting:
         OrderLine("apple", main.name, main.variety, "", "semi-dwarf", blocks[0].name, 20, 1),
         OrderLine("apple", fruit.name, fruit.variety, "filler", "", blocks[0].name, 5, 1, "filler: out in year 12"),
     )
-    materials = (MaterialLine("wire", evil or "high-tensile", 105.0, "m", f"block {blocks[1].name}", "345 ft"),)
+    materials = (line_of("wire", 105.0, blocks[1].name, kind=evil or "high-tensile", rows=2, wires=3, tying=0.05),)
     return replace(
         base,
         site=replace(base.site, blocks=blocks),

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from setout.errors import Fault, SetoutError
+from setout.errors import Refusal
 from setout.hydraulics.emitters import Emitters
 from setout.hydraulics.friction import Friction, velocity_ms
 from setout.hydraulics.newton import Work
@@ -89,7 +89,7 @@ def solve(tree: PipeTree, source_head_m: ArrayLike, paths: Paths | None = None) 
 
     Raises
     ------
-    SetoutError
+    Refusal
         Arrays of unequal length, a number that is none or out of range, pipes in a ring, or a network that does not
         come to rest.
 
@@ -107,7 +107,7 @@ def solve(tree: PipeTree, source_head_m: ArrayLike, paths: Paths | None = None) 
     order, back, n = paths.order, paths.place, tree.parent.size
     source = np.asarray(source_head_m, float)
     if source.ndim > 1 or source.size not in (1, paths.roots) or not np.all(np.isfinite(source)):
-        raise SetoutError(f"{source.size} heads for {paths.roots} sources", "network of pipes", "give each source its head")
+        raise Refusal("network_heads", heads=source.size, sources=paths.roots)
     inside, length = np.array(tree.inside_mm, float), np.array(tree.length_m, float)
     inside[order[: paths.roots]], length[order[: paths.roots]] = 1000.0, 0.0
     work = Work.of(
@@ -141,13 +141,10 @@ def tree_paths(tree: PipeTree) -> Paths:
 
     Raises
     ------
-    SetoutError
+    Refusal
         Pipes in a ring, or a parent that there is not.
     """
-    try:
-        return paths_of(tree.parent)
-    except ValueError as fault:
-        raise SetoutError(str(fault), "network of pipes", "give every pipe the one it is fed from") from None
+    return paths_of(tree.parent)
 
 
 def check(tree: PipeTree) -> None:
@@ -160,29 +157,25 @@ def check(tree: PipeTree) -> None:
 
     Raises
     ------
-    SetoutError
-        All that is wrong with it.
+    Refusal
+        The first that is wrong with it.
     """
     pipe = tree.parent >= 0
     e, f = tree.emitters, tree.friction
     rules: tuple[tuple[str, ArrayLike, float, float], ...] = (
-        ("length of a pipe [m]", np.where(pipe, tree.length_m, 0.0), 0.0, 1e6),
-        ("inside diameter [mm]", np.where(pipe, tree.inside_mm, 1.0), 0.1, 1e5),
-        ("elevation [m]", tree.z_m, -1e5, 1e5),
-        ("flow of an emitter at 1 m of head [l/h]", e.k, 0.0, 1e9),
-        ("emitter exponent", e.exponent, 0.0, 1.0),
-        ("Hazen-Williams C", f.roughness_c, 1.0, 1000.0),
-        ("roughness of the wall [mm]", f.roughness_mm, 0.0, 100.0),
-        ("loss in fittings, as a share of friction", f.minor_share, 0.0, 1000.0),
-        ("loss in fittings, as velocity heads", f.minor_k, 0.0, 1e6),
+        ("pipe_length_m", np.where(pipe, tree.length_m, 0.0), 0.0, 1e6),
+        ("pipe_inside_mm", np.where(pipe, tree.inside_mm, 1.0), 0.1, 1e5),
+        ("node_elevation_m", tree.z_m, -1e5, 1e5),
+        ("emitter_lph_at_1_m", e.k, 0.0, 1e9),
+        ("emitter_exponent", e.exponent, 0.0, 1.0),
+        ("hazen_williams_c", f.roughness_c, 1.0, 1000.0),
+        ("wall_roughness_mm", f.roughness_mm, 0.0, 100.0),
+        ("fittings_share", f.minor_share, 0.0, 1000.0),
+        ("fittings_velocity_heads", f.minor_k, 0.0, 1e6),
     )
-    faults = []
     for name, values, low, high in rules:
         given = np.asarray(values, float)
         if given.shape not in ((), tree.parent.shape):
-            faults.append(Fault(f"{name}: {given.shape} values for {tree.parent.size} nodes", "network of pipes"))
-        elif np.any(wrong := ~((given >= low) & (given <= high))):
-            value = given[wrong].flat[0] if given.ndim else given
-            faults.append(Fault(f"{name} is {value:g}", "network of pipes", f"give a number from {low:g} to {high:g}"))
-    if faults:
-        raise SetoutError("", faults=tuple(faults))
+            raise Refusal("network_count", of=name, given=given.size, nodes=tree.parent.size)
+        if np.any(wrong := ~((given >= low) & (given <= high))):
+            raise Refusal("network_range", of=name, value=float(given[wrong].flat[0] if given.ndim else given), least=low, most=high)

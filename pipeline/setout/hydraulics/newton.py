@@ -18,7 +18,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from setout.errors import SetoutError
+from setout.errors import Refusal
 from setout.hydraulics.emitters import LOWEST_HEAD, Emitters, Outlets
 from setout.hydraulics.friction import Friction, Pipes
 from setout.hydraulics.paths import Paths
@@ -100,7 +100,7 @@ class Work:
 
         Raises
         ------
-        SetoutError
+        Refusal
             No state is found in which they are.
         """
         full = np.maximum((self.source - self.z)[self.spots], 0.1)
@@ -109,11 +109,7 @@ class Work:
         if not found.at_rest:
             found = self.shorten(start, max(float(full.max(initial=0.0)), 1.0))
         if not found.at_rest:
-            raise SetoutError(
-                f"pressures in the network of pipes do not settle (off by {found.residual_m:.3g} m)",
-                "network of pipes",
-                "look for pipes or emitters of unlikely size",
-            )
+            raise Refusal("network_unsettled", off_m=found.residual_m)
         return found
 
     def shorten(self, start: State, ramp: float) -> State:

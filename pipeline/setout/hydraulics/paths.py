@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from setout.errors import Refusal
+
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -90,7 +92,7 @@ def paths_of(parent: Ints) -> Paths:
 
     Raises
     ------
-    ValueError
+    Refusal
         A parent that there is not, or nodes that hang from each other in a ring.
 
     Examples
@@ -103,7 +105,7 @@ def paths_of(parent: Ints) -> Paths:
     parent = np.asarray(parent, np.int64)
     n = parent.size
     if n and (parent.min() < -1 or parent.max() >= n):
-        raise ValueError("a pipe hangs from a node that there is not")
+        raise Refusal("pipe_from_nowhere")
     is_root = parent < 0
     first, up = _blocks(parent, is_root)
     length = np.diff(first, append=n)
@@ -150,7 +152,7 @@ def _beyond(up: Ints, is_root: Bools, length: Ints) -> Ints:
         size = size + np.bincount(reach[going], weights=size[going], minlength=up.size).astype(np.int64)
         going = going & going[reach]
         reach = reach[reach]
-    raise ValueError("pipes hang from each other in a ring")
+    raise Refusal("pipes_in_a_ring")
 
 
 def _follow(up: Ints) -> tuple[Ints, Ints]:

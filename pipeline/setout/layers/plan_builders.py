@@ -23,6 +23,7 @@ from setout.layers.works import works_layers
 from setout.layers.years import year_layers
 from setout.model import Exclusion, Floats, Frame, Geometries, Planting
 from setout.words.findings import all_told
+from setout.words.materials import all_bought
 
 WGS84 = CRS.from_epsg(4326)
 FACTS = (
@@ -280,10 +281,11 @@ def _order(planting: Planting) -> LayerData:
 
 def _materials(planting: Planting) -> LayerData:
     lines = planting.materials
-    names = ("item", "size", "unit", "where", "shown")
+    said = all_bought(lines, planting.site.units)
     return _layer(
         "materials",
         None,
-        **{name: texts([getattr(line, name) for line in lines]) for name in names},
+        **{name: texts([getattr(line, name) for line in said]) for name in ("item", "size", "where", "shown")},
+        unit=texts([line.unit for line in lines]),
         quantity=np.array([line.quantity for line in lines], float),
     )

@@ -14,6 +14,7 @@ from setout.layers.columns import Coded, texts
 from setout.layers.data import LayerData
 from setout.model import Floats, Geometries, Ints, Irrigation, Network, Planting
 from setout.model.irrigation import LATERAL, MAIN, MANIFOLD, REASONS, SOURCE
+from setout.words.terms import TERMS
 
 
 def water_layers(planting: Planting) -> Iterator[LayerData]:
@@ -37,7 +38,7 @@ def tree_columns(planting: Planting) -> dict[str, Any]:
     if "watered" in facts:
         out["watered"] = facts["watered"]
     if "reason_index" in facts and (np.asarray(facts["reason_index"]) >= 0).any():
-        out["water_reason"] = Coded(list(REASONS), np.asarray(facts["reason_index"]))
+        out["water_reason"] = Coded([TERMS[reason] for reason in REASONS], np.asarray(facts["reason_index"]))
     return out
 
 

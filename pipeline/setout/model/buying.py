@@ -6,45 +6,55 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from setout.model.base import Figure
 from setout.model.planting import MaterialLine
 from setout.units import FOOT
 
-MATERIALS: Final[Mapping[str, str]] = {
-    "tree stake": "each",
-    "trunk guard": "each",
-    "mulch": "m3",
-    "end post": "each",
-    "line post": "each",
-    "anchor": "each",
-    "wire": "m",
-    "bed soil": "m3",
-    "bed edging": "m",
-    "pipe, main": "m",
-    "pipe, manifold": "m",
-    "pipe, lateral": "m",
-    "pipe, ring round the trunk": "m",
-    "drip emitter": "each",
-    "emitter in a ring round the trunk": "each",
-    "micro-sprinkler": "each",
-    "valve, electric": "each",
-    "pressure regulator": "each",
-    "take-off, manifold to lateral": "each",
-    "flush end": "each",
-    "flush valve": "each",
-    "backflow preventer": "each",
-    "filter": "each",
-    "pressure relief and air valve": "each",
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """What is bought: the name it is listed and priced under, and the unit it is counted in."""
+
+    name: str
+    unit: str
+
+
+MATERIALS: Final[Mapping[str, Material]] = {
+    "tree_stake": Material("tree stake", "each"),
+    "trunk_guard": Material("trunk guard", "each"),
+    "mulch": Material("mulch", "m3"),
+    "end_post": Material("end post", "each"),
+    "line_post": Material("line post", "each"),
+    "anchor": Material("anchor", "each"),
+    "wire": Material("wire", "m"),
+    "bed_soil": Material("bed soil", "m3"),
+    "bed_edging": Material("bed edging", "m"),
+    "pipe_main": Material("pipe, main", "m"),
+    "pipe_manifold": Material("pipe, manifold", "m"),
+    "pipe_lateral": Material("pipe, lateral", "m"),
+    "pipe_ring": Material("pipe, ring round the trunk", "m"),
+    "drip_emitter": Material("drip emitter", "each"),
+    "ring_emitter": Material("emitter in a ring round the trunk", "each"),
+    "micro_sprinkler": Material("micro-sprinkler", "each"),
+    "valve": Material("valve, electric", "each"),
+    "pressure_regulator": Material("pressure regulator", "each"),
+    "take_off": Material("take-off, manifold to lateral", "each"),
+    "flush_end": Material("flush end", "each"),
+    "flush_valve": Material("flush valve", "each"),
+    "backflow_preventer": Material("backflow preventer", "each"),
+    "filter": Material("filter", "each"),
+    "relief_valve": Material("pressure relief and air valve", "each"),
 }
-"""Every material by the name it is listed and priced under, and the unit it is counted in."""
+"""Every material by its code."""
 
 
-def line_of(item: str, size: str, quantity: float, where: str, shown: str) -> MaterialLine:
+def line_of(item: str, quantity: float, block: str = "", words: str = "", **figures: Figure) -> MaterialLine:
     """Return a line of the materials, in the unit that the item is counted in.
 
-    >>> line_of("wire", "12.5 gauge", 30.48, "block A: 2 rows", "100 ft").unit
+    >>> line_of("wire", 30.48, "A", rows=2).unit
     'm'
     """
-    return MaterialLine(item, size, quantity, MATERIALS[item], where, shown)
+    return MaterialLine(item, quantity, MATERIALS[item].unit, block, words, figures)
 
 
 INCH: Final = FOOT / 12

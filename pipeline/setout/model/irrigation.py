@@ -19,19 +19,19 @@ LATERAL: Final = 3
 KIND_WORDS: Final = ("source", "main", "manifold", "lateral")
 """Kinds of pipe by number: the pipe that leads to a node from its parent; a source has none."""
 
-WATERED: Final = "need met"
-TOO_FAR: Final = "too far"
-TOO_HIGH: Final = "too high"
-LOW_PRESSURE: Final = "too little pressure"
-LOW_FLOW: Final = "too little flow"
-HOURS_OUT: Final = "hours run out"
+WATERED: Final = "need_met"
+TOO_FAR: Final = "too_far"
+TOO_HIGH: Final = "too_high"
+LOW_PRESSURE: Final = "low_pressure"
+LOW_FLOW: Final = "low_flow"
+HOURS_OUT: Final = "hours_out"
 BARRIER: Final = "barrier"
-NO_POINT: Final = "no water point"
-VOLUME_OUT: Final = "source gives too little a day"
-NEED_UNKNOWN: Final = "need unknown"
-FLOW_UNKNOWN: Final = "pressure and flow unknown"
+NO_POINT: Final = "no_point"
+VOLUME_OUT: Final = "volume_out"
+NEED_UNKNOWN: Final = "need_unknown"
+FLOW_UNKNOWN: Final = "flow_unknown"
 REASONS: Final = (WATERED, TOO_FAR, TOO_HIGH, LOW_PRESSURE, LOW_FLOW, HOURS_OUT, BARRIER, NO_POINT, VOLUME_OUT, NEED_UNKNOWN, FLOW_UNKNOWN)
-"""Why a tree is watered, or is not, by number."""
+"""Why a tree is watered, or is not, by number: codes of :data:`setout.words.terms.TERMS`."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -112,7 +112,7 @@ class ClassNeed:
     peak_lpd : need that the irrigation is designed for [l/day]
     peak_month : month of it, 1 to 12; 0 where one reference evapotranspiration was given for the peak
     lpd_by_year : year after planting and that year's peak need, 0 once removed [l/day]; empty where growth is unknown
-    source : where the crop coefficient comes from
+    source : where the crop coefficient and the season come from: as their tables say it, or a code of the plan file's own
     """
 
     block: int
@@ -128,7 +128,7 @@ class ClassNeed:
     peak_lpd: float
     peak_month: int
     lpd_by_year: tuple[tuple[int, float], ...]
-    source: str
+    source: tuple[str, ...]
 
     @property
     def is_known(self) -> bool:
@@ -152,7 +152,7 @@ class Need:
     peak_eto_mm : reference evapotranspiration of that month [mm/day]
     eto_mm, rain_mm, effective_mm : by month: reference evapotranspiration [mm/day], rain [mm] and the part of it that
         counts, for a crop that uses as much as the reference [mm]; empty where unknown
-    method : how reference evapotranspiration was had, in words
+    method, taken : codes of how reference evapotranspiration was had, and of what was taken where it was not measured
     findings : what is unknown or was taken
     """
 
@@ -168,6 +168,7 @@ class Need:
     rain_mm: tuple[float, ...] = ()
     effective_mm: tuple[float, ...] = ()
     method: str = ""
+    taken: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
 
     def gallons(self) -> Floats:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from setout.model.base import Bools, Finding, Floats, Geometries, Ints
+from setout.model.base import Bools, Figure, Finding, Floats, Geometries, Ints
 from setout.model.need import Need
 from setout.model.sheet import SheetSettings
 from setout.model.site import Ground, Reach, Site
@@ -188,22 +188,23 @@ class OrderLine:
 
 @dataclass(frozen=True, slots=True)
 class MaterialLine:
-    """One material for one block.
+    """One material for one block; its size, and what it is for, are said by :mod:`setout.words.materials`.
 
     Attributes
     ----------
-    item, size : what it is, and how large, as people say it
-    quantity, unit : how much, in SI ("m", "m2", "m3") or as a number ("each")
-    where : what it is for
-    shown : the quantity as people buy it, such as "12.3 cu yd"; in the site's units
+    item : code of :data:`setout.model.buying.MATERIALS`
+    quantity, unit : how much, in SI ("m", "m3") or as a number ("each")
+    block : name of the block that it is for; empty for the whole site
+    words : code of what is said of it, where an item is bought for more than one end; empty for the item's own
+    figures : by name, with unit suffix, in SI; what its words ask for
     """
 
     item: str
-    size: str
     quantity: float
     unit: str
-    where: str
-    shown: str = ""
+    block: str = ""
+    words: str = ""
+    figures: Mapping[str, Figure] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

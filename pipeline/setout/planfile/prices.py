@@ -92,7 +92,8 @@ def units_of(own: Iterable[catalogue.CatalogueEntry] = ()) -> dict[str, str]:
     ('m', 'each', 'each', 'h')
     """
     plants = [name for entry in catalogue.entries(own) for name in (entry.species, entry.name)]
-    named = {**dict.fromkeys((PLANT, *plants), "each"), **MATERIALS, **dict.fromkeys(WORK, "h")}
+    things = {material.name: material.unit for material in MATERIALS.values()}
+    named = {**dict.fromkeys((PLANT, *plants), "each"), **things, **dict.fromkeys(WORK, "h")}
     return {fold(name): unit for name, unit in named.items()}
 
 
@@ -107,7 +108,8 @@ def _item(name: str, units: Mapping[str, str], priced: Mapping[str, Price]) -> s
     near = sorted((known for known in units if words and words <= set(re.findall(r"\w+", known))), key=len)[:4]
     near = near or difflib.get_close_matches(wanted, list(units), 1, 0.6)
     shown = " or ".join(f'"{known}"' for known in near)
-    hint = f"did you mean {shown}?" if near else f"write plant, work, a plant of the catalogue, or one of {', '.join(MATERIALS)}"
+    every = ", ".join(material.name for material in MATERIALS.values())
+    hint = f"did you mean {shown}?" if near else f"write plant, work, a plant of the catalogue, or one of {every}"
     raise ValueError(f"is nothing that a plan counts; {hint}")
 
 

@@ -173,8 +173,8 @@ class _Bench:
         allow, prices = self.plan.materials.value(), self.plan.prices.value()
         only = blocks[index].name
         order = [line for line in account.order_of(site.blocks, trees, allow.spares) if line.block == only]
-        materials = account.materials_of(site.blocks, trees, rows, filled.works, allow, site.units)
-        materials = [line for line in materials if line.where.startswith(f"block {only}:")]
+        materials = account.materials_of(site.blocks, trees, rows, filled.works, allow)
+        materials = [line for line in materials if line.block == only]
         cost, missing = weigh.first_cost(prices, order, materials)
         if missing and prices.items:
             self.unpriced |= dict.fromkeys(missing)

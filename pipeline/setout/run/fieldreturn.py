@@ -279,7 +279,7 @@ def _beside_emitters(planting: Planting, built: AsBuilt, labels: tuple[str, ...]
     if found is None:
         told = water.without_pipes(planting.irrigation, built.place, labels, (x, y))
     else:
-        told = water.uncovered(planting.irrigation, found, labels, (x, y), planting.site.units)
+        told = water.uncovered(planting.irrigation, found, labels, (x, y))
     doubled = {labels[k] for k in np.flatnonzero(built.status == DOUBLED).tolist()}
     return [finding for finding in told if finding.tree_id not in doubled]
 

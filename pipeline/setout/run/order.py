@@ -91,7 +91,7 @@ def _through_all_stages(the_plan: Plan, surveyed: Survey, steps: Steps) -> Plant
     rooms = seen.room.blocks
     needs = watered.need.classes if watered.need is not None else ()
     order = tuple(account.order_of(site.blocks, trees, allow.spares))
-    materials = (*account.materials_of(site.blocks, trees, filled.rows, filled.works, allow, site.units), *watered.materials)
+    materials = (*account.materials_of(site.blocks, trees, filled.rows, filled.works, allow), *watered.materials)
     work = calendar.calendar_of(site.blocks, trees, rooms, south=site.frame.lat < 0, watered=site.water is not None)
     prices = the_plan.prices.value()
     return Planting(

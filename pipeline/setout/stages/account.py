@@ -16,12 +16,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from setout.model import Block, Bools, Floats, MaterialLine, OrderLine, Plant, Rows, Trees, Works
-from setout.model.buying import COMMON_PRACTICE, HELIX, INCH, Allowances, Piece, line_of
-from setout.units import FOOT, show_length
+from setout.model import Block, Bools, Figure, Floats, MaterialLine, OrderLine, Plant, Rows, Trees, Works
+from setout.model.buying import COMMON_PRACTICE, HELIX, Allowances, Piece, line_of
 
-CUBIC_YARD: Final = (3 * FOOT) ** 3
-"""Cubic yard [m3], exact."""
 CALENDAR: Final = 1000
 """A year to remove fillers above this is a year of the calendar, below it one of the planting's life."""
 
@@ -60,10 +57,10 @@ def _note(plant: Plant) -> str:
 
 
 def materials_of(
-    blocks: Sequence[Block], trees: Trees, rows: Rows, works: Works, allowances: Allowances = COMMON_PRACTICE, units: str = "us"
+    blocks: Sequence[Block], trees: Trees, rows: Rows, works: Works, allowances: Allowances = COMMON_PRACTICE
 ) -> list[MaterialLine]:
     """List the materials of a planting, a line for every item of every block."""
-    bought = _Buying(allowances, units)
+    bought = _Buying(allowances)
     lines: list[MaterialLine] = []
     for index, block in enumerate(blocks):
         lines += bought.for_trees(block, trees.plant[trees.block == index])
@@ -85,42 +82,38 @@ def stretches_of(posts: Floats, end: Bools) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class _Buying:
-    """How materials are said and allowed for."""
+    """How materials are allowed for."""
 
     allow: Allowances
-    units: str
 
     def for_trees(self, block: Block, plant: NDArray[np.int32]) -> Iterator[MaterialLine]:
         """Yield what every tree of a block gets; a plant without a name may be anything, and gets nothing."""
         allow = self.allow
         counts = np.bincount(plant[plant >= 0], minlength=len(block.plants)).tolist()
         wooden = sum(n for p, n in zip(block.plants, counts, strict=True) if p.name and p.habit == "tree")
-        where = f"block {block.name}: {wooden:,} trees"
-        yield from self._each("tree stake", allow.stake, wooden * allow.stakes_per_tree, where)
-        yield from self._each("trunk guard", allow.guard, wooden * allow.guards_per_tree, where)
+        yield from _each("tree_stake", allow.stake, wooden * allow.stakes_per_tree, block, trees=wooden)
+        yield from _each("trunk_guard", allow.guard, wooden * allow.guards_per_tree, block, trees=wooden)
         if allow.tree_mulch and block.pattern.bed is None:
             every = sum(counts)
-            size = f"{self._say(allow.ring_m)} across, {self._deep(allow.ring_depth_m)} deep, clear of the stem"
             volume = every * pi / 4 * allow.ring_m**2 * allow.ring_depth_m
-            yield from self._volume("mulch", size, volume, f"block {block.name}: {every:,} plants")
+            figures = {"across_m": allow.ring_m, "deep_m": allow.ring_depth_m, "plants": every}
+            yield from _volume("mulch", volume, block, "tree_mulch", **figures)
 
     def for_rows(self, block: Block, index: int, rows: Rows, works: Works) -> Iterator[MaterialLine]:
         """Yield posts, anchors and wire of a block's rows."""
-        allow, own = self.allow, rows.block == index
+        allow, count = self.allow, int((rows.block == index).sum())
         mine = works.post_block == index
         end, posts = works.post_end[mine], np.column_stack([works.post_x, works.post_y])[mine]
         ends = int(end.sum())
-        where = f"block {block.name}: {int(own.sum()):,} rows"
-        yield from self._each("end post", allow.end_post, ends, where)
-        yield from self._each("line post", allow.line_post, len(end) - ends, where)
+        yield from _each("end_post", allow.end_post, ends, block, rows=count)
+        yield from _each("line_post", allow.line_post, len(end) - ends, block, rows=count)
         trellis = block.pattern.trellis
         if trellis is not None and trellis.anchor_m > 0:
-            yield from self._anchors(stretches_of(posts, end), where)
+            yield from self._anchors(stretches_of(posts, end), block, count)
         length = works.wire_m.get(index, 0.0) * (1 + allow.tying)
         if length > 0:
-            strands = f", {trellis.wires} wires" if trellis is not None else ""
-            tying = f", with {allow.tying:.0%} for tying" if allow.tying else ""
-            yield line_of("wire", allow.wire, length, where + strands + tying, self._long(length))
+            wires = trellis.wires if trellis is not None else None
+            yield line_of("wire", length, block.name, kind=allow.wire, rows=count, wires=wires, tying=allow.tying or None)
 
     def for_beds(self, block: Block, beds: NDArray[np.object_]) -> Iterator[MaterialLine]:
         """Yield mulch, soil and edging of a block's raised beds."""
@@ -128,54 +121,38 @@ class _Buying:
         if bed is None or not len(beds):
             return
         area = float(shapely.area(beds).sum())
-        where = f"block {block.name}: {len(beds):,} beds"
-        yield from self._volume("mulch", f"{self._deep(bed.mulch_m)} deep", area * bed.mulch_m, where)
-        yield from self._volume("bed soil", f"{self._deep(allow.bed_soil_m)} deep", area * allow.bed_soil_m, where)
+        yield from _volume("mulch", area * bed.mulch_m, block, "bed_mulch", deep_m=bed.mulch_m, beds=len(beds))
+        yield from _volume("bed_soil", area * allow.bed_soil_m, block, deep_m=allow.bed_soil_m, beds=len(beds))
         if allow.edging:
             edge = float(shapely.length(beds).sum())
-            size = f"round beds of {self._say(bed.length_m)} x {self._say(bed.width_m)}"
-            yield line_of("bed edging", size, edge, where, self._long(edge))
+            yield line_of("bed_edging", edge, block.name, long_m=bed.length_m, wide_m=bed.width_m, beds=len(beds))
 
-    def _anchors(self, lengths: Floats, where: str) -> Iterator[MaterialLine]:
+    def _anchors(self, lengths: Floats, block: Block, rows: int) -> Iterator[MaterialLine]:
         """Yield two anchors for every stretch of wire, with a helix as wide as the stretch's length [m] asks for."""
         allow, low = self.allow, 0.0
-        length, shaft = self._say(allow.anchor.length_m), self._fine(allow.anchor.thick_m)
-        thick = f", shaft {shaft}" if allow.anchor.thick_m else ""
         for high, helix in HELIX:
             own = lengths[(lengths > low) & (lengths <= high)]
-            reach = f"to {self._say(high)}" if isfinite(high) else f"over {self._say(low)}"
-            note = f", in rows {reach} (less far in sandy ground)"
-            if (own > allow.braced_m).any():
-                note += f"; brace the ends of rows over {self._say(allow.braced_m)}"
             if len(own):
-                size = f"{length} long{thick}, helix {self._fine(helix)}"
-                yield line_of("anchor", size, 2.0 * len(own), where + note, f"{2 * len(own):,}")
+                yield line_of(
+                    "anchor",
+                    2.0 * len(own),
+                    block.name,
+                    rows=rows,
+                    long_m=allow.anchor.length_m,
+                    shaft_m=allow.anchor.thick_m or None,
+                    helix_m=helix,
+                    to_m=high if isfinite(high) else None,
+                    over_m=None if isfinite(high) else low,
+                    braced_m=allow.braced_m if (own > allow.braced_m).any() else None,
+                )
             low = high
 
-    def _each(self, item: str, piece: Piece, number: int, where: str) -> Iterator[MaterialLine]:
-        if number:
-            thick = f", {self._deep(piece.thick_m)} thick" if piece.thick_m else ""
-            size = f"{self._say(piece.length_m)} long{thick}"
-            yield line_of(item, size, float(number), where, f"{number:,}")
 
-    def _volume(self, item: str, size: str, volume: float, where: str) -> Iterator[MaterialLine]:
-        if volume > 0:
-            us = self.units == "us"
-            shown = f"{volume / CUBIC_YARD:,.1f} cu yd" if us else f"{volume:,.1f} m3"
-            yield line_of(item, size, volume, where, shown)
+def _each(item: str, piece: Piece, number: int, block: Block, **figures: Figure) -> Iterator[MaterialLine]:
+    if number:
+        yield line_of(item, float(number), block.name, long_m=piece.length_m, thick_m=piece.thick_m or None, **figures)
 
-    def _say(self, length: float) -> str:
-        return show_length(length, self.units)
 
-    def _deep(self, depth: float) -> str:
-        """Say a depth in inches or centimetres."""
-        value, unit = (depth / INCH, "in") if self.units == "us" else (depth * 100, "cm")
-        return f"{value:.1f}".removesuffix(".0") + f" {unit}"
-
-    def _fine(self, size: float) -> str:
-        """Say the size of ironwork in inches or millimetres."""
-        return f"{size / INCH:.4g} in" if self.units == "us" else f"{size * 1000:.0f} mm"
-
-    def _long(self, length: float) -> str:
-        """Say a length to buy, whole feet or metres."""
-        return f"{ceil(round(length / FOOT, 3)):,} ft" if self.units == "us" else f"{ceil(round(length, 3)):,} m"
+def _volume(item: str, volume: float, block: Block, words: str = "", **figures: Figure) -> Iterator[MaterialLine]:
+    if volume > 0:
+        yield line_of(item, volume, block.name, words, **figures)

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from setout.model import Block, BlockRoom, CostLine, Floats, MaterialLine, OrderLine, Rows, WorkLine
+from setout.model.buying import MATERIALS
 from setout.model.comparison import Outcome
 from setout.model.prices import PLANT, WORK, Prices
 from setout.model.sungroups import DARKER, FILLERS, LIGHTER, STAY
@@ -109,10 +110,11 @@ def first_cost(prices: Prices, order: Sequence[OrderLine], materials: Sequence[M
         if np.isnan(each):
             missing.append(line.plant)
     for item in materials:
-        each = prices.of(item.item, unit=item.unit)
+        name = MATERIALS[item.item].name
+        each = prices.of(name, unit=item.unit)
         total += each * item.quantity
         if np.isnan(each):
-            missing.append(item.item)
+            missing.append(name)
     return total, list(dict.fromkeys(missing))
 
 
@@ -125,7 +127,7 @@ def costs_of(
     lines = []
     for name in (*blocks, ""):
         plants = [line for line in order if line.block == name]
-        things = [line for line in materials if _block_in(line, blocks) == name]
+        things = [line for line in materials if line.block == name]
         hours = [line.hours for line in work if line.block == name]
         if not (plants or things or hours):
             continue
@@ -134,11 +136,6 @@ def costs_of(
         yearly = yearly_cost(prices, sum(hours)) if hours else NAN
         lines.append(CostLine(name, sum(cost for cost, without in priced if not without), yearly, tuple(missing)))
     return tuple(lines)
-
-
-def _block_in(line: MaterialLine, blocks: Sequence[str]) -> str:
-    """Return the block that a material is for; empty for none."""
-    return next((name for name in blocks if line.where.startswith(f"block {name}:")), "")
 
 
 def yearly_cost(prices: Prices, hours: float) -> float:

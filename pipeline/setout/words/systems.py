@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from setout.units import FOOT, show_area, show_length
+from setout.words.amounts import show_volume
 from setout.words.plan import bearing_text, plant_label
 
 if TYPE_CHECKING:
@@ -34,8 +35,6 @@ TITLES: Final = {
     "points": "single plants",
 }
 PURPOSES: Final = {"hide": "Screen to hide", "shade": "Screen to shade"}
-CUBIC_YARD: Final = (3 * FOOT) ** 3
-"""Cubic yard [m3], exact."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,15 +101,6 @@ def out_in(plant: Plant) -> str:
     if not plant.remove_year:
         return ""
     return f"in {plant.remove_year}" if plant.remove_year > CALENDAR else f"in year {plant.remove_year}"
-
-
-def show_volume(cubic_metres: float, units: str) -> str:
-    """Write a volume for people.
-
-    >>> show_volume(0.764554857984, "us"), show_volume(12.0, "si")
-    ('1.0 cu yd', '12.0 m3')
-    """
-    return f"{cubic_metres / CUBIC_YARD:,.1f} cu yd" if units == "us" else f"{cubic_metres:,.1f} m3"
 
 
 def systems(planting: Planting) -> tuple[System, ...]:

@@ -7,6 +7,7 @@ is unknown or empty; ``[[one||other]]`` says the other instead. Kinds:
 ``length``, ``length1`` ...     metres as feet or metres; a digit fixes the decimals
 ``area``, ``pressure``          square metres, kilopascals
 ``speed``                       metres a second, as feet or metres a second
+``depth``, ``iron`` ...           as :mod:`setout.words.amounts` says them
 ``percent``, ``percent1``       a share, as "12 %"
 ``count``                       a whole number, "1,234"
 ``n tree|trees``                the same with its noun: "1 tree", "1,234 trees"
@@ -16,6 +17,7 @@ is unknown or empty; ``[[one||other]]`` says the other instead. Kinds:
 ``as plant``                    figures of several things, each as :data:`setout.words.terms.TERMS` has "plant", joined by commas
 ``word``                        a code, as :data:`setout.words.terms.TERMS` has it
 ``words``                       codes, joined by "and"
+``codes``                       codes, joined by commas
 ==============================  ========================================================================
 
 Anything else is a format of Python's own, such as ``.1f``; a figure may stand in it, as in ``.{digits}f``.
@@ -32,6 +34,7 @@ from typing import Any, Final
 
 from setout.model import Figure
 from setout.units import FOOT, show_area, show_length, show_pressure
+from setout.words.amounts import AMOUNTS
 from setout.words.terms import TERMS
 
 _Place = tuple[str, str | None, str]
@@ -49,7 +52,7 @@ def show_speed(metres_a_second: float, units: str) -> str:
     return f"{metres_a_second / FOOT:.1f} ft/s" if units == "us" else f"{metres_a_second:.1f} m/s"
 
 
-_SHOWN: Final[Mapping[str, Callable[[float, str], str]]] = {"area": show_area, "pressure": show_pressure, "speed": show_speed}
+_SHOWN: Final[Mapping[str, Callable[[float, str], str]]] = {"area": show_area, "pressure": show_pressure, "speed": show_speed, **AMOUNTS}
 
 
 def filled(template: str, figures: Mapping[str, Figure], units: str) -> str:
@@ -109,6 +112,8 @@ def _shown(value: Any, kind: str, units: str) -> str:
         return TERMS[value]
     if kind == "words":
         return " and ".join(TERMS[code] for code in value)
+    if kind == "codes":
+        return ", ".join(TERMS[code] for code in value)
     if kind == "series":
         return "; ".join(value)
     if kind.startswith("as "):

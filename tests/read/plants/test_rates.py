@@ -14,6 +14,7 @@ from setout.errors import PlanFaults
 from setout.planfile import parse_plan
 from setout.read.plan_file import read_plan_file
 from setout.run import plan_site
+from setout.words.materials import bought
 
 FOOT = 0.3048
 HEADER = "habit,size,height_max_ft,hours_at_0_pct,hours_at_100_pct,source\n"
@@ -85,11 +86,12 @@ def test_what_a_grower_buys_by() -> None:
     (line,) = plan.order
     assert line.spares == -(-trees // 10)
     by_item = {m.item: m for m in plan.materials}
-    assert set(by_item) == {"tree stake", "mulch"}
-    assert by_item["tree stake"].quantity == 2 * trees
-    assert by_item["tree stake"].size == "7 ft long, 3 in thick"
+    size = {m.item: bought(m, "us").size for m in plan.materials}
+    assert set(by_item) == {"tree_stake", "mulch"}
+    assert by_item["tree_stake"].quantity == 2 * trees
+    assert size["tree_stake"] == "7 ft long, 3 in thick"
     assert by_item["mulch"].quantity == pytest.approx(trees * 6.28319 * FOOT**3, rel=1e-5)
-    assert by_item["mulch"].size == "4 ft across, 6 in deep, clear of the stem"
+    assert size["mulch"] == "4 ft across, 6 in deep, clear of the stem"
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,8 @@ import openpyxl
 import pytest
 import shapely
 
-from setout.model import Emitter, Irrigation, IrrigationPlan, MaterialLine, Network, Pipes, Zone
+from setout.model import Emitter, Irrigation, IrrigationPlan, Network, Pipes, Zone
+from setout.model.buying import line_of
 from setout.model.irrigation import LATERAL, MAIN, MANIFOLD, SOURCE
 from setout.write.packet import contents, lists, workbook
 from setout.write.packet.stakeset import stake_set
@@ -34,9 +35,13 @@ def with_order(made):
     stakes = stake_set(made)
     order = tuple(OrderLine("x", k.plant, k.variety, k.role, "", k.block, k.trees, -(-k.trees // 20)) for k in stakes.kinds)
     bought = tuple(
-        MaterialLine(item, "3 in deep", quantity, unit, f"block {name}: 10 trees", "shown")
+        line
         for name in stakes.blocks[:2]
-        for item, quantity, unit in (("mulch", 12.5, "m3"), ("trunk guard", 40.0, "each"), ("tree stake", 40.0, "each"))
+        for line in (
+            line_of("mulch", 12.5, name, "tree_mulch", across_m=0.9, deep_m=0.075, plants=10),
+            line_of("trunk_guard", 40.0, name, trees=10, long_m=0.6, thick_m=None),
+            line_of("tree_stake", 40.0, name, trees=10, long_m=1.8, thick_m=0.05),
+        )
     )
     return replace(made, order=order, materials=bought)
 

@@ -245,7 +245,7 @@ def test_need_is_told_in_the_growers_units(units: str, told: tuple[str, ...], un
     """A US gallon is 3.785412 l and an inch 25.4 mm (NIST SP 811, appendix B.8)."""
     plan = sample_planting.planting(units=units)
     lpd = 10 * 3.785412
-    one = ClassNeed(0, 0, 10, 20.0, 10.0, 15.0, (0.9,) * 12, 0.9, (lpd,) * 12, (lpd,) * 12, lpd, 7, (), "FAO-56")
+    one = ClassNeed(0, 0, 10, 20.0, 10.0, 15.0, (0.9,) * 12, 0.9, (lpd,) * 12, (lpd,) * 12, lpd, 7, (), ("FAO-56",))
     need = Need(
         np.full(len(plan.trees), lpd),
         np.zeros(len(plan.trees), np.int64),

@@ -9,12 +9,11 @@ import numpy as np
 
 from setout.model import Finding, Floats, Ints, NeedSettings, Weather
 from setout.model.need import MONTHS
-from setout.stages.need.reference import reference_of
+from setout.stages.need.reference import HARGREAVES_SAMANI, reference_of
 from setout.tables.crops import DAYS, warm_days
 
 MUCH: Final = 12.0
 """Monthly mean reference evapotranspiration that only the hottest deserts reach [mm/day] (common knowledge)."""
-REMEDY: Final = 'write eto = "0.28 in/day" or climate = "climate.csv" in [water]'
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +25,7 @@ class Climate:
     eto_mm : by month [mm/day]; empty where only a peak is known
     rain_mm : by month [mm]; empty where none is known
     peak_mm : greatest reference evapotranspiration [mm/day]; NaN where nothing is known
-    method : in words
+    method, taken : codes of how it was had, and of what was taken where it was not measured
     warm : first day of the year that is warm enough for leaves, and how many there are; None where temperatures do not tell
     findings : what was taken
     """
@@ -35,6 +34,7 @@ class Climate:
     rain_mm: tuple[float, ...]
     peak_mm: float
     method: str
+    taken: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     warm: tuple[int, int] | None = None
 
@@ -42,26 +42,21 @@ class Climate:
 def climate_of(weather: Weather | None, settings: NeedSettings, latitude: float, elevation: float) -> Climate:
     """Return the climate by month; what the plan file gives goes before the climate file."""
     eto, findings = np.asarray(settings.eto_mm, float), list(weather.findings if weather is not None else ())
-    method = "as the plan gives it"
+    method, taken = "by_plan", ()
     if not eto.size and weather is not None:
         found = reference_of(weather, latitude, elevation)
-        eto, method = monthly_mean(found.eto_mm, weather.month), found.method
-        if "with " in method or "alone" in method:
-            what = f"{weather.source} does not hold all that reference ET is reckoned from: {method}"
-            remedy = "add humidity or dew point, wind and solar radiation or sunshine, if a station near has them"
-            findings.append(Finding("need_weather_taken", "note", what, remedy=remedy))
+        eto, method, taken = monthly_mean(found.eto_mm, weather.month), found.method, found.taken
+        if taken or method == HARGREAVES_SAMANI:
+            findings.append(Finding("need_weather_taken", "note", figures={"source": weather.source, "method": method, "taken": taken}))
     if not np.isfinite(eto).any():
-        findings.append(Finding("need_no_weather", "note", "what trees need is not known: the plan gives no reference ET", remedy=REMEDY))
-        return Climate((), (), float("nan"), "", tuple(findings))
+        findings.append(Finding("need_no_weather", "note"))
+        return Climate((), (), float("nan"), "", findings=tuple(findings))
     peak = float(np.nanmax(eto))
     if peak > MUCH:
-        what = f"reference ET of {peak:.1f} mm/day is more than the hottest deserts have as the mean of a month"
-        findings.append(
-            Finding("need_much_eto", "warn", what, f"{peak:.1f} mm/day", f"{MUCH:g} mm/day", "look at its unit: in/day or mm/day")
-        )
+        findings.append(Finding("need_much_eto", "warn", figures={"eto_mm": peak, "much_mm": MUCH}))
     findings += _gaps(eto)
     by_month = tuple(eto.tolist()) if eto.size == 12 and np.isfinite(eto).all() else ()
-    return Climate(by_month, _rain(weather, settings), peak, method, tuple(findings), _warm(weather))
+    return Climate(by_month, _rain(weather, settings), peak, method, taken, tuple(findings), _warm(weather))
 
 
 def _warm(weather: Weather | None) -> tuple[int, int] | None:
@@ -75,13 +70,9 @@ def _warm(weather: Weather | None) -> tuple[int, int] | None:
 def _gaps(eto: Floats) -> list[Finding]:
     """Tell of months that nothing is known of."""
     if eto.size == 1:
-        what = "one reference ET was given: it is taken for the peak, and need by month is not known"
-        return [Finding("need_peak_only", "note", what, remedy="give eto by month, or a climate file, for hours by month")]
-    missing = [MONTHS[k] for k in range(12) if not np.isfinite(eto[k])]
-    if not missing:
-        return []
-    what = f"reference ET of {', '.join(missing)} is not known: need by month is left out"
-    return [Finding("need_month_missing", "warn", what, remedy="add the month to the climate file")]
+        return [Finding("need_peak_only", "note")]
+    missing = tuple(MONTHS[k] for k in range(12) if not np.isfinite(eto[k]))
+    return [Finding("need_month_missing", "warn", figures={"months": missing})] if missing else []
 
 
 def _rain(weather: Weather | None, settings: NeedSettings) -> tuple[float, ...]:

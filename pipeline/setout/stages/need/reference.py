@@ -7,19 +7,25 @@ from typing import Final
 
 import numpy as np
 
+from setout.errors import Refusal
 from setout.model import Floats, Ints, Weather
 from setout.stages.need import radiation
 
 USUAL_WIND: Final = 2.0
 """Wind speed where none was measured [m/s] (FAO-56, chapter 3, missing wind speed data)."""
+BY_FILE: Final = "by_file"
+HARGREAVES_SAMANI: Final = "hargreaves_samani"
+PENMAN_MONTEITH: Final = "penman_monteith"
+"""How reference evapotranspiration is had, as :data:`setout.words.terms.TERMS` has it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Reference:
-    """Reference evapotranspiration of every step of a climate file [mm/day], and how it was had."""
+    """Reference evapotranspiration of every step of a climate file [mm/day], and codes of how it was had, with what taken."""
 
     eto_mm: Floats
     method: str
+    taken: tuple[str, ...] = ()
 
 
 def pressure_at(elevation: float) -> float:
@@ -67,14 +73,14 @@ def vapour_pressure(weather: Weather) -> tuple[Floats, str]:
     """Return actual vapour pressure [kPa] from what was measured, the best first, and what that is."""
     tmin, tmax = _temperatures(weather)
     if weather.tdew_c is not None:
-        return saturation(weather.tdew_c), "dew point"
+        return saturation(weather.tdew_c), "dew_point"
     low, high = saturation(tmin), saturation(tmax)
     if weather.rh_max is not None and weather.rh_min is not None:
         return (low * weather.rh_max + high * weather.rh_min) / 200, "humidity"
     if weather.rh_max is not None:
-        return low * weather.rh_max / 100, "greatest humidity"
+        return low * weather.rh_max / 100, "greatest_humidity"
     if weather.rh_mean is not None:
-        return weather.rh_mean / 100 * (low + high) / 2, "mean humidity"
+        return weather.rh_mean / 100 * (low + high) / 2, "mean_humidity"
     return low, ""
 
 
@@ -114,14 +120,14 @@ def hargreaves_samani(tmin: Floats, tmax: Floats, ra: Floats) -> Floats:
 def reference_of(weather: Weather, latitude: float, elevation: float) -> Reference:
     """Return reference evapotranspiration for every day or month of a climate file."""
     if weather.eto_mm is not None:
-        return Reference(weather.eto_mm, f"as {weather.source} gives it")
+        return Reference(weather.eto_mm, BY_FILE)
     tmin, tmax = _temperatures(weather)
     day = day_of_year(weather)
     ra = radiation.extraterrestrial(latitude, day)
     ea, moist = vapour_pressure(weather)
     sunny = weather.solar_mj is not None or weather.sunshine_h is not None
     if not (moist or sunny or weather.wind_m_s is not None):
-        return Reference(hargreaves_samani(tmin, tmax, ra), "Hargreaves-Samani from temperatures alone")
+        return Reference(hargreaves_samani(tmin, tmax, ra), HARGREAVES_SAMANI)
     taken = []
     if weather.solar_mj is not None:
         rs = weather.solar_mj
@@ -129,14 +135,14 @@ def reference_of(weather: Weather, latitude: float, elevation: float) -> Referen
         rs = radiation.solar_from_sunshine(weather.sunshine_h, radiation.daylight_hours(latitude, day), ra)
     else:
         rs = radiation.solar_from_temperature(tmin, tmax, ra)
-        taken.append("radiation from the range of temperature")
+        taken.append("radiation_by_range")
     if not moist:
-        taken.append("the lowest temperature as dew point")
+        taken.append("lowest_as_dew_point")
     wind = np.full(len(weather), USUAL_WIND)
     if weather.wind_m_s is not None:
         wind = wind_at_2m(weather.wind_m_s, weather.wind_height_m)
     else:
-        taken.append("wind of 2 m/s")
+        taken.append("usual_wind")
     clear = radiation.clear_sky(elevation, ra)
     rs = np.minimum(rs, clear) if weather.solar_mj is None else rs
     share = np.divide(rs, clear, out=np.full(len(weather), 0.5), where=clear > 0.05)
@@ -144,7 +150,7 @@ def reference_of(weather: Weather, latitude: float, elevation: float) -> Referen
     deficit = np.maximum((saturation(tmin) + saturation(tmax)) / 2 - ea, 0.0)
     gamma = psychrometric(pressure_at(elevation))
     eto = penman_monteith((tmin + tmax) / 2, net - soil_heat(weather), wind, deficit, gamma)
-    return Reference(eto, "FAO-56 Penman-Monteith" + (f", with {', '.join(taken)}" if taken else ""))
+    return Reference(eto, PENMAN_MONTEITH, tuple(taken))
 
 
 def day_of_year(weather: Weather) -> Floats:
@@ -159,5 +165,5 @@ def day_of_year(weather: Weather) -> Floats:
 
 def _temperatures(weather: Weather) -> tuple[Floats, Floats]:
     if weather.tmin_c is None or weather.tmax_c is None:
-        raise ValueError("weather without temperatures")
+        raise Refusal("weather_without_temperatures", file=weather.source)
     return weather.tmin_c, weather.tmax_c

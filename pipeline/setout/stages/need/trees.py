@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from setout.geometry.places.growth import canopy_m2, cell_m2, grown_share, judged_in, kept_of, leaves_of, natural_of, years_of
-from setout.model import Block, ClassNeed, Finding, Need, NeedSettings, Pattern, Plant, Site, Trees, Weather
+from setout.model import Block, ClassNeed, Figure, Finding, Need, NeedSettings, Pattern, Plant, Site, Trees, Weather
 from setout.model.system import IN_ROWS
 from setout.stages.need.climate import Climate, climate_of
 from setout.stages.need.rain import effective_rain
@@ -127,22 +127,22 @@ def _class_need(common: _Setting, key: tuple[int, int], count: int, stand: _Stan
 
 def crop_use(
     plant: Plant, settings: NeedSettings, latitude: float, warm: tuple[int, int] | None = None
-) -> tuple[tuple[float, ...], float, str]:
-    """Return the crop coefficients of a plant."""
+) -> tuple[tuple[float, ...], float, tuple[str, ...]]:
+    """Return the crop coefficients of a plant by month, that at the peak, and where they and the season come from."""
     if len(settings.kc) == 12:
-        return settings.kc, max(settings.kc), "yours (water.kc)"
+        return settings.kc, max(settings.kc), ("kc_given_by_month",)
     found = coefficients_of(plant.species, plant.kc_mid, grass=settings.grass, frost=settings.frost)
     if settings.kc:
         kc = settings.kc[0]
-        flat = Coefficients(plant.species, kc, kc, kc, "deciduous", "yours (water.kc), the same all season")
+        flat = Coefficients(plant.species, kc, kc, kc, "deciduous", "kc_given")
         found = flat if found is None else scaled(found, kc)
     if found is None:
-        return (), NAN, ""
+        return (), NAN, ()
     most = max(found.ini, found.mid, found.end)
     season = season_of(found.leaves, latitude, settings.leaf_out, warm)
     if season is None:
-        return (), most, found.source
-    return kc_by_month(found, season), most, f"{found.source}; {season.source}"
+        return (), most, (found.source,)
+    return kc_by_month(found, season), most, (found.source, season.source)
 
 
 def by_month(kc: tuple[float, ...], climate: Climate, settings: NeedSettings) -> tuple[tuple[float, ...], tuple[float, ...]]:
@@ -206,7 +206,7 @@ def _whole(need: Need, staying: list[ClassNeed], common: _Setting) -> Need:
     effective = tuple(
         effective_rain(fallen, eto * days, settings.rain) for fallen, eto, days in zip(climate.rain_mm, climate.eto_mm, DAYS, strict=False)
     )
-    made = replace(need, eto_mm=climate.eto_mm, rain_mm=climate.rain_mm, effective_mm=effective, method=climate.method)
+    made = replace(need, eto_mm=climate.eto_mm, rain_mm=climate.rain_mm, effective_mm=effective, method=climate.method, taken=climate.taken)
     known = [one for one in need.classes if one.is_known]
     years = max((len(one.lpd_by_year) for one in known), default=0)
     totals = tuple((y, sum(one.trees * in_year(one, y) for one in known)) for y in range(1, years + 1))
@@ -221,11 +221,9 @@ def _whole(need: Need, staying: list[ClassNeed], common: _Setting) -> Need:
 
 def _season_taken(classes: Sequence[ClassNeed]) -> list[Finding]:
     """Tell where leaf-out is known and the end of the season is not."""
-    if not any(one.is_known and one.source.endswith(LENGTH_TAKEN) for one in classes):
+    if not any(one.is_known and one.source[-1].endswith(LENGTH_TAKEN) for one in classes):
         return []
-    what = "how long leaves last after your leaf-out is not known: it is taken as long as FAO-56 Table 11 has it for California"
-    remedy = "name a climate file with temperatures, whose autumn then ends the season"
-    return [Finding("need_season_taken", "note", what, remedy=remedy)]
+    return [Finding("need_season_taken", "note")]
 
 
 def _no_season(site: Site, classes: Sequence[ClassNeed], common: _Setting) -> list[Finding]:
@@ -233,28 +231,20 @@ def _no_season(site: Site, classes: Sequence[ClassNeed], common: _Setting) -> li
     if not common.climate.eto_mm:
         return []
     bare = [one for one in classes if one.is_known and not one.kc_by_month]
-    names = dict.fromkeys(site.blocks[one.block].plants[one.plant].name or "plants" for one in bare)
+    names = tuple(dict.fromkeys(site.blocks[one.block].plants[one.plant].name or "plants" for one in bare))
     if not names:
         return []
-    what = f"when {'; '.join(names)} {'is' if len(names) == 1 else 'are'} in leaf is not known: need and hours by month are left out"
-    what += ", and the need at the peak is that of mid-season with the greatest reference ET of the year"
-    remedy = 'write leaf_out = "15 April" in [water], or name a climate file with temperatures that fall below 10 C in winter'
-    return [Finding("need_no_season", "warn", what, remedy=remedy)]
+    plant, plants = (names[0], ()) if len(names) == 1 else ("", names)
+    return [Finding("need_no_season", "warn", figures={"plant": plant, "plants": plants})]
 
 
 def _unknown(need: ClassNeed, block: str, plant: Plant) -> list[Finding]:
     """Tell what keeps the need of a class from being known."""
-    name = plant.name or ("a plant without a name" if block else "trees outside all blocks")
-    where = f"block {block}: " if block else ""
+    nameless = "" if plant.name else "plant_without_a_name" if block else "trees_outside"
+    who: dict[str, Figure] = {"block": block, "plant": plant.name, "nameless": nameless}
     if not np.isfinite(need.kc_peak):
-        what = f"{where}the water that {name} needs is not known: there is no crop coefficient for it"
-        remedy = "give kc_mid in a [[plant]] table, or kc in [water]"
-        remedy = remedy if plant.name else f"name the plants of the block by their species, or {remedy}"
-        return [Finding("need_no_kc", "warn", what, remedy=remedy)]
+        mend = "mend_no_kc_nameless" if nameless else "mend_no_kc"
+        return [Finding("need_no_kc", "warn", figures={**who, "mend": mend})]
     if not need.is_known:
-        what = f"{where}the water that {name} needs is not known: its spread is not"
-        return [Finding("need_no_spread", "warn", what, remedy='give spread = "15 ft" in the block')]
-    if not need.lpd_by_year:
-        what = f"{where}how {name} grows is not known: its need is that of full size in every year"
-        return [Finding("need_no_growth", "note", what, remedy="give years_to_full_size in a [[plant]] table")]
-    return []
+        return [Finding("need_no_spread", "warn", figures=who)]
+    return [] if need.lpd_by_year else [Finding("need_no_growth", "note", figures=who)]

@@ -10,8 +10,7 @@ import shapely
 
 from setout.model import Bools, Finding, Floats, Ints, Irrigation, Trees
 from setout.model.irrigation import REASONS
-from setout.stages.water.doubts import REMEDY
-from setout.units import show_length
+from setout.stages.water.doubts import mend_of
 
 NEAR_M = 1.0
 """How far a tree may stand from its emitter where the plan names no wetted radius [m]; common practice, no source."""
@@ -59,30 +58,18 @@ def coverage(irrigation: Irrigation, trees: Trees, x: Floats, y: Floats) -> Cove
     return Coverage(node, np.asarray(away, float), allowed, network.zone[node], network.tree[node], away <= allowed)
 
 
-def uncovered(
-    irrigation: Irrigation, found: Coverage, labels: Sequence[str], places: tuple[Floats, Floats], units: str
-) -> tuple[Finding, ...]:
+def uncovered(irrigation: Irrigation, found: Coverage, labels: Sequence[str], places: tuple[Floats, Floats]) -> tuple[Finding, ...]:
     """Name the positions that have no emitter near enough, or whose emitter does not give what its tree needs."""
     out = []
     dry = irrigation.known & ~irrigation.watered
     for k in np.flatnonzero(~found.covered | dry[found.tree]).tolist():
         zone, point = irrigation.zones[int(found.zone[k])].name, shapely.Point(places[0][k], places[1][k])
+        tree, away, allowed = str(labels[k]), float(found.away_m[k]), float(found.allowed_m[k])
         if not found.covered[k]:
-            out.append(
-                Finding(
-                    "no_emitter_near",
-                    "stop",
-                    f"tree {labels[k]} has no emitter near enough; the nearest is of zone {zone}",
-                    show_length(float(found.away_m[k]), units),
-                    show_length(float(found.allowed_m[k]), units),
-                    "lead an emitter to it, or move the tree to the lateral",
-                    str(labels[k]),
-                    point,
-                    float(found.away_m[k] - found.allowed_m[k]),
-                )
-            )
+            figures = {"tree": tree, "zone": zone, "away_m": away, "allowed_m": allowed}
+            out.append(Finding("no_emitter_near", "stop", figures=figures, tree_id=tree, geometry=point, by=away - allowed))
         else:
-            out.append(_dry(irrigation, int(found.tree[k]), f" by zone {zone}", str(labels[k]), point))
+            out.append(_dry(irrigation, int(found.tree[k]), zone, tree, point))
     return tuple(out)
 
 
@@ -95,8 +82,8 @@ def without_pipes(irrigation: Irrigation, tree: Ints, labels: Sequence[str], pla
     )
 
 
-def _dry(irrigation: Irrigation, tree: int, where: str, label: str, point: shapely.Point) -> Finding:
+def _dry(irrigation: Irrigation, tree: int, zone: str, label: str, point: shapely.Point) -> Finding:
     """Say of a position that the plan does not water its tree, and why: as grave as the plan has it."""
     reason = REASONS[int(irrigation.reason[tree])]
-    remedy = REMEDY.get(reason, "see what the plan says of its zone")
-    return Finding("not_watered", "stop", f"tree {label} is not watered{where}: {reason}", "", "", remedy, label, point)
+    figures = {"tree": label, "zone": zone, "reason": reason, "mend": mend_of(reason, "mend_zone")}
+    return Finding("not_watered", "stop", figures=figures, tree_id=label, geometry=point)

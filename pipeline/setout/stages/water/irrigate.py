@@ -62,7 +62,7 @@ def irrigate(given: Given, plan: IrrigationPlan, need: Need, say: Say = silent) 
     assert water is not None
     unserved = given.unserved.copy()
     if plan.emitter is None:
-        return _dry(given, plan, need, doubts.no_emitter(given.site), unserved)
+        return _dry(given, plan, need, doubts.no_emitter(), unserved)
     usable = np.isfinite(water.points.pressure_kpa) & np.isfinite(water.points.flow_lph)
     found = list(doubts.sources_unknown(given.site, np.unique(given.point[given.point >= 0]), usable))
     each = plan.emitter.flow_lph * max(plan.emitters_in(b) for b in range(len(given.site.blocks)))

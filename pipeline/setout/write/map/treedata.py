@@ -19,6 +19,7 @@ from setout.model.irrigation import REASONS
 from setout.units import FOOT, GALLON, PSI
 from setout.words.plan import plant_kinds, plant_label
 from setout.words.systems import out_in, short_words
+from setout.words.terms import TERMS
 from setout.write.map.growth import growth_classes
 
 if TYPE_CHECKING:
@@ -289,7 +290,7 @@ def _mature(planting: Planting, name: str) -> Floats:
 def _water_text(planting: Planting, name: str) -> NDArray[np.str_] | None:
     """Return water point, zone or reason of each tree, empty for none; None where the plan says nothing of it."""
     index = planting.facts.get({"water_point": "water_index", "zone": "zone_index"}.get(name, "reason_index"))
-    words: tuple[str, ...] = REASONS
+    words = tuple(TERMS[reason] for reason in REASONS)
     if name == "water_point":
         words = planting.site.water.points.name if planting.site.water else ()
     elif name == "zone":

@@ -10,7 +10,8 @@ import shapely
 from setout.draw import palette
 from setout.layers.works import numbered
 from setout.units import show_area, show_length
-from setout.words.systems import PURPOSES, show_volume
+from setout.words.amounts import show_volume
+from setout.words.systems import PURPOSES
 from setout.write.map import treedata
 from setout.write.map.leaflet import Look, PlanLayer, shape_layer
 from setout.write.map.outlines import COUNT, Entry

@@ -11,6 +11,7 @@ import numpy as np
 
 from setout.layers.plan_builders import row_ids
 from setout.units import ACRE, FOOT, GALLON, PSI
+from setout.words.materials import all_bought
 from setout.words.terms import TERMS
 from setout.write.packet.workorder import work_order
 
@@ -145,7 +146,8 @@ def materials_list(planting: Planting) -> List:
     """Return the materials, those of the water among them."""
     units = planting.site.units
     fields = (Field("item", width=24), Field("size", width=34), *_quantity_fields(units, "each", "m", "m3"), Field("for", width=44))
-    rows = tuple((m.item, m.size, *_quantities(units, m.quantity, m.unit, "each", "m", "m3"), m.where) for m in planting.materials)
+    lines = zip(planting.materials, all_bought(planting.materials, units), strict=True)
+    rows = tuple((m.item, m.size, *_quantities(units, line.quantity, line.unit, "each", "m", "m3"), m.where) for line, m in lines)
     return List("materials", "Materials", fields, rows, "Sizes are allowances of the plan file or common practice; check them.")
 
 

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from setout.model.buying import MATERIALS
 from setout.model.irrigation import MAIN, MANIFOLD
 from setout.units import FOOT, show_area
+from setout.words.materials import bought
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -79,7 +81,7 @@ def work_order(planting: Planting, stakes: StakeSet) -> list[Job]:
         "plant": quantities.plant(),
         "water in": quantities.by_block("plants"),
         "mulch": quantities.material("mulch", "m3", "none in the plan"),
-        "guard": (*quantities.material("trunk guard", "each", ""), *quantities.material("tree stake", "each", "")),
+        "guard": (*quantities.material("trunk_guard", "each", ""), *quantities.material("tree_stake", "each", "")),
     }
     jobs = []
     for step, job in enumerate(JOBS, 1):
@@ -174,17 +176,16 @@ class _Quantities:
 
     def material(self, item: str, unit: str, none: str) -> Iterator[Line]:
         """Yield an item of the materials by block, as their lines name it."""
-        names = sorted(self.stakes.blocks, key=len, reverse=True)
         found: dict[str, tuple[float, list[str]]] = {}
         for line in self.planting.materials:
             if line.item != item or line.unit != unit:
                 continue
-            block = next((name for name in names if line.where.startswith(f"block {name}: ")), SITE)
+            block = line.block or SITE
             total, said = found.get(block, (0.0, []))
-            found[block] = (total + line.quantity, [*said, line.shown or f"{line.quantity:,.1f} {unit}"])
+            found[block] = (total + line.quantity, [*said, bought(line, self.planting.site.units).shown])
         for name in (*self.stakes.blocks, SITE):
             if name in found:
-                yield name, found[name][0], unit, f"{' and '.join(found[name][1])} {item}"
+                yield name, found[name][0], unit, f"{' and '.join(found[name][1])} {MATERIALS[item].name}"
             elif none and name != SITE:
                 yield name, None, unit, none
 

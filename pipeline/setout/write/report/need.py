@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 from setout.model.need import MONTHS
 from setout.tables.crops import DAYS
 from setout.units import GALLON
+from setout.words.template import filled
+from setout.words.terms import TERMS
 
 if TYPE_CHECKING:
     from setout.model import ClassNeed, Need, Planting
@@ -30,7 +32,7 @@ def need_section(planting: Planting) -> dict[str, Any] | None:
         "climate": [(name, [values[m] for m in shown]) for name, values in _climate(need, us=us)],
         "said": list(_said(need, us=us)),
         "all": _all(most, us=us) if most > 0 else "",
-        "sources": list(dict.fromkeys(part for one in known for part in one.source.split("; "))),
+        "sources": list(dict.fromkeys(TERMS.get(part, part) for one in known for part in one.source)),
     }
 
 
@@ -70,7 +72,9 @@ def _climate(need: Need, *, us: bool) -> list[tuple[str, list[str]]]:
 
 
 def _said(need: Need, *, us: bool) -> Iterator[str]:
-    yield f"Reference evapotranspiration (ET): {need.method}."
+    yield filled(
+        "Reference evapotranspiration (ET): [[{method:word}]][[, with {taken:words}]].", {"method": need.method, "taken": need.taken}, "si"
+    )
     if need.peak_month:
         yield f"All plants together need most in {MONTHS[need.peak_month - 1]}, where the reference is {_rate(need.peak_eto_mm, us=us)}."
     elif math.isfinite(need.peak_eto_mm):

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from setout.units import show_length
+from setout.words.materials import all_bought
 
 if TYPE_CHECKING:
     from setout.model import BlockRoom, Planting
@@ -72,7 +73,5 @@ def order(planting: Planting) -> list[dict[str, str]]:
 
 def materials(planting: Planting) -> list[dict[str, str]]:
     """Return the lines of the materials, as the template takes them."""
-    return [
-        {"item": line.item, "size": line.size, "quantity": line.shown or f"{line.quantity:,.1f} {line.unit}", "where": line.where}
-        for line in planting.materials
-    ]
+    lines = all_bought(planting.materials, planting.site.units)
+    return [{"item": line.item, "size": line.size, "quantity": line.shown, "where": line.where} for line in lines]

@@ -10,6 +10,7 @@ import numpy as np
 from setout.model.irrigation import REASONS
 from setout.model.need import MONTHS
 from setout.units import FLOW, GALLON, show_pressure
+from setout.words.terms import TERMS
 
 if TYPE_CHECKING:
     from setout.model import Irrigation, Planting, Zone
@@ -119,7 +120,7 @@ def _said(planting: Planting, irrigation: Irrigation) -> list[str]:
     said = [f"{watered:,} of {trees:,} trees get what they need at the peak within the hours allowed."]
     for code in np.unique(irrigation.reason[irrigation.known & ~irrigation.watered]).tolist():
         count = int((irrigation.known & ~irrigation.watered & (irrigation.reason == code)).sum())
-        said.append(f"{count:,} are not watered: {REASONS[code]}.")
+        said.append(f"{count:,} are not watered: {TERMS[REASONS[code]]}.")
     if unknown:
         said.append(f"Of {unknown:,} it cannot be told, for their need or their pressure is unknown.")
     settings = irrigation.settings
