@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, field_validator
 
+from setout.model.asked import ShadeSource
 from setout.model.shade import LightPlan
 from setout.planfile.quantities import Distance, Label, Section
 
@@ -78,6 +79,10 @@ class ShadeSection(Section):
     height: Distance | None = None
     spread: Distance | None = None
     why: Label = ""
+
+    def value(self) -> ShadeSource:
+        """Return what the section says."""
+        return ShadeSource(self.from_, self.height, self.spread)
 
     @field_validator("height", "spread")
     @classmethod

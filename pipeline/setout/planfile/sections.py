@@ -7,6 +7,8 @@ from typing import Literal
 from pydantic import Field, field_validator
 
 from setout import units
+from setout.model import HeightLimit, NoPlant, Setback
+from setout.model.asked import LeftOut, WaterAsked
 from setout.planfile.irrigation import WaterSettings
 from setout.planfile.need import NeedKeys
 from setout.planfile.quantities import Area, Distance, Elevation, Flow, GeoidHeight, Label, Length, Pressure, Section, Slope, one_or_many
@@ -60,12 +62,21 @@ class SetbackSection(Section):
     measured_to: Literal["trunk", "canopy"] = "trunk"
     why: Label = ""
 
+    def value(self) -> Setback:
+        """Return what the section says."""
+        why = self.why or ("property line" if self.from_ == "boundary" else self.from_)
+        return Setback(why, self.from_, self.distance, self.measured_to)
+
 
 class NoPlantSection(Section):
     """An area where nothing is planted."""
 
     from_: str = Field(alias="from")
     why: Label = ""
+
+    def value(self) -> NoPlant:
+        """Return what the section says."""
+        return NoPlant(self.why or self.from_, self.from_)
 
 
 class HeightLimitSection(Section):
@@ -76,12 +87,20 @@ class HeightLimitSection(Section):
     height: Distance
     why: Label = ""
 
+    def value(self) -> HeightLimit:
+        """Return what the section says."""
+        return HeightLimit(self.why or self.from_, self.from_, self.within, self.height)
+
 
 class LeftOutSection(Section):
     """Features that no other table is about; without a reason the plan has a finding that stops."""
 
     from_: str = Field(alias="from")
     why: Label = ""
+
+    def value(self) -> LeftOut:
+        """Return what the section says."""
+        return LeftOut(self.why, self.from_)
 
 
 class WaterSection(WaterSettings, NeedKeys):
@@ -97,3 +116,16 @@ class WaterSection(WaterSettings, NeedKeys):
     beyond_reach: Literal["exclude", "plant"] = "exclude"
 
     _lists = field_validator("points", "barriers", "sleeves", mode="before")(one_or_many)
+
+    def asked(self) -> WaterAsked:
+        """Return what the section says of the survey's features."""
+        return WaterAsked(
+            self.points,
+            self.barriers,
+            self.sleeves,
+            self.pressure,
+            self.flow,
+            self.max_run,
+            self.min_pressure,
+            self.beyond_reach == "plant",
+        )
