@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, Literal, Protocol
+from typing import TYPE_CHECKING, Any, Final, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 Geometries = NDArray[np.object_]
+
+WGS84: Final = CRS.from_epsg(4326)
+"""Longitude and latitude as maps and receivers have them."""
 
 Severity = Literal["note", "warn", "stop"]
 Figure = float | int | str | tuple[str, ...] | None

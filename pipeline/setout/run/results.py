@@ -13,8 +13,9 @@ from setout.model import Planting
 from setout.planfile import Plan
 from setout.run.inputs import Input, changed
 from setout.run.steps import Steps
-from setout.stages import terrain
+from setout.stages import staking, terrain
 from setout.words.findings import all_told
+from setout.words.refusals import in_words
 
 PRODUCTS = ("geopackage", "map", "terrain", "report", "packet")
 
@@ -53,9 +54,12 @@ def write(planting: Planting, folder: Path, products: Sequence[str], steps: Step
             report.write_report(folder / "report.html", planting, picture_svg=svg)
     if "packet" in products:
         from setout.write.packet import contents, irrigation_files
+        from setout.write.sheets import write_sheets
 
-        with steps.step("write packet"):
-            contents.write_packet(planting, folder / "packet")
+        with steps.step("write packet"), in_words(planting.site.units):
+            stakes = staking.stake_set(planting)
+            contents.write_packet(planting, stakes, folder / "packet")
+            write_sheets(folder / "packet" / "sheets.pdf", planting, stakes)
             irrigation_files.write_irrigation(planting, folder / "packet")
 
 

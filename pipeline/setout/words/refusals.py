@@ -2,32 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
 from typing import Final
 
 from setout.errors import Refusal, SetoutError
-from setout.model import Figure
+from setout.words import refusals_survey
+from setout.words.refused import Refused
 from setout.words.template import filled
 
-
-@dataclass(frozen=True, slots=True)
-class Refused:
-    """What is said of one code: templates, as :mod:`setout.words.template` fills them, and figures such as they may be."""
-
-    what: str
-    where: str = ""
-    remedy: str = ""
-    example: Mapping[str, Figure] = field(default_factory=dict)
-
-    @property
-    def texts(self) -> tuple[str, str, str]:
-        """Return the templates in the order of a fault."""
-        return self.what, self.where, self.remedy
-
-
-REFUSALS: Final[dict[str, Refused]] = {}
+REFUSALS: Final[dict[str, Refused]] = {**refusals_survey.REFUSALS}
 """What is said of each code."""
 
 

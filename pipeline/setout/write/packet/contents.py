@@ -6,20 +6,20 @@ import re
 from pathlib import Path
 
 from setout.model import Planting
+from setout.model.staking import StakeSet
+from setout.words.staking import described
 from setout.write.packet import dxf, lists, pointfiles, stakeout, workbook
-from setout.write.packet.stakeset import StakeSet, stake_set
-from setout.write.sheets import write_sheets
 
 
-def write_packet(planting: Planting, folder: Path) -> None:
+def write_packet(planting: Planting, stakes: StakeSet, folder: Path) -> None:
     """Write the stake-out files, the lists, and the note that goes with them."""
     folder.mkdir()
-    stakes = stake_set(planting)
-    trees, monuments, frame = stakes.trees, stakes.monuments, stakes.frame
-    stakeout.write_pnezd(folder / "stakeout.csv", trees, monuments, frame.plane_crs)
+    stakes = described(stakes)
+    trees, monuments = stakes.trees, stakes.monuments
+    stakeout.write_pnezd(folder / "stakeout.csv", trees, monuments, (stakes.unit, stakes.size))
     pointfiles.write_full(folder / "points.csv", stakes)
     pointfiles.write_control(folder / "control.csv", stakes)
-    stakeout.write_gpx(folder / "trees.gpx", trees, stakes.name, monuments=monuments, names=stakes.short)
+    stakeout.write_gpx(folder / "trees.gpx", trees, stakes.name, stakes.short, monuments=monuments)
     _write_gpx_by_block(folder / "gpx", stakes)
     pointfiles.write_kml(folder / "trees.kml", stakes, planting.site.boundary)
     pointfiles.write_geojson(folder / "trees.geojson", stakes, planting.site.boundary)
@@ -29,8 +29,7 @@ def write_packet(planting: Planting, folder: Path) -> None:
         if one.file:
             workbook.write_csv(folder / f"{one.file}.csv", one)
     workbook.write_workbook(folder / "lists.xlsx", made, stakes)
-    write_sheets(folder / "sheets.pdf", planting)
-    stakeout.write_readme(folder / "README.txt", trees, monuments, frame)
+    stakeout.write_readme(folder / "README.txt", stakes)
 
 
 def _write_gpx_by_block(folder: Path, stakes: StakeSet) -> None:
@@ -44,4 +43,4 @@ def _write_gpx_by_block(folder: Path, stakes: StakeSet) -> None:
         path = folder / (f"block-{index + 1:02d}-{letters}.gpx" if letters else f"block-{index + 1:02d}.gpx")
         names = [stakes.short[k] for k in own.tolist()]
         title = f"{stakes.name}: block {block}"
-        stakeout.write_gpx(path, stakes.trees.take(own), title, monuments=stakes.monuments, names=names)
+        stakeout.write_gpx(path, stakes.trees.take(own), title, names, monuments=stakes.monuments)
