@@ -13,7 +13,6 @@ from typing import Any
 from xml.etree import ElementTree as ET
 
 import pytest
-from write.test_asbuilt import came_back
 
 from setout.draw import chart
 from setout.model import Planting
@@ -23,6 +22,7 @@ from setout.write.map import page as webmap
 from setout.write.report import page as report
 from setout.write.report import picture
 from write import sample_planting
+from write.asbuilt.test_page import came_back
 
 PLAIN = tuple(f"name {k}" for k in range(6))
 EVIL = ('a "quoted" one', "it's <b>bold</b> & more", "two\nlines", "tab\tand & ampersand;", "' onload='x", '"><i a="')

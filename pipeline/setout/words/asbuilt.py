@@ -55,10 +55,7 @@ def figures(back: Return) -> list[tuple[str, float, str, str]]:
     return [
         ("surveyed trees", float(len(back.built.points)), "each", f"{len(back.built.points):,}"),
         ("planned trees", float(len(back.planting.trees)), "each", f"{len(back.planting.trees):,}"),
-        *(
-            (word, float(counts.get(code, 0)), "each", f"{counts.get(code, 0):,}")
-            for code, word in zip(STATUSES, STATUS_WORDS, strict=True)
-        ),
+        *((word, float(n), "each", f"{n:,}") for word, n in zip(STATUS_WORDS, (counts.get(code, 0) for code in STATUSES), strict=True)),
         ("shift of the whole", shift if sure else math.nan, "m", _give(shift, set_up.shift_sd_m, units) if sure else "not known"),
         ("its direction", way if sure else math.nan, "deg", f"{way:.1f} deg from true north" if sure else "not known"),
         ("turn of the whole, clockwise", set_up.turn_deg if known else math.nan, "deg", _turn(set_up)),

@@ -30,7 +30,8 @@ from setout.model import Figure
 from setout.units import FOOT, show_area, show_length, show_pressure
 from setout.words.terms import TERMS
 
-_OPTIONAL: Final = re.compile(r"\[\[(.*?)\]\]", re.DOTALL)
+_OPTIONAL: Final = re.compile(r"\[\[([^\]]*?\{.*?)\]\]", re.DOTALL)
+"""What stands between the brackets of a table of the plan file, such as ``[[setback]]``, asks for no figure and stays."""
 _SIZED: Final = re.compile(r"(length|percent|list)(\d+)?$")
 
 

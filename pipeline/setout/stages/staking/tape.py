@@ -22,13 +22,14 @@ NEAR: Final = 40
 
 def tape_plan(planting: Planting, block: int) -> TapePlan | None:
     """Work out how a block is set out by tape."""
-    trees, pattern = planting.trees, planting.site.blocks[block].pattern
+    trees = planting.trees
     mine = np.flatnonzero(trees.block == block)
     if len(mine) < 2:
         return None
     xy = np.column_stack([trees.x, trees.y])
     ends = _row_ends(trees.row, trees.position, mine)
     lengths = {r: float(np.hypot(*(xy[last] - xy[first]))) for r, (first, last, _) in ends.items()}
+    pattern = planting.site.blocks[block].pattern
     aside = _aside_m(pattern)
     bent = _bent(trees, aside, mine, ends)
     base, a, b = _base(planting.site.monuments, xy, ends, lengths, bent)
