@@ -23,7 +23,7 @@ from setout.read.vector.fieldpoints import read_field
 from setout.run import plan_site
 from setout.run.fieldreturn import field_of, planned_of
 from setout.stages.fieldreturn import match
-from setout.write.packet.stakeset import stake_set
+from setout.stages.staking import stake_set
 
 
 @pytest.fixture(scope="module")

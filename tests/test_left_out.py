@@ -34,7 +34,7 @@ def farm(tmp_path: Path, sound: Path) -> Farm:
 
 def told(farm: Farm, **sections: object) -> list[Finding]:
     plan = read_plan_file(farm.write(**sections))
-    site = site_of(plan, read_survey(plan, farm.folder))
+    site = site_of(plan.asked(), read_survey(plan, farm.folder))
     return [finding for finding in site.findings if finding.code in CODES]
 
 

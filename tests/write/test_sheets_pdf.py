@@ -20,6 +20,7 @@ from scipy.spatial import cKDTree
 
 from setout.model import Planting
 from setout.model.sheet import PAPERS, SheetSettings
+from setout.stages.staking import stake_set
 from setout.write.sheets import Sheets, write_sheets
 from write.sample_planting import EVIL, planting, systems
 
@@ -55,7 +56,7 @@ def drawn(request, tmp_path_factory) -> Iterator[Drawn]:
     options, settings = CASES[request.param]
     plan = replace(with_corners(planting(**options)), sheets=settings)
     path = tmp_path_factory.mktemp("sheets") / "sheets.pdf"
-    made = write_sheets(path, plan)
+    made = write_sheets(path, plan, stake_set(plan))
     with pdfplumber.open(path) as pdf:
         yield Drawn(plan, made, path, made.scale, settings.paper or settings.paper_for(plan.site.units), pdf)
 
@@ -320,7 +321,7 @@ def keys_of(item):
 
 def test_text_from_files_is_text_and_nothing_runs(tmp_path) -> None:
     plan = with_corners(systems(names=EVIL))
-    made = write_sheets(tmp_path / "s.pdf", plan)
+    made = write_sheets(tmp_path / "s.pdf", plan, stake_set(plan))
     assert made.lacking == {"樹"}
     reader = PdfReader(tmp_path / "s.pdf")
     keys = {str(key) for number in range(1, len(reader.xref[0]) + 1) for key in keys_of(reader.get_object(number))}
@@ -335,13 +336,14 @@ def test_text_from_files_is_text_and_nothing_runs(tmp_path) -> None:
 
 def test_the_same_plan_gives_the_same_file(tmp_path) -> None:
     for name in ("a", "b"):
-        write_sheets(tmp_path / name, planting())
+        write_sheets(tmp_path / name, planting(), stake_set(planting()))
     assert (tmp_path / "a").read_bytes() == (tmp_path / "b").read_bytes()
 
 
 def test_accented_and_greek_and_cyrillic_names_are_set_in_the_embedded_font(tmp_path) -> None:
     names = ("Dvořák", "Łódź", "Ελιά", "яблоня")
-    made = write_sheets(tmp_path / "s.pdf", with_corners(planting(names=names)))
+    named = with_corners(planting(names=names))
+    made = write_sheets(tmp_path / "s.pdf", named, stake_set(named))
     assert made.lacking == frozenset()
     with pdfplumber.open(tmp_path / "s.pdf") as pdf:
         text = "".join(page.extract_text() for page in pdf.pages)
@@ -354,7 +356,7 @@ def test_plan_without_monuments_slopes_or_water_still_has_its_sheets(tmp_path) -
     plan = planting()
     facts = {"tree_id": plan.facts["tree_id"]}
     bare = replace(plan, facts=facts, site=replace(plan.site, water=None, height_limits=()), irrigation=None)
-    made = write_sheets(tmp_path / "s.pdf", bare)
+    made = write_sheets(tmp_path / "s.pdf", bare, stake_set(bare))
     with pdfplumber.open(tmp_path / "s.pdf") as pdf:
         assert len(pdf.pages) == made.pages
         assert "no two corners to tape from" in re.sub(r"\s+", " ", pdf.pages[1].extract_text())
@@ -367,7 +369,7 @@ def test_water_sheet_of_every_zone_lists_its_pipes_and_valves(tmp_path) -> None:
     irrigation = plan.irrigation
     assert irrigation is not None
     assert irrigation.network is not None
-    made = write_sheets(tmp_path / "s.pdf", plan)
+    made = write_sheets(tmp_path / "s.pdf", plan, stake_set(plan))
     with pdfplumber.open(tmp_path / "s.pdf") as pdf:
         water = [page for page in pdf.pages if "Set the valve to" in page.extract_text()]
         assert len(water) == len(irrigation.zones)

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from functools import partial
 from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.lines.overlay import polygonal
-from setout.geometry.places.polymap import FEW, PolyMap, over
 from setout.layers import CONTRACTS
 from setout.layers.columns import Chunked, Coded, Points, several, texts
 from setout.layers.data import LayerData
@@ -21,11 +18,10 @@ from setout.layers.need import need_layer
 from setout.layers.water import tree_columns, water_layers, zones_of_points
 from setout.layers.works import works_layers
 from setout.layers.years import year_layers
-from setout.model import Exclusion, Floats, Frame, Geometries, Planting
+from setout.model import WGS84, Exclusion, Floats, Frame, Geometries, Planting
 from setout.words.findings import all_told
 from setout.words.materials import all_bought
 
-WGS84 = CRS.from_epsg(4326)
 FACTS = (
     "elevation_m",
     "slope_pct",
@@ -49,7 +45,7 @@ FACTS = (
 def plan_layers(planting: Planting, contours: Sequence[tuple[float, BaseGeometry]] = ()) -> Iterator[LayerData]:
     """Yield the layers of a planting, in the order in which they are written."""
     site, usable = planting.site, planting.usable
-    outer = _to_survey(site.frame, site.boundary.bounds)
+    outer = _to_survey(site.frame)
     yield _layer("boundary", outer([site.boundary]), name=[site.name], area_m2=[site.boundary.area])
     yield _exclusions(usable.exclusions, outer)
     yield _layer(
@@ -85,19 +81,11 @@ def plan_layers(planting: Planting, contours: Sequence[tuple[float, BaseGeometry
     yield from need_layer(planting)
 
 
-def mapping_to(frame: Frame, crs: CRS, box: tuple[float, float, float, float]) -> PolyMap:
-    """Return the mapping from the frame to another CRS, fast over a box and true to 0.01 mm."""
-    unit = 1e-10 if crs.is_geographic else 1e-5 / crs.axis_info[0].unit_conversion_factor
-    return over(partial(frame.to, crs), box, unit)
-
-
-def _to_survey(frame: Frame, box: tuple[float, float, float, float]) -> Callable[..., Geometries]:
+def _to_survey(frame: Frame) -> Callable[..., Geometries]:
     """Return what takes geometries from the frame to the survey's CRS."""
-    mapping = mapping_to(frame, frame.survey_crs, box)
 
     def move(xy: Floats) -> Floats:
-        mapped = mapping if len(xy) > FEW else partial(frame.to, frame.survey_crs)
-        return np.column_stack(mapped(xy[:, 0], xy[:, 1]))
+        return np.column_stack(frame.to(frame.survey_crs, xy[:, 0], xy[:, 1]))
 
     def outer(geometries: Sequence[BaseGeometry | None] | Geometries, whole_cells: Sequence[int] | None = None) -> Geometries:
         array = np.empty(len(geometries), object)
@@ -202,15 +190,11 @@ def _trees(planting: Planting) -> LayerData:
     frame, size = site.frame, len(trees)
     names = [block.name for block in site.blocks]
 
-    to_survey, to_wgs84, to_plane = (
-        mapping_to(frame, crs, site.boundary.bounds) if size > FEW else partial(frame.to, crs)
-        for crs in (frame.survey_crs, WGS84, frame.plane_crs)
-    )
-
     def places(part: slice) -> dict[str, Floats]:
-        x, y = to_survey(trees.x[part], trees.y[part])
-        lon, lat = to_wgs84(trees.x[part], trees.y[part])
-        east, north = (x, y) if frame.plane_crs == frame.survey_crs else to_plane(trees.x[part], trees.y[part])
+        own = trees.x[part], trees.y[part]
+        x, y = frame.to(frame.survey_crs, *own)
+        lon, lat = frame.to(WGS84, *own)
+        east, north = (x, y) if frame.plane_crs == frame.survey_crs else frame.to(frame.plane_crs, *own)
         return {"x": x, "y": y, "easting": east, "northing": north, "lon": lon, "lat": lat}
 
     at = several(size, ("x", "y", "easting", "northing", "lon", "lat"), places)

@@ -5,6 +5,7 @@ plants are structures of arrays, one entry a tree, all of the same length.
 """
 
 from setout.model.base import (
+    WGS84,
     Bools,
     Elevations,
     Figure,
@@ -40,6 +41,7 @@ from setout.model.site import Ground, HeightLimit, NoPlant, Reach, Served, Setba
 from setout.model.system import Bed, Block, Dealing, Pair, Pattern, Plant, Trellis
 
 __all__ = [
+    "WGS84",
     "AccountRow",
     "Bed",
     "Block",

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setout.model.base import Finding, Floats, Ints
+from setout.model.planting import Planting
 
 IN_PLACE: Final = 0
 OFF_PLACE: Final = 1
@@ -19,18 +20,8 @@ EXTRA: Final = 5
 MISSING: Final = 6
 NOT_SURVEYED: Final = 7
 NOT_JUDGED: Final = 8
-STATUS_WORDS: Final = (
-    "in place",
-    "off its place",
-    "swapped",
-    "at another's place",
-    "doubled",
-    "extra",
-    "missing",
-    "not surveyed",
-    "not judged",
-)
-"""What a surveyed tree, or a planned place without one, is; by number."""
+STATUSES: Final = ("in_place", "off_place", "swapped", "misplaced", "doubled", "extra", "missing", "not_surveyed", "not_judged")
+"""What a surveyed tree, or a planned place without one, is: codes by number."""
 WHOLE: Final = ("survey_coarse", "systematic_shift", "scale_off", "set_up_unsure", "monument_off")
 """Codes of findings on the set-out as a whole, told before all others."""
 
@@ -113,13 +104,14 @@ class AsBuilt:
     ----------
     points : the positions
     place : index of the planned tree at whose place each stands; -1 for none
-    status : index into STATUS_WORDS
+    status : index into STATUSES
     off_x, off_y : true position less planned place, east and north [m]; NaN without a place
     own_x, own_y : what is left of that when shift and turn of the whole set-out are taken away [m]
     missing : indices of planned trees without a surveyed one, of blocks that were surveyed
     unsurveyed : names of blocks without any surveyed tree
     set_up : how the whole lies on the plan
     findings : what falls short in the set-out itself
+    counts : trees or places by their code of STATUSES
     """
 
     points: FieldPoints
@@ -134,3 +126,25 @@ class AsBuilt:
     set_up: SetUp
     findings: tuple[Finding, ...] = ()
     counts: dict[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Return:
+    """What came back, with the plan that it is held to.
+
+    Attributes
+    ----------
+    planting : the plan
+    true : the plan with its trees where they stand
+    built : the match
+    order : surveyed positions in the order of the true trees
+    labels : what each surveyed position is called
+    source : the surveyed file, as it was named
+    """
+
+    planting: Planting
+    true: Planting
+    built: AsBuilt
+    order: Ints
+    labels: tuple[str, ...]
+    source: str

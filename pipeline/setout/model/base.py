@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, Literal, Protocol
+from typing import TYPE_CHECKING, Any, Final, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +19,11 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 Geometries = NDArray[np.object_]
 
+WGS84: Final = CRS.from_epsg(4326)
+"""Longitude and latitude as maps and receivers have them."""
+
 Severity = Literal["note", "warn", "stop"]
-Figure = float | int | str | tuple[str, ...] | tuple[Mapping[str, "Figure"], ...] | None
+Figure = float | int | str | tuple[Any, ...] | None
 """A figure behind a finding, in SI, or a name or code, or the figures of several things; None where it is unknown."""
 
 
@@ -156,7 +159,7 @@ class Finding:
     by: float = float("nan")
     trees: Ints | None = field(default=None, compare=False)
     each: str = ""
-    figures: Mapping[str, Figure] = field(default_factory=dict, hash=False)
+    figures: Mapping[str, Any] = field(default_factory=dict, hash=False)
 
     @property
     def count(self) -> int:

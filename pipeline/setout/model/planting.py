@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from setout.model.base import Bools, Figure, Finding, Floats, Geometries, Ints
+from setout.model.base import Bools, Finding, Floats, Geometries, Ints
 from setout.model.need import Need
 from setout.model.sheet import SheetSettings
 from setout.model.site import Ground, Reach, Site
@@ -204,7 +204,7 @@ class MaterialLine:
     unit: str
     block: str = ""
     words: str = ""
-    figures: Mapping[str, Figure] = field(default_factory=dict)
+    figures: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

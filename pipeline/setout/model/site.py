@@ -49,14 +49,14 @@ class Setback:
     source : where the features come from; "boundary" for the property line
     distance_m : clear distance [m]
     measured_to : "trunk", or "canopy" (distance plus half the mature spread)
-    geometry : the features themselves, in the frame (for the boundary, its lines)
+    geometry : the features themselves, in the frame (for the boundary, its lines); none before the survey is at hand
     """
 
     why: str
     source: str
     distance_m: float
     measured_to: Literal["trunk", "canopy"]
-    geometry: Geometries
+    geometry: Geometries = field(default_factory=lambda: np.empty(0, object))
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,7 @@ class NoPlant:
 
     why: str
     source: str
-    geometry: Geometries
+    geometry: Geometries = field(default_factory=lambda: np.empty(0, object))
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,7 @@ class HeightLimit:
     source: str
     within_m: float
     height_m: float
-    geometry: Geometries
+    geometry: Geometries = field(default_factory=lambda: np.empty(0, object))
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,8 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, field_validator, model_validator
 
 from setout import units
-from setout.model import Dealing, Pattern, Plant
+from setout.model import Block, Dealing, Pattern, Plant
+from setout.model.asked import BlockAsked
 from setout.planfile.quantities import EQUILATERAL, Distance, Length, Name, Reference, Section, Size, Written, one_or_many
 from setout.planfile.systems import (
     AlleySection,
@@ -140,6 +141,11 @@ class BlockSection(Section):
         if self.guide is not None or self.pattern == "screen":
             return "guide"
         return self.direction  # type: ignore[return-value]
+
+    def value(self) -> BlockAsked:
+        """Return what the section says."""
+        block = Block(self.name, None, self.to_pattern(), self.way, self.to_plants(), self.to_dealing(), purpose=self.purpose or "")
+        return BlockAsked(block, self.area, self.guide or self.line, self.points, self.yard)
 
     def to_pattern(self) -> Pattern:
         """Return the set-out this section describes [m]."""

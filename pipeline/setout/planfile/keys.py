@@ -49,7 +49,7 @@ class Table:
 def tables() -> Iterator[Table]:
     """Go through the tables of the plan file; the first, without a head, are the keys before any table."""
     said = docs(Plan)
-    inner = {name: model_in(field.annotation) for name, field in Plan.model_fields.items()}
+    inner: dict[str, Any] = {name: model_in(field.annotation) for name, field in Plan.model_fields.items()}
     alone = [name for name, model in inner.items() if model is None and name not in ("plant", "option")]
     yield Table("", about(Plan), tuple(_key(name, Plan.model_fields[name], said[name], name) for name in alone))
     for name, field in Plan.model_fields.items():
@@ -74,7 +74,7 @@ def keys_of(model: type[Section], prefix: str = "") -> Iterator[Key]:
     for name, field in model.model_fields.items():
         path = f"{prefix}{field.alias or name}"
         yield _key(path, field, said[name], name)
-        inner = model_in(field.annotation)
+        inner: Any = model_in(field.annotation)
         if inner is not None:
             yield from keys_of(inner, f"{path}.")
 
@@ -177,9 +177,10 @@ def docs(model: type[Section]) -> dict[str, str]:
 def _under_fields(made: ast.ClassDef) -> dict[str, str]:
     found = {}
     for field, below in zip(made.body, made.body[1:], strict=False):
-        named = isinstance(field, ast.AnnAssign) and isinstance(field.target, ast.Name)
-        if named and isinstance(below, ast.Expr) and isinstance(below.value, ast.Constant):
-            found[field.target.id] = " ".join(str(below.value.value).split())  # type: ignore[union-attr]
+        if not isinstance(field, ast.AnnAssign) or not isinstance(field.target, ast.Name):
+            continue
+        if isinstance(below, ast.Expr) and isinstance(below.value, ast.Constant):
+            found[field.target.id] = " ".join(str(below.value.value).split())
     return found
 
 

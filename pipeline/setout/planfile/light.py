@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, field_validator
 
+from setout.model.asked import ShadeSource
 from setout.model.shade import LightPlan
 from setout.planfile.quantities import Distance, Label, Reference, Section, Written
 
@@ -89,6 +90,10 @@ class ShadeSection(Section):
     """Canopy diameter of points without a column `spread_ft` or `spread_m`. Absent: from the column."""
     why: Label = ""
     """What it is. Absent: the reference."""
+
+    def value(self) -> ShadeSource:
+        """Return what the section says."""
+        return ShadeSource(self.from_, self.height, self.spread)
 
     @field_validator("height", "spread")
     @classmethod

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, PrivateAttr, field_validator, model_validator
 
+from setout.model.asked import Asked
 from setout.planfile.block import BlockSection
 from setout.planfile.light import LightSection, ShadeSection
 from setout.planfile.materials import MaterialsSection
@@ -67,6 +68,22 @@ class Plan(Section):
     def rates(self) -> tuple[Rate, ...]:
         """Return the grower's own hours of pruning; none where the table of the project holds."""
         return self._rates
+
+    def asked(self) -> Asked:
+        """Return what the plan file asks of the survey."""
+        return Asked(
+            self.name or "Planting",
+            self.units,
+            tuple(section.value() for section in self.block),
+            self.site.elevation,
+            self.site.geoid_height,
+            tuple(section.value() for section in self.setback),
+            tuple(section.value() for section in self.no_plant),
+            tuple(section.value() for section in self.height_limit),
+            tuple(section.value() for section in self.left_out),
+            self.water.asked() if self.water is not None else None,
+            tuple(section.value() for section in self.shade),
+        )
 
     @field_validator("setback", "no_plant", "height_limit", "left_out", "shade", "block", "plant", "option", mode="before")
     @classmethod

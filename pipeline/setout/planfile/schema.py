@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import json
-from typing import Any, Final, Literal, get_args, get_origin
+from typing import Any, Final, Literal, cast, get_args, get_origin
 
 from pydantic.fields import FieldInfo
 
 from setout import units
+from setout.model.need import MONTHS
 from setout.planfile import prices
 from setout.planfile.block import BlockSection
 from setout.planfile.faults import model_in
 from setout.planfile.keys import ABSENT, bare_type, docs, how_written
 from setout.planfile.model import Plan
-from setout.planfile.need import MONTHS
 from setout.planfile.options import GROUND, KEPT
 from setout.planfile.quantities import Section
 from setout.tables.entry import Figure
@@ -148,7 +148,7 @@ def _table(model: type[Section]) -> Schema:
 
 def _field(field: FieldInfo) -> Schema:
     """Return the schema of the value of one key."""
-    how, inner = how_written(field), model_in(field.annotation)
+    how, inner = how_written(field), cast("Any", model_in(field.annotation))
     bounds = {word: getattr(part, name) for part in field.metadata for name, word in _BOUNDS.items() if hasattr(part, name)}
     if how == "plants":
         return _list(_own_plant())

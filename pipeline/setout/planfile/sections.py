@@ -7,6 +7,8 @@ from typing import Annotated, Literal
 from pydantic import Field, field_validator
 
 from setout import units
+from setout.model import HeightLimit, NoPlant, Setback
+from setout.model.asked import LeftOut, WaterAsked
 from setout.planfile.irrigation import WaterSettings
 from setout.planfile.need import NeedKeys
 from setout.planfile.quantities import (
@@ -96,6 +98,11 @@ class SetbackSection(Section):
     why: Label = ""
     """Reason, as the land account will name it. Absent: the reference."""
 
+    def value(self) -> Setback:
+        """Return what the section says."""
+        why = self.why or ("property line" if self.from_ == "boundary" else self.from_)
+        return Setback(why, self.from_, self.distance, self.measured_to)
+
 
 class NoPlantSection(Section):
     """An area where nothing is planted."""
@@ -104,6 +111,10 @@ class NoPlantSection(Section):
     """Areas where nothing is planted."""
     why: Label = ""
     """Reason. Absent: the reference."""
+
+    def value(self) -> NoPlant:
+        """Return what the section says."""
+        return NoPlant(self.why or self.from_, self.from_)
 
 
 class HeightLimitSection(Section):
@@ -118,6 +129,10 @@ class HeightLimitSection(Section):
     why: Label = ""
     """Reason. Absent: the reference."""
 
+    def value(self) -> HeightLimit:
+        """Return what the section says."""
+        return HeightLimit(self.why or self.from_, self.from_, self.within, self.height)
+
 
 class LeftOutSection(Section):
     """Features that no other table is about; without a reason the plan has a finding that stops."""
@@ -126,6 +141,10 @@ class LeftOutSection(Section):
     """Features that no tree needs to keep clear of."""
     why: Label = ""
     """Reason; features left out without one are a finding that stops, for nobody has said what they are."""
+
+    def value(self) -> LeftOut:
+        """Return what the section says."""
+        return LeftOut(self.why, self.from_)
 
 
 class WaterSection(WaterSettings, NeedKeys):
@@ -157,3 +176,16 @@ class WaterSection(WaterSettings, NeedKeys):
     """Ground that no point serves: `exclude`, or `plant` and say so."""
 
     _lists = field_validator("points", "barriers", "sleeves", mode="before")(one_or_many)
+
+    def asked(self) -> WaterAsked:
+        """Return what the section says of the survey's features."""
+        return WaterAsked(
+            self.points,
+            self.barriers,
+            self.sleeves,
+            self.pressure,
+            self.flow,
+            self.max_run,
+            self.min_pressure,
+            self.beyond_reach == "plant",
+        )

@@ -12,6 +12,7 @@ import shapely
 from setout.errors import SetoutError
 from setout.model import Finding, Geometries, Ints, Planting, Trees
 from setout.model.asbuilt import DOUBLED, AsBuilt, FieldPoints
+from setout.model.staking import StakeSet
 from setout.planfile import Plan
 from setout.read.vector.fieldpoints import FieldFile
 from setout.run.joints import facts_of, ground_by_block
@@ -19,7 +20,6 @@ from setout.run.lighting import Stand, lighting
 from setout.stages import check as look
 from setout.stages import fieldreturn, room, water
 from setout.words.grouped import codes_by_tree
-from setout.write.packet.stakeset import StakeSet
 
 ROOM_SHARE = 0.1
 """Share of a pattern's distance by which planted trees may stand nearer before it is told (common practice)."""
@@ -111,12 +111,10 @@ def _key(text: str) -> str:
     return " ".join(text.replace(",", " ").replace(";", " ").replace('"', " ").split()).casefold()
 
 
-def seen(the_plan: Plan, planting: Planting, shade: Any, field: Field, areas: Geometries) -> Seen:
+def seen(the_plan: Plan, planting: Planting, stakes: StakeSet, shade: Any, field: Field, areas: Geometries) -> Seen:
     """Match surveyed positions to the plan and look at what they do to room, setbacks, water and light."""
-    from setout.write.packet.stakeset import stake_set
-
     site = planting.site
-    planned = planned_of(planting, stake_set(planting))
+    planned = planned_of(planting, stakes)
     built = fieldreturn.match(planned, field.points)
     labels = tuple(fieldreturn.label(planned, built, k) for k in range(len(field.points)))
     block = _blocks(planting, field, built, areas)

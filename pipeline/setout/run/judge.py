@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from setout.model import Finding, Planting
-from setout.model.asbuilt import AsBuilt
+from setout.model.asbuilt import AsBuilt, Return
 from setout.progress import Say, silent
 from setout.read import plan_file, reference
 from setout.read.survey import read_survey
@@ -17,9 +17,10 @@ from setout.run.fieldreturn import Seen, field_of, seen
 from setout.run.lighting import shade_at
 from setout.run.order import STAGES, plan_site
 from setout.run.steps import Placed, Steps
-from setout.stages import exclude
+from setout.stages import exclude, staking
+from setout.words.asbuilt import counted
+from setout.words.refusals import in_words
 from setout.write.folder import OutputFolder, check_writable
-from setout.write.packet.stakeset import stake_set
 from setout.write.products import FILES
 
 
@@ -64,27 +65,29 @@ def check(path: str | Path, trees: str, out: str | Path | None = None, *, say: S
         surveyed = read_survey(the_plan, path.parent)
         given = reference.parse(trees, Path.cwd())
     planting = plan_site(the_plan, surveyed, steps)
-    with steps.step("match"):
-        stakes = stake_set(planting)
+    with steps.step("match"), in_words(the_plan.units):
+        stakes = staking.stake_set(planting)
         points = stakes.trees
         box = tuple(float(v) for v in (points.easting.min(), points.northing.min(), points.easting.max(), points.northing.max()))
         file = read_field(given, planting.site.frame.plane_crs, box)  # type: ignore[arg-type]
         came = field_of(planting, stakes, file)
         shade = shade_at(the_plan, surveyed, planting.site) if planting.light is not None else None
         areas, _ = exclude.block_areas(planting.site)
-        found = seen(the_plan, planting, shade, came, areas)
+        found = seen(the_plan, planting, stakes, shade, came, areas)
     if out is not None:
         with steps.step("write"), OutputFolder(Path(out), FILES["asbuilt"], placed) as staging:
             _write(planting, found, staging.path, Path(trees).name)
     steps.done()
-    return Judged(len(came.points), (*file.findings, *found.findings), found.built, found.built.counts, planting.site.units)
+    return Judged(len(came.points), (*file.findings, *found.findings), found.built, counted(found.built.counts), planting.site.units)
 
 
 def _write(planting: Planting, found: Seen, folder: Path, source: str) -> None:
+    from setout.layers.asbuilt_builders import asbuilt_layers
     from setout.write.asbuilt import page
+    from setout.write.geopackage import writer
     from setout.write.map import page as webmap
 
-    built = page.Return(planting, found.planting, found.built, found.order, found.labels, source)
-    page.write_layers(folder / "asbuilt.gpkg", built)
+    built = Return(planting, found.planting, found.built, found.order, found.labels, source)
+    writer.write(folder / "asbuilt.gpkg", asbuilt_layers(built), planting.site.frame.survey_crs)
     page.write_page(folder / "asbuilt.html", built)
     webmap.write_map(folder / "asbuilt_map.html", found.planting, hillshade=None)

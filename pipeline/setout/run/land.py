@@ -48,7 +48,7 @@ class Land:
 def land_of(the_plan: Plan, surveyed: Survey, steps: Steps) -> Land:
     """Go from the survey to usable ground."""
     with steps.step("survey"):
-        site, axes = with_pair_axes(the_plan, survey.site_of(the_plan, surveyed))
+        site, axes = with_pair_axes(the_plan, survey.site_of(the_plan.asked(), surveyed))
     with steps.step("terrain"):
         ground = ground_of(the_plan, site, surveyed)
         site = water_heights(site, ground)

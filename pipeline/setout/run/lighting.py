@@ -41,7 +41,7 @@ class Stand:
 
 def shade_at(the_plan: Plan, surveyed: Survey, site: Site) -> Shade:
     """Return what throws shade beside the planting; nothing where light is not reckoned."""
-    return shade_of(the_plan, surveyed, site.frame)
+    return shade_of(the_plan.asked().shade, surveyed, site.frame)
 
 
 def with_pair_axes(the_plan: Plan, site: Site) -> tuple[Site, tuple[Finding, ...]]:

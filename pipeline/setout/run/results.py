@@ -13,9 +13,10 @@ from setout.model import Planting
 from setout.planfile import Plan
 from setout.run.inputs import Input, changed
 from setout.run.steps import Steps
-from setout.stages import terrain
+from setout.stages import staking, terrain
 from setout.words.findings import all_told
 from setout.words.plan import CONTOURS_M
+from setout.words.refusals import in_words
 
 PRODUCTS = ("geopackage", "map", "terrain", "report", "packet")
 STAGES = ("contours", "write plan.gpkg", "write terrain", "write map.html", "write report.html", "write packet")
@@ -56,9 +57,12 @@ def write(planting: Planting, folder: Path, products: Sequence[str], steps: Step
             report.write_report(folder / "report.html", planting, picture_svg=svg)
     if "packet" in products:
         from setout.write.packet import contents, irrigation_files
+        from setout.write.sheets import write_sheets
 
-        with steps.step("write packet"):
-            contents.write_packet(planting, folder / "packet", steps.say)
+        with steps.step("write packet"), in_words(planting.site.units):
+            stakes = staking.stake_set(planting)
+            contents.write_packet(planting, stakes, folder / "packet", steps.say)
+            write_sheets(folder / "packet" / "sheets.pdf", planting, stakes, steps.say)
             irrigation_files.write_irrigation(planting, folder / "packet")
 
 

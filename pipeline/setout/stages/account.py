@@ -10,13 +10,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import ceil, isfinite, pi
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from setout.model import Block, Bools, Figure, Floats, MaterialLine, OrderLine, Plant, Rows, Trees, Works
+from setout.model import Block, Bools, Floats, MaterialLine, OrderLine, Plant, Rows, Trees, Works
 from setout.model.buying import COMMON_PRACTICE, HELIX, Allowances, Piece, line_of
 
 CALENDAR: Final = 1000
@@ -148,11 +148,11 @@ class _Buying:
             low = high
 
 
-def _each(item: str, piece: Piece, number: int, block: Block, **figures: Figure) -> Iterator[MaterialLine]:
+def _each(item: str, piece: Piece, number: int, block: Block, **figures: Any) -> Iterator[MaterialLine]:
     if number:
         yield line_of(item, float(number), block.name, long_m=piece.length_m, thick_m=piece.thick_m or None, **figures)
 
 
-def _volume(item: str, volume: float, block: Block, words: str = "", **figures: Figure) -> Iterator[MaterialLine]:
+def _volume(item: str, volume: float, block: Block, words: str = "", **figures: Any) -> Iterator[MaterialLine]:
     if volume > 0:
         yield line_of(item, volume, block.name, words, **figures)

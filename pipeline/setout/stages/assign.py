@@ -10,13 +10,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import cos, isfinite, nan, radians, sin
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from setout.geometry.rows.dealing import counts_of, dealt, turns
-from setout.model import Block, Bools, Dealing, Figure, Finding, Floats, Ints, Plant, Trees
+from setout.model import Block, Bools, Dealing, Finding, Floats, Ints, Plant, Trees
 
 FILLER: Final = "filler"
 """Role of a plant that comes out again when the permanent trees need its room."""
@@ -242,7 +242,7 @@ def _exactly(chosen: Bools, number: int) -> Bools:
 def _counted(block: Block, plants: Sequence[Plant], size: int) -> list[Finding]:
     """Say where counts and positions do not meet."""
     asked = sum(round(p.share) for p in plants if p.count)
-    figures: dict[str, Figure] = {"block": block.name, "asked": asked, "positions": size}
+    figures: dict[str, Any] = {"block": block.name, "asked": asked, "positions": size}
     if asked > size:
         got = allotted(plants, size).tolist()
         figures["cut"] = tuple({**_called(p), "n": n, "asked": round(p.share)} for p, n in zip(plants, got, strict=True) if p.count)
@@ -252,7 +252,7 @@ def _counted(block: Block, plants: Sequence[Plant], size: int) -> list[Finding]:
     return []
 
 
-def _called(plant: Plant) -> dict[str, Figure]:
+def _called(plant: Plant) -> dict[str, Any]:
     return {"plant": plant.name, "variety": plant.variety}
 
 
@@ -261,7 +261,7 @@ def _left_out(block: Block, got: NDArray[np.int32]) -> list[Finding]:
     counts = np.bincount(got[got >= 0], minlength=len(block.plants)).tolist()
     none = tuple(_called(p) for p, n in zip(block.plants, counts, strict=True) if not n and p.share > 0)
     fillers = sum(p.role == FILLER for p in block.plants)
-    found: dict[str, dict[str, Figure]] = {}
+    found: dict[str, dict[str, Any]] = {}
     if none:
         found["plant_without_tree"] = {"plants": none, "positions": len(got)}
     if block.dealing.way == "every" and len(block.plants) < 2:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.places.nearby import Bins, bins_of, in_boxes, near_legs, nearest_distance
-from setout.model import Figure, Finding, Floats, Geometries, Ints, Site
+from setout.model import Finding, Floats, Geometries, Ints, Site
 
 ROOM_TOLERANCE = 1e-3
 """How much nearer than its pattern's distance a neighbour may stand [m]: rounding, not planting."""
@@ -75,7 +75,7 @@ class _Short:
     measured: Floats
     required: Floats | float
     unit: str = "m"
-    figures: Mapping[str, Figure] = field(default_factory=dict)
+    figures: Mapping[str, Any] = field(default_factory=dict)
 
 
 def check(site: Site, positions: Positions, checks: Checks, areas: Geometries) -> tuple[Finding, ...]:

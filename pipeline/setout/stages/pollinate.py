@@ -17,7 +17,7 @@ from typing import Any, Final
 import numpy as np
 import shapely
 
-from setout.model import Bools, Figure, Finding, Floats, Ints, Plant, Site, Trees
+from setout.model import Bools, Finding, Floats, Ints, Plant, Site, Trees
 from setout.model.kinds import Kinds, kinds_of
 from setout.units import FOOT
 
@@ -131,7 +131,7 @@ def _index(trees: Trees, which: Ints) -> Any:
 def _said(site: Site, trees: Trees, need: _Needy) -> Iterator[Finding]:
     """Say where partners are missing, out of season or too far."""
     plant, limit = need.plant, limit_of(need.plant)
-    what: dict[str, Figure] = {"block": site.blocks[need.block].name, **_called(plant), "limit_m": limit}
+    what: dict[str, Any] = {"block": site.blocks[need.block].name, **_called(plant), "limit_m": limit}
     short = need.far_m > limit + EXACT_M
     if not np.isfinite(need.any_bloom_m).any():
         yield _none(what, plant, _at(trees, need.trees, np.zeros(len(short))))
@@ -165,17 +165,17 @@ def _said(site: Site, trees: Trees, need: _Needy) -> Iterator[Finding]:
         yield Finding("bloom_unknown", "note", figures=what, geometry=_at(trees, need.trees, np.zeros(len(short))))
 
 
-def _none(what: Mapping[str, Figure], plant: Plant, where: shapely.Point) -> Finding:
+def _none(what: Mapping[str, Any], plant: Plant, where: shapely.Point) -> Finding:
     """Say that the whole site has no partner; that is sure only where varieties are named."""
     kind = "male" if plant.pollination == "female" else "variety" if plant.variety else "unnamed"
     return Finding("no_pollinizer", "warn" if kind == "unnamed" else "stop", figures={**what, "kind": kind}, geometry=where)
 
 
-def _of(which: Bools) -> dict[str, Figure]:
+def _of(which: Bools) -> dict[str, Any]:
     return {"n": int(which.sum()), "of": len(which)}
 
 
-def _called(plant: Plant) -> dict[str, Figure]:
+def _called(plant: Plant) -> dict[str, Any]:
     return {"plant": plant.name or plant.variety, "variety": plant.variety if plant.name else "", "role": plant.role}
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Any, Final
 
-from setout.model import Figure, MaterialLine
+from setout.model import MaterialLine
 from setout.model.buying import MATERIALS
 from setout.words.template import filled
 
@@ -23,7 +23,7 @@ class Said:
 
     size: str
     where: str
-    example: Mapping[str, Figure] = field(default_factory=dict)
+    example: Mapping[str, Any] = field(default_factory=dict)
     shown: str = ""
 
 

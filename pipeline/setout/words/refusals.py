@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import Final
 
 from setout.errors import Refusal, SetoutError
-from setout.words import refusals_land, refusals_planting, refusals_water
+from setout.words import refusals_land, refusals_planting, refusals_survey, refusals_water
 from setout.words.refused import Refused
 from setout.words.template import filled
 
-REFUSALS: Final[Mapping[str, Refused]] = {**refusals_land.REFUSALS, **refusals_planting.REFUSALS, **refusals_water.REFUSALS}
+REFUSALS: Final[Mapping[str, Refused]] = {
+    **refusals_land.REFUSALS,
+    **refusals_planting.REFUSALS,
+    **refusals_survey.REFUSALS,
+    **refusals_water.REFUSALS,
+}
 """What is said of each code."""
 
 

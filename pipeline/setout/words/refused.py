@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-
-from setout.model import Figure
+from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,7 +14,7 @@ class Refused:
     what: str
     where: str = ""
     remedy: str = ""
-    example: Mapping[str, Figure] = field(default_factory=dict)
+    example: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def texts(self) -> tuple[str, str, str]:

@@ -11,11 +11,14 @@ import numpy as np
 from setout.units import FOOT, show_length
 from setout.words.plan import bearing_text
 from setout.words.systems import short_words
-from setout.write.sheets.tape import RIGHT_ANGLE, SLOPES, TapePlan, Tie, aside_m, steps_along, tape_on_slope
 
 if TYPE_CHECKING:
     from setout.model import Planting
+    from setout.model.staking import TapePlan, Tie
 
+RIGHT_ANGLE: Final = {"us": (30 * FOOT, 40 * FOOT, 50 * FOOT), "si": (9.0, 12.0, 15.0)}
+"""Sides of a right triangle, three, four and five parts [m] (Euclid, Elements I.47 and I.48: 3^2 + 4^2 = 5^2)."""
+SLOPES: Final = (0.05, 0.10, 0.15, 0.20, 0.25)
 CARE: Final = 2000
 """Ordinary care in taping: off by at most one part in so many (common practice)."""
 
@@ -38,6 +41,15 @@ def degrees(angle: float) -> str:
     """
     seconds = round(angle * 3600) % (360 * 3600)
     return f"{seconds // 3600}° {seconds // 60 % 60:02d}' {seconds % 60:02d}\""
+
+
+def tape_on_slope(level_m: float, slope: float) -> float:
+    """Return what a tape laid on even ground of a slope reads for a level distance (Pythagoras).
+
+    >>> round(tape_on_slope(100.0, 0.10), 3), round(tape_on_slope(100.0, 0.75), 3)
+    (100.499, 125.0)
+    """
+    return level_m * math.hypot(1.0, slope)
 
 
 def steps(planting: Planting, tape: TapePlan) -> Iterator[tuple[str, str]]:
@@ -127,10 +139,9 @@ def _rows_words(planting: Planting, tape: TapePlan) -> str:
     if pattern.shift:
         words += f"; every second row is shifted by {exact(pattern.shift * pattern.step_m, units)}"
     words += ". Set last trees the same way and sight between them"
-    aside = aside_m(planting, tape.block)
     return words + (
-        f". Plants of one row stand up to {exact(aside, units)} aside of each other: the table is of its first and last plant."
-        if aside
+        f". Plants of one row stand up to {exact(tape.aside_m, units)} aside of each other: the table is of its first and last plant."
+        if tape.aside_m
         else "."
     )
 
@@ -141,7 +152,7 @@ def _trees_words(planting: Planting, tape: TapePlan) -> str:
     pattern = planting.site.blocks[tape.block].pattern
     if not tape.straight:
         return f"Along the line of a row {exact(pattern.step_m, units)} from tree to tree: measure it as a check."
-    steps = [exact(step, units) for step in steps_along(pattern)]
+    steps = [exact(step, units) for step in tape.steps_m]
     if pattern.bed is not None and len(steps) > 1:
         words = (
             f"From the first plant of a row, {steps[0]} from plant to plant in a bed, and {steps[1]} from its last to the next bed's first"

@@ -39,7 +39,8 @@ from setout.words.terms import TERMS
 
 _Place = tuple[str, str | None, str]
 """What stands before a place, the figure's name, and its kind."""
-_OPTIONAL: Final = re.compile(r"\[\[(.*?)\]\]", re.DOTALL)
+_OPTIONAL: Final = re.compile(r"\[\[([^\]]*?\{.*?)\]\]", re.DOTALL)
+"""What stands between the brackets of a table of the plan file, such as ``[[setback]]``, asks for no figure and stays."""
 _SIZED: Final = re.compile(r"(length|percent|list)(\d+)?$")
 
 
@@ -55,7 +56,7 @@ def show_speed(metres_a_second: float, units: str) -> str:
 _SHOWN: Final[Mapping[str, Callable[[float, str], str]]] = {"area": show_area, "pressure": show_pressure, "speed": show_speed, **AMOUNTS}
 
 
-def filled(template: str, figures: Mapping[str, Figure], units: str) -> str:
+def filled(template: str, figures: Mapping[str, Any], units: str) -> str:
     """Return a text with its figures.
 
     >>> filled("{n:n tree is|trees are} {far_m:length} off[[ in {zones:list}]]", {"n": 2, "far_m": 3.048, "zones": ()}, "us")

@@ -13,13 +13,15 @@ import pytest
 import shapely
 
 from setout.layers import ASBUILT, CONTRACTS
-from setout.model.asbuilt import FieldPoints
+from setout.layers.asbuilt_builders import asbuilt_layers
+from setout.model.asbuilt import FieldPoints, Return
 from setout.run.fieldreturn import planned_of
 from setout.stages import fieldreturn
+from setout.stages.staking import stake_set
 from setout.words.grouped import codes_by_tree
 from setout.write.asbuilt import page as asbuilt
 from setout.write.asbuilt.picture import picture
-from setout.write.packet.stakeset import stake_set
+from setout.write.geopackage.writer import write
 from write import sample_planting
 
 
@@ -59,7 +61,7 @@ def came_back(names=()):
     facts = {name: np.asarray(values)[at] for name, values in planting.facts.items()}
     facts["findings"] = codes_by_tree(np.array(labels)[order], found)
     true = replace(planting, trees=trees, facts=facts, findings=found)
-    return asbuilt.Return(planting, true, built, order, labels, "field.csv")
+    return Return(planting, true, built, order, labels, "field.csv")
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +72,7 @@ def back():
 @pytest.fixture(scope="module")
 def file(back, tmp_path_factory):
     path = tmp_path_factory.mktemp("asbuilt") / "asbuilt.gpkg"
-    asbuilt.write_layers(path, back)
+    write(path, asbuilt_layers(back), back.planting.site.frame.survey_crs)
     return path
 
 

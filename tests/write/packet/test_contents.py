@@ -23,10 +23,9 @@ from pyproj import CRS, Geod
 
 from setout.layers import plan_builders
 from setout.model import transformer
+from setout.stages.staking import stake_set, tape_plan
 from setout.write.geopackage import writer
 from setout.write.packet import contents, pointfiles
-from setout.write.packet.stakeset import stake_set
-from setout.write.sheets.tape import tape_plan
 from write import sample_planting
 
 MILLIMETRE = {2272: 0.001 / (1200 / 3937), 2269: 0.001 / 0.3048, 32618: 0.001}
@@ -49,7 +48,7 @@ def plain(survey=2272, **how):
 def made(request, tmp_path_factory):
     folder = tmp_path_factory.mktemp("packet")
     planting = plain(request.param)
-    contents.write_packet(planting, folder / "packet")
+    contents.write_packet(planting, stake_set(planting), folder / "packet")
     layers = plan_builders.plan_layers(planting)
     writer.write(folder / "plan.gpkg", layers, planting.site.frame.survey_crs)
     return request.param, folder / "packet", geopandas.read_file(folder / "plan.gpkg", layer="trees"), planting
@@ -60,7 +59,7 @@ def evil(tmp_path_factory):
     folder = tmp_path_factory.mktemp("evil")
     names = (*sample_planting.EVIL, '=HYPERLINK("http://x")', "+1+1", "@SUM(A1)", "-2", "%%uunder^I\\P")
     planting = with_monuments(sample_planting.systems(names=names))
-    contents.write_packet(planting, folder / "packet")
+    contents.write_packet(planting, stake_set(planting), folder / "packet")
     return folder / "packet", planting
 
 
@@ -296,7 +295,7 @@ def test_no_name_becomes_markup_or_a_formula(evil, testdata):
 
 def test_the_same_plan_gives_the_same_files(tmp_path):
     for name in ("one", "two"):
-        contents.write_packet(plain(), tmp_path / name)
+        contents.write_packet(plain(), stake_set(plain()), tmp_path / name)
     files = sorted(p.relative_to(tmp_path / "one") for p in (tmp_path / "one").rglob("*") if p.is_file())
     differ = [p for p in files if (tmp_path / "one" / p).read_bytes() != (tmp_path / "two" / p).read_bytes()]
     assert differ == []
@@ -305,8 +304,8 @@ def test_the_same_plan_gives_the_same_files(tmp_path):
 def test_the_drawing_does_not_depend_on_the_order_of_sets(tmp_path):
     """Python hashes texts anew in each run, and what ezdxf takes from a set comes in another order."""
     code = (
-        "import sys; from pathlib import Path; from test_packet import plain, stake_set; from setout.write import drawing; "
-        "made = plain(); drawing.write_dxf(Path(sys.argv[1]), stake_set(made), made)"
+        "import sys; from pathlib import Path; from test_contents import plain, stake_set; from setout.write.packet import dxf; "
+        "made = plain(); dxf.write_dxf(Path(sys.argv[1]), stake_set(made), made)"
     )
     where = os.pathsep.join(p for p in (str(Path(__file__).parent), *sys.path) if p)
     for seed in "123":
@@ -318,7 +317,8 @@ def test_the_drawing_does_not_depend_on_the_order_of_sets(tmp_path):
 def test_unknown_heights_are_empty_or_null(tmp_path):
     planting = plain()
     facts = {k: v for k, v in planting.facts.items() if k != "elevation_m"}
-    contents.write_packet(replace(planting, facts=facts), tmp_path / "p")
+    bare = replace(planting, facts=facts)
+    contents.write_packet(bare, stake_set(bare), tmp_path / "p")
     assert {row["elevation_US_survey_ft"] for row in rows_of(tmp_path / "p" / "points.csv")} == {""}
     features = json.loads((tmp_path / "p" / "trees.geojson").read_text())["features"]
     assert {f["properties"]["elevation_m"] for f in features if f["properties"]["kind"] == "tree"} == {None}

@@ -15,8 +15,8 @@ import shapely
 from setout.model import Emitter, Irrigation, IrrigationPlan, Network, Pipes, Zone
 from setout.model.buying import line_of
 from setout.model.irrigation import LATERAL, MAIN, MANIFOLD, SOURCE
+from setout.stages.staking import stake_set
 from setout.write.packet import contents, lists, workbook
-from setout.write.packet.stakeset import stake_set
 from setout.write.packet.workorder import JOBS, work_order
 from write import sample_planting
 
@@ -54,7 +54,7 @@ def planting():
 @pytest.fixture(scope="module")
 def folder(planting, tmp_path_factory):
     out = tmp_path_factory.mktemp("lists") / "packet"
-    contents.write_packet(planting, out)
+    contents.write_packet(planting, stake_set(planting), out)
     return out
 
 
@@ -181,7 +181,7 @@ def test_the_spreadsheet_says_what_the_csvs_say(planting, folder):
 def test_quantities_are_numbers_in_the_readers_unit_which_the_columns_head_says(tmp_path, units, foot, heads):
     planting = with_order(with_monuments(sample_planting.planting()))
     planting = replace(planting, site=replace(planting.site, units=units))
-    contents.write_packet(planting, tmp_path / "packet")
+    contents.write_packet(planting, stake_set(planting), tmp_path / "packet")
     book = openpyxl.load_workbook(tmp_path / "packet" / "lists.xlsx")
     head = [c.value for c in book["Work order"][4]]
     assert [name for name in head if name in heads] == heads
@@ -220,7 +220,7 @@ def test_plants_to_order_are_trees_and_spares(planting, folder):
 
 def test_no_text_is_a_formula_in_spreadsheet_or_csv(tmp_path):
     planting = with_order(with_monuments(sample_planting.systems(names=FORMULAS)))
-    contents.write_packet(planting, tmp_path / "packet")
+    contents.write_packet(planting, stake_set(planting), tmp_path / "packet")
     book = openpyxl.load_workbook(tmp_path / "packet" / "lists.xlsx")
     texts = set()
     for sheet in book:

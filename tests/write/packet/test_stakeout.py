@@ -16,16 +16,11 @@ from pyproj import CRS, Geod, Proj, Transformer
 
 from setout.errors import SetoutError
 from setout.model import Frame
-from setout.write.packet.stakeout import (
-    StakePoints,
-    cell_text,
-    grid_to_ground,
-    plane_unit,
-    short_names,
-    write_gpx,
-    write_pnezd,
-    write_readme,
-)
+from setout.model.staking import StakePoints, StakeSet
+from setout.stages.staking.grid import grid_to_ground, plane_unit
+from setout.stages.staking.names import short_names
+from setout.words.refusals import in_words
+from setout.write.packet.stakeout import cell_text, write_gpx, write_pnezd, write_readme
 
 OREGON_FT, LONG_ISLAND_US_FT, UTM = CRS.from_epsg(2269), CRS.from_epsg(2263), CRS.from_epsg(32610)
 NASTY = ["=1+1", "+cmd", "-2", "@sum", "apple, semi-dwarf", 'say "hi"; go', "two\nlines", "tab\there"]
@@ -52,6 +47,12 @@ def frame(crs, lon, lat, height):
     return Frame(local, crs, crs, lon, lat, height, scale)
 
 
+def stakes(crs, lon, lat, height):
+    local, none = frame(crs, lon, lat, height), np.zeros(4, np.int64)
+    sets = (points(crs=crs), corners(crs=crs), ("",) * 4, none, none, none, ("A",), none, (), (), (), ())
+    return StakeSet("plan", local, *sets, *plane_unit(crs), grid_to_ground(local))
+
+
 def rows_of(path):
     text = path.read_bytes().decode()
     assert text.endswith("\r\n")
@@ -60,7 +61,7 @@ def rows_of(path):
 
 
 def test_monuments_come_first_then_trees_in_order(tmp_path):
-    write_pnezd(tmp_path / "s.csv", points(), corners(), OREGON_FT)
+    write_pnezd(tmp_path / "s.csv", points(), corners(), plane_unit(OREGON_FT))
     rows = rows_of(tmp_path / "s.csv")
     assert [row[0] for row in rows] == ["BM1", "BM2", "A-1-1", "A-1-2", "A-1-3", "A-1-4"]
     assert rows[0] == ["BM1", "650000.000", "7600000.000", "", "boundary corner"]
@@ -76,7 +77,7 @@ def test_monuments_come_first_then_trees_in_order(tmp_path):
     ],
 )
 def test_elevation_is_in_the_unit_of_the_plane_crs_and_the_header_names_it(tmp_path, crs, elevation, name):
-    write_pnezd(tmp_path / "s.csv", points(crs=crs), corners(crs=crs), crs, header=True)
+    write_pnezd(tmp_path / "s.csv", points(crs=crs), corners(crs=crs), plane_unit(crs), header=True)
     rows = rows_of(tmp_path / "s.csv")
     assert rows[0] == ["point", f"northing_{name}", f"easting_{name}", f"elevation_{name}", "description"]
     assert {row[3] for row in rows[3:]} == {elevation}
@@ -87,7 +88,7 @@ def test_decimals_keep_a_millimetre(tmp_path):
     for crs, size in ((OREGON_FT, 0.3048), (UTM, 1.0)):
         shifted = points(50, crs)
         shifted.easting[:] += np.linspace(0, 1, 50)
-        write_pnezd(tmp_path / "s.csv", shifted, corners(crs=crs), crs)
+        write_pnezd(tmp_path / "s.csv", shifted, corners(crs=crs), plane_unit(crs))
         found = np.array([float(row[2]) for row in rows_of(tmp_path / "s.csv")[2:]])
         assert np.abs(found - shifted.easting).max() * size < 0.001
     assert len(trees) == 50
@@ -96,7 +97,7 @@ def test_decimals_keep_a_millimetre(tmp_path):
 @pytest.mark.parametrize("text", NASTY)
 def test_no_text_breaks_a_line_or_becomes_a_formula(tmp_path, text):
     trees = points(1, ids=[text], notes=[text])
-    write_pnezd(tmp_path / "s.csv", trees, corners(), OREGON_FT)
+    write_pnezd(tmp_path / "s.csv", trees, corners(), plane_unit(OREGON_FT))
     rows = rows_of(tmp_path / "s.csv")
     assert [len(row) for row in rows] == [5, 5, 5]
     for cell in (rows[2][0], rows[2][4]):
@@ -114,26 +115,26 @@ def test_cell_text_is_one_plain_cell(text):
 @pytest.mark.parametrize("count", [0, 1])
 def test_fewer_than_two_monuments_are_refused(tmp_path, count):
     with pytest.raises(SetoutError, match=f"{count} boundary monuments given"):
-        write_pnezd(tmp_path / "s.csv", points(), corners(count), OREGON_FT)
+        write_pnezd(tmp_path / "s.csv", points(), corners(count), plane_unit(OREGON_FT))
 
 
 def test_two_monuments_in_one_place_or_two_points_of_one_name_are_refused(tmp_path):
     same = StakePoints(["BM1", "BM2"], *(np.zeros(2) for _ in range(5)), ["", ""])
     with pytest.raises(SetoutError, match="give two in different places"):
-        write_pnezd(tmp_path / "s.csv", points(), same, OREGON_FT)
+        write_pnezd(tmp_path / "s.csv", points(), same, plane_unit(OREGON_FT))
     with pytest.raises(SetoutError, match="two points have the same name"):
-        write_pnezd(tmp_path / "s.csv", points(2, ids=["A", "A"]), corners(), OREGON_FT)
+        write_pnezd(tmp_path / "s.csv", points(2, ids=["A", "A"]), corners(), plane_unit(OREGON_FT))
 
 
 def test_lengths_that_differ_and_coordinates_that_are_not_finite_are_refused():
-    with pytest.raises(SetoutError, match="lengths differ"):
+    with pytest.raises(SetoutError, match="lengths differ"), in_words("us"):
         StakePoints(["a"], *(np.zeros(2) for _ in range(5)), ["", ""])
-    with pytest.raises(SetoutError, match="northing holds a value that is not finite"):
+    with pytest.raises(SetoutError, match="northing holds a value that is not finite"), in_words("us"):
         StakePoints(["a"], np.zeros(1), np.array([np.nan]), *(np.zeros(1) for _ in range(3)), [""])
 
 
 def test_a_crs_in_degrees_is_refused():
-    with pytest.raises(SetoutError, match='"WGS 84" is not a plane CRS'):
+    with pytest.raises(SetoutError, match='"WGS 84" is not a plane CRS'), in_words("us"):
         plane_unit(CRS.from_epsg(4326))
 
 
@@ -144,7 +145,7 @@ def schema(testdata):
 
 def test_gpx_keeps_its_schema_whatever_the_text(tmp_path, schema):
     trees = points(len(NASTY), ids=[f"{t}-1-{k}" for k, t in enumerate(NASTY)], notes=NASTY)
-    write_gpx(tmp_path / "t.gpx", trees, "Wren </name> & Hill")
+    write_gpx(tmp_path / "t.gpx", trees, "Wren </name> & Hill", short_names(trees.tree_id))
     tree = etree.parse(tmp_path / "t.gpx")
     schema.assertValid(tree)
     names = [e.text for e in tree.iterfind(".//{*}wpt/{*}name")]
@@ -154,13 +155,13 @@ def test_gpx_keeps_its_schema_whatever_the_text(tmp_path, schema):
 
 @pytest.mark.parametrize("n", [0, 1, 3])
 def test_gpx_without_or_with_few_trees(tmp_path, schema, n):
-    write_gpx(tmp_path / "t.gpx", points(n), "plan")
+    write_gpx(tmp_path / "t.gpx", points(n), "plan", points(n).tree_id)
     schema.assertValid(etree.parse(tmp_path / "t.gpx"))
 
 
 def test_gpx_is_read_back_by_others(tmp_path):
     trees = points(200)
-    write_gpx(tmp_path / "t.gpx", trees, "plan")
+    write_gpx(tmp_path / "t.gpx", trees, "plan", trees.tree_id)
     read = gpxpy.parse((tmp_path / "t.gpx").read_text()).waypoints
     frame = geopandas.read_file(tmp_path / "t.gpx", layer="waypoints")
     assert [w.name for w in read] == frame["name"].tolist() == list(trees.tree_id)
@@ -173,7 +174,7 @@ def test_gpx_is_read_back_by_others(tmp_path):
 
 
 def test_unknown_elevation_is_left_out(tmp_path, schema):
-    write_gpx(tmp_path / "t.gpx", points(2, elevation=np.nan), "plan")
+    write_gpx(tmp_path / "t.gpx", points(2, elevation=np.nan), "plan", ["A1", "A2"])
     text = (tmp_path / "t.gpx").read_text()
     assert "<ele>" not in text
     assert "nan" not in text
@@ -194,14 +195,14 @@ def test_short_names_are_short_plain_and_unique(ids):
 
 
 def test_the_note_names_crs_foot_factor_and_monuments(tmp_path):
-    write_readme(tmp_path / "README.txt", points(), corners(), frame(OREGON_FT, -122.7, 45.4, 60.0))
+    write_readme(tmp_path / "README.txt", stakes(OREGON_FT, -122.7, 45.4, 60.0))
     raw = (tmp_path / "README.txt").read_bytes().decode()
     assert raw.count("\r\n") == raw.count("\n")
     said = ("NAD83 / Oregon North (ft) (EPSG:2269)", "international foot = 0.3048 m exactly", "BM1", "BM2")
     for text in (*said, "call 811", "Local codes"):
         assert text in raw
     crs = LONG_ISLAND_US_FT
-    write_readme(tmp_path / "README.txt", points(crs=crs), corners(crs=crs), frame(crs, -74, 40.75, 10))
+    write_readme(tmp_path / "README.txt", stakes(crs, -74, 40.75, 10))
     assert "US survey foot = 1200/3937 m exactly" in (tmp_path / "README.txt").read_text()
 
 

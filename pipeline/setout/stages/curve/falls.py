@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import shapely
 
 from setout.geometry.lines.pathcut import Edges
-from setout.model import Block, Figure, Finding, Floats
+from setout.model import Block, Finding, Floats
 from setout.stages.curve.common import Line
 
 REACH = 2.2
@@ -99,7 +100,7 @@ def _wide(block: Block, rows: Sequence[Line]) -> list[Finding]:
     wide = gaps > pattern.row_distance_max_m * 1.001
     if not wide.any():
         return []
-    figures: dict[str, Figure] = {
+    figures: dict[str, Any] = {
         "block": block.name,
         "share": float(wide.mean()),
         "widest_m": float(gaps.max()),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import shapely
@@ -15,7 +16,7 @@ from setout.geometry.lines.parallels import DistanceGrid, distance_grid, drawn, 
 from setout.geometry.lines.pathcut import Blade, cut
 from setout.geometry.rows.abreast import set_abreast
 from setout.geometry.rows.lattice import Lattice
-from setout.model import Block, Figure, Finding, Floats, Pattern
+from setout.model import Block, Finding, Floats, Pattern
 from setout.stages.curve.common import Curved, Line, braided_along, end_m, line_of, numbered, planted_ground, shortened, trees_along
 
 TRIES = ((40.0, 16), (80.0, 8), (float("inf"), 1))
@@ -225,5 +226,5 @@ def _stretched(block: Block, rows: Sequence[Line]) -> tuple[Finding, ...]:
     share = float((steps > LONGER * pattern.step_m).mean()) if len(steps) else 0.0
     if share <= STRETCHED:
         return ()
-    figures: dict[str, Figure] = {"block": block.name, "share": share, "mean_m": float(steps.mean()), "step_m": pattern.step_m}
+    figures: dict[str, Any] = {"block": block.name, "share": share, "mean_m": float(steps.mean()), "step_m": pattern.step_m}
     return (Finding("steps_stretched", "note", figures=figures),)

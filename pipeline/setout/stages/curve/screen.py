@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -12,7 +14,7 @@ from setout.geometry.lines.curves import Path, Spots, Stretch, path_of
 from setout.geometry.lines.measured import Base
 from setout.geometry.lines.parallels import distance_grid, exact, prolonged
 from setout.geometry.lines.pathcut import Blade, cut
-from setout.model import Block, Figure, Finding, Floats, Pattern
+from setout.model import Block, Finding, Floats, Pattern
 from setout.stages.curve.common import Curved, Line, braided_along, line_of, numbered, planted_ground, trees_along
 
 SLACK_M = 0.01
@@ -130,8 +132,8 @@ def screen_report(block: Block, x: Floats, y: Floats, height_m: float) -> tuple[
         ends = _gaps(path, place, step)
         gaps += [(float(b - a), path.part(float(a), float(b))) for a, b in ends]
         covered += line.length - sum(b - a for a, b in ends)
-    what: dict[str, Figure] = {"block": block.name, "purpose": block.purpose}
-    length: dict[str, Figure] = {"plants": len(x), "height_m": height_m, "covered_m": covered, "line_m": total}
+    what: dict[str, Any] = {"block": block.name, "purpose": block.purpose}
+    length: dict[str, Any] = {"plants": len(x), "height_m": height_m, "covered_m": covered, "line_m": total}
     found = [Finding("screen_length", "note", figures={**what, **length}, geometry=shapely.multilinestrings(lines))]
     for wide, where in gaps:
         gap = {**what, "gap_m": wide, "step_m": step}

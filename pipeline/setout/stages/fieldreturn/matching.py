@@ -13,19 +13,7 @@ from setout.geometry.places.alignment import align
 from setout.geometry.places.pairing import Places, pair
 from setout.geometry.places.rigid import Rigid, robust_fit
 from setout.model import Floats, Ints
-from setout.model.asbuilt import (
-    DOUBLED,
-    EXTRA,
-    IN_PLACE,
-    MISPLACED,
-    NOT_JUDGED,
-    OFF_PLACE,
-    STATUS_WORDS,
-    SWAPPED,
-    AsBuilt,
-    FieldPoints,
-    SetUp,
-)
+from setout.model.asbuilt import DOUBLED, EXTRA, IN_PLACE, MISPLACED, NOT_JUDGED, OFF_PLACE, STATUSES, SWAPPED, AsBuilt, FieldPoints, SetUp
 
 FARTHEST = 0.7
 """How far from its place a tree may stand, as a share of the distance to the nearest planned neighbour: half of it is
@@ -286,9 +274,9 @@ def _told(
     missing = np.flatnonzero(~taken & seen[planned.block] & (not unsure))
     there = np.unique(planned.block).tolist()
     unsurveyed = () if unsure else tuple(planned.blocks[b] for b in there if not seen[b])
-    words = Counter(STATUS_WORDS[code] for code in status.tolist())
+    found = Counter(STATUSES[code] for code in status.tolist())
     lacking = 0 if unsure else int((~seen[planned.block]).sum())
-    counts = {**words, "missing": len(missing), "not surveyed": lacking}
+    counts = {**found, "missing": len(missing), "not_surveyed": lacking}
     off_x, off_y, own_x, own_y = offsets
     return AsBuilt(points, place, status, off_x, off_y, own_x, own_y, missing, unsurveyed, set_up, counts=counts)
 

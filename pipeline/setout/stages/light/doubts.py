@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
 import shapely
 
-from setout.model import Block, Figure, Finding, Light, Trees
+from setout.model import Block, Finding, Light, Trees
 from setout.model.light import FULL_SUN_H
 
 
@@ -18,7 +19,7 @@ def _unknown(block: Block, trees: int, year: int | None) -> Iterator[Finding]:
     unknown = tuple(
         size for size in ("spread", "height") if not block.plants or any(np.isnan(getattr(plant, f"{size}_m")) for plant in block.plants)
     )
-    figures: dict[str, Figure] = {"block": block.name, "trees": trees}
+    figures: dict[str, Any] = {"block": block.name, "trees": trees}
     if unknown:
         figures |= {"sizes": unknown}
     else:

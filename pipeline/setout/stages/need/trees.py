@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
 from setout.geometry.places.growth import canopy_m2, cell_m2, grown_share, judged_in, kept_of, leaves_of, natural_of, years_of
-from setout.model import Block, ClassNeed, Figure, Finding, Need, NeedSettings, Pattern, Plant, Site, Trees, Weather
+from setout.model import Block, ClassNeed, Finding, Need, NeedSettings, Pattern, Plant, Site, Trees, Weather
 from setout.model.system import IN_ROWS
 from setout.stages.need.climate import Climate, climate_of
 from setout.stages.need.rain import effective_rain
@@ -241,7 +241,7 @@ def _no_season(site: Site, classes: Sequence[ClassNeed], common: _Setting) -> li
 def _unknown(need: ClassNeed, block: str, plant: Plant) -> list[Finding]:
     """Tell what keeps the need of a class from being known."""
     nameless = "" if plant.name else "plant_without_a_name" if block else "trees_outside"
-    who: dict[str, Figure] = {"block": block, "plant": plant.name, "nameless": nameless}
+    who: dict[str, Any] = {"block": block, "plant": plant.name, "nameless": nameless}
     if not np.isfinite(need.kc_peak):
         mend = "mend_no_kc_nameless" if nameless else "mend_no_kc"
         return [Finding("need_no_kc", "warn", figures={**who, "mend": mend})]

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from typing import Any
 
 import numpy as np
 import shapely
 
 from setout.geometry.places.canopy import index_of
-from setout.model import Figure, Finding, Floats, Geometries, HeightLimit, Ints, Site
+from setout.model import Finding, Floats, Geometries, HeightLimit, Ints, Site
 from setout.stages.room.sizes import Sizes
 from setout.units import FOOT
 
@@ -57,7 +58,7 @@ def _reached(sizes: Sizes, features: Geometries, reach: Floats) -> tuple[Ints, F
     return near[tree][over], beyond[over]
 
 
-def _over(site: Site, sizes: Sizes, reached: tuple[Ints, Floats], code: str, of: Mapping[str, Figure]) -> Iterator[Finding]:
+def _over(site: Site, sizes: Sizes, reached: tuple[Ints, Floats], code: str, of: Mapping[str, Any]) -> Iterator[Finding]:
     """Sum up by block how many canopies reach over something, and how far."""
     trees, beyond = reached
     for index in np.unique(sizes.trees.block[trees]):
@@ -80,7 +81,7 @@ def _in_line_zone(site: Site, sizes: Sizes, limit: HeightLimit) -> Iterator[Find
     trees, beyond = _reached(sizes, limit.geometry, reach)
     half = sizes.spread[trees] / 2
     outside = beyond <= half + REACHES_M  # a trunk inside the zone is the height limit's own business
-    of: dict[str, Figure] = {"limit_m": limit.height_m, "why": limit.why}
+    of: dict[str, Any] = {"limit_m": limit.height_m, "why": limit.why}
     yield from _over(site, sizes, (trees[outside], beyond[outside]), "canopy_in_height_limit", of)
 
 

@@ -18,9 +18,8 @@ from pyproj.database import query_utm_crs_info
 from shapely.geometry.base import BaseGeometry
 
 from setout.errors import SetoutError
-from setout.model import Elevations, Frame, transformer
+from setout.model import WGS84, Elevations, Frame, transformer
 
-WGS84 = CRS.from_epsg(4326)
 MOST_KM = 100.0
 """Size beyond which a boundary is taken for a mistake [km]; one plane serves no more."""
 DEGREE_KM = 111.2

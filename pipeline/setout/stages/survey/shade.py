@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
@@ -10,18 +10,17 @@ import shapely
 from setout.errors import Fault, PlanFaults, SetoutError
 from setout.geometry.lines import overlay
 from setout.model import Bools, Finding, Floats, Frame, Geometries, Survey, VectorLayer
+from setout.model.asked import ShadeSource
 from setout.model.shade import Shade
-from setout.planfile import Plan
-from setout.planfile.light import ShadeSection
 from setout.units import LENGTH, quantity
 
 
-def shade_of(plan: Plan, survey: Survey, frame: Frame) -> Shade:
-    """Gather the features of all [[shade]] tables."""
+def shade_of(sources: Sequence[ShadeSource], survey: Survey, frame: Frame) -> Shade:
+    """Gather the features that throw shade."""
     shapes, heights, spreads, findings, faults = [], [], [], [], []
-    for number, section in enumerate(plan.shade, 1):
+    for number, section in enumerate(sources, 1):
         try:
-            geometry, height, spread = _features(section, survey.layers[section.from_], frame)
+            geometry, height, spread = _features(section, survey.layers[section.source], frame)
             keep = np.isfinite(height) & ((shapely.get_dimensions(geometry) > 0) | np.isfinite(spread))
             findings += list(_left_out(section, geometry, height, keep))
             shapes.append(geometry[keep])
@@ -36,22 +35,22 @@ def shade_of(plan: Plan, survey: Survey, frame: Frame) -> Shade:
     return Shade(np.concatenate(shapes), np.concatenate(heights), np.concatenate(spreads), tuple(findings))
 
 
-def _features(section: ShadeSection, layer: VectorLayer, frame: Frame) -> tuple[Geometries, Floats, Floats]:
+def _features(section: ShadeSource, layer: VectorLayer, frame: Frame) -> tuple[Geometries, Floats, Floats]:
     """Return single features in the frame, their heights and spreads [m]; NaN unknown."""
     parts, of = shapely.get_parts(_in_frame(layer, frame), return_index=True)
-    height = _lengths(layer, "height", section.height)[of]
-    spread = _lengths(layer, "spread", section.spread)[of]
+    height = _lengths(layer, "height", section.height_m)[of]
+    spread = _lengths(layer, "spread", section.spread_m)[of]
     if len(parts) and not np.isfinite(height).any():
         raise SetoutError(
             "nothing there has a height, so its shade cannot be known",
-            section.from_,
+            section.source,
             'write height = "20 ft" in its [[shade]] table, or give the layer a column height_ft or height_m',
         )
     points = shapely.get_dimensions(parts) == 0
     if points.any() and not np.isfinite(spread[points]).any():
         raise SetoutError(
             "a tree's shade needs its spread, and no point there has one",
-            section.from_,
+            section.source,
             'write spread = "30 ft" in its [[shade]] table, or give the layer a column spread_ft or spread_m',
         )
     return parts, height, spread
@@ -65,13 +64,13 @@ def _in_frame(layer: VectorLayer, frame: Frame) -> Geometries:
     return out
 
 
-def _left_out(section: ShadeSection, geometry: Geometries, height: Floats, keep: Bools) -> Iterator[Finding]:
+def _left_out(section: ShadeSource, geometry: Geometries, height: Floats, keep: Bools) -> Iterator[Finding]:
     for which, word in ((~keep & np.isnan(height), "height"), (~keep & np.isfinite(height), "spread")):
         if which.any():
             yield Finding(
                 f"shade_without_{word}",
                 "warn",
-                f"{int(which.sum())} of {len(geometry)} features of {section.from_} have no {word}: their shade is not counted",
+                f"{int(which.sum())} of {len(geometry)} features of {section.source} have no {word}: their shade is not counted",
                 f"{int(which.sum())} without",
                 f"a {word} of each",
                 f"give them a {word}, or one for all in the plan file",

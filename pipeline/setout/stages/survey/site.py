@@ -19,9 +19,8 @@ from shapely.geometry.base import BaseGeometry
 from setout.errors import Fault, PlanFaults, SetoutError
 from setout.geometry.lines import overlay
 from setout.geometry.lines.overlay import parts_of, polygonal
-from setout.model import Block, Finding, Floats, Frame, Geometries, HeightLimit, NoPlant, Setback, Site, Survey, VectorLayer, Water
-from setout.planfile import Plan
-from setout.planfile.block import BlockSection
+from setout.model import Block, Finding, Floats, Frame, Geometries, NoPlant, Setback, Site, Survey, VectorLayer, Water
+from setout.model.asked import Asked, BlockAsked, WaterAsked
 from setout.stages.survey.frame import frame_of
 from setout.stages.survey.water_points import joined, water_points
 
@@ -33,10 +32,10 @@ STRETCHED = 0.002
 """Scale error beyond which a grid is no use for measuring."""
 
 
-def site_of(plan: Plan, survey: Survey) -> Site:
+def site_of(asked: Asked, survey: Survey) -> Site:
     """Make the site from its survey."""
     boundary, repairs = _whole(survey.boundary)
-    frame = frame_of(boundary, survey.boundary.crs, survey.elevations, plan.site.elevation, plan.site.geoid_height)
+    frame = frame_of(boundary, survey.boundary.crs, survey.elevations, asked.elevation_m, asked.geoid_m)
     land = overlay.sound(_in_frame(np.array([boundary], object), survey.boundary.crs, frame)[0])
     findings = [*survey.findings, *survey.boundary.findings, *_placed(repairs, survey.boundary.crs, frame)]
     findings += _grid_findings(frame, land)
@@ -44,23 +43,24 @@ def site_of(plan: Plan, survey: Survey) -> Site:
     moved = {name: tried(partial(_layer_in_frame, layer, frame, findings)) for name, layer in survey.layers.items()}
     tried.give_up()
     layers = {name: geometry for name, geometry in moved.items() if geometry is not None}
-    findings += _left_out(plan, survey, layers)
-    no_plant = [(s, tried(partial(_areas_only, layers[s.from_], s.from_))) for s in plan.no_plant]
-    water = tried(partial(_water, plan, survey, layers, frame))
-    blocks = [tried(partial(_block, section, layers)) for section in plan.block]
+    findings += _left_out(asked, survey, layers)
+    no_plant = [(s, tried(partial(_areas_only, layers[s.source], s.source))) for s in asked.no_plant]
+    water = None if asked.water is None else tried(partial(_water, asked.water, survey, layers))
+    blocks = [tried(partial(_block, one, layers)) for one in asked.blocks]
     tried.give_up()
-    setbacks = tuple(_setbacks(plan, layers, land))
-    kept = tuple(NoPlant(s.why or s.from_, s.from_, area) for s, area in no_plant if area is not None)
+    layers["boundary"] = np.array([shapely.boundary(land)], object)
+    setbacks = tuple(replace(s, geometry=layers[s.source]) for s in asked.setbacks)
+    kept = tuple(replace(s, geometry=area) for s, area in no_plant if area is not None)
     if water is not None:
         water = replace(water, closed=_closed(setbacks, kept), land=land)
     site = Site(
-        plan.name or "Planting",
-        plan.units,
+        asked.name,
+        asked.units,
         frame,
         land,
         setbacks,
         kept,
-        tuple(HeightLimit(s.why or s.from_, s.from_, s.within, s.height, layers[s.from_]) for s in plan.height_limit),
+        tuple(replace(s, geometry=layers[s.source]) for s in asked.height_limits),
         water,
         tuple(block for block in blocks if block is not None),
         _monuments(land),
@@ -183,12 +183,12 @@ def _layer_in_frame(layer: VectorLayer, frame: Frame, findings: list[Finding]) -
     return geometry
 
 
-def _left_out(plan: Plan, survey: Survey, layers: dict[str, Geometries]) -> Iterator[Finding]:
+def _left_out(asked: Asked, survey: Survey, layers: dict[str, Geometries]) -> Iterator[Finding]:
     """Name what no table of the plan file keeps clear of: for a reason, for none, or without a word."""
-    for section in plan.left_out:
-        count = len(layers[section.from_])
-        what = f"{count} feature{'' if count == 1 else 's'} of {section.from_}"
-        place = shapely.union_all(shapely.centroid(layers[section.from_]))
+    for section in asked.left_out:
+        count = len(layers[section.source])
+        what = f"{count} feature{'' if count == 1 else 's'} of {section.source}"
+        place = shapely.union_all(shapely.centroid(layers[section.source]))
         if section.why:
             yield Finding("left_out", "note", f"left out: {what} ({section.why})", str(count), geometry=place)
             continue
@@ -211,14 +211,6 @@ def _left_out(plan: Plan, survey: Survey, layers: dict[str, Geometries]) -> Iter
         )
 
 
-def _setbacks(plan: Plan, layers: dict[str, Geometries], land: BaseGeometry) -> Iterator[Setback]:
-    for section in plan.setback:
-        own = section.from_ == "boundary"
-        geometry = np.array([shapely.boundary(land)], object) if own else layers[section.from_]
-        why = section.why or ("property line" if own else section.from_)
-        yield Setback(why, section.from_, section.distance, section.measured_to, geometry)
-
-
 def _closed(setbacks: Sequence[Setback], no_plant: Sequence[NoPlant]) -> Geometries:
     """Return the areas that nobody lays a pipe through: buildings, ponds, septic fields, whatever has an outline of its own."""
     behind = [g for s in setbacks if s.source != "boundary" for g in s.geometry if shapely.get_dimensions(g) == 2]
@@ -237,7 +229,7 @@ def _areas_only(geometry: Geometries, source: str) -> Geometries:
     return areas
 
 
-def _block(section: BlockSection, layers: dict[str, Geometries]) -> Block:
+def _block(asked: BlockAsked, layers: dict[str, Geometries]) -> Block:
     """Return a block with its ground, its line and its points in the frame."""
 
     def area_of(reference: str | None) -> BaseGeometry | None:
@@ -245,18 +237,12 @@ def _block(section: BlockSection, layers: dict[str, Geometries]) -> Block:
             return None
         return polygonal(overlay.union(_areas_only(layers[reference], reference)))
 
-    line = section.guide or section.line
-    return Block(
-        section.name,
-        area_of(section.area),
-        section.to_pattern(),
-        section.way,
-        section.to_plants(),
-        section.to_dealing(),
-        None if line is None else _line_of(layers[line], line),
-        None if section.points is None else _points_of(layers[section.points], section.points),
-        section.purpose or "",
-        area_of(section.yard),
+    return replace(
+        asked.block,
+        area=area_of(asked.area),
+        line=None if asked.line is None else _line_of(layers[asked.line], asked.line),
+        points=None if asked.points is None else _points_of(layers[asked.points], asked.points),
+        yard=area_of(asked.yard),
     )
 
 
@@ -280,25 +266,20 @@ def _points_of(geometry: Geometries, source: str) -> Floats:
     return ordered
 
 
-def _water(plan: Plan, survey: Survey, layers: dict[str, Geometries], frame: Frame) -> Water | None:
-    section = plan.water
-    if section is None:
-        return None
-
+def _water(asked: WaterAsked, survey: Survey, layers: dict[str, Geometries]) -> Water:
     def gathered(references: tuple[str, ...]) -> Geometries:
         found = [layers[ref] for ref in references]
         return np.concatenate(found) if found else np.empty(0, object)
 
-    points = joined([water_points(survey.layers[ref], layers[ref], section.pressure, section.flow) for ref in section.points])
-    source = ", ".join(section.points)
+    points = joined([water_points(survey.layers[ref], layers[ref], asked.pressure_kpa, asked.flow_lph) for ref in asked.points])
     return Water(
         points,
-        gathered(section.barriers),
-        section.max_run,
-        section.min_pressure,
-        source,
-        gathered(section.sleeves),
-        section.beyond_reach == "plant",
+        gathered(asked.barriers),
+        asked.max_run_m,
+        asked.min_pressure_kpa,
+        ", ".join(asked.points),
+        gathered(asked.sleeves),
+        asked.plant_beyond,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import shapely
@@ -152,7 +152,7 @@ def _mend(word: str, own: Bools, out: Irrigation) -> str:
     return "mend_short_runs" if word == HOURS_OUT and enough and all(enough) else mend_of(word)
 
 
-def _figures(word: str, own: Bools, out: Irrigation, stage: Stage) -> dict[str, Figure]:
+def _figures(word: str, own: Bools, out: Irrigation, stage: Stage) -> dict[str, Any]:
     """Return what was found and what is asked for."""
     if word == LOW_PRESSURE and np.isfinite(out.pressure_kpa[own]).any():
         emitter = stage.plan.emitter

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
-from setout.model import Figure
 from setout.words.findings.told import Words
 
 _ROOM: Final[dict[str, Words]] = {
@@ -66,7 +65,7 @@ _ROOM: Final[dict[str, Words]] = {
     ),
 }
 _TO_CANOPY: Final = 'measure that setback to the canopy (measured_to = "canopy"), or keep the plants smaller'
-_OVER: Final[dict[str, Figure]] = {"block": "A", "n": 12, "far_m": 0.8}
+_OVER: Final[dict[str, Any]] = {"block": "A", "n": 12, "far_m": 0.8}
 _AROUND: Final[dict[str, Words]] = {
     "canopy_over_boundary": Words(
         "block {block}: {n:n canopy|canopies} will reach over the property line at maturity, by up to {far_m:length1}",
@@ -102,9 +101,9 @@ _AROUND: Final[dict[str, Words]] = {
     ),
 }
 _PLANT: Final = "block {block}: {plant}[[ {variety}]][[ ({role})]]"
-_CALLED: Final[dict[str, Figure]] = {"block": "A", "plant": "apple, dwarf", "variety": "Jonathan", "role": ""}
-_NEEDY: Final[dict[str, Figure]] = _CALLED | {"limit_m": 30.48}
-_SOME: Final[dict[str, Figure]] = _NEEDY | {"n": 8, "of": 16}
+_CALLED: Final[dict[str, Any]] = {"block": "A", "plant": "apple, dwarf", "variety": "Jonathan", "role": ""}
+_NEEDY: Final[dict[str, Any]] = _CALLED | {"limit_m": 30.48}
+_SOME: Final[dict[str, Any]] = _NEEDY | {"n": 8, "of": 16}
 _PARTNERS: Final[dict[str, Words]] = {
     "bloom_apart": Words(
         _PLANT
@@ -156,7 +155,7 @@ _PARTNERS: Final[dict[str, Words]] = {
         example=_NEEDY,
     ),
 }
-_CUT: Final[tuple[dict[str, Figure], ...]] = ({"plant": "apple, dwarf", "variety": "Jonathan", "n": 100, "asked": 120},)
+_CUT: Final[tuple[dict[str, Any], ...]] = ({"plant": "apple, dwarf", "variety": "Jonathan", "n": 100, "asked": 120},)
 _DEALT: Final[dict[str, Words]] = {
     "counts_over_positions": Words(
         "block {block}: its plants are to be {asked}, its ground has {positions} positions for them; "

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from setout.model import Figure, Finding, Ints, Severity
+from setout.model import Finding, Ints, Severity
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -30,7 +30,7 @@ class Words:
     required: str = ""
     remedy: str = ""
     each: str = ""
-    example: Mapping[str, Figure] = field(default_factory=dict)
+    example: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def texts(self) -> tuple[str, str, str, str, str]:

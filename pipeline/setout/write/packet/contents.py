@@ -7,29 +7,28 @@ from collections.abc import Callable
 from pathlib import Path
 
 from setout.model import Planting
+from setout.model.staking import StakeSet
 from setout.progress import Say, each, silent
+from setout.words.staking import described
 from setout.write.packet import dxf, lists, pointfiles, stakeout, workbook
-from setout.write.packet.stakeset import StakeSet, stake_set
-from setout.write.sheets import write_sheets
 
 
-def write_packet(planting: Planting, folder: Path, say: Say = silent) -> None:
+def write_packet(planting: Planting, stakes: StakeSet, folder: Path, say: Say = silent) -> None:
     """Write the stake-out files, the lists, and the note that goes with them."""
     folder.mkdir()
-    stakes = stake_set(planting)
-    trees, monuments, frame, boundary = stakes.trees, stakes.monuments, stakes.frame, planting.site.boundary
+    stakes = described(stakes)
+    trees, monuments, boundary = stakes.trees, stakes.monuments, planting.site.boundary
     files: tuple[Callable[[], object], ...] = (
-        lambda: stakeout.write_pnezd(folder / "stakeout.csv", trees, monuments, frame.plane_crs),
+        lambda: stakeout.write_pnezd(folder / "stakeout.csv", trees, monuments, (stakes.unit, stakes.size)),
         lambda: pointfiles.write_full(folder / "points.csv", stakes),
         lambda: pointfiles.write_control(folder / "control.csv", stakes),
-        lambda: stakeout.write_gpx(folder / "trees.gpx", trees, stakes.name, monuments=monuments, names=stakes.short),
+        lambda: stakeout.write_gpx(folder / "trees.gpx", trees, stakes.name, stakes.short, monuments=monuments),
         lambda: _write_gpx_by_block(folder / "gpx", stakes),
         lambda: pointfiles.write_kml(folder / "trees.kml", stakes, boundary),
         lambda: pointfiles.write_geojson(folder / "trees.geojson", stakes, boundary),
         lambda: dxf.write_dxf(folder / "stakeout.dxf", stakes, planting),
         lambda: _write_lists(folder, planting, stakes),
-        lambda: write_sheets(folder / "sheets.pdf", planting, say),
-        lambda: stakeout.write_readme(folder / "README.txt", trees, monuments, frame),
+        lambda: stakeout.write_readme(folder / "README.txt", stakes),
     )
     for write in each(files, "files of the packet", say):
         write()
@@ -55,4 +54,4 @@ def _write_gpx_by_block(folder: Path, stakes: StakeSet) -> None:
         path = folder / (f"block-{index + 1:02d}-{letters}.gpx" if letters else f"block-{index + 1:02d}.gpx")
         names = [stakes.short[k] for k in own.tolist()]
         title = f"{stakes.name}: block {block}"
-        stakeout.write_gpx(path, stakes.trees.take(own), title, monuments=stakes.monuments, names=names)
+        stakeout.write_gpx(path, stakes.trees.take(own), title, names, monuments=stakes.monuments)

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from setout.model import Floats, Planting
-    from setout.write.packet.stakeset import StakeSet
+    from setout.model.staking import StakeSet
 
 INSUNITS: Final = {1.0: 6, FOOT: 2, US_SURVEY_FOOT: 21}
 SYMBOL_M: Final = 0.15

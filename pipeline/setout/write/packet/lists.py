@@ -12,6 +12,7 @@ import numpy as np
 from setout.layers.plan_builders import row_ids
 from setout.units import ACRE, FOOT, GALLON, PSI
 from setout.words.materials import all_bought
+from setout.words.staking import kind_label
 from setout.words.terms import TERMS
 from setout.write.packet.workorder import work_order
 
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from setout.model import Planting, Zone
-    from setout.write.packet.stakeset import StakeSet
+    from setout.model.staking import StakeSet
 
 Value = str | float | int | None
 QUANTITIES: Final = {
@@ -254,7 +255,7 @@ def _plants_by_row(stakes: StakeSet) -> dict[tuple[int, int], tuple[str, str, st
     for a, b in zip(starts.tolist(), [*starts[1:].tolist(), len(order)], strict=True):
         mine = order[a:b]
         codes, counts = np.unique(stakes.kind[mine], return_counts=True)
-        words = "; ".join(f"{n} {stakes.kinds[c].label}" for c, n in zip(codes.tolist(), counts.tolist(), strict=True))
+        words = "; ".join(f"{n} {kind_label(stakes.kinds[c])}" for c, n in zip(codes.tolist(), counts.tolist(), strict=True))
         ends = stakes.trees.tree_id[int(mine[0])], stakes.trees.tree_id[int(mine[-1])]
         out[int(block[a]), int(row[a])] = (*ends, words)
     return out

@@ -15,6 +15,8 @@ import numpy as np
 import shapely
 
 from setout.draw import palette
+from setout.model import WGS84
+from setout.words.staking import kind_label
 from setout.write.packet.stakeout import ROWS, all_xml, cell_text, xml
 
 if TYPE_CHECKING:
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from setout.write.packet.stakeset import Leg, StakeSet
+    from setout.model.staking import Leg, StakeSet
 
 KML: Final = "http://www.opengis.net/kml/2.2"
 HEADER: Final = (
@@ -99,8 +101,6 @@ def write_control(path: Path, stakes: StakeSet) -> None:
 
 
 def _lonlat(stakes: StakeSet, shape: BaseGeometry) -> BaseGeometry:
-    from setout.write.packet.stakeset import WGS84
-
     return shapely.transform(shape, lambda xy: np.column_stack(stakes.frame.to(WGS84, xy[:, 0], xy[:, 1])))
 
 
@@ -194,8 +194,8 @@ def write_kml(path: Path, stakes: StakeSet, boundary: BaseGeometry) -> None:
             for number in own:
                 kind = stakes.kinds[number]
                 style = plants.index((kind.plant, kind.variety, kind.role))
-                file.write(f"<Folder>\n<name>{xml(f'{kind.label}, {kind.trees:,}')}</name>\n")
-                file.writelines(_kml_trees(stakes, np.flatnonzero(stakes.kind == number), f"p{style}", kind.label))
+                file.write(f"<Folder>\n<name>{xml(f'{kind_label(kind)}, {kind.trees:,}')}</name>\n")
+                file.writelines(_kml_trees(stakes, np.flatnonzero(stakes.kind == number), f"p{style}", kind_label(kind)))
                 file.write("</Folder>\n")
             file.write("</Folder>\n")
         file.write("</Document>\n</kml>\n")

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -24,74 +23,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from pathlib import Path
 
-    from pyproj import CRS
-
-    from setout.model import Floats, Frame, Ints
+    from setout.model.staking import StakePoints, StakeSet
 
 ROWS: Final = 20_000
 GPX_NAMESPACE: Final = "http://www.topografix.com/GPX/1/1"
-LONGEST_NAME: Final = 10
-"""Letters of a waypoint's name that handhelds are usually content with (common practice)."""
-
-
-@dataclass(frozen=True, slots=True)
-class StakePoints:
-    """Points to set out, as arrays of one length.
-
-    Attributes
-    ----------
-    tree_id : full id of each point
-    easting, northing : in the plane CRS and its unit
-    elevation_m : ground elevation [m]; NaN where unknown
-    lon, lat : WGS 84 [deg]
-    description : what stands there, such as plant and variety
-    """
-
-    tree_id: Sequence[str]
-    easting: Floats
-    northing: Floats
-    elevation_m: Floats
-    lon: Floats
-    lat: Floats
-    description: Sequence[str]
-
-    def __post_init__(self) -> None:
-        """Check the lengths."""
-        columns = {name: getattr(self, name) for name in self.__slots__}
-        lengths = {name: len(values) for name, values in columns.items()}
-        if len(set(lengths.values())) > 1:
-            raise SetoutError(f"lengths differ: {lengths}", "stake-out points")
-        for name in ("easting", "northing", "lon", "lat"):
-            if not np.isfinite(columns[name]).all():
-                raise SetoutError(f"{name} holds a value that is not finite", "stake-out points")
-
-    def __len__(self) -> int:
-        """Return the number of points."""
-        return len(self.tree_id)
-
-    def take(self, own: Ints) -> StakePoints:
-        """Return some of the points, by their indices."""
-        chosen = own.tolist()
-        places = (self.easting[own], self.northing[own], self.elevation_m[own], self.lon[own], self.lat[own])
-        return StakePoints([self.tree_id[k] for k in chosen], *places, [self.description[k] for k in chosen])
-
-
-def plane_unit(crs: CRS) -> tuple[str, float]:
-    """Return the linear unit of a plane CRS.
-
-    >>> from pyproj import CRS
-    >>> plane_unit(CRS.from_epsg(2263)) == ("US survey foot", 1200 / 3937), plane_unit(CRS.from_epsg(2269))
-    (True, ('international foot', 0.3048))
-    """
-    flat = crs.sub_crs_list[0] if crs.is_compound else crs
-    if not flat.is_projected:
-        raise SetoutError(f'"{crs.name}" is not a plane CRS', "stake-out", "give a projected CRS")
-    axis = flat.axis_info[0]
-    size = float(axis.unit_conversion_factor)
-    for name, exact in (("metre", 1.0), ("international foot", FOOT), ("US survey foot", US_SURVEY_FOOT)):
-        if math.isclose(size, exact, rel_tol=1e-8):
-            return name, exact
-    return axis.unit_name, size
 
 
 def cell_text(text: str) -> str:
@@ -103,9 +38,9 @@ def cell_text(text: str) -> str:
     return no_formula(" ".join(re.sub('[,;"]', " ", one_line(text)).split()))
 
 
-def write_pnezd(path: Path, trees: StakePoints, monuments: StakePoints, crs: CRS, *, header: bool = False) -> None:
-    """Write a PNEZD file: the monuments first, so that a crew can check its set-up, then the trees."""
-    name, size = plane_unit(crs)
+def write_pnezd(path: Path, trees: StakePoints, monuments: StakePoints, plane_unit: tuple[str, float], *, header: bool = False) -> None:
+    """Write a PNEZD file in a unit of some name and size [m]: the monuments first, to check a set-up by, then the trees."""
+    name, size = plane_unit
     if len(set(zip(monuments.easting.tolist(), monuments.northing.tolist(), strict=True))) < 2:
         raise SetoutError(f"{len(monuments)} boundary monuments given", path.name, "give two in different places")
     decimals = 4 if size == 1.0 else 3
@@ -136,53 +71,8 @@ def _pnezd_lines(points: StakePoints, size: float, decimals: int) -> Iterator[tu
         yield [f"{p},{n:.{decimals}f},{e:.{decimals}f},{z},{d}\r\n" for p, n, e, z, d in rows], names
 
 
-def short_names(ids: Sequence[str]) -> list[str]:
-    """Return names for waypoints: the ids if they are short, else at most 10 letters A-Z and digits.
-
-    >>> short_names(["A-1-2", "A-1-3"])
-    ['A-1-2', 'A-1-3']
-    >>> short_names(["north field-1-11", "north field-11-1"])
-    ['NORTHF0111', 'NORTHF1101']
-    >>> short_names(["north field", "north meadow, upper end"])
-    ['NORTHFIELD', 'P000000002']
-    """
-    plain = re.compile(rf"[A-Za-z0-9-]{{1,{LONGEST_NAME}}}")
-    if all(plain.fullmatch(text) for text in ids) and len({text.upper() for text in ids}) == len(ids):
-        return list(ids)
-    split = [re.fullmatch(r"(.*)-(\d+)-(\d+)", text) for text in ids]
-    widths = [max((len(m.group(g)) for m in split if m), default=1) for g in (2, 3)]
-    blocks = _block_codes(dict.fromkeys(m.group(1) for m in split if m), LONGEST_NAME - sum(widths))
-    names: list[str] = []
-    taken: set[str] = set()
-    for number, (text, m) in enumerate(zip(ids, split, strict=True), 1):
-        name = f"{blocks[m.group(1)]}{m.group(2):0>{widths[0]}}{m.group(3):0>{widths[1]}}" if m else _letters(text)
-        if len(name) > LONGEST_NAME or not name or name in taken:
-            name = f"P{number:09d}"
-        taken.add(name)
-        names.append(name)
-    return names
-
-
-def _letters(text: str) -> str:
-    return re.sub(r"[^A-Z0-9]", "", text.upper().encode("ascii", "ignore").decode())
-
-
-def _block_codes(blocks: Sequence[str] | dict[str, None], room: int) -> dict[str, str]:
-    """Give each block letters of its own that fit; numbered where names say the same when cut."""
-    codes: dict[str, str] = {}
-    for number, block in enumerate(blocks, 1):
-        code = _letters(block)[: max(room, 0)]
-        if not code or code in codes.values():
-            code = f"{_letters(block)[: max(room - len(str(number)) - 1, 0)]}B{number}"
-        codes[block] = code
-    return codes
-
-
-def write_gpx(
-    path: Path, trees: StakePoints, name: str, *, monuments: StakePoints | None = None, names: Sequence[str] | None = None
-) -> None:
+def write_gpx(path: Path, trees: StakePoints, name: str, names: Sequence[str], *, monuments: StakePoints | None = None) -> None:
     """Write waypoints as GPX 1.1, WGS 84, elevation in metres."""
-    names = short_names(trees.tree_id) if names is None else names
     with path.open("w", encoding="utf-8", newline="\n") as file:
         file.write('<?xml version="1.0" encoding="UTF-8"?>\n')
         file.write(f'<gpx xmlns="{GPX_NAMESPACE}" version="1.1" creator="setout">\n')
@@ -234,26 +124,11 @@ def xml(text: str) -> str:
     return escape(re.sub(r"[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]", " ", text))
 
 
-def grid_to_ground(frame: Frame) -> float:
-    """Return ground distance over grid distance at the site."""
-    half = 50.0
-    x, y = np.array([-half, half, 0.0, 0.0]), np.array([0.0, 0.0, -half, half])
-    east, north = frame.to(frame.plane_crs, x, y)
-    size = plane_unit(frame.plane_crs)[1]
-    across = math.hypot(east[1] - east[0], north[1] - north[0]) * size
-    along = math.hypot(east[3] - east[2], north[3] - north[2]) * size
-    return 4 * half / (across + along)
-
-
-def write_readme(path: Path, trees: StakePoints, monuments: StakePoints, frame: Frame) -> None:
+def write_readme(path: Path, stakes: StakeSet) -> None:
     """Write the note that goes with the stake-out files: CRS, unit, factor, monuments and cautions."""
-    name, size = plane_unit(frame.plane_crs)
-    factor = grid_to_ground(frame)
+    trees, monuments, size, factor, decimals = stakes.trees, stakes.monuments, stakes.size, stakes.factor, stakes.decimals
     exact = {1.0: "1 m", FOOT: "0.3048 m exactly", US_SURVEY_FOOT: "1200/3937 m exactly, 0.3048006096 m"}
-    authority = frame.plane_crs.to_authority(min_confidence=100)
-    code = f" ({':'.join(authority)})" if authority else ""
     known = int(np.isfinite(trees.elevation_m).sum())
-    decimals = 4 if size == 1.0 else 3
     lines = [
         "STAKE-OUT FILES",
         "",
@@ -268,8 +143,8 @@ def write_readme(path: Path, trees: StakePoints, monuments: StakePoints, frame: 
         "trees.kml     by block and plant, WGS 84; trees.geojson: the same by RFC 7946, WGS 84",
         "lists.xlsx    work order, rows, plants to order, materials, zones and hours; each as .csv too",
         "",
-        f"Plane CRS     {frame.plane_crs.name}{code}",
-        f"Unit          {name} = {exact.get(size, f'{size!r} m')}; northing, easting and elevation alike",
+        f"Plane CRS     {stakes.crs_label}",
+        f"Unit          {stakes.unit} = {exact.get(size, f'{size!r} m')}; northing, easting and elevation alike",
         f"Elevation     ground, in the DEM's height system; {known} of {len(trees)} trees, else empty",
         f"Grid factor   ground distance = grid distance x {factor:.8f} ({(factor - 1) * 1e6:+.1f} ppm)",
         "              Coordinates are grid coordinates. Distances in the plan are level ground distances;",

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
+    from setout.model.staking import StakeSet
     from setout.write.packet.lists import Field, List, Value
-    from setout.write.packet.stakeset import StakeSet
 
 FORMATS: Final = {"text": "@", "count": "#,##0", "one": "#,##0.0", "two": "#,##0.00"}
 LONGEST: Final = 32_000

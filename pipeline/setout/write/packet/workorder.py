@@ -12,12 +12,13 @@ from setout.model.buying import MATERIALS
 from setout.model.irrigation import MAIN, MANIFOLD
 from setout.units import FOOT, show_area
 from setout.words.materials import bought
+from setout.words.staking import kind_label
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from setout.model import Planting
-    from setout.write.packet.stakeset import StakeSet
+    from setout.model.staking import StakeSet
 
 JOBS: Final = ("locate utilities", "survey", "clear", "rip", "trench", "stake", "dig", "plant", "water in", "mulch", "guard")
 SITE: Final = "whole site"
@@ -172,7 +173,7 @@ class _Quantities:
 
     def plant(self) -> Iterator[Line]:
         for kind in self.stakes.kinds:
-            yield kind.block, float(kind.trees), "each", f"{kind.trees:,} {kind.label}"
+            yield kind.block, float(kind.trees), "each", f"{kind.trees:,} {kind_label(kind)}"
 
     def material(self, item: str, unit: str, none: str) -> Iterator[Line]:
         """Yield an item of the materials by block, as their lines name it."""

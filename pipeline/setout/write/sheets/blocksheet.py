@@ -10,6 +10,7 @@ import numpy as np
 
 from setout.draw import palette
 from setout.draw.pen import CAP, Ink, Pen, Type
+from setout.model.staking import Row, TapePlan
 from setout.units import FOOT
 from setout.words.plan import bearing_text
 from setout.words.tape import exact, steps
@@ -18,7 +19,6 @@ from setout.write.sheets.furniture import LEAD, Column, Title, frame_line
 from setout.write.sheets.gridticks import draw_ticks
 from setout.write.sheets.layout import Box, Layout, View, fitting
 from setout.write.sheets.places import Places
-from setout.write.sheets.tape import Row, TapePlan
 from setout.write.sheets.treemarks import Marks
 
 if TYPE_CHECKING:

@@ -15,12 +15,14 @@ from setout.write.sheets.backdrop import Backdrop
 from setout.write.sheets.furniture import Title
 from setout.write.sheets.georeference import Referenced, add_measures
 from setout.write.sheets.layout import Layout, layout_of, scale_for, turned
-from setout.write.sheets.tape import TapePlan, tape_plan
 from setout.write.sheets.tiles import Tile, tiles_of
 from setout.write.sheets.treemarks import Marks, Shown
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from setout.model import Planting
+    from setout.model.staking import StakeSet, TapePlan
 
 WORDS: Final = 0.44
 """Share of a sheet's width that words take on index and block sheets."""
@@ -54,7 +56,7 @@ class _Block:
     sheets: int
 
 
-def write_sheets(path: Path, planting: Planting, say: Say = silent) -> Sheets:
+def write_sheets(path: Path, planting: Planting, stakes: StakeSet, say: Say = silent) -> Sheets:
     """Write the plan sheets."""
     paper = planting.sheets.paper_for(planting.site.units)
     plain, worded = layout_of(paper), layout_of(paper, WORDS)
@@ -66,7 +68,7 @@ def write_sheets(path: Path, planting: Planting, say: Say = silent) -> Sheets:
     marks = Marks.of(planting)
     pen = Pen(path, f"{planting.site.name or 'Planting plan'}: plan sheets")
     lacking = _lacking(pen, planting)
-    blocks = _blocks(pen, planting, worded, marks)
+    blocks = _blocks(pen, planting, stakes.tapes, worded, marks)
     zones = watersheet.zones_of(planting)
     before = 1 + sum(b.sheets for b in blocks)
     count = before + len(tiles) + len(zones)
@@ -74,7 +76,7 @@ def write_sheets(path: Path, planting: Planting, say: Say = silent) -> Sheets:
     book = tilesheet.TileBook(planting, plain, tiles, marks, backdrop, uv, before, count)
     maps: list[Referenced] = []
     with pen.page(worded.width, worded.height, "Index"):
-        listed = indexsheet.Listing(tuple(_listed(book, blocks, zones)), lacking)
+        listed = indexsheet.Listing(tuple(_listed(book, blocks, zones)), stakes.factor, lacking)
         indexsheet.draw_index(pen, book, worded, listed, north_up)
         maps.append(Referenced(0, indexsheet.index_view(book, worded), "Index"))
     for block in each(blocks, "block sheets", say):
@@ -107,13 +109,10 @@ def _lacking(pen: Pen, planting: Planting) -> str:
     return "".join(sorted(pen.lacking))
 
 
-def _blocks(pen: Pen, planting: Planting, layout: Layout, marks: Marks) -> list[_Block]:
+def _blocks(pen: Pen, planting: Planting, tapes: Sequence[TapePlan], layout: Layout, marks: Marks) -> list[_Block]:
     """Return how each block is set out, and how many sheets that takes."""
     out = []
-    for index in range(len(planting.site.blocks)):
-        tape = tape_plan(planting, index)
-        if tape is None:
-            continue
+    for tape in tapes:
         page = blocksheet.BlockPage(planting, layout, tape, marks, Title("", "", 0, 0))
         rest = max(0, len(tape.rows) - blocksheet.rows_beside(pen, page))
         out.append(_Block(tape, 1 + -(-rest // blocksheet.rows_room(layout, tape))))

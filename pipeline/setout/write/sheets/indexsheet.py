@@ -15,7 +15,6 @@ from setout.draw.pen import CAP, Ink, Pen, Type
 from setout.units import show_length
 from setout.words import plan
 from setout.words.tape import exact
-from setout.write.packet import stakeout
 from setout.write.sheets.backdrop import Backdrop
 from setout.write.sheets.furniture import LEAD, Column, Title, frame_line
 from setout.write.sheets.gridticks import draw_ticks
@@ -42,9 +41,10 @@ class Listed:
 
 @dataclass(frozen=True, slots=True)
 class Listing:
-    """All sheets, and the letters of the plan's names that the sheets' font lacks."""
+    """All sheets, ground distance over grid distance, and the letters of the plan's names that the sheets' font lacks."""
 
     sheets: tuple[Listed, ...]
+    factor: float
     lacking: str = ""
 
 
@@ -72,7 +72,7 @@ def draw_index(pen: Pen, book: TileBook, layout: Layout, listing: Listing, backd
     column.cautions()
     column.north_and_bar(view, planting.site.units)
     column.legend(book.marks, np.unique(book.marks.code), backdrop.seen(view))
-    _panel(pen, planting, layout, list(listing.sheets))
+    _panel(pen, planting, layout, listing)
     if listing.lacking:
         count = len(listing.lacking)
         codes = ", ".join(f"U+{ord(letter):04X}" for letter in listing.lacking[:12])
@@ -152,9 +152,9 @@ def _monuments(pen: Pen, planting: Planting, view: View, places: Places) -> None
                 break
 
 
-def _panel(pen: Pen, planting: Planting, layout: Layout, sheets: list[Listed]) -> None:
+def _panel(pen: Pen, planting: Planting, layout: Layout, listing: Listing) -> None:
     """Write the list of sheets and the monuments, in two parts of the panel."""
-    box, size = layout.panel, layout.type_mm
+    box, size, sheets = layout.panel, layout.type_mm, list(listing.sheets)
     y = box.top - 1.3 * size
     pen.text(box.left, y, "Sheets", Type(size * 1.5, bold=True))
     monuments = _monument_lines(planting)
@@ -175,16 +175,14 @@ def _panel(pen: Pen, planting: Planting, layout: Layout, sheets: list[Listed]) -
         if rest > 12:
             pen.text(x + 8 + pen.width_of(name, size), line, pen.cut(sheet.about, size, rest), Type(size, colour=palette.MUTED))
     y -= (per + 2.2) * LEAD * size
-    _write_monuments(pen, planting, layout, y, monuments)
+    _write_monuments(pen, listing.factor, layout, y, monuments)
 
 
-def _write_monuments(pen: Pen, planting: Planting, layout: Layout, y: float, monuments: list[tuple[str, ...]]) -> None:
+def _write_monuments(pen: Pen, factor: float, layout: Layout, y: float, monuments: list[tuple[str, ...]]) -> None:
     box, size = layout.panel, layout.type_mm
-    frame = planting.site.frame
     if not monuments:
         return
     pen.text(box.left, y, "Check your set-up before the first stake", Type(size * 1.5, bold=True))
-    factor = stakeout.grid_to_ground(frame)
     words = (
         f"Occupy or tape between two boundary corners; distances are level ground distances. Ground = grid x {factor:.8f}"
         f" ({(factor - 1) * 1e6:+.1f} ppm). Corners are those of the survey file, not a legal boundary survey."

@@ -3,112 +3,21 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from setout.units import FOOT
+from setout.model.staking import Diagonal, Row, TapePlan, Tie
 
 if TYPE_CHECKING:
-    from setout.model import Floats, Ints, Pattern, Planting
+    from setout.model import Floats, Ints, Pattern, Planting, Trees
 
-RIGHT_ANGLE: Final = {"us": (30 * FOOT, 40 * FOOT, 50 * FOOT), "si": (9.0, 12.0, 15.0)}
-"""Sides of a right triangle, three, four and five parts [m] (Euclid, Elements I.47 and I.48: 3^2 + 4^2 = 5^2)."""
-SLOPES: Final = (0.05, 0.10, 0.15, 0.20, 0.25)
 ROWS_TRIED: Final = 15
 """Rows that are tried as baseline."""
 SAME_PLACE_M: Final = 0.02
 NEAR: Final = 40
 """Monuments, nearest to the block, that are tried as ends of a reference line."""
-
-
-@dataclass(frozen=True, slots=True)
-class Tie:
-    """Where a tree lies by tape from two monuments.
-
-    Attributes
-    ----------
-    tree_id : the tree
-    x, y : its place in the frame [m]
-    along_m : along the line from the first monument to the second [m]; below 0 before it
-    offset_m : at right angles to that line [m]; above 0 to the left as one walks it
-    from_a_m, from_b_m : straight distances to the two monuments [m]
-    angle_deg : angle at the first monument from the second to the tree, clockwise [deg]
-    """
-
-    tree_id: str
-    x: float
-    y: float
-    along_m: float
-    offset_m: float
-    from_a_m: float
-    from_b_m: float
-    angle_deg: float
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One row by tape from the baseline: offset of its first and last tree, how far along each stands [m], trees.
-
-    whole tells whether trees follow each other without a gap, so that they can be measured on one after the other.
-    """
-
-    row: int
-    trees: int
-    offset_m: float
-    offset_last_m: float
-    first_m: float
-    last_m: float
-    whole: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class Diagonal:
-    """A check across the block: from one tree to another, level distance [m]."""
-
-    start: str
-    end: str
-    distance_m: float
-
-
-@dataclass(frozen=True, slots=True)
-class TapePlan:
-    """How one block is set out by tape.
-
-    Attributes
-    ----------
-    block : index of the block
-    base_row : number of the row that serves as baseline
-    a, b : names of the two monuments; empty where the boundary has fewer than two
-    a_xy, b_xy : their places in the frame [m]
-    a_to_b_m : distance between them [m]
-    first, last : first and last tree of the base row
-    base_m : length of the baseline, first tree to last [m]
-    bearing_deg : its bearing from true north [deg], from first to last
-    rows : every row by offset and distance along the baseline
-    diagonals : checks, true distances between trees
-    straight : whether all rows are straight and run with the baseline
-    max_slope, median_slope : of the block's trees, rise over run; NaN unknown
-    """
-
-    block: int
-    base_row: int
-    a: str
-    b: str
-    a_xy: tuple[float, float]
-    b_xy: tuple[float, float]
-    a_to_b_m: float
-    first: Tie
-    last: Tie
-    base_m: float
-    bearing_deg: float
-    rows: tuple[Row, ...]
-    diagonals: tuple[Diagonal, ...]
-    straight: bool
-    max_slope: float
-    median_slope: float
 
 
 def tape_plan(planting: Planting, block: int) -> TapePlan | None:
@@ -120,7 +29,9 @@ def tape_plan(planting: Planting, block: int) -> TapePlan | None:
     xy = np.column_stack([trees.x, trees.y])
     ends = _row_ends(trees.row, trees.position, mine)
     lengths = {r: float(np.hypot(*(xy[last] - xy[first]))) for r, (first, last, _) in ends.items()}
-    bent = _bent(planting, block, mine, ends)
+    pattern = planting.site.blocks[block].pattern
+    aside = _aside_m(pattern)
+    bent = _bent(trees, aside, mine, ends)
     base, a, b = _base(planting.site.monuments, xy, ends, lengths, bent)
     if lengths[base] <= 0:
         return None
@@ -160,19 +71,12 @@ def tape_plan(planting: Planting, block: int) -> TapePlan | None:
         _bearing(q - p),
         rows,
         _diagonals(ids, xy, ends, base),
-        all(_runs_with(r, bent, aside_m(planting, block)) for r in rows),
+        all(_runs_with(r, bent, aside) for r in rows),
         float(known.max()) if known.size else math.nan,
         float(np.median(known)) if known.size else math.nan,
+        aside,
+        steps_along(pattern),
     )
-
-
-def tape_on_slope(level_m: float, slope: float) -> float:
-    """Return what a tape laid on even ground of a slope reads for a level distance (Pythagoras).
-
-    >>> round(tape_on_slope(100.0, 0.10), 3), round(tape_on_slope(100.0, 0.75), 3)
-    (100.499, 125.0)
-    """
-    return level_m * math.hypot(1.0, slope)
 
 
 def _row_ends(row: NDArray[np.int32], position: NDArray[np.int32], mine: Ints) -> dict[int, tuple[int, int, int]]:
@@ -186,16 +90,14 @@ def _runs_with(row: Row, bent: set[int], aside: float) -> bool:
     return row.row not in bent and abs(row.offset_m - row.offset_last_m) < 0.02 + aside
 
 
-def aside_m(planting: Planting, block: int) -> float:
+def _aside_m(pattern: Pattern) -> float:
     """Return how far plants of one row stand aside of each other [m]: partners of a pair, lines of a hedge or bed."""
-    pattern = planting.site.blocks[block].pattern
     pair = pattern.pair.distance_m if pattern.pair is not None else 0.0
     return pair + (pattern.lines - 1) * pattern.line_distance_m
 
 
-def _bent(planting: Planting, block: int, mine: Ints, ends: dict[int, tuple[int, int, int]]) -> set[int]:
+def _bent(trees: Trees, aside: float, mine: Ints, ends: dict[int, tuple[int, int, int]]) -> set[int]:
     """Return the rows of a block that leave the straight line from their first tree to their last by more than 5 cm."""
-    trees = planting.trees
     x, y, row = trees.x[mine], trees.y[mine], trees.row[mine]
     numbers = np.array(sorted(ends))
     at = np.searchsorted(numbers, row)
@@ -203,7 +105,7 @@ def _bent(planting: Planting, block: int, mine: Ints, ends: dict[int, tuple[int,
     way = np.column_stack([trees.x[last] - trees.x[first], trees.y[last] - trees.y[first]])
     way = way / np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-9)[:, None]
     off = np.abs(way[at, 0] * (y - trees.y[first][at]) - way[at, 1] * (x - trees.x[first][at]))
-    return set(row[off > 0.05 + aside_m(planting, block)].tolist())
+    return set(row[off > 0.05 + aside].tolist())
 
 
 def steps_along(pattern: Pattern) -> tuple[float, ...]:
