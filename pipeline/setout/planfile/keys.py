@@ -177,9 +177,10 @@ def docs(model: type[Section]) -> dict[str, str]:
 def _under_fields(made: ast.ClassDef) -> dict[str, str]:
     found = {}
     for field, below in zip(made.body, made.body[1:], strict=False):
-        named = isinstance(field, ast.AnnAssign) and isinstance(field.target, ast.Name)
-        if named and isinstance(below, ast.Expr) and isinstance(below.value, ast.Constant):
-            found[field.target.id] = " ".join(str(below.value.value).split())  # type: ignore[union-attr]
+        if not (isinstance(field, ast.AnnAssign) and isinstance(field.target, ast.Name)):
+            continue
+        if isinstance(below, ast.Expr) and isinstance(below.value, ast.Constant):
+            found[field.target.id] = " ".join(str(below.value.value).split())
     return found
 
 

@@ -8,12 +8,12 @@ from typing import Any, Final, Literal, get_args, get_origin
 from pydantic.fields import FieldInfo
 
 from setout import units
+from setout.model.need import MONTHS
 from setout.planfile import prices
 from setout.planfile.block import BlockSection
 from setout.planfile.faults import model_in
 from setout.planfile.keys import ABSENT, bare_type, docs, how_written
 from setout.planfile.model import Plan
-from setout.planfile.need import MONTHS
 from setout.planfile.options import GROUND, KEPT
 from setout.planfile.quantities import Section
 from setout.tables.entry import Figure
