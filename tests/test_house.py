@@ -369,3 +369,19 @@ def test_the_deed_of_the_survey_page_reads_and_closes(tmp_path: Path) -> None:
     assert layer.crs.to_epsg() == 2272
     assert field.area / 43560 == pytest.approx(7.5, rel=0.01)
     assert [finding for finding in layer.findings if finding.severity != "note"] == []
+
+
+def test_hooks_before_a_commit_run_what_the_checks_run() -> None:
+    checks = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    entries = re.findall(r"entry: ([^}]+)}", (ROOT / ".pre-commit-config.yaml").read_text(encoding="utf-8"))
+    assert len(entries) > 4
+    assert [entry for entry in entries if f".venv/bin/{entry}" not in checks] == []
+
+
+def test_the_checks_repeat_nothing_but_what_a_registry_gives() -> None:
+    checks = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    repeated = re.findall(r"^ *twice (.+)$", checks, re.MULTILINE)
+    assert len(repeated) > 3
+    assert all(re.search(r"apt-get|pip install|\$\{demo% && \*\}", line) for line in repeated)
+    demo = run(sys.executable, ".ci/readme_command.py", "demo").stdout.strip().split(" && ")
+    assert ["setout demo" in part for part in demo] == [False, False, True]

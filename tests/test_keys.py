@@ -11,9 +11,11 @@ from typing import Any
 import pytest
 
 from setout import units
+from setout.errors import SetoutError
 from setout.planfile import Plan, keys, parse_plan
 from setout.planfile.faults import model_in
 from setout.planfile.schema import plan_schema, quantity_pattern
+from setout.run.newplan import write_new_plan
 from setout.words.keys import reference
 from test_planfile import SOUND
 
@@ -150,6 +152,26 @@ def test_every_unit_that_is_read_fits_the_pattern_of_its_kind(kind: str) -> None
             units.quantity(text, kind)
             assert re.search(quantity_pattern(kind), text), text
     assert re.search(quantity_pattern(kind), "1.5") is None
+
+
+def test_a_new_plan_has_its_schema_beside_it(schema: Any, tmp_path: Path) -> None:
+    field = '{"type":"Polygon","coordinates":[[[-122.0,45.0],[-121.999,45.0],[-121.999,45.001],[-122.0,45.0]]]}'
+    (tmp_path / "field.geojson").write_text(field)
+    path = write_new_plan(tmp_path / "new", boundary=tmp_path / "field.geojson")
+    text = path.read_text(encoding="utf-8")
+    assert text.splitlines()[0] == "#:schema ./plan.schema.json"
+    assert json.loads((path.parent / "plan.schema.json").read_text(encoding="utf-8")) == plan_schema()
+    assert schema.is_valid(tomllib.loads(text))
+
+
+def test_a_schema_that_is_there_is_left_and_none_stays_without_a_plan(tmp_path: Path) -> None:
+    (tmp_path / "plan.schema.json").write_text("mine")
+    (tmp_path / "field.geojson").write_text('{"type":"Polygon","coordinates":[[[0,45],[0.001,45],[0.001,45.001],[0,45]]]}')
+    write_new_plan(tmp_path, boundary=tmp_path / "field.geojson")
+    assert (tmp_path / "plan.schema.json").read_text() == "mine"
+    with pytest.raises(SetoutError):
+        write_new_plan(tmp_path / "none", boundary=tmp_path / "gone.geojson")
+    assert not (tmp_path / "none").exists()
 
 
 # --------------------------------------------------------------------------------------------- the command

@@ -6,10 +6,11 @@ import difflib
 from collections.abc import Mapping, Sequence
 from typing import Any, get_args
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from setout.errors import Fault, PlanFaults
 from setout.planfile.model import Plan
+from setout.planfile.quantities import Section
 from setout.tables import catalogue
 from setout.tables.labour import Rate
 
@@ -126,7 +127,7 @@ def spell(location: Sequence[str | int]) -> str:
 
 def _known_keys(path: Sequence[str | int]) -> list[str]:
     """Return the keys that a table of the plan file may hold."""
-    model: type[BaseModel] = Plan
+    model: type[Section] = Plan
     for part in path:
         if isinstance(part, int):
             continue
@@ -138,9 +139,9 @@ def _known_keys(path: Sequence[str | int]) -> list[str]:
     return [field.alias or name for name, field in model.model_fields.items()]
 
 
-def model_in(annotation: Any) -> type[BaseModel] | None:
+def model_in(annotation: Any) -> type[Section] | None:
     """Return the section type inside an annotation such as ``tuple[BlockSection, ...]``."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+    if isinstance(annotation, type) and issubclass(annotation, Section):
         return annotation
     for part in get_args(annotation):
         found = model_in(part)

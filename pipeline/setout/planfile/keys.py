@@ -177,7 +177,7 @@ def docs(model: type[Section]) -> dict[str, str]:
 def _under_fields(made: ast.ClassDef) -> dict[str, str]:
     found = {}
     for field, below in zip(made.body, made.body[1:], strict=False):
-        if not isinstance(field, ast.AnnAssign) or not isinstance(field.target, ast.Name):
+        if not (isinstance(field, ast.AnnAssign) and isinstance(field.target, ast.Name)):
             continue
         if isinstance(below, ast.Expr) and isinstance(below.value, ast.Constant):
             found[field.target.id] = " ".join(str(below.value.value).split())

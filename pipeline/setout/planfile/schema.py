@@ -27,6 +27,7 @@ _DRAFT: Final = "https://json-schema.org/draft/2020-12/schema"
 _NUMBER: Final = r"\+?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?"
 _BOUNDS: Final = {"ge": "minimum", "gt": "exclusiveMinimum", "le": "maximum", "lt": "exclusiveMaximum", "min_length": "minItems"}
 _PLAIN: Final = {str: "string", bool: "boolean", int: "integer", float: "number"}
+_SIGNED: Final = "signed_length"
 Schema = dict[str, Any]
 
 
@@ -37,7 +38,9 @@ def schema_text() -> str:
 
 def plan_schema() -> Schema:
     """Return the schema of the plan file."""
-    return {"$schema": _DRAFT, "title": "Plan file of setout", **_table(Plan)}
+    kinds = {kind: {"type": "string", "pattern": quantity_pattern(kind)} for kind in (*units.KINDS, "slope")}
+    signed = {_SIGNED: {"type": "string", "pattern": quantity_pattern("length", signed=True)}}
+    return {"$schema": _DRAFT, "title": "Plan file of setout", **_table(Plan), "$defs": kinds | signed}
 
 
 def quantity_pattern(kind: str, *, signed: bool = False) -> str:
@@ -57,8 +60,8 @@ def _any_case(text: str) -> str:
     return "".join(f"[{c.upper()}{c}]" if c.isascii() and c.isalpha() else f"\\{c}" if c in "^$.|?*+()[]{}\\" else c for c in text.lower())
 
 
-def _quantity(kind: str, *, signed: bool = False) -> Schema:
-    return {"type": "string", "pattern": quantity_pattern(kind, signed=signed)}
+def _quantity(kind: str) -> Schema:
+    return {"$ref": f"#/$defs/{kind}"}
 
 
 def _text(pattern: str = "") -> Schema:
@@ -102,7 +105,7 @@ def _written(how: str) -> Schema:
         return _quantity(how)
     length, pressure = _quantity("length"), _quantity("pressure")
     ways: dict[str, Schema] = {
-        "height": _quantity("length", signed=True),
+        "height": _quantity(_SIGNED),
         "lengths": _one_or_many(length),
         "two pressures": _list(pressure, 2),
         "row distance": {"anyOf": [{"const": "equilateral"}, length]},
