@@ -27,7 +27,8 @@ class Exclusion:
 
     Attributes
     ----------
-    reason, source : as the plan file words it; where the features come from
+    reason : as the plan file words it, else a code, said in words in a finished plan
+    source : where the features come from
     distance_m : clear distance [m]; NaN where there is none
     alone_m2, newly_m2 : area that it takes alone, and that nothing before it took [m2]
     geometry : polygons in the frame

@@ -19,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from setout.geometry.cells import gridmap
 from setout.geometry.cells.hollows import Drainage, drainage, ways_down
 from setout.geometry.lines import overlay
-from setout.model import Bools, ColdAir, Finding, Floats, Ground, Hollow, Ints, Plant, Site, Trees
+from setout.model import Bools, ColdAir, Figure, Finding, Floats, Ground, Hollow, Ints, Plant, Site, Trees
 from setout.model.kinds import kinds_of
 
 MOST_CELLS: Final = 40_000
@@ -141,7 +141,7 @@ def _in_hollows(site: Site, trees: Trees, cold: ColdAir) -> Iterator[Finding]:
         inside = harmed[shapely.contains_xy(hollow.area, trees.x[harmed], trees.y[harmed])]
         for index in np.unique(trees.block[inside]):
             own = inside[trees.block[inside] == index]
-            figures = {
+            figures: dict[str, Figure] = {
                 "block": site.blocks[int(index)].name,
                 "plants": len(own),
                 "risks": tuple(sorted(set(risk[own].tolist()))),

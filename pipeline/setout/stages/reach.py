@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from setout.geometry.lines import overlay
 from setout.geometry.lines.detour import SKIN, Obstacles, in_sight, obstacles_of, opened, sees, ways_from
 from setout.geometry.lines.outlines import arc_segments, discs_around
-from setout.model import Finding, Floats, Geometries, Ground, Ints, Reach, Served, Water
+from setout.model import Figure, Finding, Floats, Geometries, Ground, Ints, Reach, Served, Water
 from setout.units import KPA_PER_M
 
 SLEEVE_WIDTH = 1.0
@@ -255,7 +255,7 @@ def _findings(water: Water) -> list[Finding]:
         found.append(Finding("water_pressure_unknown", "warn", figures={"points": blind, "source": water.source}))
     least = water.min_pressure_kpa
     for k in np.flatnonzero(points.pressure_kpa < (-np.inf if least is None else least)).tolist():
-        figures = {"point": points.name[k], "pressure_kpa": float(points.pressure_kpa[k]), "least_kpa": least}
+        figures: dict[str, Figure] = {"point": points.name[k], "pressure_kpa": float(points.pressure_kpa[k]), "least_kpa": least}
         found.append(Finding("water_pressure_low", "warn", geometry=shapely.Point(points.x[k], points.y[k]), figures=figures))
     return [*found, *_sleeves_shut(water)]
 

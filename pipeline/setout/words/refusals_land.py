@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from setout.model import Figure
 from setout.words.refused import Refused
 
 _EXTENTS: Final = (
@@ -11,7 +12,7 @@ _EXTENTS: Final = (
     "{site_y_most:.{digits}f}, the DEM covers x {dem_x_least:.{digits}f} to {dem_x_most:.{digits}f}, y {dem_y_least:.{digits}f} to "
     "{dem_y_most:.{digits}f}, in {crs}"
 )
-_LIE: Final = {
+_LIE: Final[dict[str, Figure]] = {
     "site_x_least": 500000.0,
     "site_x_most": 500400.0,
     "site_y_least": 4400000.0,

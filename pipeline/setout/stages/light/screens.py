@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from setout.geometry.sky.skyline import Bodies, Views
 from setout.geometry.sky.sun import SunPath
 from setout.geometry.sky.sunlight import sunlight
-from setout.model import Block, Finding, Floats, Ints, ScreenShade, Trees
+from setout.model import Block, Figure, Finding, Floats, Ints, ScreenShade, Trees
 from setout.stages.light.canopies import bodies_of, canopies_of
 
 PLACES = 400
@@ -92,7 +92,7 @@ def screen_findings(blocks: Sequence[Block], shades: Sequence[ScreenShade], lati
         am, pm = warm_hours(shade, latitude)
         if block.purpose != "shade" or pm >= ENOUGH_H:
             continue
-        figures = {
+        figures: dict[str, Figure] = {
             "screen": block.name,
             "height_m": shade.height_m,
             "shade_h": pm,

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
+from setout.model import Figure
 from setout.words.findings.told import Words
 
-_TREE: Final = {"tree": "A-1-12", "measured_m": 2.1, "required_m": 3.0}
+_TREE: Final[dict[str, Figure]] = {"tree": "A-1-12", "measured_m": 2.1, "required_m": 3.0}
 _BESIDE: Final = {"measured": "{measured_m:length3}", "required": "{required_m:length3}"}
 _BEYOND: Final = {"measured": "{measured_m:length3} beyond", "required": "{required_m:length3} beyond"}
 _MOVE: Final = "move or remove it"

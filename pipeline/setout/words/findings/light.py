@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from setout.model import Figure
 from setout.words.findings.told import Words
 
 _SIZES: Final = 'name its plants, or write spread = "15 ft" and height = "15 ft" for the block'
@@ -17,7 +18,7 @@ _SHORT: Final = {
     "required": "{wanted_h:g} h",
     "remedy": "widen the step or the row distance, hold the plants smaller, or plant what bears in part shade",
 }
-_SUN: Final = {
+_SUN: Final[dict[str, Figure]] = {
     "block": "A",
     "year": 3,
     "fillers": 40,
