@@ -109,7 +109,7 @@ class BlockSection(Section):
             return "contour"
         if self.guide is not None or self.pattern == "screen":
             return "guide"
-        return self.direction  # type: ignore[return-value]
+        return self.direction  # type: ignore[return-value]  # the validator has made it so
 
     def to_pattern(self) -> Pattern:
         """Return the set-out this section describes [m]."""
