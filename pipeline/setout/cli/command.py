@@ -116,11 +116,11 @@ def _not_raised(lost: Any) -> None:
 
 def _say(text: str) -> None:
     with contextlib.suppress(OSError):  # nobody listens any more
-        print(text, file=sys.stderr, flush=True)  # noqa: T201
+        print(text, file=sys.stderr, flush=True)  # noqa: T201 - the one way to the user
 
 
 def _show(text: str) -> None:
-    _unwritten(lambda: print(text))  # noqa: T201
+    _unwritten(lambda: print(text))  # noqa: T201 - as above
 
 
 def _unwritten(work: Callable[[], None]) -> None:

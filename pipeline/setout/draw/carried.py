@@ -35,7 +35,7 @@ def carried(package: str, name: str) -> bytes:
     remedy = f'pip install --force-reinstall "{package}=={VERSIONS[package]}"'
     try:
         # opened by its name, for it may lie in a tree that is no file system
-        with open(str(metadata.distribution(package).locate_file(FOLDERS[package] + name)), "rb") as file:  # noqa: PTH123
+        with open(str(metadata.distribution(package).locate_file(FOLDERS[package] + name)), "rb") as file:  # noqa: PTH123 - a distribution may give other paths than pathlib's
             data = file.read()
     except (metadata.PackageNotFoundError, OSError) as error:
         raise SetoutError(f"{name}, which the results need, cannot be read: {error}", package, remedy) from error

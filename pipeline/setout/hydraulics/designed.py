@@ -30,7 +30,7 @@ def friction_of(plan: IrrigationPlan, kind: NDArray[np.int8]) -> Friction:
     pipes = plan.pipes
     smooth = np.select([kind == LATERAL, kind == MANIFOLD], [pipes.lateral_c, pipes.manifold_c], pipes.main_c)
     law = "hazen-williams" if pipes.friction == "hazen-williams" else "swamee-jain"
-    return Friction(law, smooth, pipes.roughness_mm, pipes.minor_loss_share)  # type: ignore[arg-type]
+    return Friction(law, smooth, pipes.roughness_mm, pipes.minor_loss_share)  # type: ignore[arg-type]  # the plan file allows these laws only
 
 
 def emitters_of(plan: IrrigationPlan, count: Floats) -> Emitters:

@@ -238,7 +238,7 @@ def _findings(planting: Planting, outer: Callable[..., Geometries]) -> LayerData
         name: np.repeat(texts([getattr(f, name) for f in findings]), [f.count for f in findings])
         for name in ("code", "severity", "tree_id", "message", "measured", "required", "remedy")
     }
-    geometry = np.repeat(texts([f.geometry for f in findings]), [f.count for f in findings])  # type: ignore[misc]
+    geometry = np.repeat(texts([f.geometry for f in findings]), [f.count for f in findings])  # type: ignore[misc]  # texts takes any objects
     start = 0
     for finding in findings:
         if finding.trees is not None:

@@ -140,7 +140,7 @@ class BlockSection(Section):
             return "contour"
         if self.guide is not None or self.pattern == "screen":
             return "guide"
-        return self.direction  # type: ignore[return-value]
+        return self.direction  # type: ignore[return-value]  # the validator has made it so
 
     def value(self) -> BlockAsked:
         """Return what the section says."""

@@ -172,13 +172,13 @@ def _executor(scheduler: str | None, workers: int) -> AbstractContextManager[Exe
 def _cluster(address: str) -> Iterator[Executor]:
     """Give the work to a Dask cluster."""
     try:
-        from distributed import Client  # type: ignore[import-not-found,unused-ignore]
+        from distributed import Client  # type: ignore[import-not-found,unused-ignore]  # an extra
     except ImportError:
         raise SetoutError(
             "a cluster needs the package distributed", "--scheduler", "pip install distributed, or leave --scheduler out"
         ) from None
     _answers(address)
-    client: Any = Client(address, timeout="10s", set_as_default=False)  # type: ignore[no-untyped-call,unused-ignore]
+    client: Any = Client(address, timeout="10s", set_as_default=False)  # type: ignore[no-untyped-call,unused-ignore]  # distributed has no types
     with client, client.get_executor() as pool:
         yield pool
 

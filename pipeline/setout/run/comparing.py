@@ -117,7 +117,7 @@ def _block_named(the_plan: Plan, name: str | None, path: Path) -> str:
 def _options(the_plan: Plan, mapping: dict[str, object], path: Path, own: object, asked: tuple[Sequence[str], str]) -> tuple[Option, ...]:
     """Return the options to compare: those asked for, else the plan file's, else a sweep round the block's own step."""
     steps, block = asked
-    read = partial(options_of, the_plan, mapping, path.name, own)  # type: ignore[arg-type]
+    read = partial(options_of, the_plan, mapping, path.name, own)  # type: ignore[arg-type]  # own plants come as object
     if steps:
         return read(given=steps_as_options(steps, block))
     if any(str(option.get("block", block)).casefold() == block.casefold() for option in the_plan.option):

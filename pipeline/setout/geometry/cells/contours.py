@@ -92,7 +92,7 @@ def lines(z: Heights, interval: float, *, beyond: bool = False) -> Iterator[tupl
     low, high = float(np.nanmin(z)), float(np.nanmax(z))
     generator = contour_generator(z=np.ma.masked_invalid(z.astype(float)), name="serial", line_type="Separate")
     for level in np.arange(np.ceil(low / interval), np.floor(high / interval) + 1) * interval:
-        found: list[Floats] = generator.lines(float(level) + ABOVE)  # type: ignore[assignment]
+        found: list[Floats] = generator.lines(float(level) + ABOVE)  # type: ignore[assignment]  # what lines are depends on the generator's line type
         found = [line for line in found if len(line) > 1]
         if found:
             points = np.concatenate(found) + (0.5 + first)

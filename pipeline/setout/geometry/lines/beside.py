@@ -110,7 +110,7 @@ def _length(line: Floats) -> float:
     return float(np.hypot(*np.diff(line, axis=0).T).sum())
 
 
-def _normals(spine: Floats, closed: bool) -> Floats:  # noqa: FBT001
+def _normals(spine: Floats, closed: bool) -> Floats:  # noqa: FBT001 - of this module alone
     """Return unit normals to the left."""
     ends = np.vstack([spine[-1:], spine, spine[:1]]) if closed else spine
     way = np.gradient(ends, axis=0)[1:-1] if closed else np.gradient(spine, axis=0)
@@ -118,7 +118,7 @@ def _normals(spine: Floats, closed: bool) -> Floats:  # noqa: FBT001
     return np.column_stack([-way[:, 1], way[:, 0]])
 
 
-def _gaps(ground: Surface, spine: Floats, side: int, counts: Bools, rule: Rule, closed: bool) -> Floats:  # noqa: FBT001
+def _gaps(ground: Surface, spine: Floats, side: int, counts: Bools, rule: Rule, closed: bool) -> Floats:  # noqa: FBT001 - of this module alone
     """Return the gap at every vertex [m]."""
     from scipy import ndimage
 
@@ -151,7 +151,7 @@ def _gaps(ground: Surface, spine: Floats, side: int, counts: Bools, rule: Rule, 
     return np.asarray(np.clip(smooth, rule.least, rule.greatest), float)
 
 
-def _envelope(height: Floats, s: Floats, rates: tuple[float, float], broken: Bools, closed: bool) -> Floats:  # noqa: FBT001
+def _envelope(height: Floats, s: Floats, rates: tuple[float, float], broken: Bools, closed: bool) -> Floats:  # noqa: FBT001 - of this module alone
     """Return the lowest heights, at least those given, that change by no less and no more than the rates; breaks part them.
 
     >>> flat = np.zeros(4, bool)
@@ -173,7 +173,7 @@ def _envelope(height: Floats, s: Floats, rates: tuple[float, float], broken: Boo
     return out
 
 
-def _pushed(out: Floats, base: Base, rule: Rule, closed: bool) -> Floats:  # noqa: FBT001
+def _pushed(out: Floats, base: Base, rule: Rule, closed: bool) -> Floats:  # noqa: FBT001 - of this module alone
     """Move vertices away from the line before until neither they nor the middles between them are nearer than the least gap."""
     gap, look = rule.least + OVER, np.ones(len(out), bool)
     wanted = np.full(len(out), gap)
@@ -200,7 +200,7 @@ def _pushed(out: Floats, base: Base, rule: Rule, closed: bool) -> Floats:  # noq
     return out
 
 
-def _forward(out: Floats, spine: Floats, closed: bool) -> Floats:  # noqa: FBT001
+def _forward(out: Floats, spine: Floats, closed: bool) -> Floats:  # noqa: FBT001 - of this module alone
     """Leave out vertices at which the line would turn back on itself."""
     for _ in range(6):
         if len(out) < 3:

@@ -48,7 +48,7 @@ class SunPath:
     def by_half(self) -> tuple[Floats, Floats]:
         """Return the hours of every morning and of every afternoon."""
         size = len(self.dates)
-        return tuple(np.bincount(self.day, self.hours * half, size) for half in (self.morning, ~self.morning))  # type: ignore[return-value]
+        return tuple(np.bincount(self.day, self.hours * half, size) for half in (self.morning, ~self.morning))  # type: ignore[return-value]  # two halves, two arrays
 
 
 @dataclass(frozen=True, slots=True)

@@ -175,7 +175,7 @@ def _height_band(dataset: DatasetReader, name: str) -> tuple[int, tuple[Finding,
     severity = "note" if len(named) == 1 else "warn"
     called = f' ("{dataset.descriptions[band - 1]}")' if dataset.descriptions[band - 1] else ""
     message = f"{name}: has {len(bands)} bands; heights were taken from band {band}{called}"
-    return band, (Finding("dem_bands", severity, message, remedy="give a DEM of one band"),)  # type: ignore[arg-type]
+    return band, (Finding("dem_bands", severity, message, remedy="give a DEM of one band"),)  # type: ignore[arg-type]  # one of two severities
 
 
 def _grid(dataset: DatasetReader, name: str, plan: CRS | None) -> tuple[RasterGrid, CRS | None, tuple[Finding, ...]]:

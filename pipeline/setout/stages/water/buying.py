@@ -81,7 +81,7 @@ def _valve_sizes(network: Network) -> list[float]:
     child = np.zeros(len(network))
     has = network.parent >= 0
     np.maximum.at(child, network.parent[has], np.nan_to_num(network.inside_mm[has]))
-    return np.where(np.isfinite(size), size, child[at]).tolist()  # type: ignore[no-any-return]
+    return np.where(np.isfinite(size), size, child[at]).tolist()  # type: ignore[no-any-return]  # tolist gives Any
 
 
 def _ends(network: Network) -> int:

@@ -69,13 +69,13 @@ def _boundary(planting: Planting, at: object) -> str:
     for part in shapely.get_parts(planting.site.boundary):
         for ring in (part.exterior, *part.interiors):
             xy = shapely.get_coordinates(ring)
-            left, down = at(xy[:, 0], xy[:, 1])  # type: ignore[operator]
+            left, down = at(xy[:, 0], xy[:, 1])  # type: ignore[operator]  # at is a callable kept as object
             out.append("M" + "L".join(f"{a} {b}" for a, b in zip(left, down, strict=True)) + "Z")
     return f'<path d="{"".join(out)}" fill="{palette.PAPER}" stroke="{palette.INK}" stroke-width="1.8" stroke-dasharray="10 3 2 3"/>'
 
 
 def _dots(x: Floats, y: Floats, at: object, colour: str, width: float) -> str:
-    left, down = at(x, y)  # type: ignore[operator]
+    left, down = at(x, y)  # type: ignore[operator]  # at is a callable kept as object
     d = "".join(f"M{a} {b}h0" for a, b in zip(left, down, strict=True))
     return f'<path d="{d}" stroke="{colour}" stroke-width="{width}" stroke-linecap="round" fill="none"/>'
 
@@ -83,7 +83,7 @@ def _dots(x: Floats, y: Floats, at: object, colour: str, width: float) -> str:
 def _marks(x: Floats, y: Floats, at: object, colour: str, mark: str) -> str:
     if not len(x):
         return ""
-    left, down = at(x, y)  # type: ignore[operator]
+    left, down = at(x, y)  # type: ignore[operator]  # at is a callable kept as object
     d = "".join(mark.format(x=a, y=b) for a, b in zip(left, down, strict=True))
     width = 4.2 if mark.endswith("h0") else 1.8
     return f'<path d="{d}" stroke="{colour}" stroke-width="{width}" stroke-linecap="round" stroke-linejoin="round" fill="none"/>'
@@ -98,7 +98,7 @@ def _arrows(built: AsBuilt, at: object, units: str) -> tuple[str, str]:
     middle = float(np.median(size))
     kept = held[:: math.ceil(len(held) / MOST_ARROWS)]
     px = ARROW / middle
-    left, down = at(built.points.x[kept], built.points.y[kept])  # type: ignore[operator]
+    left, down = at(built.points.x[kept], built.points.y[kept])  # type: ignore[operator]  # at is a callable kept as object
     d = "".join(
         f"M{a} {b}l{-dx * px:.1f} {dy * px:.1f}"
         for a, b, dx, dy in zip(left, down, built.off_x[kept].tolist(), built.off_y[kept].tolist(), strict=True)

@@ -177,7 +177,7 @@ class Look:
     fill: str = ""
     fillOpacity: float = 1.0  # noqa: N815 - the words of SVG and Leaflet
     opacity: float = 1.0
-    dashArray: str = ""  # noqa: N815
+    dashArray: str = ""  # noqa: N815 - the words of Leaflet
     pane: str = "ground"
     canvas: bool = False
 

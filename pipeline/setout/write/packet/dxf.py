@@ -38,7 +38,7 @@ TEXT_M: Final = 0.35
 
 def write_dxf(path: Path, stakes: StakeSet, planting: Planting) -> None:
     """Write boundary, monuments, baselines, rows, works and trees as a drawing in the plane CRS and its unit."""
-    from ezdxf._options import options
+    from ezdxf import options  # type: ignore[attr-defined]  # public, though not listed
     from ezdxf.filemanagement import new
 
     fixed = options.write_fixed_meta_data_for_testing

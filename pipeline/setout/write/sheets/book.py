@@ -87,7 +87,7 @@ def write_sheets(path: Path, planting: Planting, stakes: StakeSet, say: Say = si
             shown.append(tilesheet.draw_tile(pen, book, tile))
         maps.append(Referenced(pen.pages - 1, tile.view, f"Tile {tile.number}"))
     for zone in each(zones, "zones", say):
-        with pen.page(worded.width, worded.height, f"Water, zone {planting.irrigation.zones[zone].name}"):  # type: ignore[union-attr]
+        with pen.page(worded.width, worded.height, f"Water, zone {planting.irrigation.zones[zone].name}"):  # type: ignore[union-attr]  # zones are of an irrigation
             page = watersheet.ZonePage(planting, worded, north_up, marks)
             view = watersheet.draw_zone(pen, page, zone, (pen.pages, count))
         maps.append(Referenced(pen.pages - 1, view, f"Zone {zone + 1}"))
@@ -149,7 +149,7 @@ def _listed(book: tilesheet.TileBook, blocks: list[_Block], zones: list[int]) ->
         out.append(indexsheet.Listed(number, f"Tile {tile.number}", about))
         number += 1
     for zone in zones:
-        z = planting.irrigation.zones[zone]  # type: ignore[union-attr]
+        z = planting.irrigation.zones[zone]  # type: ignore[union-attr]  # zones are of an irrigation
         out.append(indexsheet.Listed(number, f"Water, zone {z.name}", f"{z.trees:,} trees"))
         number += 1
     return out
