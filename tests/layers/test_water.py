@@ -16,9 +16,9 @@ from setout.layers import CONTRACTS, check
 from setout.layers.plan_builders import plan_layers
 from setout.model import Planting
 from setout.model.irrigation import LATERAL, REASONS
+from setout.words.terms import TERMS
 from setout.write.packet.irrigation_files import INP, VALVES, write_irrigation
 from setout.write.report.water import water_section
-from setout.words.terms import TERMS
 from watered import orchard
 
 
