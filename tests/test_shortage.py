@@ -16,6 +16,7 @@ from onfile import write_plan
 from setout.cli import command
 from setout.model import Finding
 from setout.stages import water
+from setout.words.findings import all_told
 from setout.words.grouped import kinds_of, stops_of, stops_said
 from watered import orchard
 
@@ -85,14 +86,14 @@ def test_hours_that_run_out_are_as_grave_in_both() -> None:
     assert sorted(k for f in planned for k in f.trees.tolist()) == short.tolist()
     found = water.coverage(plan.irrigation, trees, trees.x, trees.y)
     ids = plan.facts["tree_id"].tolist()
-    checked = water.uncovered(plan.irrigation, found, ids, (trees.x, trees.y), "si")
+    checked = water.uncovered(plan.irrigation, found, ids, (trees.x, trees.y))
     assert sorted(f.tree_id for f in checked) == sorted(ids[k] for k in short)
     assert {f.severity for f in (*planned, *checked)} == {"stop"}
     assert stops_of(planned) == stops_of(checked) == {"not_watered": len(short)}
     # each reason is a line, with the number of its trees
     reasons = plan.facts["reason_index"][short]
-    assert sorted(k.count for k in kinds_of(checked)) == sorted(np.bincount(reasons)[np.unique(reasons)].tolist())
-    assert sorted(f.count for f in planned) == sorted(k.count for k in kinds_of(checked))
+    assert sorted(k.count for k in kinds_of(all_told(checked, "us"))) == sorted(np.bincount(reasons)[np.unique(reasons)].tolist())
+    assert sorted(f.count for f in planned) == sorted(k.count for k in kinds_of(all_told(checked, "us")))
 
 
 def test_trees_beyond_reach_are_told_where_no_emitter_is_named() -> None:

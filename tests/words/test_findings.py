@@ -33,3 +33,13 @@ def test_refusals_ask_for_the_figures_that_they_declare(code: str) -> None:
     assert set().union(*map(named, REFUSALS[code].texts)) == set(REFUSALS[code].example)
     for units in ("us", "si"):
         assert not {"{", "}", "[["} & set(str(worded(Refusal(code, **REFUSALS[code].example), units)))
+
+
+def test_trees_without_water_are_told_in_the_readers_units() -> None:
+    """Hand: 70 kPa are 10.15 psi, 100 kPa 14.50 psi (6.894757 kPa to the psi)."""
+    figures = {"n": 1200, "reason": "low_pressure", "mend": "mend_low_pressure", "zones": tuple(f"z{k}" for k in range(1, 11))}
+    said = told(Finding("not_watered", "stop", figures={**figures, "lowest_kpa": 70.0, "asked_kpa": 100.0}), "us")
+    assert said.message == "1,200 trees are not watered in zone z1, z2, z3, z4, z5, z6, z7, z8 ...: too little pressure"
+    assert (said.measured, said.required, said.each) == ("10.2 psi at the lowest", "14.5 psi", "is not watered: too little pressure")
+    one = told(Finding("not_watered", "stop", figures={"tree": "A-1-2", "zone": "z1", "reason": "hours_out", "mend": "mend_zone"}), "si")
+    assert (one.message, one.measured) == ("tree A-1-2 is not watered by zone z1: hours run out", "")

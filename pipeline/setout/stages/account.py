@@ -96,8 +96,8 @@ class _Buying:
         if allow.tree_mulch and block.pattern.bed is None:
             every = sum(counts)
             volume = every * pi / 4 * allow.ring_m**2 * allow.ring_depth_m
-            figures = {"across_m": allow.ring_m, "deep_m": allow.ring_depth_m, "plants": every}
-            yield from _volume("mulch", volume, block, "tree_mulch", **figures)
+            across, deep = allow.ring_m, allow.ring_depth_m
+            yield from _volume("mulch", volume, block, "tree_mulch", across_m=across, deep_m=deep, plants=every)
 
     def for_rows(self, block: Block, index: int, rows: Rows, works: Works) -> Iterator[MaterialLine]:
         """Yield posts, anchors and wire of a block's rows."""
@@ -150,7 +150,7 @@ class _Buying:
 
 def _each(item: str, piece: Piece, number: int, block: Block, **figures: Any) -> Iterator[MaterialLine]:
     if number:
-        yield line_of(item, float(number), block.name, long_m=piece.length_m, thick_m=piece.thick_m or None, **figures)
+        yield line_of(item, float(number), block.name, "", long_m=piece.length_m, thick_m=piece.thick_m or None, **figures)
 
 
 def _volume(item: str, volume: float, block: Block, words: str = "", **figures: Any) -> Iterator[MaterialLine]:

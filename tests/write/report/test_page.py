@@ -180,7 +180,7 @@ def test_rooms_order_and_materials_are_the_plans(tmp_path: Path) -> None:
     assert ["B", "9.8 ft", "7.87 ft", "1.25", "2 ft", "36 %", "1,200", "none", "90 %"] in rows
     assert ["C", "", "", "", "", "", "", "", ""] in rows
     assert ["A", "apple, semi-dwarf", "Grimes Golden", "filler: out in year 12", "5", "1", "6"] in rows
-    assert ["wire", "high-tensile", "345 ft", "block B"] in rows
+    assert ["wire", "high-tensile", "345 ft", "block B: 2 rows, 3 wires, with 5% for tying"] in rows
 
 
 def test_no_chapter_without_its_matter(tmp_path: Path) -> None:

@@ -42,8 +42,7 @@ class Climate:
 def climate_of(weather: Weather | None, settings: NeedSettings, latitude: float, elevation: float) -> Climate:
     """Return the climate by month; what the plan file gives goes before the climate file."""
     eto, findings = np.asarray(settings.eto_mm, float), list(weather.findings if weather is not None else ())
-    method = "by_plan"
-    taken: tuple[str, ...] = ()
+    method, taken = "by_plan", tuple[str, ...]()
     if not eto.size and weather is not None:
         found = reference_of(weather, latitude, elevation)
         eto, method, taken = monthly_mean(found.eto_mm, weather.month), found.method, found.taken

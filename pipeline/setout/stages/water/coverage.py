@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from setout.model import Bools, Finding, Floats, Ints, Irrigation, Trees
+from setout.model import Bools, Figure, Finding, Floats, Ints, Irrigation, Trees
 from setout.model.irrigation import REASONS
 from setout.stages.water.doubts import mend_of
 
@@ -66,7 +66,7 @@ def uncovered(irrigation: Irrigation, found: Coverage, labels: Sequence[str], pl
         zone, point = irrigation.zones[int(found.zone[k])].name, shapely.Point(places[0][k], places[1][k])
         tree, away, allowed = str(labels[k]), float(found.away_m[k]), float(found.allowed_m[k])
         if not found.covered[k]:
-            figures = {"tree": tree, "zone": zone, "away_m": away, "allowed_m": allowed}
+            figures: dict[str, Figure] = {"tree": tree, "zone": zone, "away_m": away, "allowed_m": allowed}
             out.append(Finding("no_emitter_near", "stop", figures=figures, tree_id=tree, geometry=point, by=away - allowed))
         else:
             out.append(_dry(irrigation, int(found.tree[k]), zone, tree, point))
