@@ -62,7 +62,7 @@ def test_every_file_of_the_packet_read_back_stands_as_planned(planned, planting,
     read = read_field(reference.parse(f"out/{file}", path.parent), plane, (x.min(), y.min(), x.max(), y.max()))
     built = match(planned_of(planting, stakes), field_of(planting, stakes, read).points)
     assert built.place.tolist() == list(range(len(trees)))
-    assert built.counts["in place"] == len(trees)
+    assert built.counts["in_place"] == len(trees)
     assert not built.set_up.systematic
     assert built.set_up.by_names
 

@@ -5,4 +5,4 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-TERMS: Final[Mapping[str, str]] = {}
+TERMS: Final[Mapping[str, str]] = {"clockwise": "clockwise", "counter_clockwise": "counter-clockwise"}

@@ -13,7 +13,7 @@ from setout.words.template import filled
 __all__ = ["WORDS", "Told", "Words", "all_told", "told"]
 
 WORDS: Final[Mapping[str, Words]] = survey.WORDS | land.WORDS | planting.WORDS | water.WORDS | light.WORDS | field.WORDS
-"""What is said of each code."""
+"""What is said of each code, or of a code and its kind, as "swapped.alike"."""
 
 
 def told(finding: Finding, units: str) -> Told:
@@ -23,11 +23,11 @@ def told(finding: Finding, units: str) -> Told:
     >>> told(Finding("deed_closed", "note", "closed by the compass rule"), "us").message
     'closed by the compass rule'
     """
-    if finding.code in WORDS and not finding.message:
-        texts = WORDS[finding.code].texts
-    else:
+    kind = finding.figures.get("kind")
+    words = WORDS.get(f"{finding.code}.{kind}" if kind else finding.code)
+    if words is None or finding.message:
         return Told(finding, finding.message, finding.measured, finding.required, finding.remedy, finding.each)
-    message, measured, required, remedy, each = (filled(text, finding.figures, units) for text in texts)
+    message, measured, required, remedy, each = (filled(text, finding.figures, units) for text in words.texts)
     return Told(finding, message, measured, required, remedy, each)
 
 
