@@ -22,10 +22,10 @@ from setout.read.found import box_of, chosen
 from setout.read.raster import mosaic
 from setout.read.vector import files as vector
 from setout.run.newplan.text import SurveyedLayer, SurveyedSite, as_label
-from setout.stages.recognise.features import SORTING, UNSAID, WATER, brackets_for, groups_of
-from setout.stages.recognise.rules import Shape, meaning
-from setout.stages.recognise.vocabulary import words_of
+from setout.stages.recognise.features import SORTING, UNSAID, brackets_for, groups_of
 from setout.stages.survey.water_points import water_points
+from setout.tables.usual import WATER, Shape, meaning
+from setout.tables.vocabulary import words_of
 from setout.words.findings import all_told
 from setout.words.refusals import worded
 
