@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from setout.errors import Refusal
-from setout.model import Finding, Geometries, Ints, Planting, Trees
+from setout.model import Figure, Finding, Geometries, Ints, Planting, Trees
 from setout.model.asbuilt import DOUBLED, AsBuilt, FieldPoints
 from setout.model.staking import StakeSet
 from setout.planfile import Plan
@@ -195,7 +195,7 @@ def _monuments(planting: Planting, field: Field) -> list[Finding]:
         dx, dy = x - float(corner[0]), y - float(corner[1])
         away = float(np.hypot(dx, dy))
         if away > MONUMENT_OFF:
-            off = {"monument": name, "off_m": away, "way": fieldreturn.direction(dx, dy), "most_m": MONUMENT_OFF}
+            off: dict[str, Figure] = {"monument": name, "off_m": away, "way": fieldreturn.direction(dx, dy), "most_m": MONUMENT_OFF}
             found.append(Finding("monument_off", "warn", geometry=shapely.Point(x, y), figures=off))
     return found
 
@@ -220,7 +220,7 @@ def _sun_lost(planting: Planting, built: AsBuilt, order: Ints, facts: Mapping[st
     for index, block in enumerate(planting.site.blocks):
         own = held & (planting.trees.block[place] == index) & (lost > SUN_LOST)
         if own.any():
-            lack = {"block": block.name, "n": int(own.sum()), "lost_h": float(np.nanmax(lost[own])), "told_h": SUN_LOST}
+            lack: dict[str, Figure] = {"block": block.name, "n": int(own.sum()), "lost_h": float(np.nanmax(lost[own])), "told_h": SUN_LOST}
             found.append(Finding("sun_lost", "note", figures=lack))
     return found
 

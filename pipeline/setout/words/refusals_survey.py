@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Final
 
+from setout.model import Figure
 from setout.words.refused import Refused
 
-_LAYER: Final = {"source": "site.gpkg:risers"}
-_CELL: Final = {"source": "site.gpkg:risers", "column": "pressure", "feature": 3}
+_LAYER: Final[dict[str, Figure]] = {"source": "site.gpkg:risers"}
+_CELL: Final[dict[str, Figure]] = {"source": "site.gpkg:risers", "column": "pressure", "feature": 3}
 _AT: Final = "{source}: {column}, feature {feature}"
 _SHADE: Final = "[[shade[{table}]: ]]"
 

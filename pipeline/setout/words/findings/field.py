@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from setout.model import Figure
 from setout.words.findings.told import Words
 
 _MOVED: Final = "{shift_m:length} to the {way}"
@@ -13,7 +14,7 @@ _COARSE: Final = (
 )
 _AGAIN: Final = ("{scatter_m:length}", "less than a fifth of {apart_m:length}")
 _BETTER: Final = "survey again with an instrument good to a tenth of that distance before any tree is moved"
-_SHIFT: Final = {"shift_m": 0.31, "way": "N 45 E"}
+_SHIFT: Final[dict[str, Figure]] = {"shift_m": 0.31, "way": "N 45 E"}
 
 WORDS: Final[dict[str, Words]] = {
     "survey_coarse.named": Words(

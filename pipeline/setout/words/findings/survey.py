@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from setout.model import Figure
 from setout.words.findings.told import Words
 
 _MENDED: Final = (
@@ -11,8 +12,8 @@ _MENDED: Final = (
     "a boundary that does not cross itself",
     "check that corner against the deed or the survey",
 )
-_AT: Final = {"x": 500012.5, "y": 4649800.0, "changed": 0.25, "unit": "metre"}
-_FEATURES: Final = {"n": 2, "of": 5, "source": "site.gpkg:sheds"}
+_AT: Final[dict[str, Figure]] = {"x": 500012.5, "y": 4649800.0, "changed": 0.25, "unit": "metre"}
+_FEATURES: Final[dict[str, Figure]] = {"n": 2, "of": 5, "source": "site.gpkg:sheds"}
 
 
 def _unshaded(word: str) -> Words:
