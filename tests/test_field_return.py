@@ -24,6 +24,7 @@ from setout.run import plan_site
 from setout.run.fieldreturn import field_of, planned_of
 from setout.stages.fieldreturn import match
 from setout.stages.staking import stake_set
+from setout.words.findings import told
 
 
 @pytest.fixture(scope="module")
@@ -62,7 +63,7 @@ def test_every_file_of_the_packet_read_back_stands_as_planned(planned, planting,
     read = read_field(reference.parse(f"out/{file}", path.parent), plane, (x.min(), y.min(), x.max(), y.max()))
     built = match(planned_of(planting, stakes), field_of(planting, stakes, read).points)
     assert built.place.tolist() == list(range(len(trees)))
-    assert built.counts["in place"] == len(trees)
+    assert built.counts["in_place"] == len(trees)
     assert not built.set_up.systematic
     assert built.set_up.by_names
 
@@ -92,7 +93,7 @@ def test_a_set_out_with_faults_is_found_out(planned, tmp_path):
     assert found["swapped"] == {trees["tree_id"][20], trees["tree_id"][21]}
     assert judged.built.set_up.turn_deg == pytest.approx(0.6, abs=0.02)
     (whole,) = [f for f in judged.findings if f.code == "systematic_shift"]
-    assert re.search("turns about monument BM[0-9]", whole.message)
+    assert re.search("turns about monument BM[0-9]", told(whole, "us").message)
     layers = dict(gpd.list_layers(tmp_path / "back" / "asbuilt.gpkg").to_numpy().tolist())
     assert {"asbuilt", "places", "offsets", "findings", "set_up"} <= set(layers)
     built = gpd.read_file(tmp_path / "back" / "asbuilt.gpkg", layer="asbuilt")
@@ -146,8 +147,8 @@ def test_surveyed_monuments_are_compared_and_are_no_trees(planned, tmp_path):
     (tmp_path / "f.csv").write_text("\n".join(",".join(row) for row in rows) + "\n")
     judged = setout.check(path, str(tmp_path / "f.csv"))
     assert judged.trees == len(trees)
-    (told,) = [f for f in judged.findings if f.code == "monument_off"]
-    assert told.message.startswith("monument BM2 was surveyed")
+    (off,) = [f for f in judged.findings if f.code == "monument_off"]
+    assert told(off, "us").message.startswith("monument BM2 was surveyed")
 
 
 def test_the_command_says_it_writes_it_and_leaves_with_one(planned, tmp_path):

@@ -10,12 +10,12 @@ import shapely
 
 from farm import EAST, FIELD, NORTH, Farm, write_survey, write_vector
 from setout.errors import PlanFaults
-from setout.model import Finding
 from setout.read import reference
 from setout.read.plan_file import read_plan_file
 from setout.read.survey import read_survey
 from setout.read.vector.files import read_vector
 from setout.stages.survey import site_of
+from setout.words.findings import Told, all_told
 
 CODES = ("layer_unused", "left_out", "left_out_unsaid")
 
@@ -32,10 +32,10 @@ def farm(tmp_path: Path, sound: Path) -> Farm:
     return Farm(tmp_path / "farm", sound)
 
 
-def told(farm: Farm, **sections: object) -> list[Finding]:
+def told(farm: Farm, **sections: object) -> list[Told]:
     plan = read_plan_file(farm.write(**sections))
     site = site_of(plan.asked(), read_survey(plan, farm.folder))
-    return [finding for finding in site.findings if finding.code in CODES]
+    return [finding for finding in all_told(site.findings, "us") if finding.code in CODES]
 
 
 def spots(farm: Farm, kinds: list[str | None], layer: str = "spots") -> None:

@@ -6,6 +6,7 @@ Doubts that do not stop the work are not errors but findings (:class:`setout.mod
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 _ENDLESS = re.compile(r"""([^\s"';:,]{100})[^\s"';:,]{150,}""")
@@ -67,6 +68,14 @@ class Refusal(SetoutError):  # noqa: N818 - as the trade says
     def __init__(self, code: str, **figures: float | str | tuple[str, ...] | None) -> None:
         self.code, self.figures = code, figures
         super().__init__(f"{code} ({', '.join(f'{name}={value}' for name, value in figures.items())})")
+
+
+class Refusals(SetoutError):  # noqa: N818 - it holds all of them
+    """Refusals of works that do not depend on each other, together; each once."""
+
+    def __init__(self, refusals: Iterable[Refusal]) -> None:
+        self.refusals = tuple({str(refusal): refusal for refusal in refusals}.values())
+        super().__init__("", faults=tuple(fault for refusal in self.refusals for fault in refusal.faults))
 
 
 class Interrupted(SetoutError):  # noqa: N818 - nothing is in error

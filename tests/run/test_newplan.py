@@ -20,7 +20,7 @@ from setout.read.plan_file import read_plan_file
 from setout.read.survey import read_survey
 from setout.run.newplan import write_new_plan
 from setout.run.newplan.text import SurveyedLayer, SurveyedSite, comment, plan_text, toml_string
-from setout.stages.recognise.rules import RULES, meaning
+from setout.tables.usual import RULES, meaning
 
 if TYPE_CHECKING:
     from setout.planfile import Plan

@@ -13,6 +13,7 @@ import pytest
 
 from setout.model.asbuilt import DOUBLED, EXTRA, IN_PLACE, MISPLACED, SWAPPED, FieldPoints
 from setout.stages.fieldreturn import Planned, doubts, match
+from setout.words.findings import told
 
 STEP = 2.0
 
@@ -126,9 +127,9 @@ def test_a_wrong_control_point_shows_as_a_turn_about_the_right_one():
     rng = np.random.default_rng(1)
     built = match(planned, points(x + rng.normal(0, 0.03, len(x)), y + rng.normal(0, 0.03, len(x)), np.arange(len(x))))
     assert math.hypot(built.set_up.pivot_x - 150.0, built.set_up.pivot_y + 30.0) < 2.0
-    (told,) = [f for f in doubts(planned, built, monuments, "si") if f.code == "systematic_shift"]
-    assert "turns about monument BM2" in told.message
-    assert "deg clockwise" in told.message
+    (shift,) = [f for f in doubts(planned, built, monuments) if f.code == "systematic_shift"]
+    assert (shift.figures["pivot"], shift.figures["sense"]) == ("BM2", "clockwise")
+    assert "turns about monument BM2" in told(shift, "us").message
     assert built.set_up.turn_deg == pytest.approx(0.1432, abs=0.002)
 
 
@@ -137,7 +138,7 @@ def test_a_plan_without_fault_gives_no_finding():
     built = match(planned, points(planned.x, planned.y, np.arange(len(planned.x))))
     assert (built.status == IN_PLACE).all()
     assert not built.set_up.systematic
-    assert doubts(planned, built, np.empty((0, 2)), "us") == ()
+    assert doubts(planned, built, np.empty((0, 2))) == ()
 
 
 def test_chance_is_no_shift():
@@ -152,7 +153,7 @@ def test_trees_of_one_kind_that_changed_places_need_their_tags_changed_alone():
     own = np.arange(len(planned.x))
     own[[10, 11]], own[[50, 52]] = own[[11, 10]], own[[52, 50]]
     built = match(planned, points(planned.x, planned.y, own))
-    found = {f.tree_id: f for f in doubts(planned, built, np.empty((0, 2)), "us") if f.code == "swapped"}
+    found = {f.tree_id: f for f in doubts(planned, built, np.empty((0, 2))) if f.code == "swapped"}
     assert {name: f.severity for name, f in found.items()} == {"A-00010": "stop", "A-00011": "stop", "A-00050": "note", "A-00052": "note"}
 
 
@@ -168,8 +169,8 @@ def test_blocks_that_nobody_surveyed_are_named_once_and_not_tree_by_tree():
     )
     built = match(planned, points(a.x, a.y, np.arange(len(a.x))))
     assert built.unsurveyed == ("B",)
-    assert [f.code for f in doubts(planned, built, np.empty((0, 2)), "us")] == ["not_surveyed"]
-    assert built.counts["not surveyed"] == len(b.x)
+    assert [f.code for f in doubts(planned, built, np.empty((0, 2)))] == ["not_surveyed"]
+    assert built.counts["not_surveyed"] == len(b.x)
 
 
 def test_a_part_that_fits_anywhere_is_said_to_be_unsure():
@@ -177,7 +178,7 @@ def test_a_part_that_fits_anywhere_is_said_to_be_unsure():
     inner = np.flatnonzero((planned.x > 40) & (planned.x < 80) & (planned.y > 40) & (planned.y < 80))
     built = match(planned, points(planned.x[inner], planned.y[inner], np.full(len(inner), -1)))
     assert built.place.tolist() == inner.tolist()  # the least shift
-    assert "set_up_unsure" in [f.code for f in doubts(planned, built, np.empty((0, 2)), "us")]
+    assert "set_up_unsure" in [f.code for f in doubts(planned, built, np.empty((0, 2)))]
 
 
 def test_names_that_belong_to_another_plan_are_not_believed():
@@ -223,7 +224,7 @@ def verdict(planned, noise, *, shift=(0.0, 0.0), degrees=0.0, scale=1.0, named=T
     x, y = turned(about[0] + scale * (planned.x - about[0]), about[1] + scale * (planned.y - about[1]), about, shift, degrees)
     own = np.arange(n) if named else np.full(n, -1)
     built = match(planned, points(x + rng.normal(0, noise, n), y + rng.normal(0, noise, n), own))
-    return built, doubts(planned, built, np.empty((0, 2)), "us")
+    return built, doubts(planned, built, np.empty((0, 2)))
 
 
 @pytest.mark.parametrize("noise", [0.02, 0.3, 1.0, 4.0])
@@ -245,13 +246,13 @@ def test_the_verdict_on_the_whole_holds_whatever_the_noise_of_named_trees(orchar
     assert built.place.tolist() == list(range(len(orchard.x)))
     if noise >= 1.0:  # beyond a fifth of the step nearness decides nothing
         assert codes[0] == COARSE
-        assert set(built.counts) - {"missing", "not surveyed"} <= {"not judged", "off its place"}
-        assert built.counts.get("off its place", 0) <= 3  # beyond five standard deviations
+        assert set(built.counts) - {"missing", "not_surveyed"} <= {"not_judged", "off_place"}
+        assert built.counts.get("off_place", 0) <= 3  # beyond five standard deviations
         assert {f.code for f in found} <= {COARSE, "systematic_shift", "off_place"}
     else:
         assert COARSE not in codes
     if set_up.systematic:
-        (said,) = [f.message for f in found if f.code == "systematic_shift"]
+        (said,) = [told(f, "us").message for f in found if f.code == "systematic_shift"]
         assert ("turned" in said) == (degrees > 0)
         assert degrees > 0 or "4.17 ft" in said or noise > 0.3
 
@@ -259,8 +260,8 @@ def test_the_verdict_on_the_whole_holds_whatever_the_noise_of_named_trees(orchar
 def test_trees_without_names_and_with_4_m_of_noise_are_not_judged_and_no_cause_is_made_up(orchard):
     built, found = verdict(orchard, 4.0, named=False, shift=(1.3, 0.0))
     assert [f.code for f in found] == [COARSE]
-    assert "without names" in found[0].message
-    assert built.counts == {"not judged": len(orchard.x), "missing": 0, "not surveyed": 0}
+    assert "without names" in told(found[0], "us").message
+    assert built.counts == {"not_judged": len(orchard.x), "missing": 0, "not_surveyed": 0}
     assert not built.set_up.systematic
     assert math.isinf(built.set_up.shift_sd_m)
 
@@ -272,8 +273,8 @@ def test_grid_distances_taken_for_ground_show_as_a_scale(orchard):
     assert built.set_up.scale_sd == pytest.approx(
         0.02 / math.sqrt(np.var(orchard.x) + np.var(orchard.y)) / math.sqrt(len(orchard.x)), rel=0.1
     )
-    (told,) = [f for f in found if f.code == "scale_off"]
-    assert "1.00040" in told.message
+    (scale,) = [f for f in found if f.code == "scale_off"]
+    assert "1.00040" in told(scale, "us").message
     assert not built.set_up.turned
 
 

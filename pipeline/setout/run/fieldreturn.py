@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 import shapely
 
-from setout.errors import SetoutError
-from setout.model import Finding, Geometries, Ints, Planting, Trees
+from setout.errors import Refusal
+from setout.model import Figure, Finding, Geometries, Ints, Planting, Trees
 from setout.model.asbuilt import DOUBLED, AsBuilt, FieldPoints
 from setout.model.staking import StakeSet
 from setout.planfile import Plan
@@ -75,18 +75,10 @@ def field_of(planting: Planting, stakes: StakeSet, file: FieldFile) -> Field:
     x, y = planting.site.frame.of(file.crs, file.x, file.y)
     if not (np.isfinite(x).all() and np.isfinite(y).all()):
         k = int(np.flatnonzero(~(np.isfinite(x) & np.isfinite(y)))[0])
-        raise SetoutError(
-            f"position {k + 1} ({file.x[k]}, {file.y[k]}) is not in its coordinate system",
-            file.source,
-            "mend the position, or say the file's right coordinate system",
-        )
+        raise Refusal("position_not_in_crs", n=k + 1, x=float(file.x[k]), y=float(file.y[k]), source=file.source)
     away = float(shapely.distance(planting.site.boundary, shapely.Point(np.median(x), np.median(y))))
     if away > FAR_M:
-        raise SetoutError(
-            f"the positions lie {away / 1000:,.0f} km from the property",
-            file.source,
-            "look whether latitude and longitude, or easting and northing, are exchanged, and say the file's right coordinate system",
-        )
+        raise Refusal("positions_far", away_km=away / 1000, source=file.source)
     means = {_key(name): k for k, name in enumerate(stakes.short)}
     means |= {_key(name): k for k, name in enumerate(stakes.trees.tree_id)}
     marks = {_key(name) for name in stakes.monuments.tree_id}
@@ -100,7 +92,7 @@ def field_of(planting: Planting, stakes: StakeSet, file: FieldFile) -> Field:
             tree[k] = False
             known[str(names[k])] = (float(x[k]), float(y[k]))
     if not tree.any():
-        raise SetoutError("holds monuments alone", file.source, "give the positions of the trees")
+        raise Refusal("monuments_alone", source=file.source)
     kept = np.flatnonzero(tree)
     points = FieldPoints(names[kept], x[kept], y[kept], own[kept])
     return Field(points, tuple(file.block[k] for k in kept.tolist()), known)
@@ -130,7 +122,7 @@ def seen(the_plan: Plan, planting: Planting, stakes: StakeSet, shade: Any, field
     outside = _nowhere(field.points, labels, block)
     sunny = _light(the_plan, planting, shade, trees, facts)
     facts |= sunny
-    found = (*_monuments(planting, field), *fieldreturn.doubts(planned, built, site.monuments, site.units))
+    found = (*_monuments(planting, field), *fieldreturn.doubts(planned, built, site.monuments))
     if not built.set_up.coarse:  # else these would tell of the survey, and not of the trees
         found += (*outside, *short, *_sun_lost(planting, built, order, facts), *_beside_emitters(planting, built, labels))
     found = tuple(sorted(found, key=lambda finding: ("stop", "warn", "note").index(finding.severity)))
@@ -188,24 +180,13 @@ def _true_trees(planting: Planting, points: FieldPoints, built: AsBuilt, order: 
 def _nowhere(points: FieldPoints, labels: tuple[str, ...], block: Ints) -> list[Finding]:
     """Name the trees that stand in no block at all."""
     return [
-        Finding(
-            "outside_block",
-            "stop",
-            f"tree {labels[k]} stands outside every block",
-            "",
-            "",
-            "take it out, or plan it",
-            labels[k],
-            shapely.Point(points.x[k], points.y[k]),
-        )
+        Finding("outside_block", "stop", tree_id=labels[k], geometry=shapely.Point(points.x[k], points.y[k]), figures={"tree": labels[k]})
         for k in np.flatnonzero(block < 0).tolist()
     ]
 
 
 def _monuments(planting: Planting, field: Field) -> list[Finding]:
     """Compare surveyed monuments with those of the survey file."""
-    from setout.units import show_length
-
     corners, found = planting.site.monuments, []
     known = {f"bm{k + 1}": corner for k, corner in enumerate(corners)}
     for name, (x, y) in field.monuments.items():
@@ -215,18 +196,8 @@ def _monuments(planting: Planting, field: Field) -> list[Finding]:
         dx, dy = x - float(corner[0]), y - float(corner[1])
         away = float(np.hypot(dx, dy))
         if away > MONUMENT_OFF:
-            far = show_length(away, planting.site.units)
-            found.append(
-                Finding(
-                    "monument_off",
-                    "warn",
-                    f"monument {name} was surveyed {far} to the {fieldreturn.direction(dx, dy)} of where the survey file has it",
-                    far,
-                    show_length(MONUMENT_OFF, planting.site.units),
-                    "find out which of the two is right before anything else is set out",
-                    geometry=shapely.Point(x, y),
-                )
-            )
+            off: dict[str, Figure] = {"monument": name, "off_m": away, "way": fieldreturn.direction(dx, dy), "most_m": MONUMENT_OFF}
+            found.append(Finding("monument_off", "warn", geometry=shapely.Point(x, y), figures=off))
     return found
 
 
@@ -250,18 +221,8 @@ def _sun_lost(planting: Planting, built: AsBuilt, order: Ints, facts: Mapping[st
     for index, block in enumerate(planting.site.blocks):
         own = held & (planting.trees.block[place] == index) & (lost > SUN_LOST)
         if own.any():
-            most = float(np.nanmax(lost[own]))
-            found.append(
-                Finding(
-                    "sun_lost",
-                    "note",
-                    f"block {block.name}: {int(own.sum()):,} trees have over {SUN_LOST:g} h less sun a day "
-                    f"where they stand than where they are planned, the worst {most:.1f} h",
-                    f"{most:.1f} h",
-                    f"{SUN_LOST:g} h",
-                    "look at the trees that stand nearer than planned",
-                )
-            )
+            lack: dict[str, Figure] = {"block": block.name, "n": int(own.sum()), "lost_h": float(np.nanmax(lost[own])), "told_h": SUN_LOST}
+            found.append(Finding("sun_lost", "note", figures=lack))
     return found
 
 

@@ -99,6 +99,9 @@ TERMS: Final[Mapping[str, str]] = {
     "trees_outside": "trees outside all blocks",
     "mend_no_kc": "give kc_mid in a plant table, or kc in [water]",
     "mend_no_kc_nameless": "name the plants of the block by their species, or give kc_mid in a plant table, or kc in [water]",
+    # which way a set-out is turned
+    "clockwise": "clockwise",
+    "counter_clockwise": "counter-clockwise",
 }
 
 

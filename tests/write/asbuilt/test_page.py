@@ -45,7 +45,7 @@ def came_back(names=()):
         np.append(own[kept], -1),
     )
     built = fieldreturn.match(planned, points)
-    found = fieldreturn.doubts(planned, built, corners, "us")
+    found = fieldreturn.doubts(planned, built, corners)
     labels = tuple(fieldreturn.label(planned, built, k) for k in range(len(points)))
     order = np.flatnonzero(built.place >= 0)
     at = built.place[order]

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from setout import units as quantities
-from setout.errors import Fault, PlanFaults, SetoutError
+from setout.errors import Fault, PlanFaults, Refusal, SetoutError
 from setout.model import transformer
 from setout.model.text import is_blank
 from setout.read import crs as crs_words
@@ -22,11 +22,12 @@ from setout.read.found import box_of, chosen
 from setout.read.raster import mosaic
 from setout.read.vector import files as vector
 from setout.run.newplan.text import SurveyedLayer, SurveyedSite, as_label
-from setout.stages.recognise.features import SORTING, UNSAID, WATER, brackets_for, groups_of
-from setout.stages.recognise.rules import Shape, meaning
-from setout.stages.recognise.vocabulary import words_of
+from setout.stages.recognise.features import SORTING, UNSAID, brackets_for, groups_of
 from setout.stages.survey.water_points import water_points
+from setout.tables.usual import WATER, Shape, meaning
+from setout.tables.vocabulary import words_of
 from setout.words.findings import all_told
+from setout.words.refusals import worded
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -283,8 +284,8 @@ def _water_columns(layer: VectorLayer) -> tuple[bool, bool, str]:
     """Return whether pressure and flow of water points can be read, and why not."""
     try:
         points = water_points(layer, layer.geometry, None, None)
-    except SetoutError as error:
-        return False, False, str(error.faults[0])
+    except Refusal as refusal:
+        return False, False, str(worded(refusal, "us").faults[0])
     return bool(np.isfinite(points.pressure_kpa).any()), bool(np.isfinite(points.flow_lph).any()), ""
 
 

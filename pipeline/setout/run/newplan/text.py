@@ -8,7 +8,7 @@ from typing import Final
 from setout.model.text import one_line
 from setout.planfile.quantities import LONGEST_LABEL
 from setout.planfile.schema import SCHEMA_LINE
-from setout.stages.recognise.rules import HARMLESS, RULE, Figure, Rule, Shape
+from setout.tables.usual import HARMLESS, RULE, Figure, Rule, Shape
 
 MOST_SIGNS: Final = 118
 """A longer line is broken [characters]."""

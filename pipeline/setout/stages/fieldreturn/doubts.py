@@ -1,4 +1,4 @@
-"""What a set-out falls short of, in words: the whole of it, and tree by tree."""
+"""What a set-out falls short of: the whole of it, and tree by tree."""
 
 from __future__ import annotations
 
@@ -9,18 +9,17 @@ import numpy as np
 import shapely
 
 from setout.geometry.places.rigid import Rigid
-from setout.model import Finding, Floats
+from setout.model import Figure, Finding, Floats, Severity
 from setout.model.asbuilt import DOUBLED, EXTRA, MISPLACED, OFF_PLACE, SWAPPED, AsBuilt, SetUp
 from setout.stages.fieldreturn.matching import Planned
-from setout.units import show_length
 
 NEAR_MONUMENT = 3.0
 """A turn about a point nearer to a monument than this is a turn about the monument [m]."""
 
 
-def doubts(planned: Planned, built: AsBuilt, monuments: Floats, units: str) -> tuple[Finding, ...]:
+def doubts(planned: Planned, built: AsBuilt, monuments: Floats) -> tuple[Finding, ...]:
     """Say what a set-out falls short of."""
-    return (*_whole(built.set_up, monuments, units), *_unsurveyed(built), *_missing(planned, built), *_trees(planned, built, units))
+    return (*_whole(built.set_up, monuments), *_unsurveyed(built), *_missing(planned, built), *_trees(planned, built))
 
 
 def direction(dx: float, dy: float) -> str:
@@ -34,122 +33,82 @@ def direction(dx: float, dy: float) -> str:
     return {0: north, 90: east}.get(angle, f"{north} {angle} {east}")
 
 
-def _whole(set_up: SetUp, monuments: Floats, units: str) -> Iterator[Finding]:
+def _whole(set_up: SetUp, monuments: Floats) -> Iterator[Finding]:
     place = shapely.Point(set_up.about_x, set_up.about_y)
     if set_up.coarse:
-        yield _coarse(set_up, place, units)
+        yield _coarse(set_up, place)
     if not set_up.by_names and math.isfinite(set_up.rival_m):
-        away = show_length(set_up.rival_m, units)
-        yield Finding(
-            "set_up_unsure",
-            "warn",
-            f"the surveyed trees fit the plan as well {away} away: which tree is which cannot be told",
-            away,
-            "",
-            "survey to the edge of a block, or give the trees their names",
-            geometry=place,
-        )
+        yield Finding("set_up_unsure", "warn", geometry=place, figures={"rival_m": set_up.rival_m})
     if set_up.scaled:
-        yield Finding(
-            "scale_off",
-            "warn",
-            f"distances between the surveyed trees are {set_up.scale:.5f} times those planned",
-            f"{set_up.scale:.5f}",
-            f"1, give or take {2 * set_up.scale_sd:.5f}",
-            "a scale comes of grid distances taken for ground distances, or of the wrong foot: measure between two monuments "
-            "(control.csv has both)",
-            geometry=place,
-        )
+        scale = {"scale": set_up.scale, "give_or_take": 2 * set_up.scale_sd}
+        yield Finding("scale_off", "warn", geometry=place, figures=scale)
     if not (set_up.shifted or set_up.turned):
         return
-    shift = math.hypot(set_up.shift_x, set_up.shift_y)
-    way = direction(set_up.shift_x, set_up.shift_y)
-    moved = f"{show_length(shift, units)} to the {way}"
-    turn = f"{abs(set_up.turn_deg):.3f} deg {'clockwise' if set_up.turn_deg > 0 else 'counter-clockwise'}"
+    figures: dict[str, Figure] = {
+        "kind": "turned" if set_up.turned else "shifted",
+        "shift_m": math.hypot(set_up.shift_x, set_up.shift_y),
+        "way": direction(set_up.shift_x, set_up.shift_y),
+    }
     if set_up.turned:
-        said = f"the whole set-out is turned {turn}; its middle lies {moved} of where it is planned{_pivot(set_up, monuments)}"
-        remedy = "a turn comes of one wrong control point: measure the distances between the monuments again (control.csv)"
-    else:
-        said = f"the whole set-out lies {moved} of where it is planned"
-        remedy = "a shift comes of a wrong control point, or of the wrong foot or coordinate system: check the set-up at two monuments"
-    yield Finding("systematic_shift", "warn", said, moved if not set_up.turned else f"{moved}, {turn}", "none", remedy, geometry=place)
+        figures |= {"turn_deg": abs(set_up.turn_deg), "sense": "clockwise" if set_up.turn_deg > 0 else "counter_clockwise"}
+        figures["pivot"] = _pivot(set_up, monuments)
+    yield Finding("systematic_shift", "warn", geometry=place, figures=figures)
 
 
-def _coarse(set_up: SetUp, place: shapely.Point, units: str) -> Finding:
+def _coarse(set_up: SetUp, place: shapely.Point) -> Finding:
     """Say that single trees cannot be judged, and what can be said all the same."""
-    scatter, apart = show_length(set_up.scatter_m, units), show_length(set_up.apart_m, units)
+    figures: dict[str, Figure] = {"kind": "unnamed", "scatter_m": set_up.scatter_m, "apart_m": set_up.apart_m}
     if set_up.by_names:
-        known = f"the names tell which tree is which, and the shift of the whole is known to {show_length(2 * set_up.shift_sd_m, units)}"
-    else:
-        known = "without names neither which tree is which can be told, nor shift and turn of the whole, nor what is missing"
-    return Finding(
-        "survey_coarse",
-        "warn",
-        f"the survey is too coarse to judge single trees: positions scatter by {scatter} in each coordinate, "
-        f"and trees stand {apart} apart; {known}",
-        f"{scatter}",
-        f"less than a fifth of {apart}",
-        "survey again with an instrument good to a tenth of that distance before any tree is moved",
-        geometry=place,
-    )
+        figures |= {"kind": "named", "sure_m": 2 * set_up.shift_sd_m}
+    return Finding("survey_coarse", "warn", geometry=place, figures=figures)
 
 
 def _pivot(set_up: SetUp, monuments: Floats) -> str:
-    """Name the monument that the set-out turns about, if it is one."""
+    """Return the name of the monument that the set-out turns about; empty where it is none."""
     if not len(monuments) or not math.isfinite(set_up.pivot_x):
         return ""
     away = np.hypot(monuments[:, 0] - set_up.pivot_x, monuments[:, 1] - set_up.pivot_y)
     nearest = int(np.argmin(away))
-    return f"; it turns about monument BM{nearest + 1}, which is right" if away[nearest] < NEAR_MONUMENT else ""
+    return f"BM{nearest + 1}" if away[nearest] < NEAR_MONUMENT else ""
 
 
 def _unsurveyed(built: AsBuilt) -> Iterator[Finding]:
     for name in built.unsurveyed:
-        yield Finding("not_surveyed", "note", f"block {name}: none of its trees was surveyed", "", "", "survey it too")
+        yield Finding("not_surveyed", "note", figures={"block": name})
 
 
 def _missing(planned: Planned, built: AsBuilt) -> Iterator[Finding]:
     for k in built.missing.tolist():
         name = str(planned.tree_id[k])
         place = shapely.Point(planned.x[k], planned.y[k])
-        yield Finding(
-            "missing", "stop", f"tree {name} is missing: nothing stands at its place", "", "", "plant it, or survey it", name, place
-        )
+        yield Finding("missing", "stop", tree_id=name, geometry=place, figures={"tree": name})
 
 
-def _trees(planned: Planned, built: AsBuilt, units: str) -> Iterator[Finding]:
+def _trees(planned: Planned, built: AsBuilt) -> Iterator[Finding]:
     points, order = built.points, {DOUBLED: 0, SWAPPED: 1, MISPLACED: 1, EXTRA: 2, OFF_PLACE: 3}
     status = built.status.tolist()
     told = sorted((k for k, code in enumerate(status) if code in order), key=lambda k: (order[status[k]], k))
     for k in told:
-        at, code = int(built.place[k]), status[k]
         where = shapely.Point(points.x[k], points.y[k])
         name = label(planned, built, k)
-        if code in (SWAPPED, MISPLACED):
-            own = int(points.own[k])
-            same = planned.kind[own] == planned.kind[at]
-            said = f"tree {planned.tree_id[own]} stands at the place of {planned.tree_id[at]}"
-            remedy = "of one kind, so that only the tags need to change" if same else "change them back, or change the plan's plants"
-            yield Finding("swapped", "note" if same else "stop", said, "", "", remedy, name, where)
-        elif code == DOUBLED:
-            said = f"the surveyed tree {name} stands where {_beside(planned, built, k)} has its place"
-            yield Finding("doubled", "stop", said, "", "", "take one of the two out", name, where)
-        elif code == EXTRA:
-            said = f"the surveyed tree {name} stands where no tree is planned"
-            yield Finding("extra", "stop", said, "", "", "take it out, or plan it", name, where)
-        else:
-            far = show_length(math.hypot(built.own_x[k], built.own_y[k]), units)
-            way = direction(built.own_x[k], built.own_y[k])
-            yield Finding(
-                "off_place",
-                "warn",
-                f"tree {name} stands {far} to the {way} of its place among the others",
-                far,
-                "",
-                "see whether its room is enough",
-                name,
-                where,
-            )
+        code, severity, figures = _of_tree(planned, built, k, name)
+        yield Finding(code, severity, tree_id=name, geometry=where, figures=figures)
+
+
+def _of_tree(planned: Planned, built: AsBuilt, k: int, name: str) -> tuple[str, Severity, dict[str, Figure]]:
+    """Return code, severity and figures of a surveyed tree that is not in its place."""
+    at, status = int(built.place[k]), built.status[k]
+    if status in (SWAPPED, MISPLACED):
+        own = int(built.points.own[k])
+        same = bool(planned.kind[own] == planned.kind[at])
+        figures: dict[str, Figure] = {"kind": "alike" if same else "unlike"}
+        return "swapped", "note" if same else "stop", figures | {"tree": str(planned.tree_id[own]), "at": str(planned.tree_id[at])}
+    if status == DOUBLED:
+        return "doubled", "stop", {"tree": name, "other": _beside(planned, built, k)}
+    if status == EXTRA:
+        return "extra", "stop", {"tree": name}
+    off = float(built.own_x[k]), float(built.own_y[k])
+    return "off_place", "warn", {"tree": name, "off_m": math.hypot(*off), "way": direction(*off)}
 
 
 def _beside(planned: Planned, built: AsBuilt, k: int) -> str:

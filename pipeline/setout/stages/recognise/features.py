@@ -14,18 +14,16 @@ import numpy as np
 import shapely
 
 from setout.model.text import is_blank
-from setout.stages.recognise.rules import NOTHING, Meaning, is_metered, meaning
-from setout.stages.recognise.vocabulary import words_of
+from setout.tables.usual import BURIED, NO_PLANTING, NOTHING, OVERHEAD, TANK, TANKS, TO_PLANT, WATER, Meaning, is_metered, meaning
+from setout.tables.vocabulary import words_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from setout.model import VectorLayer
 
-WATER: Final = "water points"
 UNSAID: Final = "unsaid"
-"""Groups beside the rules and the reasons for leaving out."""
-_TANKS: Final = frozenset({"propane tank", "septic field", "cistern"})
+"""Group of what nobody has said; the others are the rules, water points, and the reasons for leaving out."""
 SORTING: Final = frozenset(
     [
         "kind",
@@ -235,15 +233,15 @@ def _groups(said: _Said, layer: Meaning, dimension: int) -> set[str]:
         return {UNSAID}  # an area to plant that is named after a creek, or a creek among areas to plant
     rules = _over_or_under(what.rules, said, layer)
     if dimension != 2:
-        rules = rules - {"no planting"}
-    if not _TANKS.isdisjoint(rules):
-        rules = rules - {"tank"}  # what is in it has been said
+        rules = rules - {NO_PLANTING}
+    if not TANKS.isdisjoint(rules):
+        rules = rules - {TANK}  # what is in it has been said
     groups = set(rules)
     if what.water and dimension == 0:
         groups.add(WATER)
     if dimension == 0 and said.metered and groups and not what.grave and not (said.kind.known or layer.known):
         groups |= {WATER, UNSAID}  # "barn" with a pressure: the barn, or the riser at the barn
-    if not groups and what.harmless and (dimension == 2 or what.harmless != "an area to plant"):
+    if not groups and what.harmless and (dimension == 2 or what.harmless != TO_PLANT):
         return {what.harmless}
     if not groups and dimension == 0 and said.metered and not what.known:
         groups.add(WATER)
@@ -268,11 +266,11 @@ def _settled(said: _Said, layer: Meaning, *, point: bool) -> Meaning:
 
 def _over_or_under(rules: frozenset[str], said: _Said, layer: Meaning) -> frozenset[str]:
     """Say of a line whether it runs over or under ground: as any of its words do, else both."""
-    lines = frozenset(["overhead power line", "buried utility"])
+    lines = frozenset([OVERHEAD, BURIED])
     told = (said.kind.rules | said.name.rules | said.other.rules | layer.rules) & lines
     if "utility" in rules:
         return (rules - {"utility"}) | (told or lines)
-    return rules | ({"buried utility"} & told) if "overhead power line" in rules else rules
+    return rules | ({BURIED} & told) if OVERHEAD in rules else rules
 
 
 def brackets_for(columns: dict[str, NDArray[Any]], mask: NDArray[np.bool_]) -> list[str]:

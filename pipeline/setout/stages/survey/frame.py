@@ -17,7 +17,7 @@ from pyproj.crs.coordinate_operation import TransverseMercatorConversion
 from pyproj.database import query_utm_crs_info
 from shapely.geometry.base import BaseGeometry
 
-from setout.errors import SetoutError
+from setout.errors import Refusal
 from setout.model import WGS84, Elevations, Frame, transformer
 
 MOST_KM = 100.0
@@ -32,7 +32,7 @@ def frame_of(
     """Lay the working frame through a site."""
     geographic = crs.geodetic_crs
     if geographic is None:
-        raise SetoutError(f"the CRS {crs.name} has no place on the earth", "site.boundary", "give site.crs a mapped CRS")
+        raise Refusal("crs_nowhere", crs=crs.name)
     geographic = geographic.to_2d()
     xy = shapely.get_coordinates(boundary)
     lon, lat = (np.asarray(part, float) for part in transformer(crs, geographic).transform(xy[:, 0], xy[:, 1]))
@@ -57,11 +57,7 @@ def _of_a_property(wide_deg: float, high_deg: float, lat: float) -> None:
     """Refuse a boundary that is far larger than any property: its coordinates or its CRS are wrong."""
     across = float(np.hypot(wide_deg * np.cos(np.radians(lat)), high_deg)) * DEGREE_KM
     if not across <= MOST_KM:
-        raise SetoutError(
-            f"the boundary is {across:,.0f} km across, which no property is",
-            "site.boundary",
-            "check its coordinates, its unit and its CRS; across the 180th meridian longitudes go on, 179.99, 180.01",
-        )
+        raise Refusal("boundary_too_wide", across_km=across)
 
 
 def _mean_height(elevations: Elevations | None, geographic: CRS, box: tuple[float, ...]) -> float | None:

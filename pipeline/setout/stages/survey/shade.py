@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
 import shapely
 
-from setout.errors import Fault, PlanFaults, SetoutError
+from setout.errors import Refusal, Refusals
 from setout.geometry.lines import overlay
 from setout.model import Bools, Finding, Floats, Frame, Geometries, Survey, VectorLayer
 from setout.model.asked import ShadeSource
@@ -17,7 +18,7 @@ from setout.units import LENGTH, quantity
 
 def shade_of(sources: Sequence[ShadeSource], survey: Survey, frame: Frame) -> Shade:
     """Gather the features that throw shade."""
-    shapes, heights, spreads, findings, faults = [], [], [], [], []
+    shapes, heights, spreads, findings, refusals = [], [], [], [], []
     for number, section in enumerate(sources, 1):
         try:
             geometry, height, spread = _features(section, survey.layers[section.source], frame)
@@ -26,10 +27,10 @@ def shade_of(sources: Sequence[ShadeSource], survey: Survey, frame: Frame) -> Sh
             shapes.append(geometry[keep])
             heights.append(height[keep])
             spreads.append(spread[keep])
-        except SetoutError as error:
-            faults += [Fault(f.what, f"shade[{number}]: {f.where}", f.remedy) for f in error.faults]
-    if faults:
-        raise PlanFaults(tuple(faults))
+        except Refusal as refusal:
+            refusals.append(Refusal(refusal.code, **{**refusal.figures, "table": number}))
+    if refusals:
+        raise Refusals(refusals)
     if not shapes:
         return Shade()
     return Shade(np.concatenate(shapes), np.concatenate(heights), np.concatenate(spreads), tuple(findings))
@@ -41,18 +42,10 @@ def _features(section: ShadeSource, layer: VectorLayer, frame: Frame) -> tuple[G
     height = _lengths(layer, "height", section.height_m)[of]
     spread = _lengths(layer, "spread", section.spread_m)[of]
     if len(parts) and not np.isfinite(height).any():
-        raise SetoutError(
-            "nothing there has a height, so its shade cannot be known",
-            section.source,
-            'write height = "20 ft" in its [[shade]] table, or give the layer a column height_ft or height_m',
-        )
+        raise Refusal("nothing_has_height", source=section.source)
     points = shapely.get_dimensions(parts) == 0
     if points.any() and not np.isfinite(spread[points]).any():
-        raise SetoutError(
-            "a tree's shade needs its spread, and no point there has one",
-            section.source,
-            'write spread = "30 ft" in its [[shade]] table, or give the layer a column spread_ft or spread_m',
-        )
+        raise Refusal("nothing_has_spread", source=section.source)
     return parts, height, spread
 
 
@@ -70,11 +63,8 @@ def _left_out(section: ShadeSource, geometry: Geometries, height: Floats, keep: 
             yield Finding(
                 f"shade_without_{word}",
                 "warn",
-                f"{int(which.sum())} of {len(geometry)} features of {section.source} have no {word}: their shade is not counted",
-                f"{int(which.sum())} without",
-                f"a {word} of each",
-                f"give them a {word}, or one for all in the plan file",
                 geometry=overlay.union(geometry[which]),
+                figures={"n": int(which.sum()), "of": len(geometry), "source": section.source},
             )
 
 
@@ -93,14 +83,14 @@ def _lengths(layer: VectorLayer, kind: str, given: float | None) -> Floats:
         for k, value in enumerate(values):
             if value is None or value != value or value == "":
                 continue
-            where = f"{layer.source}: {name}, feature {k + 1}"
+            where: dict[str, Any] = {"source": layer.source, "column": name, "feature": k + 1}
             try:
                 out[k] = float(value) * LENGTH[unit] if unit else quantity(value, "length")
             except (ValueError, TypeError) as error:
                 what, _, remedy = str(error).partition("; ")
-                raise SetoutError(what, where, remedy or f"name the column with its unit, such as {kind}_ft") from None
+                raise Refusal("size_unread", said=what, **where, hint=remedy or None, such=None if remedy else f"{kind}_ft") from None
             if not np.isfinite(out[k]) or out[k] <= 0:
-                raise SetoutError(f"{value} is not a {kind} above zero", where, "correct it or leave it empty")
+                raise Refusal("size_not_above_zero", value=str(value), quantity=kind, **where)
             if out[k] > TALLEST_M:
-                raise SetoutError(f"{value} is no {kind}: nothing on a farm is larger than 1 km", where, "look at its number and its unit")
+                raise Refusal("size_beyond_sense", value=str(value), quantity=kind, **where)
     return out

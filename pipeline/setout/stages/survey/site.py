@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from setout.errors import Fault, PlanFaults, SetoutError
+from setout.errors import Refusal, Refusals
 from setout.geometry.lines import overlay
 from setout.geometry.lines.overlay import parts_of, polygonal
-from setout.model import Block, Finding, Floats, Frame, Geometries, NoPlant, Setback, Site, Survey, VectorLayer, Water
+from setout.model import Block, Figure, Finding, Floats, Frame, Geometries, NoPlant, Setback, Site, Survey, VectorLayer, Water
 from setout.model.asked import Asked, BlockAsked, WaterAsked
 from setout.stages.survey.frame import frame_of
 from setout.stages.survey.water_points import joined, water_points
@@ -70,27 +70,27 @@ def site_of(asked: Asked, survey: Survey) -> Site:
 
 
 class _Tried:
-    """Keeps the faults of works that do not depend on each other, so that all are told at once."""
+    """Keeps the refusals of works that do not depend on each other, so that all are told at once."""
 
     def __init__(self) -> None:
-        self._faults: list[Fault] = []
+        self._refusals: list[Refusal] = []
 
     def __call__(self, work: Callable[[], T]) -> T | None:
         """Return what a work gives; None when it cannot be done."""
         try:
             return work()
-        except SetoutError as error:
-            self._faults += error.faults
+        except Refusal as refusal:
+            self._refusals.append(refusal)
             return None
 
     def give_up(self) -> None:
-        """Raise all faults there were."""
-        if self._faults:
-            raise PlanFaults(tuple(dict.fromkeys(self._faults)))
+        """Raise all refusals there were."""
+        if self._refusals:
+            raise Refusals(self._refusals)
 
 
 def _whole(layer: VectorLayer) -> tuple[BaseGeometry, list[tuple[str, Floats, float]]]:
-    """Join the boundary's parts and mend crossing lines; return what was mended as (reason, place, area changed)."""
+    """Join the boundary's parts and mend crossing lines; return (reason, place, area changed) of what was mended."""
     parts: list[BaseGeometry] = []
     mended: list[tuple[str, Floats, float]] = []
     for geometry in layer.geometry:
@@ -102,20 +102,16 @@ def _whole(layer: VectorLayer) -> tuple[BaseGeometry, list[tuple[str, Floats, fl
         fixed = polygonal(shapely.make_valid(geometry, method="structure", keep_collapsed=False))
         changed = abs(fixed.area - geometry.area)
         if fixed.is_empty or changed > REPAIRABLE * fixed.area:
-            raise SetoutError(
-                f"the boundary crosses itself ({reason.partition('[')[0].strip().lower()}) at "
-                f"{place[0]:.3f}, {place[1]:.3f}: which ground is inside is in doubt",
-                layer.source,
-                "put its corners in order",
-            )
-        mended.append((reason.partition("[")[0].strip(), place, changed))
+            x, y = place.tolist()
+            raise Refusal("boundary_crosses", reason=reason.partition("[")[0].strip().lower(), x=x, y=y, source=layer.source)
+        mended.append((reason.partition("[")[0].strip().lower(), place, changed))
         parts.append(fixed)
     whole = polygonal(overlay.union(parts))
     if whole.is_empty or whole.area <= 0:
-        raise SetoutError("the boundary encloses no area", layer.source, "give at least three corners that are not in line")
+        raise Refusal("boundary_empty", source=layer.source)
     overlap = sum(float(part.area) for part in parts) - whole.area
     if overlap > 1e-9 * whole.area:
-        mended.append(("parts of the boundary overlap", np.array([whole.centroid.x, whole.centroid.y]), overlap))
+        mended.append(("", np.array([whole.centroid.x, whole.centroid.y]), overlap))
     return whole, mended
 
 
@@ -123,16 +119,9 @@ def _placed(mended: list[tuple[str, Floats, float]], crs: CRS, frame: Frame) -> 
     for reason, place, changed in mended:
         x, y = frame.of(crs, place[:1], place[1:])
         point = shapely.Point(float(x[0]), float(y[0])) if np.isfinite(x[0]) else None
-        square_unit = "square degrees" if crs.is_geographic else f"square {crs.axis_info[0].unit_name}s"
-        yield Finding(
-            "boundary_repaired",
-            "warn",
-            f"the boundary was mended at {place[0]:.3f}, {place[1]:.3f} ({reason.lower()})",
-            f"area changed by {changed:.6g} {square_unit}",
-            "a boundary that does not cross itself",
-            "check that corner against the deed or the survey",
-            geometry=point,
-        )
+        figures: dict[str, Figure] = {"x": float(place[0]), "y": float(place[1]), "changed": changed, "unit": crs.axis_info[0].unit_name}
+        figures |= {"kind": "crossing", "reason": reason} if reason else {"kind": "overlap"}
+        yield Finding("boundary_repaired", "warn", geometry=point, figures=figures)
 
 
 def _grid_findings(frame: Frame, land: BaseGeometry) -> Iterator[Finding]:
@@ -142,15 +131,7 @@ def _grid_findings(frame: Frame, land: BaseGeometry) -> Iterator[Finding]:
     factor = frame.plane_crs.axis_info[0].unit_conversion_factor
     stretch = float(np.hypot(x[1] - x[0], y[1] - y[0]) * factor / np.hypot(high_x - low_x, high_y - low_y))
     if abs(stretch - 1) > STRETCHED:
-        yield Finding(
-            "grid_stretched",
-            "warn",
-            f"distances in the survey's CRS ({frame.plane_crs.name}) are {stretch:.4f} times those on the ground; "
-            "all figures here are ground distances",
-            f"{stretch:.4f}",
-            "within 0.2 % of 1",
-            "deliver the survey in UTM, a state plane or a national grid",
-        )
+        yield Finding("grid_stretched", "warn", figures={"crs": frame.plane_crs.name, "stretch": stretch, "most": STRETCHED})
 
 
 def _in_frame(geometry: NDArray[np.object_], crs: CRS, frame: Frame) -> Geometries:
@@ -166,19 +147,13 @@ def _layer_in_frame(layer: VectorLayer, frame: Frame, findings: list[Finding]) -
     findings += layer.findings
     geometry = _in_frame(layer.geometry, layer.crs, frame)
     if not np.isfinite(shapely.get_coordinates(geometry)).all():
-        raise SetoutError(f"some coordinates cannot be brought to the site ({layer.crs.name})", layer.source, "check its CRS")
+        raise Refusal("layer_not_on_site", crs=layer.crs.name, source=layer.source)
     broken = ~shapely.is_valid(geometry)
     if broken.any():
         geometry = geometry.copy()
         geometry[broken] = shapely.make_valid(geometry[broken])
         findings.append(
-            Finding(
-                "feature_repaired",
-                "note",
-                f"{int(broken.sum())} features of {layer.source} cross themselves and were mended",
-                remedy="check them against the survey",
-                geometry=geometry[broken][0],
-            )
+            Finding("feature_repaired", "note", geometry=geometry[broken][0], figures={"n": int(broken.sum()), "source": layer.source})
         )
     return geometry
 
@@ -186,29 +161,14 @@ def _layer_in_frame(layer: VectorLayer, frame: Frame, findings: list[Finding]) -
 def _left_out(asked: Asked, survey: Survey, layers: dict[str, Geometries]) -> Iterator[Finding]:
     """Name what no table of the plan file keeps clear of: for a reason, for none, or without a word."""
     for section in asked.left_out:
-        count = len(layers[section.source])
-        what = f"{count} feature{'' if count == 1 else 's'} of {section.source}"
         place = shapely.union_all(shapely.centroid(layers[section.source]))
+        figures: dict[str, Figure] = {"n": len(layers[section.source]), "source": section.source}
         if section.why:
-            yield Finding("left_out", "note", f"left out: {what} ({section.why})", str(count), geometry=place)
-            continue
-        yield Finding(
-            "left_out_unsaid",
-            "stop",
-            f"{what}: nobody has said what this is, and no tree keeps clear of it",
-            str(count),
-            "0",
-            "find out what it is: write it as a [[setback]], [[no_plant]] or [[height_limit]], or as [[left_out]] with "
-            'why = "..." if nobody comes to harm by trees and digging there',
-            geometry=place,
-        )
+            yield Finding("left_out", "note", geometry=place, figures={**figures, "why": section.why})
+        else:
+            yield Finding("left_out_unsaid", "stop", geometry=place, figures=figures)
     for what in survey.unused:
-        yield Finding(
-            "layer_unused",
-            "warn",
-            f"the plan file does not use {what}",
-            remedy='use it in a [[setback]], [[no_plant]] or [[height_limit]], or write [[left_out]] with its from and why = "..."',
-        )
+        yield Finding("layer_unused", "warn", figures={"what": what})
 
 
 def _closed(setbacks: Sequence[Setback], no_plant: Sequence[NoPlant]) -> Geometries:
@@ -223,9 +183,7 @@ def _closed(setbacks: Sequence[Setback], no_plant: Sequence[NoPlant]) -> Geometr
 def _areas_only(geometry: Geometries, source: str) -> Geometries:
     areas = np.asarray(geometry[shapely.get_dimensions(geometry) == 2], object)
     if not len(areas):
-        raise SetoutError(
-            "an area needs polygons, and there are none", source, "name a layer of polygons; a setback keeps clear of points and lines"
-        )
+        raise Refusal("area_without_polygons", source=source)
     return areas
 
 
@@ -251,7 +209,7 @@ def _line_of(geometry: Geometries, source: str) -> BaseGeometry:
     lines = [shapely.boundary(g) if shapely.get_dimensions(g) == 2 else g for g in geometry]
     lines = [g for g in lines if shapely.get_dimensions(g) == 1]
     if not lines:
-        raise SetoutError("a guide needs lines, and there are none", source, "name a layer of lines")
+        raise Refusal("guide_without_lines", source=source)
     return shapely.line_merge(shapely.union_all(lines))
 
 
@@ -260,7 +218,7 @@ def _points_of(geometry: Geometries, source: str) -> Floats:
     points = shapely.get_parts(geometry)
     points = points[shapely.get_dimensions(points) == 0]
     if not len(points):
-        raise SetoutError("single trees need points, and there are none", source, "name a layer of points")
+        raise Refusal("trees_without_points", source=source)
     xy = shapely.get_coordinates(points)
     ordered: Floats = xy[np.lexsort((np.round(xy[:, 1], 3), np.round(xy[:, 0], 3)))]
     return ordered
@@ -302,32 +260,14 @@ def _far_features(site: Site) -> Iterator[Finding]:
             yield Finding(
                 "feature_far",
                 "note" if far < len(geometry) else "warn",
-                f"{far} of {len(geometry)} features of {source} ({why}) lie more than 100 m beyond their distance "
-                f"from the site and take no ground",
-                f"{far} far away",
-                "",
-                "check the file's CRS if they should be on the site",
+                figures={"n": far, "of": len(geometry), "source": source, "why": why},
             )
     unsized = [block.name for block in site.blocks if np.isnan(block.height_m)]
     if site.height_limits and unsized:
-        yield Finding(
-            "height_unknown",
-            "warn",
-            f"the mature height of block {', '.join(unsized)} is unknown: it keeps off all ground with a height limit",
-            "",
-            "",
-            'name its plants, or write height = "15 ft" for the block',
-        )
+        yield Finding("height_unknown", "warn", figures={"blocks": tuple(unsized)})
     if site.water is not None:
         points = shapely.points(site.water.points.x, site.water.points.y)
         apart = np.atleast_1d(shapely.distance(site.boundary, points))
         outside = [n for n, d in zip(site.water.points.name, apart, strict=True) if d > 0]
         if outside:
-            yield Finding(
-                "water_point_outside",
-                "warn",
-                f"water point {', '.join(outside[:8])} is outside the boundary",
-                f"{len(outside)} outside",
-                "inside",
-                "check that its pipe may come onto the property where it is nearest, or name a sleeve (water.sleeves) where it does",
-            )
+            yield Finding("water_point_outside", "warn", figures={"points": tuple(outside), "n": len(outside)})

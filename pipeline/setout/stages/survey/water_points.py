@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from setout.errors import SetoutError
+from setout.errors import Refusal
 from setout.model import Floats, Geometries, VectorLayer, WaterPoints
 from setout.units import FLOW, GALLON, PRESSURE, meant, quantity
 
@@ -23,7 +23,7 @@ def water_points(layer: VectorLayer, geometry: Geometries, pressure: float | Non
     if not len(geometry) or np.any(shapely.get_type_id(geometry) != shapely.GeometryType.POINT):
         parts, of = shapely.get_parts(geometry, return_index=True)
         if not len(parts) or np.any(shapely.get_type_id(parts) != shapely.GeometryType.POINT):
-            raise SetoutError("water points must be points", layer.source, "give the layer of the risers or valves")
+            raise Refusal("water_points_not_points", source=layer.source)
         columns: dict[str, NDArray[Any]] = {name: np.asarray(values)[of] for name, values in layer.columns.items()}
     else:
         parts, columns = geometry, {name: np.asarray(values) for name, values in layer.columns.items()}
@@ -75,22 +75,20 @@ def _column(columns: dict[str, NDArray[Any]], kind: str, suffixes: dict[str, flo
         for k, value in enumerate(values):
             if value is None or value != value or value == "":
                 continue
-            out[k] = _value(value, suffixes.get(suffix), kind, f"{source}: {name}, feature {k + 1}")
+            out[k] = _value(value, suffixes.get(suffix), kind, {"source": source, "column": name, "feature": k + 1})
         return out
     return np.full(size, np.nan)
 
 
-def _value(value: Any, factor: float | None, kind: str, where: str) -> float:
+def _value(value: Any, factor: float | None, kind: str, where: dict[str, Any]) -> float:
     try:
         number = quantity(value, kind) if factor is None else float(value) * factor
         if np.isfinite(number) and number > 0:
             meant(number, kind, str(value))
     except (ValueError, TypeError) as error:
         what, _, remedy = str(error).partition("; ")
-        hint = (
-            f"{remedy or 'give a number'}, or name the column with its unit, such as {'pressure_psi' if kind == 'pressure' else 'flow_gpm'}"
-        )
-        raise SetoutError(what, where, hint) from None
+        such = "pressure_psi" if kind == "pressure" else "flow_gpm"
+        raise Refusal("column_unread", said=what, **where, hint=remedy or None, such=such) from None
     if not np.isfinite(number) or number <= 0:
-        raise SetoutError(f"{value} is not a {kind} above zero", where, "correct it or leave it empty")
+        raise Refusal("column_not_above_zero", value=str(value), quantity=kind, **where)
     return number

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, Literal
 
-from setout.stages.recognise.vocabulary import is_spanish, things_in, words_of
+from setout.tables.vocabulary import is_spanish, things_in, words_of
 
 Use = Literal["setback", "height_limit", "no_plant"]
 Shape = Literal["point", "line", "polygon", "mixed", "none"]
@@ -56,17 +56,20 @@ class Rule:
     measured_to: str = "trunk"
 
 
+BURIED: Final = "buried utility"
+OVERHEAD: Final = "overhead power line"
+NO_PLANTING: Final = "no planting"
+WATER: Final = "water points"
+TO_PLANT: Final = "an area to plant"
+TANK: Final = "tank"
+TANKS: Final = frozenset({"propane tank", "septic field", "cistern"})
+"""Things that a look at features treats by themselves, by their name in the vocabulary."""
 _TEN_FT: Final = Figure("10 ft", "3.1 m")
 
 RULES: Final[tuple[Rule, ...]] = (
+    Rule(BURIED, "setback", "the hand-digging strip beside the marks, and room for roots; have it marked before you dig", distance=_TEN_FT),
     Rule(
-        "buried utility",
-        "setback",
-        "the hand-digging strip beside the marks, and room for roots; have it marked before you dig",
-        distance=_TEN_FT,
-    ),
-    Rule(
-        "overhead power line",
+        OVERHEAD,
         "height_limit",
         "no tree that grows above the height below stands nearer to a line; its owner may want more",
         distance=Figure("20 ft", "6.1 m"),
@@ -83,7 +86,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "roots grow into open joints; water-loving trees want far more (practice)",
         distance=Figure("25 ft", "7.7 m"),
     ),
-    Rule("no planting", "no_plant", "its name says that nothing is planted there"),
+    Rule(NO_PLANTING, "no_plant", "its name says that nothing is planted there"),
     Rule(
         "water",
         "setback",
@@ -123,9 +126,9 @@ RULES: Final[tuple[Rule, ...]] = (
 )
 """What trees keep clear of, in the order in which a plan file has it."""
 RULE: Final = {rule.why: rule for rule in RULES}
-HARMLESS: Final = ("an area to plant", "a property line", "a line or a mark of the survey")
+HARMLESS: Final = (TO_PLANT, "a property line", "a line or a mark of the survey")
 """What may be left out, in the words of the reason."""
-NO_SOURCE: Final = frozenset({"buried", "buried utility", "overhead power line", "utility", "propane tank", "septic field", "tile drain"})
+NO_SOURCE: Final = frozenset({"buried", BURIED, OVERHEAD, "utility", "propane tank", "septic field", "tile drain"})
 """A valve or a riser of one of these gives no water for trees."""
 METERED: Final = frozenset(
     ["press", "pressure", "psi", "kpa", "bar", "flow", "gpm", "gph", "lph", "lpm", "lps", "discharge", "presion", "caudal", "gasto"]
@@ -178,9 +181,9 @@ def meaning(text: str) -> Meaning:
     itself = found[0][0] if is_spanish(text) else found[-1][0]
     rules = {key for key in names if key == "utility" or (key in RULE and (key == itself or not RULE[key].place))}
     if "buried" in names:
-        rules -= {"utility", "overhead power line"}
-        rules |= set() if rules - {"buried utility"} else {"buried utility"}
-    water = itself == "water points" and NO_SOURCE.isdisjoint(names)
+        rules -= {"utility", OVERHEAD}
+        rules |= set() if rules - {BURIED} else {BURIED}
+    water = itself == WATER and NO_SOURCE.isdisjoint(names)
     return Meaning(frozenset(rules), water, itself if itself in HARMLESS and not rules else "")
 
 
