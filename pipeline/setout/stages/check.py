@@ -126,7 +126,7 @@ def nearest_notes(site: Site, positions: Positions, areas: Geometries) -> tuple[
         beside = block.pattern.pair.distance_m if block.pattern.pair is not None else 0.0
         if not nearest < block.pattern.step_m - beside - ROOM_TOLERANCE:
             continue
-        figures: dict[str, Figure] = {
+        figures: dict[str, Any] = {
             "block": block.name,
             "row_distance_m": block.pattern.row_distance_m,
             "nearest_m": float(nearest),

@@ -41,8 +41,8 @@ _TREES: Final = "block {block}: {trees:count} trees"
 _ROWS: Final = "block {block}: {rows:count} rows"
 _BEDS: Final = "block {block}: {beds:count} beds"
 _STICK: Final = "{long_m:length} long[[, {thick_m:depth} thick]]"
-_STAKE: Final[Mapping[str, Figure]] = {"block": "A", "trees": 21, "long_m": 1.8288, "thick_m": 0.0508}
-_POST: Final[Mapping[str, Figure]] = {"block": "V", "rows": 2, "long_m": 3.048, "thick_m": 0.127}
+_STAKE: Final[Mapping[str, Any]] = {"block": "A", "trees": 21, "long_m": 1.8288, "thick_m": 0.0508}
+_POST: Final[Mapping[str, Any]] = {"block": "V", "rows": 2, "long_m": 3.048, "thick_m": 0.127}
 _PIPE: Final = Said(
     "{inside_mm:inside} inside",
     "{run_m:whole} on the slope and {spare:percent} for cuts and snaking",
