@@ -305,8 +305,8 @@ def test_the_same_plan_gives_the_same_files(tmp_path):
 def test_the_drawing_does_not_depend_on_the_order_of_sets(tmp_path):
     """Python hashes texts anew in each run, and what ezdxf takes from a set comes in another order."""
     code = (
-        "import sys; from pathlib import Path; from test_packet import plain, stake_set; from setout.write import drawing; "
-        "made = plain(); drawing.write_dxf(Path(sys.argv[1]), stake_set(made), made)"
+        "import sys; from pathlib import Path; from test_contents import plain, stake_set; from setout.write.packet import dxf; "
+        "made = plain(); dxf.write_dxf(Path(sys.argv[1]), stake_set(made), made)"
     )
     where = os.pathsep.join(p for p in (str(Path(__file__).parent), *sys.path) if p)
     for seed in "123":
