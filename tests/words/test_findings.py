@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from setout.errors import Refusal
+from setout.errors import Refusal, Refusals
 from setout.model import Finding
 from setout.words.findings import WORDS, told
 from setout.words.refusals import REFUSALS, worded
-from setout.words.template import named
+from setout.words.template import filled, named
 
 
 @pytest.mark.parametrize("code", WORDS)
@@ -33,3 +33,13 @@ def test_refusals_ask_for_the_figures_that_they_declare(code: str) -> None:
     assert set().union(*map(named, REFUSALS[code].texts)) == set(REFUSALS[code].example)
     for units in ("us", "si"):
         assert not {"{", "}", "[["} & set(str(worded(Refusal(code, **REFUSALS[code].example), units)))
+
+
+def test_a_table_of_the_plan_file_keeps_its_brackets() -> None:
+    """What TOML (toml.io, v1.0, array of tables) writes in double brackets is no part that may be left out."""
+    assert filled("write [[setback]] for {what}[[ of {kind}]]", {"what": "x", "kind": None}, "us") == "write [[setback]] for x"
+
+
+def test_refusals_of_several_works_are_told_once_each() -> None:
+    twice = Refusals([Refusal("boundary_empty", source="a"), Refusal("boundary_empty", source="a"), Refusal("monuments_alone", source="b")])
+    assert [fault.where for fault in worded(twice, "us").faults] == ["a", "b"]
