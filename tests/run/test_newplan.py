@@ -350,8 +350,8 @@ def test_what_nobody_understood_stops_the_plan(tmp_path: Path) -> None:
     file = write(tmp_path / "f.gpkg", "misc", points(3), tipo=["pozo", "qanat", "qanat"])
     path = write_new_plan(tmp_path / "n", boundary=boundary, features=[file])
     (stop,) = [f for f in run.plan(path, tmp_path / "out", products=()).findings if f.severity == "stop"]
-    assert "2 features of ../f.gpkg[tipo=qanat]" in stop.message
-    assert "[[setback]]" in stop.remedy
+    assert "2 features of ../f.gpkg[tipo=qanat]" in told(stop, "us").message
+    assert "[[setback]]" in told(stop, "us").remedy
     text = path.read_text(encoding="utf-8").replace('[tipo=qanat]"', '[tipo=qanat]"\nwhy = "dry since 1950"')
     path.write_text(text, encoding="utf-8")
     findings = run.plan(path, tmp_path / "out", products=()).findings
