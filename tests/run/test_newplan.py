@@ -21,6 +21,7 @@ from setout.read.survey import read_survey
 from setout.run.newplan import write_new_plan
 from setout.run.newplan.text import SurveyedLayer, SurveyedSite, comment, plan_text, toml_string
 from setout.tables.usual import RULES, meaning
+from setout.words.findings import told
 
 if TYPE_CHECKING:
     from setout.planfile import Plan
@@ -340,13 +341,13 @@ def test_what_nobody_understood_stops_the_plan(tmp_path: Path) -> None:
     file = write(tmp_path / "f.gpkg", "misc", points(3), tipo=["pozo", "qanat", "qanat"])
     path = write_new_plan(tmp_path / "n", boundary=boundary, features=[file])
     (stop,) = [f for f in run.plan(path, tmp_path / "out", products=()).findings if f.severity == "stop"]
-    assert "2 features of ../f.gpkg[tipo=qanat]" in stop.message
-    assert "[[setback]]" in stop.remedy
+    assert "2 features of ../f.gpkg[tipo=qanat]" in told(stop, "us").message
+    assert "[[setback]]" in told(stop, "us").remedy
     text = path.read_text(encoding="utf-8").replace('[tipo=qanat]"', '[tipo=qanat]"\nwhy = "dry since 1950"')
     path.write_text(text, encoding="utf-8")
     findings = run.plan(path, tmp_path / "out", products=()).findings
     assert [f for f in findings if f.severity == "stop"] == []
-    assert any("dry since 1950" in f.message for f in findings)
+    assert any("dry since 1950" in told(f, "us").message for f in findings)
 
 
 def test_a_column_of_any_name_may_say_what_features_are(tmp_path: Path) -> None:
@@ -599,7 +600,7 @@ def test_the_plan_file_plans_without_an_edit(survey: Path, tmp_path: Path) -> No
     # 39.9 acres at 196 trees an acre (43,560 / (0.866 x 16 x 16)), less what is taken out.
     assert 3000 < len(planting.trees) < 39.9 * 196.5
     assert pyogrio.read_info(tmp_path / "out" / "plan.gpkg", layer="trees")["features"] == len(planting.trees)
-    assert [f.message for f in planting.findings if f.severity == "stop"] == []
+    assert [told(f, "us").message for f in planting.findings if f.severity == "stop"] == []
 
 
 def test_a_bare_boundary_plans_without_an_edit(tmp_path: Path) -> None:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from setout.errors import Refusal
+from setout.errors import Refusal, Refusals
 from setout.model import Finding
 from setout.words.findings import WORDS, told
 from setout.words.refusals import REFUSALS, worded
-from setout.words.template import named
+from setout.words.template import filled, named
 
 
 @pytest.mark.parametrize("code", WORDS)
@@ -43,3 +43,13 @@ def test_trees_without_water_are_told_in_the_readers_units() -> None:
     assert (said.measured, said.required, said.each) == ("10.2 psi at the lowest", "14.5 psi", "is not watered: too little pressure")
     one = told(Finding("not_watered", "stop", figures={"tree": "A-1-2", "zone": "z1", "reason": "hours_out", "mend": "mend_zone"}), "si")
     assert (one.message, one.measured) == ("tree A-1-2 is not watered by zone z1: hours run out", "")
+
+
+def test_a_table_of_the_plan_file_keeps_its_brackets() -> None:
+    """What TOML (toml.io, v1.0, array of tables) writes in double brackets is no part that may be left out."""
+    assert filled("write [[setback]] for {what}[[ of {kind}]]", {"what": "x", "kind": None}, "us") == "write [[setback]] for x"
+
+
+def test_refusals_of_several_works_are_told_once_each() -> None:
+    twice = Refusals([Refusal("boundary_empty", source="a"), Refusal("boundary_empty", source="a"), Refusal("monuments_alone", source="b")])
+    assert [fault.where for fault in worded(twice, "us").faults] == ["a", "b"]
