@@ -80,7 +80,7 @@ def planned() -> Any:
         "light": {"days": ["05-21", "07-21", "09-21"]},
         "plant": own,
     }
-    return plan_site(parse_plan(mapping, "plan.toml", catalogue.read_tables(own, "plan.toml")), prop.survey(UTM, dem))
+    return plan_site(parse_plan(mapping, "plan.toml", catalogue.look_at_tables(own, "plan.toml")[0]), prop.survey(UTM, dem))
 
 
 def solids(plan: Any) -> tuple[list[Any], list[Any]]:

@@ -49,12 +49,6 @@ def zones_of_points(planting: Planting) -> list[str] | None:
     return [" ".join(z.name for z in irrigation.zones if z.water_point == p) for p in range(len(water.points.name))]
 
 
-def lateral_ids(planting: Planting, network: Network) -> list[str]:
-    """Return the names of laterals, block-row-number, in their order."""
-    first = _starts(network)
-    return [f"{row_id}-{k}" for row_id, k in zip(*_row_ids(planting, network, first), strict=True)]
-
-
 def _row_ids(planting: Planting, network: Network, first: Ints) -> tuple[list[str], list[int]]:
     """Return per lateral the id of its row, and its number in the row from 1."""
     wide = {int(b): len(str(int(planting.trees.row[planting.trees.block == b].max()))) for b in np.unique(network.block[first])}

@@ -16,8 +16,6 @@ SWAPPED: Final = 2
 MISPLACED: Final = 3
 DOUBLED: Final = 4
 EXTRA: Final = 5
-MISSING: Final = 6
-NOT_SURVEYED: Final = 7
 NOT_JUDGED: Final = 8
 STATUS_WORDS: Final = (
     "in place",

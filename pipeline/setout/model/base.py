@@ -156,7 +156,7 @@ class Finding:
     by: float = float("nan")
     trees: Ints | None = field(default=None, compare=False)
     each: str = ""
-    figures: Mapping[str, Figure] = field(default_factory=dict)
+    figures: Mapping[str, Figure] = field(default_factory=dict, hash=False)
 
     @property
     def count(self) -> int:

@@ -17,7 +17,6 @@ from setout.geometry.lines.curves import ROUNDING, UNEVEN, Spots, Stretch, set_a
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 MET = 1e-10
 """How near to a step the distance of two neighbours is brought [m]."""
