@@ -13,7 +13,7 @@ from pyproj import CRS, Geod
 from browser.browsing import Opened, opened
 from setout.draw import palette
 from setout.geometry.places.growth import plant_spread_at
-from setout.layers import plan_builders
+from setout.layers import plan_layers
 from setout.model import Planting
 from setout.units import ACRE, FOOT, GALLON, PSI
 from setout.write.geopackage import writer
@@ -273,7 +273,7 @@ def test_details_are_those_of_the_layer(wet_at: Opened, wet: Planting, tmp_path:
     """What a tapped tree tells is what the layer trees of the GeoPackage holds, in the reader's units."""
     geopandas = pytest.importorskip("geopandas")
     path = tmp_path / "plan.gpkg"
-    writer.write(path, plan_builders.plan_layers(wet, []), wet.site.frame.survey_crs)
+    writer.write(path, plan_layers(wet, []), wet.site.frame.survey_crs)
     layer = geopandas.read_file(path, layer="trees", engine="pyogrio").set_index("tree_id")
     figures = {
         "Nearest tree": ("nearest_m", 1 / FOOT, "ft", 2),

@@ -12,8 +12,7 @@ import pandas as pd
 import pytest
 import shapely
 
-from setout.layers import CONTRACTS, check
-from setout.layers.plan_builders import plan_layers
+from setout.layers import CONTRACTS, check, plan_layers
 from setout.model import Planting
 from setout.model.irrigation import LATERAL, REASONS
 from setout.write.packet.irrigation_files import INP, VALVES, write_irrigation

@@ -13,7 +13,7 @@ from setout.draw.page import environment
 from setout.layers import ASBUILT, CONTRACTS
 from setout.layers.columns import Coded, Points, Segments, texts
 from setout.layers.data import LayerData
-from setout.layers.plan_builders import WGS84
+from setout.layers.places import WGS84
 from setout.model.asbuilt import STATUS_WORDS, WHOLE
 from setout.units import show_length
 from setout.words import plan

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from setout.hydraulics.designed import pipe_tree
-from setout.layers.water import valves_by_section
+from setout.layers.pipes import valves_by_section
 from setout.model import Bools, Irrigation, Network, Planting
 from setout.model.irrigation import LATERAL, MAIN, MANIFOLD
 from setout.units import FLOW, KPA_PER_M, PSI

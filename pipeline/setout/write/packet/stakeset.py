@@ -11,7 +11,7 @@ import numpy as np
 from pyproj import CRS
 
 from setout.geometry.places.polymap import FEW
-from setout.layers.plan_builders import mapping_to
+from setout.layers.places import mapping_to
 from setout.model import Floats, Frame, Ints, Planting
 from setout.write.packet.stakeout import StakePoints, grid_to_ground, plane_unit, short_names
 from setout.write.sheets.tape import tape_plan
