@@ -136,7 +136,7 @@ def test_the_report_names_zones_hours_and_cautions(plan: Planting) -> None:
     assert {what for what, _ in said["cautions"]} == {"Backflow", "Pressure", "Buried lines", "Electrical work", "The design"}
     text = " ".join(text for _, text in said["cautions"])
     assert all(word in text for word in ("local code", "relief", "chemicals", "electrician", "engineer"))
-    watered = int(plan.facts["watered"].sum())
+    watered = int(plan.trees.watered.sum())
     assert said["said"][0].startswith(f"{watered:,} of {len(plan.trees):,} trees")
 
 

@@ -156,7 +156,7 @@ def test_trees_of_every_block_agree_with_rays(plan: Any) -> None:
     for block in range(3):
         own = np.flatnonzero(trees.block == block)
         for k in rng.choice(own, 5, replace=False):
-            off.append((plan.site.blocks[block].name, float(plan.facts["sun_h"][k]) - by_rays(plan, int(k), path, crowns, boxes)))
+            off.append((plan.site.blocks[block].name, float(plan.trees.sun_h[k]) - by_rays(plan, int(k), path, crowns, boxes)))
     error = np.abs([value for _, value in off])
     assert error.mean() < 0.07, off
     assert error.max() < WITHIN_H, off

@@ -21,7 +21,7 @@ from scipy.spatial import cKDTree
 from setout.model import Planting
 from setout.model.sheet import PAPERS, SheetSettings
 from setout.write.sheets import Sheets, write_sheets
-from write.sample_planting import EVIL, planting, systems
+from write.sample_planting import EVIL, bare, planting, systems
 
 pdfplumber = pytest.importorskip("pdfplumber")
 MM = 25.4 / 72
@@ -238,7 +238,7 @@ def test_numbers_stand_beside_their_trees(drawn) -> None:
         if re.fullmatch(r"\d+", text):
             middle = np.array(shape.centroid.coords)
             _, which = near.query(to_ground(middle)[0])
-            wrong += [(text, plan.facts["tree_id"][own[which]])] * int(int(text) != plan.trees.position[own[which]])
+            wrong += [(text, plan.trees.ids[own[which]])] * int(int(text) != plan.trees.position[own[which]])
     assert wrong == []
 
 
@@ -352,9 +352,9 @@ def test_accented_and_greek_and_cyrillic_names_are_set_in_the_embedded_font(tmp_
 
 def test_plan_without_monuments_slopes_or_water_still_has_its_sheets(tmp_path) -> None:
     plan = planting()
-    facts = {"tree_id": plan.facts["tree_id"]}
-    bare = replace(plan, facts=facts, site=replace(plan.site, water=None, height_limits=()), irrigation=None)
-    made = write_sheets(tmp_path / "s.pdf", bare)
+    trees = bare(plan.trees, tree_id=plan.trees.ids)
+    less = replace(plan, trees=trees, site=replace(plan.site, water=None, height_limits=()), irrigation=None)
+    made = write_sheets(tmp_path / "s.pdf", less)
     with pdfplumber.open(tmp_path / "s.pdf") as pdf:
         assert len(pdf.pages) == made.pages
         assert "no two corners to tape from" in re.sub(r"\s+", " ", pdf.pages[1].extract_text())

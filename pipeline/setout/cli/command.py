@@ -213,9 +213,7 @@ def _report(planting: Planting, out: Path, products: Sequence[str], *, as_json: 
     _show(f"{_one_line(site.name)}: {len(planting.trees):,} trees on {net} of usable ground ({gross} in all){short}")
     for k, block in enumerate(site.blocks):
         _show(f"  {_one_line(block.name)}: {_set_out(block, counts[block.name], planting.rows, k, site.units)}")
-    _show_kinds(
-        [kind for kind in kinds_of(all_told(planting.findings, site.units), planting.facts["tree_id"]) if kind.worst.severity != "note"]
-    )
+    _show_kinds([kind for kind in kinds_of(all_told(planting.findings, site.units), planting.trees.ids) if kind.worst.severity != "note"])
     pages = [file for product, file in (("map", "map.html"), ("report", "report.html")) if product in products]
     open_first = " or ".join(pages) or ("packet/README.txt" if "packet" in products else "")
     _show(f"Results in {out}{f': open {open_first} there' if open_first else ''}.\n{CAUTION}")

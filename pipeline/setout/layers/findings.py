@@ -43,7 +43,7 @@ def findings_layer(planting: Planting, outer: Outer) -> Iterator[LayerData]:
     for finding in findings:
         if finding.trees is not None:
             own = slice(start, start + finding.count)
-            names = np.asarray(planting.facts["tree_id"])[finding.trees]
+            names = planting.trees.ids[finding.trees]
             columns["tree_id"][own] = names
             columns["message"][own] = [f"tree {name} {finding.each}" for name in names.tolist()]
             geometry[own] = shapely.points(planting.trees.x[finding.trees], planting.trees.y[finding.trees])

@@ -103,7 +103,7 @@ def water_points_layer(planting: Planting) -> Iterator[LayerData]:
     if water is None:
         return
     points = water.points
-    served = np.asarray(planting.facts["water_index"])
+    served = np.asarray(planting.trees.water_index)
     x, y = planting.site.frame.to(planting.site.frame.survey_crs, points.x, points.y)
     yield layer_of(
         WATER_POINTS,

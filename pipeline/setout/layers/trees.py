@@ -84,7 +84,7 @@ FACTS = (
 
 def trees_layer(planting: Planting) -> Iterator[LayerData]:
     """Yield the trees; columns of texts and places are made as they are written."""
-    trees, site, facts = planting.trees, planting.site, planting.facts
+    trees, site = planting.trees, planting.site
     frame, size = site.frame, len(trees)
     names = [block.name for block in site.blocks]
 
@@ -106,7 +106,7 @@ def trees_layer(planting: Planting) -> Iterator[LayerData]:
         code[(trees.block == b) & (trees.plant == p)] = number
     plants = [site.blocks[b].plants[p] for b, p in kinds]
     columns: dict[str, Any] = {
-        "tree_id": facts["tree_id"],
+        "tree_id": trees.ids,
         "block": Coded(names, trees.block),
         "row": trees.row,
         "position": trees.position,
@@ -114,15 +114,15 @@ def trees_layer(planting: Planting) -> Iterator[LayerData]:
         "variety": Coded([p.variety for p in plants], code),
         "role": Coded([p.role for p in plants], code),
         **{name: at[name] for name in ("easting", "northing", "lon", "lat")},
-        **{name: facts.get(name) for name in FACTS},
+        **{name: getattr(trees, name) for name in FACTS},
         "spread_m": _by_code(np.array([p.spread_m for p in plants]), code),
         "height_m": _by_code(np.array([p.height_m for p in plants]), code),
-        "findings": facts.get("findings"),
+        "findings": trees.findings,
     }
-    if site.water is not None and "water_index" in facts:
-        columns["water_point"] = Coded(site.water.points.name, np.asarray(facts["water_index"]))
+    if site.water is not None and trees.water_index is not None:
+        columns["water_point"] = Coded(site.water.points.name, trees.water_index)
     columns |= _water_columns(planting)
-    yield layer_of(TREES, Points(at["x"], at["y"], facts.get("elevation_m")), **columns)
+    yield layer_of(TREES, Points(at["x"], at["y"], trees.elevation_m), **columns)
 
 
 def _by_code(values: Floats, code: NDArray[np.int32]) -> Chunked | None:
@@ -135,14 +135,14 @@ def _by_code(values: Floats, code: NDArray[np.int32]) -> Chunked | None:
 
 def _water_columns(planting: Planting) -> dict[str, Any]:
     """Return the columns of trees that come from the irrigation as they are written: zone, watered, water_reason."""
-    facts, irrigation = planting.facts, planting.irrigation
+    trees, irrigation = planting.trees, planting.irrigation
     out: dict[str, Any] = {}
     if irrigation is None:
         return out
-    if "zone_index" in facts:
-        out["zone"] = Coded([zone.name for zone in irrigation.zones], np.asarray(facts["zone_index"]))
-    if "watered" in facts:
-        out["watered"] = facts["watered"]
-    if "reason_index" in facts and (np.asarray(facts["reason_index"]) >= 0).any():
-        out["water_reason"] = Coded(list(REASONS), np.asarray(facts["reason_index"]))
+    if trees.zone_index is not None:
+        out["zone"] = Coded([zone.name for zone in irrigation.zones], trees.zone_index)
+    if trees.watered is not None:
+        out["watered"] = trees.watered
+    if trees.reason_index is not None and (trees.reason_index >= 0).any():
+        out["water_reason"] = Coded(list(REASONS), trees.reason_index)
     return out

@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib.util
 import re
 import xml.etree.ElementTree as ET
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import geopandas
 import numpy as np
@@ -55,9 +55,10 @@ def came_back(names=()):
         y=points.y[order],
         plant=planning.plant[at],
     )
-    facts = {name: np.asarray(values)[at] for name, values in planting.facts.items()}
-    facts["findings"] = check.codes_by_tree(np.array(labels)[order], found)
-    true = replace(planting, trees=trees, facts=facts, findings=found)
+    told = {f.name: getattr(planning, f.name) for f in fields(planning) if getattr(trees, f.name) is getattr(planning, f.name)}
+    trees = replace(trees, **{name: values[at] for name, values in told.items() if values is not None and len(values)})
+    trees = replace(trees, findings=check.codes_by_tree(np.array(labels)[order], found))
+    true = replace(planting, trees=trees, findings=found)
     return asbuilt.Return(planting, true, built, order, labels, "field.csv")
 
 

@@ -317,8 +317,8 @@ def test_the_drawing_does_not_depend_on_the_order_of_sets(tmp_path):
 
 def test_unknown_heights_are_empty_or_null(tmp_path):
     planting = plain()
-    facts = {k: v for k, v in planting.facts.items() if k != "elevation_m"}
-    contents.write_packet(replace(planting, facts=facts), tmp_path / "p")
+    trees = replace(planting.trees, elevation_m=None)
+    contents.write_packet(replace(planting, trees=trees), tmp_path / "p")
     assert {row["elevation_US_survey_ft"] for row in rows_of(tmp_path / "p" / "points.csv")} == {""}
     features = json.loads((tmp_path / "p" / "trees.geojson").read_text())["features"]
     assert {f["properties"]["elevation_m"] for f in features if f["properties"]["kind"] == "tree"} == {None}

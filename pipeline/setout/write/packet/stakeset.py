@@ -123,8 +123,8 @@ def stake_set(planting: Planting) -> StakeSet:
     site, trees = planting.site, planting.trees
     unit, size = plane_unit(site.frame.plane_crs)
     kind, kinds = _kinds(planting)
-    ids = [str(name) for name in planting.facts["tree_id"]]
-    z = planting.facts.get("elevation_m")
+    ids = [str(name) for name in planting.trees.ids]
+    z = planting.trees.elevation_m
     elevation = np.full(len(trees), np.nan) if z is None else np.asarray(z, float)
     said = [f"{k.plant} {k.variety}".strip() or f"tree {k.block}" for k in kinds]
     points = _points(planting, ids, trees.x, trees.y, elevation, [said[code] for code in kind.tolist()])
