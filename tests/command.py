@@ -83,7 +83,7 @@ def _serve() -> None:
     import rasterio.warp
     import scipy.spatial
 
-    import setout.layers.plan_builders
+    import setout.layers
     import setout.write.map.page  # noqa: F401 - loaded for the runs to come
 
     assert ezdxf

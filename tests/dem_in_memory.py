@@ -6,6 +6,8 @@ import numpy as np
 import shapely
 from pyproj import CRS
 
+from setout.geometry.cells.cellsize import cell_size
+from setout.geometry.cells.strips import chunks, gradients
 from setout.model import Frame, RasterGrid, Site, transformer
 from setout.stages import terrain
 from setout.words.refusals import in_words
@@ -61,3 +63,12 @@ def survey(site, elevations, max_slope=0.15, allow_blank=False):
     """Run the terrain stage; what it refuses is told in words."""
     with in_words(site.units):
         return terrain.survey_ground(site, elevations, max_slope=max_slope, allow_blank=allow_blank)
+
+
+def grades(z, width=1.0, height=1.0):
+    """The gradients towards east and south of a whole raster, chunk by chunk as the terrain's rasters come by them."""
+    memory = Memory(z, (width, 0.0, 500000.0, 0.0, -height, 4400000.0))
+    window = (0, memory.grid.height, 0, memory.grid.width)
+    size = cell_size(memory.grid, window)
+    parts = [gradients(chunk, size, np.isnan(chunk.z)) for chunk in chunks(memory, window, rows=23)]
+    return tuple(np.vstack(part) for part in zip(*parts, strict=True))

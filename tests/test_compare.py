@@ -402,7 +402,7 @@ def test_fillers_and_darker_partners_are_told_apart(farm: Farm) -> None:
     assert len(plan.trees) == len(trees)
     farm.sections["block"] = [block | {k: v for k, v in pairs.items() if k != "name"}]
     plan = setout.plan(farm.write(height_limit=None), farm.folder / "out pairs", products=("report",))
-    sun, partner = plan.facts["sun_h"], plan.trees.partner
+    sun, partner = plan.trees.sun_h, plan.trees.partner
     assert paired.sun_dark_h == pytest.approx(float(np.median(np.minimum(sun, sun[partner]))), abs=1e-6)
     assert paired.sun_h == pytest.approx(float(np.median(np.maximum(sun, sun[partner]))), abs=1e-6)
     assert math.isnan(paired.sun_filler_h)

@@ -16,6 +16,8 @@ from pathlib import Path
 
 import pytest
 
+from reachable import unreached
+
 ROOT = Path(__file__).resolve().parents[1]
 SOURCE = ROOT / "pipeline" / "setout"
 MODULES = sorted(SOURCE.rglob("*.py"))
@@ -94,6 +96,17 @@ def test_the_source_archive_holds_the_licence_and_what_the_documents_lead_to(tmp
         terms = " ".join(file.read().decode().split())
     assert "Copyright (c) 2026 the setout authors" in terms
     assert "this permission notice shall be included in all copies" in terms
+
+
+def test_every_definition_is_reached_from_a_command_or_a_verb() -> None:
+    assert unreached(SOURCE) == {}
+
+
+def test_what_only_itself_calls_is_found(tmp_path: Path) -> None:
+    shutil.copytree(SOURCE, tmp_path / "setout", ignore=shutil.ignore_patterns("__pycache__"))
+    with (tmp_path / "setout" / "units.py").open("a", encoding="utf-8") as file:
+        file.write("\n\ndef furlongs(n: int) -> int:\n    return furlongs(n - 1) if n else UNUSED\n\n\nUNUSED = 201\n")
+    assert list(unreached(tmp_path / "setout")) == ["setout.units.furlongs", "setout.units.UNUSED"]
 
 
 # --------------------------------------------------------------------------------------------- the linters

@@ -225,7 +225,7 @@ def test_tiles_of_different_crs_cell_and_unit(tmp_path):
     about_cells = ("slope:", "exclusions: slope", "exclusions: no elevation", "account: gross")
     assert [c for c in inspect(path, tmp_path / "out", truth) if not c.startswith(about_cells)] == []
     true = place.height(*local_xy(tmp_path, place))
-    assert np.abs(planting.facts["elevation_m"] - true).max() < 0.02
+    assert np.abs(planting.trees.elevation_m - true).max() < 0.02
     assert {"dem_resampled"} <= codes(planting)
 
 
@@ -254,11 +254,9 @@ def test_blocks_water_and_limits_together_and_twice(tmp_path):
     assert by_block.min() > 60
     account = {row.reason: row.newly_m2 for row in planting.usable.account}
     assert min(account[reason] for reason in ("power line", "slope", "too narrow")) > 0
-    run = planting.facts["run_m"]
+    run = planting.trees.run_m
     points = planting.site.water.points
-    straight = np.hypot(
-        planting.trees.x - points.x[planting.facts["water_index"]], planting.trees.y - points.y[planting.facts["water_index"]]
-    )
+    straight = np.hypot(planting.trees.x - points.x[planting.trees.water_index], planting.trees.y - points.y[planting.trees.water_index])
     assert np.mean(run > straight + 0.5) > 0.02
     shutil.copytree(tmp_path / "out", tmp_path / "first")
     setout.plan(tmp_path / "plan.toml", tmp_path / "out")

@@ -13,7 +13,7 @@ from shapely import Point
 import setout
 from invented import Property, field, objects, plan_of
 from setout.errors import SetoutError
-from setout.layers import plan_builders
+from setout.layers import plan_layers
 from setout.write.geopackage import writer
 
 
@@ -25,7 +25,7 @@ def test_the_frame_is_the_layer(layer: str, tmp_path: Path) -> None:
         {"name": "A", "pattern": "square", "step": "20 ft", "direction": "north-south"},
         setback=[{"from": "well", "distance": "50 ft"}],
     )
-    writer.write(tmp_path / "plan.gpkg", plan_builders.plan_layers(plan), plan.site.frame.survey_crs)
+    writer.write(tmp_path / "plan.gpkg", plan_layers(plan), plan.site.frame.survey_crs)
     read = geopandas.read_file(tmp_path / "plan.gpkg", layer=layer)
     made = setout.geodataframe(plan, layer)
     assert made.crs == read.crs

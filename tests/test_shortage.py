@@ -81,17 +81,17 @@ def test_plan_and_check_say_the_same_of_the_same_trees(dry: Path, monkeypatch: A
 def test_hours_that_run_out_are_as_grave_in_both() -> None:
     emitter = {"flow": "12 l/h", "at": "100 kPa", "per_tree": 2}
     plan = orchard([(-45.0, 0.0, 300.0, 800.0)], eto="8 mm/day", hours_per_day=10, emitter=emitter)
-    trees, short = plan.trees, np.flatnonzero(~plan.facts["watered"].astype(bool))
+    trees, short = plan.trees, np.flatnonzero(~plan.trees.watered.astype(bool))
     planned = [f for f in plan.findings if f.code == "not_watered"]
     assert sorted(k for f in planned for k in f.trees.tolist()) == short.tolist()
     found = water.coverage(plan.irrigation, trees, trees.x, trees.y)
-    ids = plan.facts["tree_id"].tolist()
+    ids = plan.trees.ids.tolist()
     checked = water.uncovered(plan.irrigation, found, ids, (trees.x, trees.y))
     assert sorted(f.tree_id for f in checked) == sorted(ids[k] for k in short)
     assert {f.severity for f in (*planned, *checked)} == {"stop"}
     assert stops_of(planned) == stops_of(checked) == {"not_watered": len(short)}
     # each reason is a line, with the number of its trees
-    reasons = plan.facts["reason_index"][short]
+    reasons = plan.trees.reason_index[short]
     assert sorted(k.count for k in kinds_of(all_told(checked, "us"))) == sorted(np.bincount(reasons)[np.unique(reasons)].tolist())
     assert sorted(f.count for f in planned) == sorted(k.count for k in kinds_of(all_told(checked, "us")))
 

@@ -10,9 +10,9 @@ import shapely
 
 from setout import model
 from setout.errors import SetoutError
+from setout.layers import plan_layers
 from setout.layers.columns import Points, Segments, Shapes
 from setout.layers.contract import Column
-from setout.layers.plan_builders import plan_layers
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame

@@ -32,7 +32,7 @@ def test_one_request_and_all_trees(at: Opened, plan: Planting) -> None:
 
 
 def test_click_tells_what_the_data_say(at: Opened, plan: Planting) -> None:
-    facts, trees = plan.facts, plan.trees
+    facts = trees = plan.trees
     east, north = plan.site.frame.to(plan.site.frame.plane_crs, trees.x, trees.y)
     lon, lat = plan.site.frame.to(CRS.from_epsg(4326), trees.x, trees.y)
     for i in (0, 333, len(trees) - 1):
@@ -41,24 +41,24 @@ def test_click_tells_what_the_data_say(at: Opened, plan: Planting) -> None:
         block = plan.site.blocks[trees.block[i]]
         plant = block.plants[trees.plant[i]]
         card = at.card()
-        assert at.title == facts["tree_id"][i]
+        assert at.title == facts.ids[i]
         assert card["Block"] == block.name
         assert card["Row"] == str(trees.row[i])
         assert card["Position in the row"] == str(trees.position[i])
         assert card["Plant"].startswith(plant.name)
         assert plant.variety in card["Plant"]
-        assert card["Nearest tree"] == f"{facts['nearest_m'][i] / FOOT:.2f} ft"
-        assert card["Elevation"] == f"{facts['elevation_m'][i] / FOOT:.1f} ft"
-        assert card["Slope"] == f"{facts['slope_pct'][i]:.1f} %"
+        assert card["Nearest tree"] == f"{facts.nearest_m[i] / FOOT:.2f} ft"
+        assert card["Elevation"] == f"{facts.elevation_m[i] / FOOT:.1f} ft"
+        assert card["Slope"] == f"{facts.slope_pct[i]:.1f} %"
         assert float(card["Easting (US survey ft)"]) == pytest.approx(east[i], abs=0.0056)
         assert float(card["Northing (US survey ft)"]) == pytest.approx(north[i], abs=0.0056)
         assert float(card["Latitude"].rstrip("°")) == pytest.approx(lat[i], abs=6e-8)
         assert float(card["Longitude"].rstrip("°")) == pytest.approx(lon[i], abs=6e-8)
-        run = facts["run_m"][i]
+        run = facts.run_m[i]
         if np.isfinite(run):
             assert card["Run to water"] == f"{run / FOOT:.1f} ft"
-            assert card["Pressure"] == f"{facts['pressure_kpa'][i] / PSI:.1f} psi"
-            assert card["Water point"] == plan.site.water.points.name[facts["water_index"][i]]  # type: ignore[union-attr]
+            assert card["Pressure"] == f"{facts.pressure_kpa[i] / PSI:.1f} psi"
+            assert card["Water point"] == plan.site.water.points.name[facts.water_index[i]]  # type: ignore[union-attr]
         else:
             assert not {"Run to water", "Pressure", "Water point"} & set(card)
         assert ("Mature spread" in card) == np.isfinite(plant.spread_m)
@@ -71,7 +71,7 @@ def test_values_in_metres_where_the_plan_says_si(browser: Any, tmp_path: Path) -
     one = opened(browser, tmp_path / "map.html")
     one.js("setout.tools.goTo(10)")
     card = one.card()
-    assert card["Nearest tree"] == f"{plan.facts['nearest_m'][10]:.2f} m"
+    assert card["Nearest tree"] == f"{plan.trees.nearest_m[10]:.2f} m"
     east, _ = frame.to(frame.plane_crs, plan.trees.x[10:11], plan.trees.y[10:11])
     assert float(card["Easting (m)"]) == pytest.approx(east[0], abs=6e-4)
     assert re.fullmatch(r"[\d,.]+ m", one.page.inner_text("#scale-text"))
@@ -88,7 +88,7 @@ def test_a_tree_with_a_finding_says_so(at: Opened, plan: Planting) -> None:
 
 
 def test_search(at: Opened, plan: Planting) -> None:
-    want = str(plan.facts["tree_id"][500])
+    want = str(plan.trees.ids[500])
     at.page.fill("#search", want.lower())
     at.page.press("#search", "Enter")
     assert at.title == want
@@ -150,8 +150,8 @@ def test_trees_have_their_size_and_colour(at: Opened, plan: Planting) -> None:
 def test_colours_by_number_and_back(at: Opened, plan: Planting) -> None:
     at.page.select_option("#colour-by", "slope_pct")
     legend = at.page.locator("#tree-legend").inner_text()
-    assert f"{plan.facts['slope_pct'].min():.1f} %" in legend
-    assert f"{plan.facts['slope_pct'].max():.1f} %" in legend
+    assert f"{plan.trees.slope_pct.min():.1f} %" in legend
+    assert f"{plan.trees.slope_pct.max():.1f} %" in legend
     at.page.select_option("#colour-by", "block")
     counts = [int(t.replace(",", "")) for t in at.page.locator("#tree-legend b").all_inner_texts()]
     assert counts == np.bincount(plan.trees.block).tolist()
@@ -177,7 +177,7 @@ def test_water_points_and_findings_answer(at: Opened, plan: Planting) -> None:
     at.page.get_by_role("button", name="riser 1").click()
     assert at.title == "riser 1"
     assert at.card()["Static pressure"] == "45.0 psi"
-    assert at.card()["Trees it serves"] == str(int((plan.facts["water_index"] == 0).sum()))
+    assert at.card()["Trees it serves"] == str(int((plan.trees.water_index == 0).sum()))
     at.tab("findings")
     at.page.locator("button[data-finding]").nth(1).click()
     assert at.title == plan.findings[1].message
@@ -210,7 +210,7 @@ def test_planting_systems_are_drawn_and_answer(browser: Any, tmp_path: Path) -> 
     assert one.card()["Area"] == "60 sq ft"
     one.page.click("input[data-layer=trees]")
     one.js("setout.tools.goTo(0)")
-    assert one.card()["Partner"] == plan.facts["tree_id"][1]
+    assert one.card()["Partner"] == plan.trees.ids[1]
     filler = int(np.flatnonzero((plan.trees.block == 0) & (plan.trees.plant == 1))[3])
     one.js("i => setout.tools.goTo(i)", filler)
     assert one.card()["Comes out"] == "in year 12"
@@ -238,7 +238,7 @@ def test_measured_distance_is_the_grounds(at: Opened, plan: Planting) -> None:
     assert measured == pytest.approx(plane, abs=0.002)
     told = at.page.inner_text("#measure-text")
     assert float(told.removesuffix(" ft").replace(",", "")) == pytest.approx(plane / FOOT, abs=0.0101)
-    ids = plan.facts["tree_id"]
+    ids = plan.trees.ids
     assert f"{ids[i]} to {ids[j]}" in at.page.inner_text("#measure-detail")
     at.page.click("#measure-undo")
     assert ids[i] in at.page.inner_text("#measure-text")
@@ -298,10 +298,10 @@ def test_keyboard_alone(at: Opened, plan: Planting) -> None:
     at.page.locator(".setout-map").focus()
     at.near(100)
     at.page.keyboard.press("Enter")
-    assert at.title == plan.facts["tree_id"][100]
+    assert at.title == plan.trees.ids[100]
     at.page.focus("#card-next")
     at.page.keyboard.press("Enter")
-    assert at.title == plan.facts["tree_id"][101]
+    assert at.title == plan.trees.ids[101]
     at.page.keyboard.press("Escape")
     assert at.page.locator("#card").is_hidden()
     before = at.js("setout.leaflet.getCenter().lat")
@@ -337,14 +337,14 @@ def test_phone(browser: Any, file: Path, plan: Planting) -> None:
     one.page.tap("#menu")
     one.page.wait_for_timeout(300)
     assert one.js("parseFloat(getComputedStyle(document.getElementById('search')).fontSize)") >= 16
-    one.page.fill("#search", str(plan.facts["tree_id"][5]))
+    one.page.fill("#search", str(plan.trees.ids[5]))
     one.page.press("#search", "Enter")
     one.page.wait_for_timeout(300)
-    assert one.title == plan.facts["tree_id"][5]
+    assert one.title == plan.trees.ids[5]
     assert one.point(5)[1] < one.page.locator("#card").bounding_box()["y"], "the card hides the tree"
     one.page.tap("#card-close")
     one.page.touchscreen.tap(*one.point(5))
-    assert one.title == plan.facts["tree_id"][5]
+    assert one.title == plan.trees.ids[5]
     assert one.errors == []
     one.page.context.close()
 
@@ -356,7 +356,7 @@ def test_names_that_look_like_code_are_only_shown(browser: Any, tmp_path: Path) 
     assert one.page.inner_text("#bar h1") == sample_planting.EVIL[0]
     for i in (0, 7, len(plan.trees) - 1):
         one.js("i => setout.tools.goTo(i)", i)
-        assert one.title == plan.facts["tree_id"][i]
+        assert one.title == plan.trees.ids[i]
         assert one.card()["Block"] == plan.site.blocks[plan.trees.block[i]].name
     one.page.fill("#search", "<img")
     one.page.locator("#search-list button").first.click()
@@ -398,8 +398,7 @@ def test_a_plan_without_trees_opens(browser: Any, tmp_path: Path) -> None:
     none, nothing = np.empty(0), np.empty(0, np.int32)
     plan = dataclasses.replace(
         plan,
-        trees=Trees(nothing, nothing, nothing, none, none, nothing),
-        facts={"tree_id": np.array([], str)},
+        trees=Trees(nothing, nothing, nothing, none, none, nothing, tree_id=np.array([], str)),
         rows=Rows(nothing, nothing, none, none, none, none, nothing, none),
         findings=(),
     )

@@ -61,10 +61,10 @@ def test_a_hundred_thousand_trees(browser: Any, tmp_path: Path, capsys: pytest.C
             let n = 0; for (let i = 3; i < d.length; i += 4) if (d[i]) n++; return n})()"""
     )
     assert inked > 50_000
-    one.page.fill("#search", str(plan.facts["tree_id"][77_777]))
+    one.page.fill("#search", str(plan.trees.ids[77_777]))
     one.page.press("#search", "Enter")
-    assert one.title == plan.facts["tree_id"][77_777]
-    assert one.card()["Nearest tree"] == f"{plan.facts['nearest_m'][77_777] / FOOT:.2f} ft"
+    assert one.title == plan.trees.ids[77_777]
+    assert one.card()["Nearest tree"] == f"{plan.trees.nearest_m[77_777] / FOOT:.2f} ft"
     one.page.select_option("#only-block", label="B")
     assert one.js("setout.tools.view.shown") == int(np.count_nonzero(plan.trees.block == 1))
     assert one.errors == []

@@ -13,7 +13,7 @@ from pyproj import CRS, Geod
 from browser.browsing import Opened, opened
 from setout.draw import palette
 from setout.geometry.places.growth import plant_spread_at
-from setout.layers import plan_builders
+from setout.layers import plan_layers
 from setout.model import Planting
 from setout.units import ACRE, FOOT, GALLON, PSI
 from setout.write.geopackage import writer
@@ -51,11 +51,11 @@ def test_filters_show_what_they_say(wet_at: Opened, wet: Planting) -> None:
     assert one.card()["Watered"] == "no"
     assert one.card()["Why"] == "too little flow"
     one.page.click("#card-next")
-    assert one.title == wet.facts["tree_id"][np.flatnonzero(dry)[1]]
+    assert one.title == wet.trees.ids[np.flatnonzero(dry)[1]]
     hidden = int(np.flatnonzero(~block_b)[3])
     one.near(hidden)
     one.page.mouse.click(*one.point(hidden))
-    assert one.title != wet.facts["tree_id"][hidden]
+    assert one.title != wet.trees.ids[hidden]
     one.page.click("#only-reset")
     one.page.click("#fit")
     assert shown(one) == len(trees)
@@ -66,7 +66,7 @@ def test_filters_show_what_they_say(wet_at: Opened, wet: Planting) -> None:
     one.page.click("#only-reset")
     one.page.check("#only-attention")
     assert shown(one) == 1
-    one.page.fill("#search", str(wet.facts["tree_id"][0]))
+    one.page.fill("#search", str(wet.trees.ids[0]))
     one.page.press("#search", "Enter")
     assert one.page.inner_text("#search-note") == "This tree is among those not shown now."
 
@@ -176,7 +176,7 @@ def test_where_am_i(browser: Any, wet_file: Path, wet: Planting) -> None:
     azimuth, _, far = WGS84.inv(np.full_like(lon, here["longitude"]), np.full_like(lat, here["latitude"]), lon, lat)
     near = int(np.argmin(far))
     said = one.page.inner_text("#locate-text")
-    ids = wet.facts["tree_id"]
+    ids = wet.trees.ids
     assert said.startswith(f"Nearest tree {ids[near]}: ")
     assert float(re.findall(r": ([\d.]+) ft", said)[0]) == pytest.approx(far[near] / FOOT, abs=0.06)
     detail = one.page.inner_text("#locate-detail")
@@ -259,7 +259,7 @@ def test_words_of_pipes_zones_and_years_that_look_like_code(browser: Any, tmp_pa
     one.js("setout.tools.goTo(0)")
     one.page.click("#card-guide")
     one.js("i => setout.locator.set(setout.layers.trees.latLng(i), 3)", 4)
-    assert str(plan.facts["tree_id"][0]) in one.page.inner_text("#locate-text")
+    assert str(plan.trees.ids[0]) in one.page.inner_text("#locate-text")
     one.js("setout.printer.before()")
     assert one.page.inner_text("#print-shown").startswith("Shown: block ")
     one.js("setout.printer.after()")
@@ -273,7 +273,7 @@ def test_details_are_those_of_the_layer(wet_at: Opened, wet: Planting, tmp_path:
     """What a tapped tree tells is what the layer trees of the GeoPackage holds, in the reader's units."""
     geopandas = pytest.importorskip("geopandas")
     path = tmp_path / "plan.gpkg"
-    writer.write(path, plan_builders.plan_layers(wet, []), wet.site.frame.survey_crs)
+    writer.write(path, plan_layers(wet, []), wet.site.frame.survey_crs)
     layer = geopandas.read_file(path, layer="trees", engine="pyogrio").set_index("tree_id")
     figures = {
         "Nearest tree": ("nearest_m", 1 / FOOT, "ft", 2),
@@ -293,7 +293,7 @@ def test_details_are_those_of_the_layer(wet_at: Opened, wet: Planting, tmp_path:
         wet_at.near(i)
         wet_at.page.mouse.click(*wet_at.point(i))
         row, card = layer.loc[wet_at.title], wet_at.card()
-        assert wet_at.title == wet.facts["tree_id"][i]
+        assert wet_at.title == wet.trees.ids[i]
         assert (card["Row"], card["Position in the row"]) == (str(row["row"]), str(row["position"]))
         for label, (name, factor, unit, decimals) in figures.items():
             if np.isfinite(row[name]):

@@ -23,14 +23,12 @@ def report(request: Any, tmp_path_factory: pytest.TempPathFactory) -> Path:
     plan = sample_irrigation.irrigated(sample_irrigation.grown(sample_planting.planting(units=request.param)))
     blocks = tuple(replace(b, name=name) for b, name in zip(plan.site.blocks, NAMES, strict=True))
     zones = tuple(replace(z, blocks=NAMES[:2]) for z in plan.irrigation.zones)
-    rooms = (("There is room.",), ("It is close.",), ("Nothing stands here.",))
     path = tmp_path_factory.mktemp("report") / "report.html"
     plan = replace(
         plan,
         site=replace(plan.site, blocks=blocks),
         irrigation=replace(plan.irrigation, zones=zones),
         rooms=sample_planting.systems().rooms,
-        room_words=rooms,
     )
     write_report(path, plan, picture_svg=picture.plan_picture(plan))
     return path

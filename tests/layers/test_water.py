@@ -12,8 +12,7 @@ import pandas as pd
 import pytest
 import shapely
 
-from setout.layers import CONTRACTS, check
-from setout.layers.plan_builders import plan_layers
+from setout.layers import CONTRACTS, check, plan_layers
 from setout.model import Planting
 from setout.model.irrigation import LATERAL, REASONS
 from setout.words.terms import TERMS
@@ -138,7 +137,7 @@ def test_the_report_names_zones_hours_and_cautions(plan: Planting) -> None:
     assert {what for what, _ in said["cautions"]} == {"Backflow", "Pressure", "Buried lines", "Electrical work", "The design"}
     text = " ".join(text for _, text in said["cautions"])
     assert all(word in text for word in ("local code", "relief", "chemicals", "electrician", "engineer"))
-    watered = int(plan.facts["watered"].sum())
+    watered = int(plan.trees.watered.sum())
     assert said["said"][0].startswith(f"{watered:,} of {len(plan.trees):,} trees")
 
 

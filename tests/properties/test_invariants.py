@@ -65,9 +65,9 @@ def test_every_tree_keeps_to_the_original_vectors(seed: int, pattern: dict[str, 
     xy = np.column_stack([trees.x, trees.y])
     nearest = cKDTree(xy).query(xy, k=2)[0][:, 1]
     assert nearest.min() >= site.blocks[0].pattern.nearest_m - 1e-3
-    np.testing.assert_allclose(plan.facts["nearest_m"], nearest, atol=1e-9)
+    np.testing.assert_allclose(plan.trees.nearest_m, nearest, atol=1e-9)
     assert not [f for f in plan.findings if f.tree_id]
-    assert len(set(plan.facts["tree_id"].tolist())) == len(trees)
+    assert len(set(plan.trees.ids.tolist())) == len(trees)
 
 
 @QUICK

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import shapely
 
-from dem_in_memory import Memory, site_on, survey
+from dem_in_memory import Memory, grades, site_on, survey
 from setout.geometry.cells import relief
 from setout.stages import terrain
 from setout.units import quantity
@@ -23,7 +23,7 @@ SHADE = np.array([[2450, 2461, 2483], [2452, 2461, 2483], [2447, 2455, 2477]], n
 
 
 def middle(z, cell):
-    return tuple(float(part[1, 1]) for part in relief.horn(z, cell, cell))
+    return tuple(float(part[1, 1]) for part in grades(z, cell, cell))
 
 
 def test_slope_example():
@@ -37,6 +37,18 @@ def test_slope_example():
     assert float(relief.aspect(np.float64(dzdx), np.float64(dzdy))) == pytest.approx(180.754, abs=1e-3)
 
 
+@pytest.mark.parametrize(("z", "cell", "percent", "towards"), [(SLOPE, 5.0, 380.03, 180.754), (ASPECT, 1.0, 813.365, 92.64)])
+def test_examples_at_a_point(z, cell, percent, towards):
+    """The same two grids as a tree in the middle cell gets them: 813.365 is the root of 8.125^2 + 0.375^2, by hand."""
+    elevations = Memory(z, (cell, 0.0, 500000.0, 0.0, -cell, 4400000.0))
+    site = site_on(elevations, (0, 3), (0, 3))
+    ground = survey(site, elevations, max_slope=np.inf)
+    x, y = site.frame.of(elevations.grid.crs, *elevations.grid.corner(np.array([1.5]), np.array([1.5])))
+    _, slope, aspect = terrain.sample(ground, x, y)
+    assert slope[0] == pytest.approx(percent, abs=1e-2)
+    assert aspect[0] == pytest.approx(towards, abs=0.01)
+
+
 def test_aspect_example():
     """Worked example of aspect, differences not divided by the cell: -8.125, -0.375; 92.64 deg."""
     dzdx, dzdy = middle(ASPECT, 1.0)
@@ -46,27 +58,19 @@ def test_aspect_example():
 
 def test_hillshade_example():
     """Worked example of hillshade, cells of 5, light from 315 deg at 45 deg: 154 (154.03 before rounding)."""
-    dzdx, dzdy = relief.horn(SHADE, 5.0, 5.0)
+    dzdx, dzdy = grades(SHADE, 5.0, 5.0)
     assert int(relief.hillshade(dzdx, dzdy, 315.0, 45.0)[1, 1]) == pytest.approx(154, abs=1)
 
 
 def test_plane():
     """A plane rising 0.10 towards east and 0.05 towards south: 11.180 %, 6.379 deg, falling towards 296.565 deg."""
     z = np.add.outer(0.05 * np.arange(9), 0.10 * np.arange(9)).astype(np.float32)
-    dzdx, dzdy = (part.astype(float) for part in relief.horn(z, 1.0, 1.0))
+    dzdx, dzdy = (part.astype(float) for part in grades(z, 1.0, 1.0))
     steepness = relief.slope(dzdx, dzdy)
     inner = np.s_[1:-1, 1:-1]
     np.testing.assert_allclose(100 * steepness[inner], 11.180, atol=1e-3)
     np.testing.assert_allclose(np.degrees(np.arctan(steepness))[inner], 6.379, atol=1e-3)
     np.testing.assert_allclose(relief.aspect(dzdx, dzdy)[inner], 296.565, atol=1e-3)
-
-
-def test_position_index_example():
-    """The slope example's grid: the middle lies 0.875 above the mean of its neighbours.
-
-    Topographic position index of Wilson et al., Mar. Geod. 30 (2007) 3-35, as gdaldem TPI computes it.
-    """
-    assert float(relief.position_index(SLOPE)[1, 1]) == pytest.approx(0.875, abs=1e-6)
 
 
 @pytest.mark.parametrize(("percent", "degrees"), [(5, 2.862), (10, 5.711), (15, 8.531), (20, 11.310), (25, 14.036), (100, 45.0)])

@@ -98,7 +98,7 @@ def test_streets_as_barriers(tmp_path, gpkg, heights):
         "barriers": [f"{gpkg}:streets", "wall.gpkg:wall"],
     }
     planting = plan_of_plot(tmp_path, gpkg, heights, 2402104101, water=water)
-    run = planting.facts["run_m"]
+    run = planting.trees.run_m
     assert np.isfinite(run).all()
     assert run.max() > 60
 

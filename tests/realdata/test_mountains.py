@@ -78,7 +78,7 @@ def test_jacksboro_in_degrees_and_in_tennessee_feet(tmp_path, jacksboro, epsg):
     )
     assert len(planting.trees) > 200
     assert {row.reason: row.newly_m2 for row in planting.usable.account}["slope"] > 0
-    assert 236 <= np.nanmin(planting.facts["elevation_m"]) <= np.nanmax(planting.facts["elevation_m"]) <= 1076
+    assert 236 <= np.nanmin(planting.trees.elevation_m) <= np.nanmax(planting.trees.elevation_m) <= 1076
 
 
 def test_rocky_mountain_meadow(tmp_path, testdata):
@@ -103,7 +103,7 @@ def test_over_the_edge_of_the_dem_ground_without_elevation_is_kept_out(tmp_path,
         finding = next(f for f in planting.findings if f.code == "dem_gap")
         assert planting.ground.share_blank == pytest.approx(1.5 / 4, abs=0.01)
         assert finding.figures["share"] == planting.ground.share_blank
-        assert (np.isnan(planting.facts["elevation_m"]).mean() > 0.3) == (choice == "plant")
+        assert (np.isnan(planting.trees.elevation_m).mean() > 0.3) == (choice == "plant")
 
 
 def test_a_dem_elsewhere_is_refused(tmp_path, jacksboro):

@@ -80,7 +80,7 @@ def planned() -> Any:
         "light": {"days": ["05-21", "07-21", "09-21"]},
         "plant": own,
     }
-    return plan_site(parse_plan(mapping, "plan.toml", catalogue.read_tables(own, "plan.toml")), prop.survey(UTM, dem))
+    return plan_site(parse_plan(mapping, "plan.toml", catalogue.look_at_tables(own, "plan.toml")[0]), prop.survey(UTM, dem))
 
 
 def solids(plan: Any) -> tuple[list[Any], list[Any]]:
@@ -156,7 +156,7 @@ def test_trees_of_every_block_agree_with_rays(plan: Any) -> None:
     for block in range(3):
         own = np.flatnonzero(trees.block == block)
         for k in rng.choice(own, 5, replace=False):
-            off.append((plan.site.blocks[block].name, float(plan.facts["sun_h"][k]) - by_rays(plan, int(k), path, crowns, boxes)))
+            off.append((plan.site.blocks[block].name, float(plan.trees.sun_h[k]) - by_rays(plan, int(k), path, crowns, boxes)))
     error = np.abs([value for _, value in off])
     assert error.mean() < 0.07, off
     assert error.max() < WITHIN_H, off

@@ -25,23 +25,23 @@ def planned(block: Any = SIZED, layers: Any = None, columns: Any = None, dem: An
 
 def test_every_tree_has_its_light_and_the_halves_add_up() -> None:
     plan = planned(light=JUNE)
-    facts = plan.facts
+    facts = plan.trees
     assert plan.light is not None
     assert plan.light.days.date == ("2026-06-21",)
     for name in ("sun_h", "sun_am_h", "sun_pm_h", "sun_open_h"):
-        assert np.isfinite(facts[name]).all()
-    assert facts["sun_am_h"] + facts["sun_pm_h"] == pytest.approx(facts["sun_h"], abs=1e-5)
+        assert np.isfinite(getattr(facts, name)).all()
+    assert facts.sun_am_h + facts.sun_pm_h == pytest.approx(facts.sun_h, abs=1e-5)
     middle = np.hypot(plan.trees.x, plan.trees.y) < 20
     edge = np.hypot(plan.trees.x, plan.trees.y) > 75
-    assert facts["sun_h"][middle].max() <= facts["sun_h"].min() + 0.05
-    assert np.median(facts["sun_h"][middle]) < np.median(facts["sun_h"][edge]) - 1.0
+    assert facts.sun_h[middle].max() <= facts.sun_h.min() + 0.05
+    assert np.median(facts.sun_h[middle]) < np.median(facts.sun_h[edge]) - 1.0
 
 
 def test_without_sizes_nothing_is_reckoned_and_only_who_asks_is_told() -> None:
     bare = {key: value for key, value in SIZED.items() if key not in ("spread", "height")}
     plan = planned(bare)
     assert plan.light is None
-    assert "sun_h" not in plan.facts
+    assert plan.trees.sun_h is None
     assert not [f for f in plan.findings if f.code.startswith("light")]
     asked = planned(bare, light={"compute": "always"})
     (finding,) = (f for f in asked.findings if f.code == "light_unknown")
@@ -58,12 +58,12 @@ def test_a_barn_takes_the_morning_from_the_trees_west_of_it() -> None:
     for columns, height in (({"barn": {"height_ft": np.array([40.0])}}, None), ({}, "40 ft")):
         shade = {"from": "barn"} | ({"height": height} if height else {})
         plan = planned(layers=layers, columns=columns, light=JUNE, shade=[shade])
-        loss = free.facts["sun_am_h"] - plan.facts["sun_am_h"]
+        loss = free.trees.sun_am_h - plan.trees.sun_am_h
         near = (plan.trees.x > 45) & (np.abs(plan.trees.y) < 15)
         far = plan.trees.x < -30
         assert loss[near].min() > 0.5
         assert np.abs(loss[far]).max() < 0.1
-        assert (plan.facts["sun_pm_h"] <= free.facts["sun_pm_h"] + 1e-5).all()
+        assert (plan.trees.sun_pm_h <= free.trees.sun_pm_h + 1e-5).all()
 
 
 def test_existing_trees_throw_shade_and_need_a_spread() -> None:
@@ -74,7 +74,7 @@ def test_existing_trees_throw_shade_and_need_a_spread() -> None:
     assert (finding.figures["n"], finding.figures["of"]) == (1, 2)
     free = planned(light=JUNE)
     near = (plan.trees.x > 50) & (np.abs(plan.trees.y) < 6)
-    assert (plan.facts["sun_am_h"] < free.facts["sun_am_h"] - 0.3)[near].all()
+    assert (plan.trees.sun_am_h < free.trees.sun_am_h - 0.3)[near].all()
     with pytest.raises(SetoutError, match="needs its spread") as caught:
         planned(layers=layers, columns=columns, shade=[{"from": "oaks"}])
     assert "spread_ft" in str(caught.value)
@@ -126,16 +126,16 @@ def test_a_hill_to_the_west_takes_the_evening() -> None:
     dem = Sheet(z, (1.0, 0.0, east - 300.0, 0.0, -1.0, north + 200.0), UTM)
     plan = planned(dem=dem, light=JUNE)
     free = planned(light=JUNE)
-    assert (plan.facts["sun_open_h"] < free.facts["sun_open_h"] - 0.5).all()
+    assert (plan.trees.sun_open_h < free.trees.sun_open_h - 0.5).all()
     west = plan.trees.x < -45
     east_side = plan.trees.x > 45
-    assert plan.facts["sun_open_h"][west].mean() < plan.facts["sun_open_h"][east_side].mean() - 0.2
-    assert plan.facts["sun_am_h"] == pytest.approx(free.facts["sun_am_h"], abs=0.35)
-    assert (plan.facts["sun_h"] <= plan.facts["sun_open_h"] + 1e-4).all()
+    assert plan.trees.sun_open_h[west].mean() < plan.trees.sun_open_h[east_side].mean() - 0.2
+    assert plan.trees.sun_am_h == pytest.approx(free.trees.sun_am_h, abs=0.35)
+    assert (plan.trees.sun_h <= plan.trees.sun_open_h + 1e-4).all()
 
 
 def test_young_plants_have_more_sun() -> None:
     block = {"name": "A", "pattern": "square", "step": "12 ft", "direction": "north-south", "plants": [{"plant": "apple, semi-dwarf"}]}
     young, grown = planned(block, light={**JUNE, "year": 3}), planned(block, light=JUNE)
-    assert np.median(young.facts["sun_h"]) > np.median(grown.facts["sun_h"]) + 1.0
+    assert np.median(young.trees.sun_h) > np.median(grown.trees.sun_h) + 1.0
     assert young.light.year == 3

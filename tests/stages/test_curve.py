@@ -49,8 +49,8 @@ def test_what_holds_for_straight_rows_holds_for_curved_ones(block: dict[str, Any
     assert len(points) >= 8
     assert shapely.distance(plan.site.boundary, points).max() <= 1e-6
     assert shapely.distance(plan.site.setbacks[0].geometry[0], points).min() >= 30 * FOOT - 1e-6
-    assert plan.facts["slope_pct"].max() <= 20 + 1e-4
-    assert plan.facts["nearest_m"].min() >= plan.site.blocks[0].pattern.nearest_m - 1e-3
+    assert plan.trees.slope_pct.max() <= 20 + 1e-4
+    assert plan.trees.nearest_m.min() >= plan.site.blocks[0].pattern.nearest_m - 1e-3
     assert not [f for f in plan.findings if f.tree_id]
     assert plan.rows.trees.sum() == len(points)
 
@@ -59,13 +59,13 @@ def test_screen_stands_along_its_line() -> None:
     plan = planned(SCREEN)
     line = plan.site.blocks[0].line
     assert shapely.distance(line, shapely.points(plan.trees.x, plan.trees.y)).max() < 1e-6
-    assert plan.facts["nearest_m"].min() / FOOT == pytest.approx(10.0, abs=1e-6)
+    assert plan.trees.nearest_m.min() / FOOT == pytest.approx(10.0, abs=1e-6)
 
 
 def test_contour_rows_fall_no_more_than_the_limit() -> None:
     """Fall of every row over stretches of at least 30 m, from the trees' own elevations on the DEM."""
     plan = planned(CONTOUR)
-    trees, z = plan.trees, np.asarray(plan.facts["elevation_m"], float)
+    trees, z = plan.trees, np.asarray(plan.trees.elevation_m, float)
     worst = 0.0
     for row in np.unique(trees.row):
         own = np.flatnonzero(trees.row == row)

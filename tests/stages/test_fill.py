@@ -67,21 +67,21 @@ def test_what_always_holds_for_every_system(seed: int, system: str) -> None:
     all_clear(plan, points)
     pattern = plan.site.blocks[0].pattern
     apart = pattern.nearest_m - (pattern.pair.distance_m if pattern.pair else 0.0)
-    assert plan.facts["apart_m"].min() >= apart - 1e-6
+    assert plan.trees.apart_m.min() >= apart - 1e-6
     assert not [f for f in plan.findings if f.tree_id]
-    assert len(set(plan.facts["tree_id"].tolist())) == len(plan.trees)
+    assert len(set(plan.trees.ids.tolist())) == len(plan.trees)
     assert plan.rows.trees.sum() == len(plan.trees)
 
 
 def test_dwarf_hedge_three_feet_apart() -> None:
     plan = planned("hedge")
-    assert plan.facts["nearest_m"].min() / FOOT == pytest.approx(3.0, abs=1e-6)
+    assert plan.trees.nearest_m.min() / FOOT == pytest.approx(3.0, abs=1e-6)
 
 
 def test_double_hedge_is_staggered() -> None:
     """Lines 3 ft apart, plants 4 ft apart and half a step over: sqrt(2^2 + 3^2) = 3.606 ft to the nearest."""
     plan = planned("double hedge")
-    assert plan.facts["nearest_m"].min() / FOOT == pytest.approx(13**0.5, abs=1e-6)
+    assert plan.trees.nearest_m.min() / FOOT == pytest.approx(13**0.5, abs=1e-6)
     xs = np.unique(np.round(plan.trees.x / FOOT, 3))
     assert set(np.round(np.diff(xs), 2)) <= {3.0, 11.0}
 
@@ -89,7 +89,7 @@ def test_double_hedge_is_staggered() -> None:
 def test_vines_with_posts_and_anchors() -> None:
     plan = planned("vines")
     works, trees = plan.works, plan.trees
-    assert plan.facts["nearest_m"].min() / FOOT == pytest.approx(8.0, abs=1e-6)
+    assert plan.trees.nearest_m.min() / FOOT == pytest.approx(8.0, abs=1e-6)
     posts = np.column_stack([works.post_x, works.post_y])
     vines = np.column_stack([trees.x, trees.y])
     # end posts stand 4 ft beyond the last vine, line posts at most 24 ft apart
@@ -133,11 +133,11 @@ def test_pairs_stand_north_and_south_two_feet_apart() -> None:
     plan = planned("pairs")
     trees = plan.trees
     assert (trees.partner[trees.partner] == np.arange(len(trees))).all()
-    np.testing.assert_allclose(plan.facts["nearest_m"] / FOOT, 2.0, atol=1e-9)
+    np.testing.assert_allclose(plan.trees.nearest_m / FOOT, 2.0, atol=1e-9)
     first = np.arange(0, len(trees), 2)
     np.testing.assert_allclose(trees.x[first], trees.x[first + 1], atol=1e-9)
     np.testing.assert_allclose((trees.y[first] - trees.y[first + 1]) / FOOT, 2.0, atol=1e-9)
-    assert plan.facts["apart_m"].min() / FOOT == pytest.approx(14.0, abs=1e-6)
+    assert plan.trees.apart_m.min() / FOOT == pytest.approx(14.0, abs=1e-6)
 
 
 def test_single_trees_stand_where_they_are_given() -> None:
@@ -160,7 +160,7 @@ def test_beds_and_pairs_keep_off_steep_cells_with_all_of_their_ground() -> None:
     dem = Sheet(z, (1.0, 0.0, frame[0] - 130, 0.0, -1.0, frame[1] + 130), CRS.from_epsg(32610))
     for system in ("beds", "pairs"):
         plan = planned(system, dem=dem, ground={"max_slope": "15 %"})
-        assert (plan.facts["slope_pct"] <= 15.0 + 1e-4).all()
+        assert (plan.trees.slope_pct <= 15.0 + 1e-4).all()
         if system == "beds":
             whole = shapely.union_all([g for e in plan.usable.exclusions if e.reason == "slope" for g in shapely.get_parts(e.geometry)])
             assert shapely.area(shapely.intersection(whole, plan.works.bed)).max() < 0.3 * 60 * FOOT**2

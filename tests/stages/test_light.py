@@ -121,7 +121,7 @@ def test_halves_make_the_day_and_no_day_is_longer_than_the_sun_s(seed: int, size
     assert (light.day_am_h <= light.days.am_h[:, None] + 1e-4).all()
     assert (light.day_pm_h <= light.days.pm_h[:, None] + 1e-4).all()
     assert (light.sun_h <= light.open_h + 1e-4).all()
-    assert light.open_h == pytest.approx(np.full(14, light.days.length_h.mean()), abs=1e-6)
+    assert light.open_h == pytest.approx(np.full(14, (light.days.am_h + light.days.pm_h).mean()), abs=1e-6)
 
 
 @QUICK

@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from setout.model import Block, Frame, NeedSettings, Pattern, Plant, Site, Trees, Weather
 from setout.stages.need import Need, most_together, need_of
 from setout.stages.need.rain import effective_rain
-from setout.units import GALLON
 from setout.words.findings import told
 from spaced import block_of, rowed, site_of, trees_of
 
@@ -66,7 +65,6 @@ def test_one_rate_by_hand() -> None:
     found = need(tree(), said=NeedSettings(eto_mm=(7.0,)))
     by_hand = 7 * 0.95 * math.pi * 4 / 0.85 / 0.9
     np.testing.assert_allclose(found.need_lpd, by_hand)
-    np.testing.assert_allclose(found.gallons(), by_hand / GALLON)
     assert (found.peak_month, found.lpd_by_month, found.classes[0].lpd_by_month) == (0, (), ())
     assert "need_peak_only" in codes(found)
 

@@ -10,9 +10,9 @@ import pytest
 import shapely
 
 from setout.geometry.places.growth import cell_m2
-from setout.model import Bed, HeightLimit, Pattern, Rows, Setback, Trees
+from setout.model import Bed, HeightLimit, Pattern, Plant, Rows, Setback, Trees
 from setout.stages.room import room_of, spread_at
-from setout.stages.room.blocks import clear_alley_m, load_between
+from setout.stages.room.blocks import clear_alley_m
 from setout.tables import labour
 from setout.units import FOOT
 from setout.words.findings import told
@@ -71,6 +71,13 @@ def test_closer_is_never_less_crowded_nor_less_pruning(kind: str) -> None:
         before = found
     inside = np.all([trees.row > 1, trees.row < 9, trees.position > 1, trees.position < 9], axis=0)
     assert before.pruning_load[inside].min() > (0.9 if kind in ("square", "offset", "quincunx") else 0.5)
+
+
+def load_between(natural_m: float, step_m: float, kept_m: float | None = None) -> float:
+    """Return the pruning load in the middle of a square block of 9 by 9."""
+    pattern = Pattern("square", step_m, step_m)
+    kept = Plant("", spread_m=natural_m if kept_m is None else kept_m, natural_spread_m=natural_m)
+    return float(room((block_of(pattern, kept),), trees_of(rowed(pattern, 9, 9))).pruning_load[40])
 
 
 def test_load_nears_one_as_the_spacing_nears_nothing() -> None:

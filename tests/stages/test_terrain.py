@@ -15,7 +15,7 @@ from shapely.geometry import Polygon
 
 from dem_in_memory import UTM13, Memory, frame_at, hills, site_on, survey
 from setout.errors import SetoutError
-from setout.geometry.cells import cellmask, contours, strips
+from setout.geometry.cells import cellmask, contours, gridmap, strips
 from setout.geometry.cells.cellsize import cell_size
 from setout.model import RasterGrid, Site
 from setout.read.raster.mosaic import open_elevations
@@ -32,6 +32,16 @@ def points_of_cells(elevations, site, rows, cols):
 def masks(ground):
     _, _, col0, col1 = ground.window
     return (cellmask.unpack(packed, col1 - col0) for packed in (ground.steep, ground.blank))
+
+
+def steep_at(ground, x, y):
+    """Return whether points lie in steep cells."""
+    return cellmask.bits_at(ground, ground.steep, *gridmap.cells_at(ground, x, y), outside=False)
+
+
+def blank_at(ground, x, y):
+    """Return whether points lie in cells without elevation, or beyond the site's."""
+    return cellmask.bits_at(ground, ground.blank, *gridmap.cells_at(ground, x, y), outside=True)
 
 
 # ---------------------------------------------------------------- masks
@@ -142,8 +152,6 @@ def test_no_dem():
     assert [f.code for f in ground.findings] == ["no_dem"]
     assert ground.steep.shape == ground.blank.shape == (0, 0)
     x = np.zeros(3)
-    assert not terrain.steep_at(ground, x, x).any()
-    assert not terrain.blank_at(ground, x, x).any()
     assert all(np.isnan(part).all() for part in terrain.sample(ground, x, x))
     assert terrain.contour_lines(ground, site, CONTOURS_M[site.units]) == []
 
@@ -185,8 +193,8 @@ def test_dem_that_covers_half_the_site():
     assert ground.share_blank == pytest.approx(0.5, abs=0.01)
     assert ground.window[3] == 100
     x, y = points_of_cells(elevations, SimpleNamespace(frame=ground.frame), [40, 40, 40], [60, 99, 101])
-    assert terrain.blank_at(ground, x, y).tolist() == [False, False, True]
-    assert not terrain.steep_at(ground, x, y)[2]
+    assert blank_at(ground, x, y).tolist() == [False, False, True]
+    assert not steep_at(ground, x, y)[2]
 
 
 def test_whole_site_with_elevation_has_no_finding():
@@ -367,7 +375,7 @@ def test_turned_and_south_up_rasters(transform):
     steep = np.hypot(dzdx, dzdy) > 0.05
     assert np.abs((aspect - true + 180) % 360 - 180)[steep].max() < 15
     assert np.median(np.abs((aspect - true + 180) % 360 - 180)[steep]) < 3
-    np.testing.assert_array_equal(terrain.steep_at(one, x, y), slope > 15)
+    np.testing.assert_array_equal(steep_at(one, x, y), slope > 15)
 
 
 # ---------------------------------------------------------------- points
@@ -389,24 +397,14 @@ def test_bits_at_points_are_the_cells_bits(count):
     row0, row1, col0, col1 = ground.window
     inside = (row >= row0) & (row < row1) & (col >= col0) & (col < col1)
     assert inside.mean() > 0.95
-    np.testing.assert_array_equal(terrain.steep_at(ground, x, y)[inside], steep[row[inside] - row0, col[inside] - col0])
-    np.testing.assert_array_equal(terrain.blank_at(ground, x, y)[inside], blank[row[inside] - row0, col[inside] - col0])
+    np.testing.assert_array_equal(steep_at(ground, x, y)[inside], steep[row[inside] - row0, col[inside] - col0])
+    np.testing.assert_array_equal(blank_at(ground, x, y)[inside], blank[row[inside] - row0, col[inside] - col0])
     height, slope, _ = terrain.sample(ground, x, y)
     np.testing.assert_array_equal(np.isnan(slope[inside]), blank[row[inside] - row0, col[inside] - col0])
     np.testing.assert_array_equal((slope > 15)[inside], (steep & ~blank)[row[inside] - row0, col[inside] - col0])
     np.testing.assert_array_equal(np.isnan(height), np.isnan(slope))
     free = cellmask.MaskedCells(ground, [ground.steep, ground.blank])
-    np.testing.assert_array_equal(free(x, y), ~(terrain.steep_at(ground, x, y) | terrain.blank_at(ground, x, y)))
-
-
-def test_ground_bits_of_a_part():
-    elevations = Memory(hills(200, 210))
-    elevations.z[50:60, 50:60] = np.nan
-    ground = survey(site_on(elevations, (10, 190), (13, 200)), elevations)
-    steep, blank = masks(ground)
-    row0, _, col0, _ = ground.window
-    for ours, whole in zip(terrain.ground_bits(ground, 40, 90, 45, 131), (steep, blank), strict=True):
-        np.testing.assert_array_equal(ours, whole[40 - row0 : 90 - row0, 45 - col0 : 131 - col0])
+    np.testing.assert_array_equal(free(x, y), ~(steep_at(ground, x, y) | blank_at(ground, x, y)))
 
 
 def test_elevation_between_cells_by_scipy():
@@ -466,7 +464,7 @@ def test_no_points():
     elevations = Memory(hills(20, 20))
     ground = survey(site_on(elevations, (5, 15), (5, 15)), elevations)
     none = np.empty(0)
-    assert terrain.steep_at(ground, none, none).shape == (0,)
+    assert steep_at(ground, none, none).shape == (0,)
     assert [part.shape for part in terrain.sample(ground, none, none)] == [(0,)] * 3
 
 

@@ -25,7 +25,7 @@ QUICK = (Phase.explicit, Phase.reuse, Phase.generate)
 
 
 def reasons(plan: Planting) -> dict[str, int]:
-    code = plan.facts["reason_index"]
+    code = plan.trees.reason_index
     return {REASONS[c]: int((code == c).sum()) for c in np.unique(code).tolist() if c >= 0}
 
 
@@ -85,11 +85,11 @@ def test_a_single_row_by_hand() -> None:
 def test_regulators_hold_what_the_emitters_are_rated_for() -> None:
     """On level ground with friction within its limit emitters give on average what they are rated for."""
     plan = orchard([(-45.0, 0.0, 400.0, 20000.0)])
-    net, facts = plan.irrigation.network, plan.facts
+    net, facts = plan.irrigation.network, plan.trees
     assert np.isfinite(net.valve_kpa).all()
-    assert facts["pressure_kpa"].mean() == pytest.approx(100.0, rel=0.02)
-    assert facts["flow_lph"].mean() == pytest.approx(8.0, rel=0.02)
-    spread = facts["pressure_kpa"].max() - facts["pressure_kpa"].min()
+    assert facts.pressure_kpa.mean() == pytest.approx(100.0, rel=0.02)
+    assert facts.flow_lph.mean() == pytest.approx(8.0, rel=0.02)
+    spread = facts.pressure_kpa.max() - facts.pressure_kpa.min()
     assert spread <= 0.2 * 100.0 * 1.001
     assert "water_spread" not in codes(plan)
 
@@ -155,7 +155,7 @@ def test_every_tree_hangs_on_one_pipe_from_one_water_point(plan: Planting) -> No
     zone_point = np.array([zone.water_point for zone in water.zones])
     at = zone_point[net.zone]
     assert np.hypot(net.x[root] - points.x[at], net.y[root] - points.y[at]).max() < 1e-6
-    assert (plan.facts["water_index"] == at[water.node]).all()
+    assert (plan.trees.water_index == at[water.node]).all()
     emitters = len(trees) * emitter.per_tree
     if emitter.trees_per_emitter == 1:
         assert net.emitters.sum() == emitters
@@ -180,17 +180,17 @@ def test_mass_balance(plan: Planting) -> None:
     for zone, drawn in zip(plan.irrigation.zones, zones, strict=True):
         assert zone.flow_lph == pytest.approx(drawn, rel=1e-9)
         assert drawn <= plan.site.water.points.flow_lph[zone.water_point] * 1.001
-    per_tree = plan.facts["flow_lph"].sum()
+    per_tree = plan.trees.flow_lph.sum()
     assert per_tree == pytest.approx(net.out_lph.sum(), rel=1e-9)
 
 
 def test_trees_called_watered_get_their_need_within_the_hours(plan: Planting) -> None:
-    water, facts = plan.irrigation, plan.facts
-    hours = np.array([zone.hours for zone in water.zones])[facts["zone_index"]]
-    got = facts["flow_lph"] * hours * water.settings.days_per_week / 7
-    met = got >= facts["need_lpd"] * (1 - 1e-9)
-    assert (facts["watered"].astype(bool) == met).all()
-    assert np.isfinite(facts["need_lpd"]).all()
+    water, facts = plan.irrigation, plan.trees
+    hours = np.array([zone.hours for zone in water.zones])[facts.zone_index]
+    got = facts.flow_lph * hours * water.settings.days_per_week / 7
+    met = got >= facts.need_lpd * (1 - 1e-9)
+    assert (facts.watered.astype(bool) == met).all()
+    assert np.isfinite(facts.need_lpd).all()
     for source in water.sources:
         assert source.hours <= water.settings.hours_per_day + 1e-9
         assert source.drawn_lph <= source.given_lph * 1.001
@@ -247,10 +247,10 @@ def test_a_barrier_all_round_leaves_its_trees_dry_and_says_so() -> None:
     plan = orchard([(-45.0, -35.0, 400.0, 5000.0)], layers={"ring": ring}, barriers="ring", beyond_reach="plant", eto="2 mm/day")
     inside = shapely.contains_xy(shapely.Polygon(plan.site.water.barriers[0].coords), plan.trees.x, plan.trees.y)
     assert inside.sum() > 10
-    assert (plan.facts["reason_index"][inside] == REASONS.index("barrier")).all()
+    assert (plan.trees.reason_index[inside] == REASONS.index("barrier")).all()
     on_it = shapely.distance(plan.site.water.barriers[0], shapely.points(plan.trees.x, plan.trees.y)) < 0.02
-    assert (plan.facts["reason_index"][~inside & ~on_it] == REASONS.index("need_met")).all()
-    assert not plan.facts["watered"][inside].any()
+    assert (plan.trees.reason_index[~inside & ~on_it] == REASONS.index("need_met")).all()
+    assert not plan.trees.watered[inside].any()
     (told,) = [f for f in plan.findings if f.code == "not_watered"]
     assert "barrier" in in_words(told, "us").message
     assert "sleeve" in in_words(told, "us").remedy
@@ -265,8 +265,8 @@ def test_no_pipe_goes_round_a_road_over_the_neighbours_ground() -> None:
     point, road = [(-45.0, 0.0, 300.0, 20000.0)], shapely.LineString([(0, -43), (0, 43)])
     plan = orchard(point, layers={"road": road}, barriers=["road"], beyond_reach="plant", eto="2 mm/day")
     east = plan.trees.x > 0.02
-    assert (plan.facts["reason_index"][east] == REASONS.index("barrier")).all()
-    assert (plan.facts["reason_index"][plan.trees.x < -0.02] == REASONS.index("need_met")).all()
+    assert (plan.trees.reason_index[east] == REASONS.index("barrier")).all()
+    assert (plan.trees.reason_index[plan.trees.x < -0.02] == REASONS.index("need_met")).all()
     assert shapely.covers(shapely.buffer(plan.site.boundary, 0.01), pipes_of(plan)).all()
     assert (orchard(point, layers={"road": road}, barriers=["road"]).trees.x <= 0.02).all()
 
@@ -327,7 +327,7 @@ def test_a_sleeve_leads_through_a_building_and_a_road_needs_one() -> None:
     assert "sleeve" in in_words(told, "us").remedy
     assert float(in_words(told, "si").measured.split("(")[1].split()[0]) == pytest.approx(0.368, abs=0.005)  # 46 m by 80 m, in hectares
     dry = orchard(point, layers=road, sections=rule, beyond_reach="plant", eto="2 mm/day")
-    assert (dry.facts["reason_index"][dry.trees.x > 0] == REASONS.index("barrier")).all()
+    assert (dry.trees.reason_index[dry.trees.x > 0] == REASONS.index("barrier")).all()
     led = orchard(point, layers=road, sections=rule, sleeves="sleeve", eto="2 mm/day")
     assert (led.trees.x > 0).sum() > 100
     assert reasons(led) == {"need_met": len(led.trees)}
@@ -367,8 +367,8 @@ def test_a_row_that_ends_at_a_pond_is_reached_from_where_it_can_be(away: float) 
     wet = shapely.contains_xy(shapely.buffer(pond, 0.004), plan.trees.x, plan.trees.y)
     assert len(plan.trees) == len(bare.trees)
     assert wet.any()
-    assert (plan.facts["reason_index"][wet] == REASONS.index("barrier")).all()
-    assert (plan.facts["reason_index"][~wet] == REASONS.index("need_met")).all()
+    assert (plan.trees.reason_index[wet] == REASONS.index("barrier")).all()
+    assert (plan.trees.reason_index[~wet] == REASONS.index("need_met")).all()
 
 
 def test_a_pipe_through_a_screen_is_told() -> None:
@@ -386,8 +386,8 @@ def test_too_far() -> None:
     plan = orchard([(-45.0, 0.0, 400.0, 5000.0)], max_run="60 m", beyond_reach="plant", eto=ETO)
     far = np.hypot(plan.trees.x - plan.site.water.points.x[0], plan.trees.y - plan.site.water.points.y[0]) > 60
     assert far.any()
-    assert (plan.facts["reason_index"][far] == REASONS.index("too_far")).all()
-    assert not (plan.facts["reason_index"][~far] == REASONS.index("too_far")).any()
+    assert (plan.trees.reason_index[far] == REASONS.index("too_far")).all()
+    assert not (plan.trees.reason_index[~far] == REASONS.index("too_far")).any()
 
 
 @pytest.mark.parametrize("floor", ["80 kPa", None])
@@ -401,19 +401,19 @@ def test_too_high(floor: str | None) -> None:
         eto=ETO,
         emitter={"flow": "4 l/h", "at": "100 kPa", "range": ["80 kPa", "300 kPa"]},
     )
-    z = plan.facts["elevation_m"]
+    z = plan.trees.elevation_m
     static = 200.0 - KPA_PER_M * (z - plan.site.water.points.z[0])
     high = static < 80.0 - 0.01
     assert high.any()
-    assert (plan.facts["reason_index"][high] == REASONS.index("too_high")).all()
-    assert not plan.facts["watered"][high].any()
-    assert not (plan.facts["reason_index"][~high] == REASONS.index("too_high")).any()
+    assert (plan.trees.reason_index[high] == REASONS.index("too_high")).all()
+    assert not plan.trees.watered[high].any()
+    assert not (plan.trees.reason_index[~high] == REASONS.index("too_high")).any()
 
 
 def test_a_fall_larger_than_the_pressure() -> None:
     """60 m of fall below the water point add some 590 kPa: regulators hold it, and what they cannot is told."""
     plan = orchard([(-45.0, 0.0, 150.0, 5000.0)], ground=lambda x, _: 130 - 0.6 * x, eto=ETO)
-    assert np.isfinite(plan.facts["pressure_kpa"]).all()
+    assert np.isfinite(plan.trees.pressure_kpa).all()
     assert "water_spread" in codes(plan)
     (told,) = [f for f in plan.findings if f.code == "water_spread"]
     assert in_words(told, "us").measured
@@ -428,9 +428,9 @@ def test_too_little_pressure_is_told_with_its_remedy() -> None:
         lateral={"diameter": "8 mm"},
         manifold={"diameter": "12 mm"},
     )
-    low = plan.facts["pressure_kpa"] < 55 - 0.01
+    low = plan.trees.pressure_kpa < 55 - 0.01
     assert low.any()
-    assert (plan.facts["reason_index"][low] == REASONS.index("low_pressure")).all()
+    assert (plan.trees.reason_index[low] == REASONS.index("low_pressure")).all()
     told = [f for f in plan.findings if f.code == "not_watered" and f.figures["reason"] == "low_pressure"]
     assert len(told) == 1
     assert in_words(told[0], "us").measured
@@ -440,7 +440,7 @@ def test_too_little_pressure_is_told_with_its_remedy() -> None:
 def test_too_little_flow() -> None:
     """One emitter of 0.5 l/h gives 12 litres in a day of 24 hours: no more."""
     plan = orchard([(-45.0, 0.0, 300.0, 9000.0)], eto="10 mm/day", emitter={"flow": "0.5 l/h", "at": "100 kPa", "exponent": 0})
-    need = plan.facts["need_lpd"]
+    need = plan.trees.need_lpd
     assert (need > 12).all()
     assert reasons(plan) == {"low_flow": len(plan.trees)}
 
@@ -449,14 +449,14 @@ def test_hours_run_out() -> None:
     emitter = {"flow": "12 l/h", "at": "100 kPa", "per_tree": 2}
     plan = orchard([(-45.0, 0.0, 300.0, 800.0)], eto="8 mm/day", hours_per_day=10, emitter=emitter)
     given = 800.0 * 10
-    assert plan.facts["need_lpd"].sum() > given
+    assert plan.trees.need_lpd.sum() > given
     told = reasons(plan)
     assert told["hours_out"] > 0
-    watered = plan.facts["watered"].astype(bool)
-    assert plan.facts["need_lpd"][watered].sum() <= given
+    watered = plan.trees.watered.astype(bool)
+    assert plan.trees.need_lpd[watered].sum() <= given
     assert {"not_watered", "water_source_short"} <= set(codes(plan))
     (source,) = plan.irrigation.sources
-    assert source.spare_lpd == pytest.approx(given - plan.facts["need_lpd"].sum())
+    assert source.spare_lpd == pytest.approx(given - plan.trees.need_lpd.sum())
 
 
 def test_hours_run_out_beside_a_block_whose_need_is_unknown() -> None:
@@ -503,8 +503,8 @@ def test_rows_go_to_a_water_point_with_time_to_spare() -> None:
 def test_without_an_emitter_the_static_pressure_stays() -> None:
     plan = orchard([(-45.0, 0.0, 300.0, 5000.0)], emitter=None)
     assert plan.irrigation.network is None
-    assert plan.facts["pressure_kpa"] == pytest.approx(300.0, abs=0.5)
-    assert not {"flow_lph", "watered", "zone_index"} & set(plan.facts)
+    assert plan.trees.pressure_kpa == pytest.approx(300.0, abs=0.5)
+    assert plan.trees.flow_lph is plan.trees.watered is plan.trees.zone_index is None
     assert "water_no_emitter" in codes(plan)
 
 
@@ -512,15 +512,15 @@ def test_without_an_emitter_the_static_pressure_stays() -> None:
 def test_a_water_point_that_does_not_say_what_it_gives(point: tuple[float, ...]) -> None:
     plan = orchard([point], eto=ETO)
     assert plan.irrigation.network is None
-    assert "watered" not in plan.facts
+    assert plan.trees.watered is None
     assert "water_source_unknown" in codes(plan)
 
 
 def test_without_elevations_no_pressure_is_told() -> None:
     plan = orchard([(-45.0, 0.0, 300.0, 5000.0)], ground=None, eto=ETO)
-    assert np.isnan(plan.facts["pressure_kpa"]).all()
-    assert "watered" not in plan.facts
-    assert np.isfinite(plan.facts["need_lpd"]).all()
+    assert np.isnan(plan.trees.pressure_kpa).all()
+    assert plan.trees.watered is None
+    assert np.isfinite(plan.trees.need_lpd).all()
     assert reasons(plan) == {"flow_unknown": len(plan.trees)}
     assert "water_no_elevation" in codes(plan)
     assert plan.irrigation.network is not None
@@ -528,9 +528,9 @@ def test_without_elevations_no_pressure_is_told() -> None:
 
 def test_without_a_climate_no_tree_is_called_watered() -> None:
     plan = orchard([(-45.0, 0.0, 300.0, 5000.0)])
-    assert "watered" not in plan.facts
+    assert plan.trees.watered is None
     assert reasons(plan) == {"need_unknown": len(plan.trees)}
-    assert np.isfinite(plan.facts["pressure_kpa"]).all()
+    assert np.isfinite(plan.trees.pressure_kpa).all()
     assert "water_need_unknown" in codes(plan)
 
 
@@ -592,15 +592,15 @@ def test_positions_are_judged_by_the_nearest_emitter() -> None:
     assert found is not None
     assert (found.covered == (moved < 1)).all()
     assert found.away_m == pytest.approx(moved, abs=1e-6)
-    told = water.uncovered(plan.irrigation, found, list(plan.facts["tree_id"]), (x + moved, y))
-    assert [f.tree_id for f in told] == plan.facts["tree_id"][moved > 1].tolist()
+    told = water.uncovered(plan.irrigation, found, list(plan.trees.ids), (x + moved, y))
+    assert [f.tree_id for f in told] == plan.trees.ids[moved > 1].tolist()
     assert all(f.code == "no_emitter_near" and in_words(f, "us").remedy for f in told)
 
 
 def test_trees_that_the_plan_leaves_dry_are_named_again() -> None:
     plan = orchard([(-45.0, 0.0, 300.0, 9000.0)], eto="10 mm/day", emitter={"flow": "0.5 l/h", "at": "100 kPa", "exponent": 0})
     found = water.coverage(plan.irrigation, plan.trees, plan.trees.x, plan.trees.y)
-    told = water.uncovered(plan.irrigation, found, list(plan.facts["tree_id"]), (plan.trees.x, plan.trees.y))
+    told = water.uncovered(plan.irrigation, found, list(plan.trees.ids), (plan.trees.x, plan.trees.y))
     assert len(told) == len(plan.trees)
     assert all(f.figures["reason"] == "low_flow" for f in told)
 
@@ -614,8 +614,8 @@ def test_more_pressure_at_the_source_never_lowers_a_flow(exponent: float) -> Non
     before = np.zeros(1)
     for kpa in (70.0, 100.0, 140.0, 300.0):
         plan = orchard([(-45.0, 30.0, kpa, 3000.0)], ground=hill, emitter=emitter)
-        assert (plan.facts["flow_lph"] >= before * (1 - 1e-9)).all()
-        before = plan.facts["flow_lph"]
+        assert (plan.trees.flow_lph >= before * (1 - 1e-9)).all()
+        before = plan.trees.flow_lph
 
 
 @settings(max_examples=12, deadline=None, phases=QUICK, suppress_health_check=[HealthCheck.too_slow])
@@ -639,14 +639,14 @@ def test_any_source_gives_a_whole_plan(kpa: float, lph: float, rise: float, expo
     """No NaN, no negative flow, no zone over its source's flow, whatever the source and the slope."""
     emitter = {"flow": "4 l/h", "at": "100 kPa", "exponent": exponent}
     plan = orchard([(-45.0, 0.0, kpa, lph)], size=(60.0, 50.0), ground=lambda x, _: 110 + rise * x, emitter=emitter, eto=ETO)
-    net, facts = plan.irrigation.network, plan.facts
-    for values in (net.pressure_kpa, net.flow_lph, net.out_lph, facts["flow_lph"], facts["pressure_kpa"], facts["watered"]):
+    net, facts = plan.irrigation.network, plan.trees
+    for values in (net.pressure_kpa, net.flow_lph, net.out_lph, facts.flow_lph, facts.pressure_kpa, facts.watered):
         assert np.isfinite(values).all()
     assert (net.out_lph >= 0).all()
     assert all(zone.flow_lph <= lph * 1.02 for zone in plan.irrigation.zones)
-    hours = np.array([zone.hours for zone in plan.irrigation.zones])[facts["zone_index"]]
-    met = facts["flow_lph"] * hours >= facts["need_lpd"] * (1 - 1e-9)
-    assert (met == facts["watered"].astype(bool)).all()
+    hours = np.array([zone.hours for zone in plan.irrigation.zones])[facts.zone_index]
+    met = facts.flow_lph * hours >= facts.need_lpd * (1 - 1e-9)
+    assert (met == facts.watered.astype(bool)).all()
 
 
 def test_the_order_of_water_points_in_their_file_does_not_matter() -> None:
@@ -656,7 +656,7 @@ def test_the_order_of_water_points_in_their_file_does_not_matter() -> None:
     def zones(order: list[int]) -> tuple[list[str], list[float]]:
         plan = orchard([points[k] for k in order], ground=hill, eto=ETO, names=[names[k] for k in order])
         told = [f"{z.name} {plan.site.water.points.name[z.water_point]} {z.trees} {z.hours:.6f}" for z in plan.irrigation.zones]
-        return told, plan.facts["pressure_kpa"].tolist()
+        return told, plan.trees.pressure_kpa.tolist()
 
     first, turned = zones([0, 1, 2]), zones([2, 0, 1])
     assert first[0] == turned[0]

@@ -18,23 +18,23 @@ COMPENSATING = {"flow": "4 l/h", "at": "100 kPa", "range": ["70 kPa", "300 kPa"]
 
 
 def reasons(plan: Planting) -> dict[str, int]:
-    code = plan.facts["reason_index"]
+    code = plan.trees.reason_index
     return {REASONS[c]: int((code == c).sum()) for c in np.unique(code).tolist() if c >= 0}
 
 
 def static_kpa(plan: Planting, point: int) -> np.ndarray:
     """Return what a water point brings to each tree if no pipe loses anything."""
     points = plan.site.water.points
-    return points.pressure_kpa[point] - KPA_PER_M * (plan.facts["elevation_m"] - points.z[point])
+    return points.pressure_kpa[point] - KPA_PER_M * (plan.trees.elevation_m - points.z[point])
 
 
 def test_a_near_water_point_without_the_pressure_leaves_its_trees_to_one_that_has_it() -> None:
     for emitter in (COMPENSATING, {"flow": "3 l/h", "at": "100 kPa", "exponent": 0.5, "per_tree": 2}):
         plan = orchard([(-45.0, 0.0, 15.0, 9000.0), (49.0, -39.0, 300.0, 9000.0)], eto="6 mm/day", hours_per_day=20, emitter=emitter)
         assert reasons(plan) == {"need_met": len(plan.trees)}
-        assert (plan.facts["water_index"] == 1).all()
+        assert (plan.trees.water_index == 1).all()
         far = np.hypot(plan.trees.x - plan.site.water.points.x[1], plan.trees.y - plan.site.water.points.y[1])
-        assert np.allclose(plan.facts["run_m"], far, atol=0.01)
+        assert np.allclose(plan.trees.run_m, far, atol=0.01)
 
 
 def test_a_water_point_low_on_the_slope_has_the_trees_that_its_pressure_lifts_water_to() -> None:
@@ -44,7 +44,7 @@ def test_a_water_point_low_on_the_slope_has_the_trees_that_its_pressure_lifts_wa
     )
     enough = np.stack([static_kpa(plan, 0), static_kpa(plan, 1)]) >= 70.0
     assert (~enough[0]).any()
-    point = plan.facts["water_index"]
+    point = plan.trees.water_index
     assert enough[point, np.arange(len(point))][enough.any(axis=0)].all()
 
 
@@ -62,8 +62,8 @@ def test_trees_that_a_weak_water_point_does_not_reach_are_not_too_high() -> None
     near = np.hypot(plan.trees.x - plan.site.water.points.x[0], plan.trees.y - plan.site.water.points.y[0]) < 60
     assert reasons(plan) == {"too_far": int((~near).sum()), "low_pressure": int(near.sum())}
     both = orchard([(-45.0, 0.0, 50.0, 9000.0), (-44.0, 0.0, 100.0, 9000.0)], ground=lambda x, _: 100 + 0.1 * x, **said)
-    high = (static_kpa(both, 1) < 80 - 0.01) & (both.facts["water_index"] < 0)
-    told = both.facts["reason_index"]
+    high = (static_kpa(both, 1) < 80 - 0.01) & (both.trees.water_index < 0)
+    told = both.trees.reason_index
     assert (told[high] != REASONS.index("low_pressure")).all()
     assert (told == REASONS.index("too_high")).any()
 
@@ -81,7 +81,7 @@ def test_a_source_of_little_pressure_is_not_one_of_little_flow() -> None:
     """At 15 of 100 kPa emitters of exponent 0.5 give 0.39 of their flow; at the rated pressure the hours would do."""
     emitter = {"flow": "3 l/h", "at": "100 kPa", "exponent": 0.5, "per_tree": 2}
     plan = orchard([(-45.0, 0.0, 15.0, 9000.0)], eto="6 mm/day", hours_per_day=20, emitter=emitter)
-    need, flow = plan.facts["need_lpd"], plan.facts["flow_lph"]
+    need, flow = plan.trees.need_lpd, plan.trees.flow_lph
     assert (flow * 20 < need).all()
     assert (need < 6.0 * 20).all()
     assert reasons(plan) == {"low_pressure": len(plan.trees)}
@@ -206,4 +206,4 @@ def test_a_sleeve_that_does_not_lead_through_is_told(sleeve: shapely.Geometry, t
     )
     north = plan.trees.y > -27
     assert ("sleeve_shut" in [f.code for f in plan.findings]) is not through
-    assert (plan.facts["water_index"][north] >= 0).all() == through
+    assert (plan.trees.water_index[north] >= 0).all() == through

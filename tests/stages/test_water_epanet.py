@@ -57,7 +57,7 @@ def by_tree(plan: Planting, folder: Path, engine: str) -> tuple[np.ndarray, np.n
     text = (folder / INP).read_text(encoding="ascii")
     tag = dict(line.split()[:0:-1] for line in text.splitlines() if line.startswith("NODE "))
     first = plan.irrigation.network.tree[plan.irrigation.node]
-    ids = plan.facts["tree_id"]
+    ids = plan.trees.ids
     pressure, flow = found.at([tag[str(ids[t])] for t in first.tolist()])
     return pressure * KPA_PER_M, flow
 
@@ -67,9 +67,9 @@ def test_epanet_finds_the_pressures_of_the_trees(case: str, tmp_path: Path) -> N
     plan = orchard(**CASES[case])
     write_irrigation(plan, tmp_path)
     pressure, flow = by_tree(plan, tmp_path, "owa")
-    assert plan.facts["pressure_kpa"] == pytest.approx(pressure, rel=1e-3)
+    assert plan.trees.pressure_kpa == pytest.approx(pressure, rel=1e-3)
     shared = np.bincount(plan.irrigation.node)[plan.irrigation.node]
-    assert plan.facts["flow_lph"] == pytest.approx(flow / shared, rel=1e-3)
+    assert plan.trees.flow_lph == pytest.approx(flow / shared, rel=1e-3)
     net = plan.irrigation.network
     assert net.flow_lph[net.kind == SOURCE].sum() == pytest.approx(net.out_lph.sum(), rel=1e-6)
 
@@ -79,7 +79,7 @@ def test_wntr_agrees_too(tmp_path: Path) -> None:
     plan = orchard(**CASES["turbulent, hill"])
     write_irrigation(plan, tmp_path)
     pressure, _ = by_tree(plan, tmp_path, "wntr")
-    assert plan.facts["pressure_kpa"] == pytest.approx(pressure, rel=1e-3)
+    assert plan.trees.pressure_kpa == pytest.approx(pressure, rel=1e-3)
 
 
 @pytest.mark.parametrize("gap", [(-45.0, 0.0), (-37.5, 0.0), (0.0, 0.0)], ids=["water point", "valve", "trees"])
@@ -96,9 +96,9 @@ def test_a_gap_of_the_dem_under_pipes_is_said_and_solved_alike(gap: tuple[float,
     text = (tmp_path / INP).read_text(encoding="ascii")
     assert not re.search(r"\b(nan|inf)\b", text, re.IGNORECASE)
     pressure, _ = by_tree(plan, tmp_path, "owa")
-    known = np.isfinite(plan.facts["pressure_kpa"])
-    assert (known == np.isfinite(plan.facts["elevation_m"])).all()
-    assert plan.facts["pressure_kpa"][known] == pytest.approx(pressure[known], rel=1e-3)
+    known = np.isfinite(plan.trees.pressure_kpa)
+    assert (known == np.isfinite(plan.trees.elevation_m)).all()
+    assert plan.trees.pressure_kpa[known] == pytest.approx(pressure[known], rel=1e-3)
     net = plan.irrigation.network
     assert net.z_assumed.any()
     # what is assumed lies within what its neighbours have

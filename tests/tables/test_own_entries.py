@@ -13,9 +13,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from setout.errors import SetoutError
+from setout.errors import Fault, SetoutError
 from setout.tables import catalogue
-from setout.tables.entry import FIGURES
+from setout.tables.entry import FIGURES, CatalogueEntry
 from setout.tables.rows import MEANING
 from setout.tables.sheet import COLUMNS
 from setout.units import FOOT
@@ -27,9 +27,29 @@ def table(**keys: Any) -> dict[str, Any]:
     return {"name": "apple, semi-dwarf"} | keys
 
 
+def sound(found: dict[str, CatalogueEntry], faults: tuple[Fault, ...]) -> dict[str, CatalogueEntry]:
+    """Return what was read, if nothing was wrong with it."""
+    if faults:
+        raise SetoutError("", faults=faults)
+    return found
+
+
+def read_tables(*arguments: Any) -> dict[str, CatalogueEntry]:
+    return sound(*catalogue.look_at_tables(*arguments))
+
+
+def read_csv(*arguments: Any) -> dict[str, CatalogueEntry]:
+    return sound(*catalogue.look_at_csv(*arguments))
+
+
+def from_row(row: dict[str, Any], origin: str) -> CatalogueEntry:
+    (entry,) = read_tables([row], origin).values()
+    return entry
+
+
 def test_own_figures_go_over_the_catalogue_and_the_rest_stays() -> None:
     published = catalogue.find("apple, semi-dwarf")
-    own = catalogue.from_row(
+    own = from_row(
         table(
             spread="14 ft",
             height=["10 ft", "5.2 m"],
@@ -55,7 +75,7 @@ def test_own_figures_go_over_the_catalogue_and_the_rest_stays() -> None:
 
 
 def test_the_grower_sees_which_figures_are_theirs() -> None:
-    own = catalogue.from_row(table(spread="14 ft", bloom="late", source="measured 2019"), "plan.toml")
+    own = from_row(table(spread="14 ft", bloom="late", source="measured 2019"), "plan.toml")
     marked = {label: source for label, _, source in catalogue.figures_of(own) if source.startswith("yours")}
     assert marked == {"spread": "yours (plan.toml): measured 2019", "bloom": "yours (plan.toml): measured 2019"}
     theirs = [(value, source) for label, value, source in catalogue.figures_of(own) if label == "height"]
@@ -64,7 +84,7 @@ def test_the_grower_sees_which_figures_are_theirs() -> None:
 
 
 def test_a_new_plant_has_only_what_was_given() -> None:
-    own = catalogue.from_row({"name": "seaberry", "spread": "2 m"}, "plan.toml")
+    own = from_row({"name": "seaberry", "spread": "2 m"}, "plan.toml")
     assert (own.name, own.species, own.size_class, own.habit) == ("seaberry", "seaberry", "", "tree")
     assert own.spread_m == 2
     assert math.isnan(own.height_m)
@@ -79,7 +99,7 @@ def test_a_new_plant_has_only_what_was_given() -> None:
     [("APPLE ,  semi-dwarf", "apple, semi-dwarf"), ("almond", "almond, standard"), ("apple, dwarf (M.9 class)", "apple, dwarf")],
 )
 def test_the_name_is_the_catalogues(name: str, stands_on: str) -> None:
-    own = catalogue.from_row({"name": name, "kc_mid": 0.5}, "plan.toml")
+    own = from_row({"name": name, "kc_mid": 0.5}, "plan.toml")
     assert own.name == stands_on
     assert own.spread_m == catalogue.find(stands_on).spread_m
     found = catalogue.find(stands_on, {own.name: own})
@@ -87,7 +107,7 @@ def test_the_name_is_the_catalogues(name: str, stands_on: str) -> None:
 
 
 def test_found_among_own_and_published() -> None:
-    own = catalogue.read_tables([table(spread="9 ft"), {"name": "seaberry, hedge", "spread": "5 ft"}], "plan.toml")
+    own = read_tables([table(spread="9 ft"), {"name": "seaberry, hedge", "spread": "5 ft"}], "plan.toml")
     assert catalogue.find("Seaberry", own).name == "seaberry, hedge"
     assert catalogue.find("apple, semi-dwarf", own).spread_m / FOOT == pytest.approx(9)
     assert catalogue.find("quince", own) is catalogue.find("quince")
@@ -100,8 +120,8 @@ def test_found_among_own_and_published() -> None:
 
 
 def test_tables_go_over_the_csv_figure_by_figure() -> None:
-    csv = catalogue.read_csv("name,spread_min_ft,spread_max_ft,kc_mid\nfig,8,10,0.7\n", "own.csv")
-    own = catalogue.read_tables([{"name": "fig", "kc_mid": 0.8}], "plan.toml", csv)
+    csv = read_csv("name,spread_min_ft,spread_max_ft,kc_mid\nfig,8,10,0.7\n", "own.csv")
+    own = read_tables([{"name": "fig", "kc_mid": 0.8}], "plan.toml", csv)
     (fig,) = own.values()
     assert fig.source_of("kc_mid") == "yours (plan.toml)"
     assert fig.source_of("spread_range_m") == "yours (own.csv)"
@@ -111,7 +131,7 @@ def test_tables_go_over_the_csv_figure_by_figure() -> None:
 
 
 def test_the_catalogues_own_table_reads_as_an_own_csv() -> None:
-    own = catalogue.read_csv(PUBLISHED, "plants.csv")
+    own = read_csv(PUBLISHED, "plants.csv")
     for entry in catalogue.entries():
         mine = own[entry.name]
         for figure in FIGURES:
@@ -132,7 +152,7 @@ def test_csv_of_any_separator_metres_comments_and_a_mark(separator: str) -> None
         "# the end",
     ]
     text = "\ufeff" + "\r\n".join(line.replace(",", separator) for line in lines)
-    own = catalogue.read_csv(text.replace('keep "it" low', "keep it low"), "own.csv")["pear\u00e9, standard"]
+    own = read_csv(text.replace('keep "it" low', "keep it low"), "own.csv")["pear\u00e9, standard"]
     assert own.height_range_m == (3, 4.5)
     assert own.pollination_m == 30
     assert own.chill_range_h == (300, 300)
@@ -140,9 +160,9 @@ def test_csv_of_any_separator_metres_comments_and_a_mark(separator: str) -> None
 
 
 def test_feet_and_metres_give_the_same_plant() -> None:
-    feet = catalogue.read_csv("name,spread_min_ft,spread_max_ft\nfig,10,20", "own.csv")["fig, standard"]
-    metres = catalogue.read_csv("name,spread_min_m,spread_max_m\nfig,3.048,6.096", "own.csv")["fig, standard"]
-    written = catalogue.from_row({"name": "fig", "spread": ["10 ft", "6.096 m"]}, "own.csv")
+    feet = read_csv("name,spread_min_ft,spread_max_ft\nfig,10,20", "own.csv")["fig, standard"]
+    metres = read_csv("name,spread_min_m,spread_max_m\nfig,3.048,6.096", "own.csv")["fig, standard"]
+    written = from_row({"name": "fig", "spread": ["10 ft", "6.096 m"]}, "own.csv")
     assert feet.spread_range_m == pytest.approx(metres.spread_range_m)
     assert written.spread_range_m == pytest.approx(metres.spread_range_m)
 
@@ -178,7 +198,7 @@ def test_feet_and_metres_give_the_same_plant() -> None:
 )
 def test_faults_of_a_table(keys: dict[str, Any], said: str) -> None:
     with pytest.raises(SetoutError) as caught:
-        catalogue.read_tables([table(**keys)], "plan.toml")
+        read_tables([table(**keys)], "plan.toml")
     assert len(caught.value.faults) == 1
     assert said in str(caught.value)
     assert str(caught.value).startswith("plan.toml: plant[1].")
@@ -188,7 +208,7 @@ def test_faults_of_a_table(keys: dict[str, Any], said: str) -> None:
 def test_all_faults_of_all_tables_at_once() -> None:
     tables = [table(spread=3, bloom="x"), {"kc_mid": 0.5}, {"name": "fig"}, {"name": "FIG, standard"}]
     with pytest.raises(SetoutError) as caught:
-        catalogue.read_tables(tables, "plan.toml")
+        read_tables(tables, "plan.toml")
     assert [fault.where for fault in caught.value.faults] == [
         "plan.toml: plant[1].spread",
         "plan.toml: plant[1].bloom",
@@ -240,7 +260,7 @@ def test_a_plant_with_a_fault_is_still_known_by_name() -> None:
 )
 def test_faults_of_a_csv(text: str, said: str) -> None:
     with pytest.raises(SetoutError) as caught:
-        catalogue.read_csv(text, "own.csv")
+        read_csv(text, "own.csv")
     assert len(caught.value.faults) == 1, str(caught.value)
     assert said in str(caught.value)
     assert caught.value.faults[0].remedy
@@ -248,7 +268,7 @@ def test_faults_of_a_csv(text: str, said: str) -> None:
 
 def test_all_faults_of_a_csv_at_once() -> None:
     with pytest.raises(SetoutError) as caught:
-        catalogue.read_csv("name,kc_mid,bloom\nfig,x,y\nquince,0.5,early\nolive,9,mid", "olives.csv", "farm/olives.csv")
+        read_csv("name,kc_mid,bloom\nfig,x,y\nquince,0.5,early\nolive,9,mid", "olives.csv", "farm/olives.csv")
     assert [fault.where for fault in caught.value.faults] == [
         "farm/olives.csv: line 2, column kc_mid",
         "farm/olives.csv: line 2, column bloom",
@@ -303,7 +323,7 @@ def test_words_of_the_reference_are_those_that_are_taken() -> None:
 
 def test_the_plants_of_the_guide_are_read() -> None:
     (text,) = re.findall(r"^```toml\n(.*?)^```$", PLANTS, re.MULTILINE | re.DOTALL)
-    own = catalogue.read_tables(tomllib.loads(text)["plant"], "plan.toml")
+    own = read_tables(tomllib.loads(text)["plant"], "plan.toml")
     assert list(own) == ["apple, semi-dwarf", "sea buckthorn, hedge"]
     assert own["apple, semi-dwarf"].group == "apple"
     assert own["sea buckthorn, hedge"].group == ""

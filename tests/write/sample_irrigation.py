@@ -109,8 +109,7 @@ def _told(plan: Planting, network: Network, node: np.ndarray) -> Planting:
         np.ones(n, bool),
         reason.astype(np.int8),
     )
-    facts = {
-        **plan.facts,
+    columns = {
         "zone_index": zone,
         "reason_index": reason,
         "watered": watered.astype(float),
@@ -121,7 +120,7 @@ def _told(plan: Planting, network: Network, node: np.ndarray) -> Planting:
         "crowding": 0.8 + 0.4 * np.arange(n) / n,
         "sun_h": 6.0 + 3.0 * np.arange(n) / n,
     }
-    return replace(plan, facts=facts, irrigation=made)
+    return replace(plan, trees=replace(plan.trees, **columns), irrigation=made)
 
 
 def grown(plan: Planting) -> Planting:

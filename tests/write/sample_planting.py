@@ -172,8 +172,7 @@ def planting(
         Ground(None, the_frame, (0, 0, 0, 0), empty, empty, 0.15),
         usable,
         rows,
-        trees,
-        _facts(trees, tree_ids, points, size),
+        replace(trees, **_columns(trees, tree_ids, points, size)),
         findings,
         _reach(points, boundary, size),
     )
@@ -231,7 +230,6 @@ def systems(*, names: tuple[str, ...] = (), units: str = "us") -> Planting:
         BlockRoom(1, 9, 2.4, 3.0, 1.25, 0.6, 1.0, 2.4, 0.36, 1234.0, -0.2, 7, ((10, 0.9),)),
         BlockRoom(2, 0, nan, nan, nan, nan, 0.0, nan, nan, nan, nan, None, ()),
     )
-    words = (("There is room.",), ("It is close.", evil or "Prune it every year."), ("Nothing stands in this block.",))
     order = (
         OrderLine("apple", main.name, main.variety, "", "semi-dwarf", blocks[0].name, 20, 1),
         OrderLine("apple", fruit.name, fruit.variety, "filler", "", blocks[0].name, 5, 1, "filler: out in year 12"),
@@ -244,10 +242,15 @@ def systems(*, names: tuple[str, ...] = (), units: str = "us") -> Planting:
         works=works,
         rows=replace(rows, line=line),
         rooms=rooms,
-        room_words=words,
         order=order,
         materials=materials,
     )
+
+
+def bare(trees: Trees, **columns: np.ndarray) -> Trees:
+    """Return trees without what stages found of them, other columns in its place."""
+    placed = ("block", "row", "position", "x", "y", "plant", "partner")
+    return Trees(*(getattr(trees, name) for name in placed), **columns)
 
 
 def _reach(points: WaterPoints, boundary: shapely.Geometry, size: float) -> Reach:
@@ -275,7 +278,7 @@ def _plant(blocks: tuple[Block, ...], areas: list[shapely.Geometry]) -> tuple[Tr
     return Trees(i4[0], i4[1], i4[2], x, y, i4[3]), rows, ids
 
 
-def _facts(trees: Trees, ids: np.ndarray, points: WaterPoints, size: float) -> dict[str, np.ndarray]:
+def _columns(trees: Trees, ids: np.ndarray, points: WaterPoints, size: float) -> dict[str, np.ndarray]:
     from scipy.spatial import cKDTree
 
     xy = np.column_stack([trees.x, trees.y])

@@ -33,8 +33,8 @@ def square(side: int) -> Any:
     # one piece is ten times as large as the others, so that it alone is named
     pieces = shapely.box(x, y, x + 1 + 9.0 * (np.arange(side * side) == 0), y + 1)
     usable = replace(plan.usable, block=(site.blocks[0].name,) * len(pieces), geometry=pieces, exclusions=(), height_limits=())
-    facts = {"tree_id": ids, "nearest_m": np.full(side * side, 5.0)}
-    return replace(plan, site=site, trees=trees, rows=rows, usable=usable, facts=facts, findings=(), irrigation=None, reach=None)
+    trees = replace(trees, tree_id=ids, nearest_m=np.full(side * side, 5.0))
+    return replace(plan, site=site, trees=trees, rows=rows, usable=usable, findings=(), irrigation=None, reach=None)
 
 
 def test_the_picture_looks_at_every_piece_a_few_times(monkeypatch: pytest.MonkeyPatch) -> None:

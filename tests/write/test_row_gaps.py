@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import shapely
 
-from setout.layers import plan_builders
+from setout.layers import plan_layers
 from setout.model import BlockRoom
 from setout.stages import compare
 from setout.stages.staking import stake_set
@@ -40,7 +40,7 @@ def parted() -> Any:
 
 
 def test_the_layer_has_one_row_with_two_pieces(parted: Any, tmp_path: Any) -> None:
-    writer.write(tmp_path / "plan.gpkg", plan_builders.plan_layers(parted), parted.site.frame.survey_crs)
+    writer.write(tmp_path / "plan.gpkg", plan_layers(parted), parted.site.frame.survey_crs)
     rows = geopandas.read_file(tmp_path / "plan.gpkg", layer="rows")
     assert rows.row_id.is_unique
     assert set(rows.geom_type) == {"MultiLineString"}

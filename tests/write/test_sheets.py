@@ -22,7 +22,7 @@ from setout.words import tape as words
 from setout.write.sheets import backdrop, beware, blocksheet, indexsheet, layout, tiles, treemarks
 from setout.write.sheets.layout import Box, View
 from setout.write.sheets.places import CELL, Places
-from write.sample_planting import planting, systems
+from write.sample_planting import bare, planting, systems
 
 PLAN = {"site": {"boundary": "b.gpkg"}, "block": [{"name": "A", "pattern": "square", "step": "16 ft"}]}
 
@@ -91,7 +91,7 @@ def test_plan_leaves_the_scale_to_what_trees_need() -> None:
     plan = planting(units="si")
     box = layout.layout_of("A4").frame
     scale = layout.scale_for(plan, box)
-    apart = np.percentile(plan.facts["nearest_m"], layout.CLOSE) / scale * 1000
+    apart = np.percentile(plan.trees.nearest_m, layout.CLOSE) / scale * 1000
     assert apart >= layout.TREE_GAP
     assert scale in layout.SCALES["si"]
     assert layout.scale_for(replace(plan, sheets=SheetSettings(750.0)), box) == 750.0
@@ -215,7 +215,7 @@ def test_following_the_sheet_leads_to_every_rows_ends(make) -> None:
     """Walk as the sheet says: monuments, line, offset, baseline, then rows by the table. 1 cm, as a tape is read."""
     plan = cornered(make())
     xy = np.column_stack([plan.trees.x, plan.trees.y])
-    ids = list(plan.facts["tree_id"])
+    ids = list(plan.trees.ids)
     for index in range(3):
         made = tape.tape_plan(plan, index)
         a, b = np.array(made.a_xy), np.array(made.b_xy)
@@ -247,7 +247,7 @@ def test_following_the_sheet_leads_to_every_rows_ends(make) -> None:
 
 def test_diagonals_are_true_distances_between_the_trees_they_name() -> None:
     plan = cornered(planting())
-    where = dict(zip(plan.facts["tree_id"].tolist(), zip(plan.trees.x, plan.trees.y, strict=True), strict=True))
+    where = dict(zip(plan.trees.ids.tolist(), zip(plan.trees.x, plan.trees.y, strict=True), strict=True))
     for index in range(3):
         made = tape.tape_plan(plan, index)
         assert len(made.diagonals) == 2
@@ -267,7 +267,7 @@ def test_a_square_of_trees_has_diagonals_by_pythagoras() -> None:
     )
     ids = np.array([f"A-{b:02d}-{p:02d}" for b, p in zip(r + 1, g + 1, strict=True)])
     corners = np.array([[-5.0, -5.0], [-5.0, 60.0], [60.0, 60.0], [60.0, -5.0]])
-    plan = replace(plan, trees=trees, facts={"tree_id": ids}, site=replace(plan.site, monuments=corners))
+    plan = replace(plan, trees=bare(trees, tree_id=ids), site=replace(plan.site, monuments=corners))
     made = tape.tape_plan(plan, 0)
     assert made.straight
     assert [d.distance_m for d in made.diagonals] == [pytest.approx(45 * math.sqrt(2))] * 2
@@ -291,7 +291,7 @@ def by_hand(pattern, plan, places):
     low, high = xy.min(axis=0) - 5, xy.max(axis=0) + 5
     corners = np.array([low, [low[0], high[1]], high, [high[0], low[1]]])
     site = replace(plan.site, monuments=corners, blocks=(first, *plan.site.blocks[1:]))
-    return replace(plan, trees=trees, facts={"tree_id": ids}, site=site)
+    return replace(plan, trees=bare(trees, tree_id=ids), site=site)
 
 
 def told(plan):
@@ -381,7 +381,7 @@ def test_slope_of_the_block_is_told_with_what_a_tape_reads() -> None:
     words = dict(blocksheet.steps(plan, made))["All distances are level."]
     # 100 ft level on 10 %: 100 x sqrt(1.01) = 100.4988 ft
     assert "10%: 100.50 ft" in words
-    steepest = plan.facts["slope_pct"][plan.trees.block == 0].max()
+    steepest = plan.trees.slope_pct[plan.trees.block == 0].max()
     assert f"steepest {steepest / 100:.0%}" in words
     assert blocksheet.exact(100 * FOOT, "us") == "100.00 ft"
 

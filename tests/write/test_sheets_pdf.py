@@ -239,7 +239,7 @@ def test_numbers_stand_beside_their_trees(drawn) -> None:
         if re.fullmatch(r"\d+", text):
             middle = np.array(shape.centroid.coords)
             _, which = near.query(to_ground(middle)[0])
-            wrong += [(text, plan.facts["tree_id"][own[which]])] * int(int(text) != plan.trees.position[own[which]])
+            wrong += [(text, plan.trees.ids[own[which]])] * int(int(text) != plan.trees.position[own[which]])
     assert wrong == []
 
 
@@ -354,7 +354,7 @@ def test_accented_and_greek_and_cyrillic_names_are_set_in_the_embedded_font(tmp_
 
 def test_plan_without_monuments_slopes_or_water_still_has_its_sheets(tmp_path) -> None:
     plan = planting()
-    facts = {"tree_id": plan.facts["tree_id"]}
+    facts = {"tree_id": plan.trees.ids}
     bare = replace(plan, facts=facts, site=replace(plan.site, water=None, height_limits=()), irrigation=None)
     made = write_sheets(tmp_path / "s.pdf", bare, stake_set(bare))
     with pdfplumber.open(tmp_path / "s.pdf") as pdf:

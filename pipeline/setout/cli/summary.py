@@ -54,7 +54,7 @@ def plan_lines(planting: Planting, out: Path, products: Sequence[str]) -> Iterat
     for k, (block, count) in enumerate(_counted(planting)):
         yield f"  {one_line(block.name)}: {_set_out(block, count, planting.rows, k, site.units)}"
     told = all_told(planting.findings, site.units)
-    yield from _kind_lines([kind for kind in kinds_of(told, planting.facts["tree_id"]) if kind.worst.severity != "note"])
+    yield from _kind_lines([kind for kind in kinds_of(told, planting.trees.ids) if kind.worst.severity != "note"])
     pages = [file for product, file in (("map", "map.html"), ("report", "report.html")) if product in products]
     open_first = " or ".join(pages) or ("packet/README.txt" if "packet" in products else "")
     yield f"Results in {out}{f': open {open_first} there' if open_first else ''}.\n{CAUTION}"

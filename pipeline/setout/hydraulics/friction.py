@@ -1,4 +1,4 @@
-"""Loss of head in pipes, velocity and static head.
+"""Loss of head in pipes, and velocity.
 
 Formulas: Hazen-Williams, h = 10.667 L Q^1.852 / (C^1.852 d^4.871) in metres and cubic metres a second, which is
 h = 4.727 L Q^1.852 / (C^1.852 d^4.871) in feet and cubic feet a second (EPANET 2.2 User Manual, EPA/600/R-20/133,
@@ -15,7 +15,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from setout.units import FOOT, KPA_PER_M
+from setout.units import FOOT
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -226,25 +226,3 @@ def loss_m(flow_lph: ArrayLike, length_m: ArrayLike, inside_mm: ArrayLike, frict
     """
     flow = np.asarray(flow_lph, float)
     return Pipes.of(length_m, inside_mm, friction or Friction()).loss_and_slope(flow)[0]
-
-
-def christiansen(outlets: ArrayLike, exponent: float = EXPONENT) -> Floats:
-    """Return the share of a pipe's friction that is left when it gives its flow off through equal outlets.
-
-    F = 1/(m+1) + 1/(2N) + sqrt(m-1)/(6 N^2), the first outlet a full spacing from the inlet (Christiansen 1942,
-    Irrigation by Sprinkling, California Agricultural Experiment Station Bulletin 670).
-
-    >>> christiansen([10, 100]).round(3)
-    array([0.402, 0.356])
-    """
-    n = np.asarray(outlets, float)
-    return 1 / (exponent + 1) + 1 / (2 * n) + math.sqrt(exponent - 1) / (6 * n**2)
-
-
-def static_kpa(rise_m: ArrayLike) -> Floats:
-    """Return the pressure [kPa] that water gives up in rising so many metres; negative when it falls.
-
-    >>> static_kpa(0.3048 * 2.308).round(2)
-    np.float64(6.9)
-    """
-    return np.asarray(rise_m, float) * KPA_PER_M

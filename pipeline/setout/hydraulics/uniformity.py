@@ -1,18 +1,14 @@
-"""How evenly emitters give: emission uniformity and its class, spread of pressure and of flow."""
+"""How evenly emitters give: emission uniformity and its class."""
 
 from __future__ import annotations
 
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
-Floats = NDArray[np.float64]
+from numpy.typing import ArrayLike
 
 CLASSES: Final = ((90.0, "excellent"), (80.0, "good"), (70.0, "fair"), (0.0, "poor"))
 """Emission uniformity [%] from which each class holds (usual practice; the steps of ASAE EP458 are of this kind)."""
-VARIATION_CLASSES: Final = ((0.05, "excellent"), (0.07, "average"), (0.11, "marginal"), (0.15, "poor"), (np.inf, "unacceptable"))
-"""Coefficient of manufacturing variation of point emitters up to which each class holds (ASAE EP405.1, table 1; from memory)."""
 
 
 def emission_uniformity(flow_lph: ArrayLike, variation: float = 0.0, per_plant: float = 1.0) -> float:
@@ -55,60 +51,3 @@ def class_of(uniformity: float) -> str:
     ['excellent', 'good', 'fair', 'poor', '']
     """
     return next((word for least, word in CLASSES if uniformity >= least), "")
-
-
-def variation_class(variation: float) -> str:
-    """Return the word for a coefficient of manufacturing variation of point emitters.
-
-    >>> [variation_class(cv) for cv in (0.03, 0.06, 0.2)]
-    ['excellent', 'average', 'unacceptable']
-    """
-    return next(word for most, word in VARIATION_CLASSES if variation <= most)
-
-
-def spread(values: ArrayLike) -> float:
-    """Return by how much the least of some pressures or flows falls short of the greatest, as a share of it.
-
-    >>> round(spread([8.0, 10.0]), 3)
-    0.2
-    """
-    given = np.asarray(values, float)
-    most = float(given.max(initial=0.0))
-    return 1.0 - float(given.min()) / most if most > 0 else 0.0
-
-
-def statistical_spread(flow_lph: ArrayLike, variation: float = 0.0) -> float:
-    """Return the coefficient of variation of emitters' flows, manufacture and hydraulics together.
-
-    The two are independent, so their squares add (Bralts, Wu and Gitlin 1981); statistical uniformity is 100 (1 - V).
-
-    Parameters
-    ----------
-    flow_lph : (m,) array_like
-        Flow of each emitter as reckoned for perfect emitters [l/h].
-    variation : float
-        Coefficient of manufacturing variation.
-
-    Returns
-    -------
-    float
-        Standard deviation over mean; NaN where nothing is given.
-
-    Examples
-    --------
-    >>> statistical_spread([3.0, 3.0], 0.05)
-    0.05
-    """
-    flow = np.asarray(flow_lph, float)
-    if not flow.size or flow.mean() <= 0:
-        return float("nan")
-    return float(np.hypot(flow.std() / flow.mean(), variation))
-
-
-def flow_share(pressure_share: ArrayLike, exponent: ArrayLike) -> Floats:
-    """Return the share of its flow that an emitter gives at a share of its pressure: p^x.
-
-    >>> flow_share(0.9, [0.5, 0.0, 1.0]).round(3)
-    array([0.949, 1.   , 0.9  ])
-    """
-    return np.asarray(np.asarray(pressure_share, float) ** np.asarray(exponent, float))

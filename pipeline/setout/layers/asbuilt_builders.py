@@ -33,7 +33,7 @@ def asbuilt_layers(back: Return) -> Iterator[LayerData]:
         status[empty & (status == 0)] = 3
     x, y = frame.to(frame.survey_crs, planned.x, planned.y)
     columns: dict[str, Any] = {
-        "tree_id": texts(map(str, back.planting.facts["tree_id"])),
+        "tree_id": texts(map(str, back.planting.trees.ids)),
         "block": Coded(names, planned.block),
         "status": Coded(list(PLACE_WORDS), status),
     }
@@ -96,12 +96,12 @@ def _trees(back: Return) -> LayerData:
         "lat": lat,
     }
     for name in SEEN:
-        values = back.true.facts.get(name)
+        values = getattr(back.true.trees, name)
         columns[name] = None if values is None else _spread(np.asarray(values, float), back.order, size)
-    planned_sun = back.planting.facts.get("sun_h")
+    planned_sun = back.planting.trees.sun_h
     columns["sun_planned_h"] = None if planned_sun is None else np.where(held, np.asarray(planned_sun, float)[place], np.nan)
     codes = np.full(size, "", object)
-    codes[back.order] = back.true.facts["findings"]
+    codes[back.order] = back.true.trees.findings
     columns["findings"] = codes
     return LayerData(ASBUILT["asbuilt"], columns, Points(x, y))
 

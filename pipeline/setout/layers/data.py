@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import shapely
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from setout.errors import SetoutError
 from setout.layers.columns import Points, Segments, Shapes, Values
 from setout.layers.contract import LayerContract, check
+from setout.model import Geometries
 
 _ALLOWED: Final = {  # shapely type numbers; -1 is a missing geometry
     "": set(),
@@ -70,3 +71,15 @@ class LayerData:
         if isinstance(self.geometry, np.ndarray):
             return Shapes(self.geometry, multi=self.contract.geometry == "MULTIPOLYGON")
         return self.geometry
+
+
+def layer_of(contract: LayerContract, geometry: Geometries | Points | None, **columns: Any) -> LayerData:
+    """Return a layer out of lists and arrays; a column that is not given is null throughout."""
+    arrays = {key: np.asarray(v, object) if isinstance(v, list) and v and isinstance(v[0], str) else v for key, v in columns.items()}
+    typed = {key: np.asarray(v, float) if isinstance(v, list) else v for key, v in arrays.items()}
+    for column in contract.columns:
+        values = typed.get(column.name)
+        if isinstance(values, np.ndarray) and not values.size and column.kind == "text":
+            typed[column.name] = np.empty(0, object)
+        typed.setdefault(column.name, None)
+    return LayerData(contract, typed, geometry)

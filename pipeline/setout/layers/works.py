@@ -1,20 +1,65 @@
-"""Layers of what is built beside the trees: beds, posts, screens."""
+"""What is built beside the trees: beds, posts and screens."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
+from typing import Final
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from setout.layers import CONTRACTS
 from setout.layers.columns import Coded, Points
+from setout.layers.contract import Column, LayerContract, must
 from setout.layers.data import LayerData
-from setout.model import Geometries, Ints, Planting
+from setout.layers.places import Outer
+from setout.model import Ints, Planting
+
+BEDS: Final = LayerContract(
+    "beds",
+    "MULTIPOLYGON",
+    (
+        must("bed_id", "text", "", "block-row-number"),
+        must("block", "text", "", "name of the block"),
+        must("row", "int", "", "row number in the block, from 1"),
+        must("area_m2", "real", "m2", "area on the ground"),
+        must("plants", "int", "", "plants in it"),
+        Column("mulch_m3", "real", "m3", "mulch to the depth the plan asks"),
+    ),
+    "Raised beds",
+)
 
 
-def works_layers(planting: Planting, outer: Callable[..., Geometries]) -> Iterator[LayerData]:
+POSTS: Final = LayerContract(
+    "posts",
+    "POINT",
+    (
+        must("post_id", "text", "", "block-row-number"),
+        must("block", "text", "", "name of the block"),
+        must("row", "int", "", "row number in the block, from 1"),
+        must("kind", "text", "", "end or line"),
+    ),
+    "Trellis posts",
+)
+
+
+SCREENS: Final = LayerContract(
+    "screens",
+    "MULTILINESTRING",
+    (
+        must("block", "text", "", "name of the block"),
+        Column("purpose", "text", "", "hide or shade"),
+        must("row", "int", "", "line of the screen, from 1"),
+        must("length_m", "real", "m", "length of its pieces: gaps where nothing is planted are left out"),
+        must("trees", "int", "", "plants in the line"),
+        Column("height_m", "real", "m", "mature height of its tallest plant"),
+        Column("yard_m", "real", "m", "distance from the yard that it serves"),
+    ),
+    "Screens",
+)
+
+
+def works_layers(planting: Planting, outer: Outer) -> Iterator[LayerData]:
     """Yield the layers of beds, posts and screens that a planting has."""
     works, site = planting.works, planting.site
     names = [block.name for block in site.blocks]
@@ -23,7 +68,7 @@ def works_layers(planting: Planting, outer: Callable[..., Geometries]) -> Iterat
         beds = [block.pattern.bed for block in site.blocks]
         mulch = np.array([0.0 if bed is None else bed.mulch_m for bed in beds])[works.bed_block]
         yield LayerData(
-            CONTRACTS["beds"],
+            BEDS,
             {
                 "bed_id": numbered(names, works.bed_block, works.bed_row),
                 "block": Coded(names, works.bed_block),
@@ -37,7 +82,7 @@ def works_layers(planting: Planting, outer: Callable[..., Geometries]) -> Iterat
     if len(works.post_x):
         x, y = site.frame.to(site.frame.survey_crs, works.post_x, works.post_y)
         yield LayerData(
-            CONTRACTS["posts"],
+            POSTS,
             {
                 "post_id": numbered(names, works.post_block, works.post_row),
                 "block": Coded(names, works.post_block),
@@ -74,7 +119,7 @@ def _plants_a_bed(planting: Planting) -> Ints:
     return out
 
 
-def _screens(planting: Planting, outer: Callable[..., Geometries]) -> Iterator[LayerData]:
+def _screens(planting: Planting, outer: Outer) -> Iterator[LayerData]:
     """Yield the lines of the screens, one for every line of plants."""
     site, rows = planting.site, planting.rows
     screens = [k for k, block in enumerate(site.blocks) if block.pattern.kind == "screen"]
@@ -85,7 +130,7 @@ def _screens(planting: Planting, outer: Callable[..., Geometries]) -> Iterator[L
     blocks = [site.blocks[k] for k in rows.block[own].tolist()]
     yard = [np.nan if block.yard is None else float(shapely.distance(block.yard, line)) for block, line in zip(blocks, lines, strict=True)]
     yield LayerData(
-        CONTRACTS["screens"],
+        SCREENS,
         {
             "block": np.array([block.name for block in blocks], object),
             "purpose": np.array([block.purpose for block in blocks], object),

@@ -32,13 +32,13 @@ from setout.model.planting import (
     OrderLine,
     Planting,
     Rows,
-    Trees,
     Usable,
     WorkLine,
     Works,
 )
 from setout.model.site import Ground, HeightLimit, NoPlant, Reach, Served, Setback, Site, Survey, Water, WaterPoints
 from setout.model.system import Bed, Block, Dealing, Pair, Pattern, Plant, Trellis
+from setout.model.trees import Trees
 
 __all__ = [
     "WGS84",

@@ -17,8 +17,6 @@ SWAPPED: Final = 2
 MISPLACED: Final = 3
 DOUBLED: Final = 4
 EXTRA: Final = 5
-MISSING: Final = 6
-NOT_SURVEYED: Final = 7
 NOT_JUDGED: Final = 8
 STATUSES: Final = ("in_place", "off_place", "swapped", "misplaced", "doubled", "extra", "missing", "not_surveyed", "not_judged")
 """What a surveyed tree, or a planned place without one, is: codes by number."""

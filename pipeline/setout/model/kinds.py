@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setout.model.base import Ints
-from setout.model.planting import Trees
 from setout.model.system import Block, Plant
+from setout.model.trees import Trees
 
 
 @dataclass(frozen=True, slots=True)

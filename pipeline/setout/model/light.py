@@ -40,11 +40,6 @@ class SunDays:
     am_h: Floats
     pm_h: Floats
 
-    @property
-    def length_h(self) -> Floats:
-        """Return the length of every day [h]."""
-        return self.am_h + self.pm_h
-
 
 @dataclass(frozen=True, slots=True)
 class ScreenShade:

@@ -8,7 +8,6 @@ from typing import Final, Literal
 import numpy as np
 
 from setout.model.base import Finding, Floats, Ints
-from setout.units import GALLON
 
 MONTHS: Final = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December")
 """Names of the months; month 1 is January everywhere."""
@@ -170,7 +169,3 @@ class Need:
     method: str = ""
     taken: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
-
-    def gallons(self) -> Floats:
-        """Return the need of every tree in US gallons a day."""
-        return self.need_lpd / GALLON

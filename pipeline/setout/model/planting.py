@@ -7,12 +7,12 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from setout.model.base import Bools, Finding, Floats, Geometries, Ints
 from setout.model.need import Need
 from setout.model.sheet import SheetSettings
 from setout.model.site import Ground, Reach, Site
+from setout.model.trees import Trees
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -106,32 +106,6 @@ class Rows:
         import shapely
 
         return np.asarray(shapely.length(self.line), float)
-
-
-@dataclass(frozen=True, slots=True)
-class Trees:
-    """Planting positions in walking order; every array has one entry a tree.
-
-    Attributes
-    ----------
-    block : index into the site's blocks
-    row, position : numbers from 1, along the way a crew walks
-    x, y : frame [m]
-    plant : index into the block's plants; -1 where it names none
-    partner : index of the other tree of the same pair; -1 for none
-    """
-
-    block: NDArray[np.int32]
-    row: NDArray[np.int32]
-    position: NDArray[np.int32]
-    x: Floats
-    y: Floats
-    plant: NDArray[np.int32]
-    partner: NDArray[np.int32] = field(default_factory=lambda: np.empty(0, np.int32))
-
-    def __len__(self) -> int:
-        """Return the number of trees."""
-        return int(self.x.size)
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,9 +289,8 @@ class Planting:
 
     Attributes
     ----------
-    site, ground, usable, rows, trees, reach : the stages' results; reach is None without a water section
-    facts : per-tree columns by layer column name (tree_id, elevation_m, slope_pct, nearest_m, run_m ...), NaN where
-        unknown; beside them water_index, the water point that serves each tree (-1 for none)
+    site, ground, usable, rows, trees, reach : the stages' results, trees with all that is known of each; reach is None
+        without a water section
     findings : everything that falls short or should be known, in order of severity
     irrigation : pipes, zones and what each tree gets; None without a water section
     need : water that the plants need; None without a water section
@@ -333,14 +306,12 @@ class Planting:
     usable: Usable
     rows: Rows
     trees: Trees
-    facts: Mapping[str, NDArray[Any]]
     findings: tuple[Finding, ...]
     reach: Reach | None = None
     works: Works = field(default_factory=Works)
     order: tuple[OrderLine, ...] = ()
     materials: tuple[MaterialLine, ...] = ()
     rooms: tuple[BlockRoom, ...] = ()
-    room_words: tuple[tuple[str, ...], ...] = ()
     irrigation: Irrigation | None = None
     light: Light | None = None
     cold_air: ColdAir | None = None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -15,7 +15,7 @@ from setout.model.asbuilt import DOUBLED, AsBuilt, FieldPoints
 from setout.model.staking import StakeSet
 from setout.planfile import Plan
 from setout.read.vector.fieldpoints import FieldFile
-from setout.run.joints import facts_of, ground_by_block
+from setout.run.joints import columns_of, ground_by_block, room_columns
 from setout.run.lighting import Stand, lighting
 from setout.stages import check as look
 from setout.stages import fieldreturn, room, water
@@ -66,7 +66,7 @@ def planned_of(planting: Planting, stakes: StakeSet) -> fieldreturn.Planned:
     words = [(k.plant, k.variety, k.role) for k in stakes.kinds]
     kinds = {word: number for number, word in enumerate(dict.fromkeys(words))}
     kind = np.array([kinds[word] for word in words], np.int64)[stakes.kind]
-    ids = np.asarray(planting.facts["tree_id"]).astype(str)
+    ids = planting.trees.ids.astype(str)
     return fieldreturn.Planned(ids, trees.x, trees.y, trees.block.astype(np.int64), kind, stakes.blocks)
 
 
@@ -113,21 +113,19 @@ def seen(the_plan: Plan, planting: Planting, stakes: StakeSet, shade: Any, field
     order = _in_order(built, block)
     trees = _true_trees(planting, field.points, built, order, block)
     ids = np.array(labels)[order]
-    facts, _ = facts_of(site, planting.ground, trees, planting.reach, ids)
-    roomy = room.room_of(site, trees, facts["nearest_m"], planting.rows, ground_m2=ground_by_block(site, planting.usable))
-    facts["crowding"], facts["overlap_m"] = roomy.crowding, roomy.overlap_m
-    facts["room_m"], facts["pruning_load"] = roomy.room_m, roomy.pruning_load
-    positions = look.Positions(ids, trees.block.astype(np.int64), trees.x, trees.y, facts, trees.partner)
+    trees = replace(trees, **columns_of(site, planting.ground, trees, planting.reach, ids)[0])
+    roomy = room.room_of(site, trees, trees.known("nearest_m"), planting.rows, ground_m2=ground_by_block(site, planting.usable))
+    trees = replace(trees, **room_columns(roomy))
+    positions = look.Positions(ids, trees.block.astype(np.int64), trees.x, trees.y, trees, trees.partner)
     short = look.check(site, positions, look.Checks(planting.ground.max_slope, ROOM_SHARE), areas)
     outside = _nowhere(field.points, labels, block)
-    sunny = _light(the_plan, planting, shade, trees, facts)
-    facts |= sunny
+    trees = replace(trees, **_light(the_plan, planting, shade, trees))
     found = (*_monuments(planting, field), *fieldreturn.doubts(planned, built, site.monuments))
     if not built.set_up.coarse:  # else these would tell of the survey, and not of the trees
-        found += (*outside, *short, *_sun_lost(planting, built, order, facts), *_beside_emitters(planting, built, labels))
+        found += (*outside, *short, *_sun_lost(planting, built, order, trees), *_beside_emitters(planting, built, labels))
     found = tuple(sorted(found, key=lambda finding: ("stop", "warn", "note").index(finding.severity)))
-    facts["findings"] = codes_by_tree(ids, found)
-    true = replace(planting, trees=trees, facts=_facts(planting, built, order, facts), findings=found, irrigation=None, light=None)
+    trees = replace(trees, findings=codes_by_tree(ids, found))
+    true = replace(planting, trees=_filled(planting.trees, built, order, trees), findings=found, irrigation=None, light=None)
     return Seen(built, order, true, labels, found)
 
 
@@ -201,22 +199,22 @@ def _monuments(planting: Planting, field: Field) -> list[Finding]:
     return found
 
 
-def _light(the_plan: Plan, planting: Planting, shade: Any, trees: Trees, facts: Mapping[str, Any]) -> dict[str, Any]:
+def _light(the_plan: Plan, planting: Planting, shade: Any, trees: Trees) -> dict[str, Any]:
     """Reckon the sun of the true positions, where the plan has it."""
     if planting.light is None or shade is None:
         return {}
-    lit = lighting(the_plan, shade, Stand(planting.site, planting.ground, trees, planting.rows, facts))
-    return {name: values for name, values in lit.facts.items() if name in ("sun_h", "sun_am_h", "sun_pm_h")}
+    lit = lighting(the_plan, shade, Stand(planting.site, planting.ground, trees, planting.rows))
+    return {name: values for name, values in lit.columns.items() if name in ("sun_h", "sun_am_h", "sun_pm_h")}
 
 
-def _sun_lost(planting: Planting, built: AsBuilt, order: Ints, facts: Mapping[str, Any]) -> list[Finding]:
+def _sun_lost(planting: Planting, built: AsBuilt, order: Ints, trees: Trees) -> list[Finding]:
     """Tell, block by block, how many trees have less sun where they stand than where they are planned."""
-    planned = planting.facts.get("sun_h")
-    if planned is None or "sun_h" not in facts:
+    planned, here = planting.trees.sun_h, trees.sun_h
+    if planned is None or here is None:
         return []
     place = built.place[order]
     held = place >= 0
-    lost = np.where(held, np.asarray(planned, float)[place], np.nan) - np.asarray(facts["sun_h"], float)
+    lost = np.where(held, planned[place], np.nan) - here
     found = []
     for index, block in enumerate(planting.site.blocks):
         own = held & (planting.trees.block[place] == index) & (lost > SUN_LOST)
@@ -243,16 +241,16 @@ def _beside_emitters(planting: Planting, built: AsBuilt, labels: tuple[str, ...]
     return [finding for finding in told if finding.tree_id not in doubled]
 
 
-def _facts(planting: Planting, built: AsBuilt, order: Ints, facts: Mapping[str, Any]) -> dict[str, Any]:
-    """Return columns of the true trees: looked up anew where that can be, else as planned; unknown for extra trees."""
+def _filled(planned: Trees, built: AsBuilt, order: Ints, trees: Trees) -> Trees:
+    """Return the true trees with every column: looked up anew where that can be, else as planned; unknown for extra trees."""
     place = built.place[order]
     held = place >= 0
     out: dict[str, Any] = {}
-    for name, values in planting.facts.items():
-        if values is None:
+    for column in fields(planned):
+        array = getattr(planned, column.name)
+        if array is None or getattr(trees, column.name) is not None:
             continue
-        array = np.asarray(values)
         taken = array[place]
         blank: Any = {"f": np.nan, "i": -1, "b": False}.get(array.dtype.kind, "")
-        out[name] = np.where(held, taken, blank) if array.dtype.kind in "fib" else np.where(held, taken.astype(object), blank)
-    return out | {name: values for name, values in facts.items() if values is not None}
+        out[column.name] = np.where(held, taken, blank) if array.dtype.kind in "fib" else np.where(held, taken.astype(object), blank)
+    return replace(trees, **out)

@@ -15,7 +15,7 @@ from setout.geometry.cells.cellmask import MaskedCells
 from setout.model import Bed, Ground, Reach, Served, Site, Survey, Trees, Usable
 from setout.planfile import Plan
 from setout.stages import check as look
-from setout.stages import exclude, fill, reach, terrain
+from setout.stages import exclude, fill, reach, room, terrain
 from setout.units import show_area, show_length
 from setout.words.plan import CONTOURS_M
 from setout.words.terms import called
@@ -123,29 +123,34 @@ def allowed_by(ground: Ground, high: Any) -> fill.Allowed | None:
     return MaskedCells(ground, masks)
 
 
-def facts_of(site: Site, ground: Ground, trees: Trees, reached: Reach | None, ids: Any = None) -> tuple[dict[str, Any], Site]:
-    """Look up per-tree figures, of finished positions only; return the site with the heights of its water points."""
+def columns_of(site: Site, ground: Ground, trees: Trees, reached: Reach | None, ids: Any = None) -> tuple[dict[str, Any], Site]:
+    """Look up columns of finished trees, by name; return the site with the heights of its water points."""
     size = len(trees)
-    facts: dict[str, Any] = {"tree_id": tree_ids([b.name for b in site.blocks], trees) if ids is None else ids}
+    found: dict[str, Any] = {"tree_id": tree_ids([b.name for b in site.blocks], trees) if ids is None else ids}
     z = np.full(size, np.nan)
     if ground.elevations is not None:
         # water points are looked up in the same reading of the DEM
         points = site.water.points if site.water is not None else None
         x, y = (trees.x, trees.y) if points is None else (np.append(trees.x, points.x), np.append(trees.y, points.y))
         heights, slopes, _ = terrain.sample(ground, x, y)
-        z, facts["slope_pct"] = heights[:size], slopes[:size]
+        z, found["slope_pct"] = heights[:size], slopes[:size]
         if site.water is not None and points is not None:
             site = replace(site, water=replace(site.water, points=replace(points, z=heights[size:])))
-    facts["elevation_m"] = z if np.isfinite(z).any() else None
-    facts.setdefault("slope_pct", np.full(size, np.nan))
+    found["elevation_m"] = z if np.isfinite(z).any() else None
+    found.setdefault("slope_pct", np.full(size, np.nan))
     nearest, apart = look.nearest_neighbour(trees.x, trees.y, trees.partner if len(trees.partner) else None)
-    facts["nearest_m"] = np.where(np.isfinite(nearest), nearest, np.nan)
-    facts["apart_m"] = apart
+    found["nearest_m"] = np.where(np.isfinite(nearest), nearest, np.nan)
+    found["apart_m"] = apart
     served = Served(np.full(size, -1), np.full(size, np.nan), np.full(size, np.nan))
     if site.water is not None and reached is not None:
         served = reach.serve(reached, site.water, trees.x, trees.y, z)
-    facts["water_index"], facts["run_m"], facts["pressure_kpa"] = (served.point, served.run_m, served.pressure_kpa)
-    return facts, site
+    found["water_index"], found["run_m"], found["pressure_kpa"] = (served.point, served.run_m, served.pressure_kpa)
+    return found, site
+
+
+def room_columns(roomy: room.Room) -> dict[str, Any]:
+    """Return the columns of trees that their room gives."""
+    return {name: getattr(roomy, name) for name in ("crowding", "overlap_m", "room_m", "pruning_load")}
 
 
 def tree_ids(names: Sequence[str], trees: Trees) -> Any:

@@ -24,19 +24,18 @@ class Lit:
 
     light: Light | None = None
     cold: ColdAir | None = None
-    facts: Mapping[str, Any] = field(default_factory=dict)
+    columns: Mapping[str, Any] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Stand:
-    """Finished positions: the site, the ground they stand on, the trees, their rows and columns."""
+    """Finished positions: the site, the ground they stand on, the trees and their rows."""
 
     site: Site
     ground: Ground
     trees: Trees
     rows: Rows
-    facts: Mapping[str, Any]
 
 
 def shade_at(the_plan: Plan, surveyed: Survey, site: Site) -> Shade:
@@ -93,14 +92,14 @@ def _lit(wanted: LightPlan, shade: Shade, stand: Stand, say: Say) -> Lit:
     frame, blocks = site.frame, site.blocks
     sky = sky_over(wanted, shade, site, stand.ground)
     path = sky.path
-    z = ground_height(stand.facts.get("elevation_m"), len(trees))
+    z = ground_height(trees.elevation_m, len(trees))
     light = sun.trees_light(blocks, trees, z, sky, wanted.year, say)
     shades = sun.screen_shades(blocks, trees, z, path, wanted.year)
     found = (*shade.findings, *sun.light_findings(blocks, trees, light), *sun.screen_findings(blocks, shades, frame.lat))
     turned = sun.directions(blocks, stand.rows, path, wanted.year)
     light = replace(light, shades=shades, directions=turned, findings=found)
-    facts = {"sun_h": light.sun_h, "sun_am_h": light.sun_am_h, "sun_pm_h": light.sun_pm_h, "sun_open_h": light.open_h}
-    return Lit(light, None, facts, found)
+    columns = {"sun_h": light.sun_h, "sun_am_h": light.sun_am_h, "sun_pm_h": light.sun_pm_h, "sun_open_h": light.open_h}
+    return Lit(light, None, columns, found)
 
 
 def ground_height(elevation: Any, size: int) -> Floats:

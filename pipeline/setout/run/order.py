@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +16,7 @@ from setout.progress import Say, silent
 from setout.read import plan_file
 from setout.read.survey import read_survey
 from setout.run.inputs import changed, changed_finding, inputs_of
-from setout.run.joints import facts_of, ground_by_block, reasons_told
+from setout.run.joints import columns_of, ground_by_block, reasons_told, room_columns
 from setout.run.land import STAGES as TO_LAND
 from setout.run.land import Land, filled_on, land_of
 from setout.run.lighting import Stand, lighting, shade_at
@@ -29,7 +29,6 @@ from setout.stages import check as look
 from setout.tables.labour import Rate
 from setout.words.grouped import codes_by_tree
 from setout.words.refusals import in_words
-from setout.words.room import plain_words
 from setout.write.folder import OutputFolder, check_writable
 from setout.write.products import managed_by
 
@@ -80,13 +79,13 @@ def _through_all_stages(the_plan: Plan, surveyed: Survey, steps: Steps) -> Plant
         trees, dealt = assign.assign(filled.trees, site.blocks)
     seen = _look(land, trees, filled.rows, the_plan.rates, steps)
     with steps.step("water"):
-        watered = watering(the_plan, planted_on(land, seen.site, trees, filled.rows, seen.facts), surveyed.weather, steps.say)
+        watered = watering(the_plan, planted_on(land, seen.site, seen.trees, filled.rows), surveyed.weather, steps.say)
     with steps.step("light"):
-        lit = lighting(the_plan, shade, Stand(seen.site, land.ground, trees, filled.rows, seen.facts), steps.say)
+        lit = lighting(the_plan, shade, Stand(seen.site, land.ground, seen.trees, filled.rows), steps.say)
     findings = by_severity((*land.findings, *short, *dealt, *seen.findings, *watered.findings, *lit.findings))
-    facts = {**seen.facts, **watered.facts, **lit.facts}
+    trees = replace(seen.trees, **watered.columns, **lit.columns)
     if any(finding.tree_id or finding.trees is not None for finding in findings):
-        facts["findings"] = codes_by_tree(facts["tree_id"], findings)
+        trees = replace(trees, findings=codes_by_tree(trees.ids, findings))
     allow = the_plan.materials.value()
     rooms = seen.room.blocks
     needs = watered.need.classes if watered.need is not None else ()
@@ -100,14 +99,12 @@ def _through_all_stages(the_plan: Plan, surveyed: Survey, steps: Steps) -> Plant
         reasons_told(land.usable),
         filled.rows,
         trees,
-        facts,
         findings,
         land.reached,
         filled.works,
         order,
         materials,
         rooms,
-        tuple(tuple(plain_words(r, site.blocks[r.block], site.units)) for r in rooms),
         irrigation=watered.irrigation,
         need=watered.need,
         light=lit.light,
@@ -127,15 +124,15 @@ def by_severity(findings: Sequence[Finding]) -> tuple[Finding, ...]:
 
 def _unknown(values: Any) -> bool:
     """Tell whether a column holds no number at all: it is left out, and null in the layers."""
-    return values.dtype.kind == "f" and not np.isfinite(values).any()
+    return values is not None and values.dtype.kind == "f" and not np.isfinite(values).any()
 
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
-    """What finished positions are like: columns by name, room, findings."""
+    """What finished positions are like: the trees with their columns, room, findings."""
 
     site: Site
-    facts: dict[str, Any]
+    trees: Trees
     room: room.Room
     findings: tuple[Finding, ...]
 
@@ -144,17 +141,17 @@ def _look(land: Land, trees: Trees, rows: Rows, rates: Sequence[Rate], steps: St
     """Look at finished positions: their ground and water, their room and partners, and what they are held to."""
     site = land.site
     with steps.step("look at every tree"):
-        facts, site = facts_of(site, land.ground, trees, land.reached)
+        found, site = columns_of(site, land.ground, trees, land.reached)
+        trees = replace(trees, **found)
     with steps.step("room"):
         ground_m2 = ground_by_block(site, land.usable)
-        roomy = room.room_of(site, trees, facts["nearest_m"], rows, ground_m2=ground_m2, rates=rates)
-        facts["crowding"], facts["overlap_m"] = roomy.crowding, roomy.overlap_m
-        facts["room_m"], facts["pruning_load"] = roomy.room_m, roomy.pruning_load
-        facts["pollinizer_m"], alone = pollinate.partners(site, trees)
+        roomy = room.room_of(site, trees, trees.known("nearest_m"), rows, ground_m2=ground_m2, rates=rates)
+        partner_m, alone = pollinate.partners(site, trees)
+        trees = replace(trees, **room_columns(roomy), pollinizer_m=partner_m)
     with steps.step("check"):
         block = trees.block.astype(np.int64)
-        positions = look.Positions(facts["tree_id"], block, trees.x, trees.y, facts, trees.partner)
+        positions = look.Positions(trees.ids, block, trees.x, trees.y, trees, trees.partner)
         short = look.check(site, positions, look.Checks(land.ground.max_slope), land.areas)
         notes = look.nearest_notes(site, positions, land.areas)
-    known = {name: values for name, values in facts.items() if values is not None and not _unknown(values)}
-    return _Seen(site, known, roomy, (*roomy.findings, *alone, *notes, *short))
+    nothing: dict[str, Any] = {f.name: None for f in fields(trees) if _unknown(getattr(trees, f.name))}
+    return _Seen(site, replace(trees, **nothing), roomy, (*roomy.findings, *alone, *notes, *short))

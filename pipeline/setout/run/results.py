@@ -30,11 +30,11 @@ def write(planting: Planting, folder: Path, products: Sequence[str], steps: Step
         with steps.step("contours"):
             contours = terrain.contour_lines(planting.ground, planting.site, CONTOURS_M[planting.site.units])
     if "geopackage" in products:
-        from setout.layers import plan_builders
+        from setout.layers import plan_layers
         from setout.write.geopackage import writer
 
         with steps.step("write plan.gpkg"):
-            writer.write(folder / "plan.gpkg", plan_builders.plan_layers(planting, contours), planting.site.frame.survey_crs)
+            writer.write(folder / "plan.gpkg", plan_layers(planting, contours), planting.site.frame.survey_crs)
     if "terrain" in products and planting.ground.elevations is not None:
         from setout.write import terrain as rasters
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -40,7 +39,7 @@ class Watered:
     """The irrigation, per-tree columns that it gives or changes, materials, findings, and the need behind it."""
 
     irrigation: Irrigation | None
-    facts: dict[str, Any]
+    columns: dict[str, Any]
     materials: tuple[MaterialLine, ...] = ()
     findings: tuple[Finding, ...] = ()
     need: Need | None = None
@@ -60,23 +59,12 @@ class Planted:
     run_m: Floats
 
 
-def planted_on(land: Land, site: Site, trees: Trees, rows: Rows, facts: Mapping[str, Any]) -> Planted | None:
+def planted_on(land: Land, site: Site, trees: Trees, rows: Rows) -> Planted | None:
     """Gather finished positions for their water."""
     if land.reached is None:
         return None
-    z = facts.get("elevation_m")
-    unknown = np.full(len(trees), np.nan)
-    run = facts.get("run_m")
-    return Planted(
-        site,
-        land.ground,
-        land.reached,
-        trees,
-        rows,
-        unknown if z is None else np.asarray(z, float),
-        np.asarray(facts["water_index"]),
-        unknown if run is None else np.asarray(run, float),
-    )
+    assert trees.water_index is not None
+    return Planted(site, land.ground, land.reached, trees, rows, trees.known("elevation_m"), trees.water_index, trees.known("run_m"))
 
 
 def watering(the_plan: Plan, planted: Planted | None, weather: Weather | None = None, say: Say = silent) -> Watered:
@@ -98,9 +86,8 @@ def watering(the_plan: Plan, planted: Planted | None, weather: Weather | None = 
 
     given = water.Given(site, planted.trees, planted.rows, planted.z, point, unserved, planted.reached, heights)
     irrigation = water.irrigate(given, settings, need, say)
-    facts: dict[str, Any] = {"water_index": point, "run_m": run}
-    facts |= columns(irrigation)
-    return Watered(irrigation, facts, irrigation.materials, (*need.findings, *irrigation.findings), need)
+    filled = {"water_index": point, "run_m": run} | columns(irrigation)
+    return Watered(irrigation, filled, irrigation.materials, (*need.findings, *irrigation.findings), need)
 
 
 def settings_of(the_plan: Plan) -> IrrigationPlan:

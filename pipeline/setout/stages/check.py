@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from setout.geometry.places.nearby import Bins, bins_of, in_boxes, near_legs, nearest_distance
-from setout.model import Finding, Floats, Geometries, Ints, Site
+from setout.model import Finding, Floats, Geometries, Ints, Site, Trees
 
 ROOM_TOLERANCE = 1e-3
 """How much nearer than its pattern's distance a neighbour may stand [m]: rounding, not planting."""
@@ -39,8 +39,7 @@ class Positions:
     tree_id : what they are called
     block : index of the block each belongs to; -1 for none
     x, y : frame [m]
-    facts : per-tree figures by column name: nearest_m, slope_pct, run_m, pressure_kpa (NaN unknown), and apart_m, the
-        distance to the nearest tree that is not the partner of its pair
+    trees : the columns slope_pct, run_m, pressure_kpa and apart_m are looked at
     partner : index of the other tree of the pair, -1 for none; None where there are no pairs
     """
 
@@ -48,7 +47,7 @@ class Positions:
     block: Ints
     x: Floats
     y: Floats
-    facts: Mapping[str, NDArray[Any]]
+    trees: Trees
     partner: NDArray[np.int32] | None = None
 
 
@@ -192,7 +191,7 @@ def _boxes_near(one: Floats, other: Floats, distance: float) -> bool:
 
 def _nearest_of_own(positions: Positions, own: Ints, least: float) -> Floats:
     """Return the distance to the nearest tree of the same block; of any block where none is nearer than the least asked."""
-    nearest: Floats = np.asarray(positions.facts["apart_m"], float)[own]
+    nearest: Floats = positions.trees.known("apart_m")[own]
     if len(own) == len(positions.x) or not (nearest < least).any():
         return nearest
     partner = None
@@ -267,7 +266,7 @@ def _height_limits(site: Site, positions: Positions) -> Iterator[_Short]:
 
 
 def _slope(positions: Positions, checks: Checks) -> Iterator[_Short]:
-    slope = positions.facts["slope_pct"]
+    slope = positions.trees.known("slope_pct")
     steep = np.flatnonzero(slope > 100 * (checks.max_slope + SLOPE_TOLERANCE))
     yield _Short("too_steep", steep, slope[steep], 100 * checks.max_slope, "pct")
 
@@ -276,12 +275,12 @@ def _water(site: Site, positions: Positions) -> Iterator[_Short]:
     water = site.water
     if water is None or water.plant_beyond:
         return
-    run = positions.facts["run_m"]
+    run = positions.trees.known("run_m")
     far = np.flatnonzero(~np.isfinite(run))
     most = np.inf if water.max_run_m is None else water.max_run_m
     yield _Short("beyond_reach", far, np.full(len(far), np.nan), most)
     if water.min_pressure_kpa is not None:
-        kpa = positions.facts["pressure_kpa"]
+        kpa = positions.trees.known("pressure_kpa")
         low = np.flatnonzero(kpa < water.min_pressure_kpa - 1e-6)
         yield _Short("low_pressure", low, kpa[low], water.min_pressure_kpa, "kpa")
 

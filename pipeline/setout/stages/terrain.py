@@ -19,12 +19,10 @@ from setout.geometry.cells.cellsize import CellSize, Window, cell_size
 from setout.geometry.cells.strips import STRIP, Groups, chunks, group_step, overview, squared_slopes
 from setout.geometry.lines import overlay
 from setout.geometry.places import polymap
-from setout.model import Bools, Elevations, Finding, Floats, Ground, RasterGrid, Site
+from setout.model import Elevations, Finding, Floats, Ground, RasterGrid, Site
 
 OVERVIEW_CELLS = 2_500_000
 """Most heights kept for contours and pictures."""
-FEW_CELLS = 10_000
-"""Up to this many cells of the site's window, ground without elevation is measured and not counted in cells."""
 CONTOUR_CELLS = 400_000
 MOST_CONTOURS = 25
 SIMPLIFY_M = 0.15
@@ -178,27 +176,6 @@ def cell_mappings(ground: Ground) -> tuple[polymap.PolyMap, polymap.PolyMap]:
     assert ground.elevations is not None
     place = (ground.frame, ground.elevations.grid, ground.window)
     return gridmap.to_cells(*place), gridmap.to_frame(*place)
-
-
-def steep_at(ground: Ground, x: Floats, y: Floats) -> Bools:
-    """Return whether the ground at points is steeper than the limit."""
-    if ground.elevations is None:
-        return np.zeros(np.shape(x), bool)
-    return cellmask.bits_at(ground, ground.steep, *gridmap.cells_at(ground, x, y), outside=False)
-
-
-def blank_at(ground: Ground, x: Floats, y: Floats) -> Bools:
-    """Return whether the ground at points has no elevation."""
-    if ground.elevations is None:
-        return np.zeros(np.shape(x), bool)
-    return cellmask.bits_at(ground, ground.blank, *gridmap.cells_at(ground, x, y), outside=True)
-
-
-def ground_bits(ground: Ground, row0: int, row1: int, col0: int, col1: int) -> tuple[Bools, Bools]:
-    """Return the steep and the blank cells of a part of the site's window."""
-    top, _, left, _ = ground.window
-    part = (row0 - top, row1 - top, col0 - left, col1 - left)
-    return cellmask.part(ground.steep, part), cellmask.part(ground.blank, part)
 
 
 def sample(ground: Ground, x: Floats, y: Floats) -> tuple[Floats, Floats, Floats]:

@@ -14,31 +14,19 @@ from functools import lru_cache
 from importlib import resources
 from typing import Any
 
-from setout.errors import Fault, SetoutError
+from setout.errors import Fault
 from setout.tables.entry import FIGURES, CatalogueEntry, Figure, known_figures
 from setout.tables.rows import Given, entry_of, fault_of, fold, given_in_table
 from setout.tables.sheet import given_in_csv
 from setout.units import show_length
 
-__all__ = [
-    "FIGURES",
-    "CatalogueEntry",
-    "entries",
-    "figures_of",
-    "find",
-    "from_row",
-    "look_at_csv",
-    "look_at_tables",
-    "publications",
-    "read_csv",
-    "read_tables",
-]
+__all__ = ["FIGURES", "CatalogueEntry", "entries", "figures_of", "find", "look_at_csv", "look_at_tables", "publications"]
 
 
 @lru_cache(maxsize=1)
 def _published() -> tuple[CatalogueEntry, ...]:
     lines = [given for _, given in given_in_csv(_table("plants.csv"), "plants.csv")]
-    _refuse([fault for given in lines for fault in given.faults])
+    assert not [fault for given in lines for fault in given.faults]
     return tuple(entry_of(given, None, "catalogue") for given in lines)
 
 
@@ -121,43 +109,6 @@ def _named(name: str, known: Sequence[CatalogueEntry]) -> CatalogueEntry | None:
     return None
 
 
-def from_row(mapping: Mapping[str, Any], origin: str, where: str = "", own: Mapping[str, CatalogueEntry] | None = None) -> CatalogueEntry:
-    """Read one [[plant]] table of a plan file.
-
-    Parameters
-    ----------
-    mapping : Mapping
-        ``name``, and any figure: lengths as text with their unit, ranges as a list of two.
-    origin : str
-        Name of the plan file; marks what is the grower's.
-    where : str
-        The table, for messages; the origin when absent.
-    own : Mapping, optional
-        Plants of the grower's that are known already, such as those of an own CSV.
-
-    Returns
-    -------
-    CatalogueEntry
-        The figures given; those left out come from the entry of that name, where there is one.
-
-    Raises
-    ------
-    SetoutError
-        Every fault of the table.
-
-    Examples
-    --------
-    >>> apple = from_row({"name": "apple, semi-dwarf", "spread": "14 ft", "bloom": "late"}, "plan.toml")
-    >>> round(apple.spread_m, 3), apple.bloom, apple.group, apple.own[0]
-    (4.267, 'late', 'apple', ('spread_range_m', 'yours (plan.toml)'))
-    """
-    place = where or origin
-    given = given_in_table(mapping, place)
-    base = _base(given, own or {}, f"{place}.name")
-    _refuse(given.faults)
-    return entry_of(given, base, origin)
-
-
 def _base(given: Given, own: Mapping[str, CatalogueEntry], where: str) -> CatalogueEntry | None:
     """Return the entry that what was given stands on; a name of several classes is a fault."""
     if not given.name:
@@ -169,49 +120,10 @@ def _base(given: Given, own: Mapping[str, CatalogueEntry], where: str) -> Catalo
         return None
 
 
-def _refuse(faults: Sequence[Fault]) -> None:
-    if faults:
-        raise SetoutError("", faults=tuple(faults))
-
-
-def read_tables(
-    tables: Sequence[Mapping[str, Any]], origin: str, own: Mapping[str, CatalogueEntry] | None = None
-) -> dict[str, CatalogueEntry]:
-    """Read all [[plant]] tables of a plan file.
-
-    Parameters
-    ----------
-    tables : Sequence of Mapping
-        In the order of the file.
-    origin : str
-        Name of the plan file.
-    own : Mapping, optional
-        Plants of an own CSV, on which the tables may stand.
-
-    Returns
-    -------
-    dict
-        By name; those of the CSV too.
-
-    Raises
-    ------
-    SetoutError
-        Every fault of every table.
-
-    Examples
-    --------
-    >>> list(read_tables([{"name": "fig", "height": "12 ft"}, {"name": "seaberry, hedge"}], "plan.toml"))
-    ['fig, standard', 'seaberry, hedge']
-    """
-    found, faults = look_at_tables(tables, origin, own)
-    _refuse(faults)
-    return found
-
-
 def look_at_tables(
     tables: Sequence[Mapping[str, Any]], origin: str, own: Mapping[str, CatalogueEntry] | None = None
 ) -> tuple[dict[str, CatalogueEntry], tuple[Fault, ...]]:
-    """Read all [[plant]] tables of a plan file as :func:`read_tables` does, as far as they can be read.
+    """Read all [[plant]] tables of a plan file, as far as they can be read.
 
     Parameters
     ----------
@@ -248,41 +160,8 @@ def look_at_tables(
     return {entry.name: entry for entry in found.values()}, tuple(faults)
 
 
-def read_csv(text: str, origin: str, where: str = "") -> dict[str, CatalogueEntry]:
-    r"""Read an own CSV of plants, in the columns of ``plants.csv``; lengths end in ``_ft`` or ``_m``.
-
-    Parameters
-    ----------
-    text : str
-        What the file holds.
-    origin : str
-        Name of the file; marks what is the grower's.
-    where : str
-        The file, for messages; the origin when absent.
-
-    Returns
-    -------
-    dict
-        By name; figures left empty come from the catalogue's entry of that name, where there is one.
-
-    Raises
-    ------
-    SetoutError
-        Every fault, with line and column.
-
-    Examples
-    --------
-    >>> fig = read_csv("name,spread_min_m,spread_max_m\nfig,3,4", "own.csv")["fig, standard"]
-    >>> fig.spread_m, fig.source_of("spread_range_m"), fig.source_of("bloom")
-    (3.5, 'yours (own.csv)', 'from memory')
-    """
-    found, faults = look_at_csv(text, origin, where)
-    _refuse(faults)
-    return found
-
-
 def look_at_csv(text: str, origin: str, where: str = "") -> tuple[dict[str, CatalogueEntry], tuple[Fault, ...]]:
-    r"""Read an own CSV of plants as :func:`read_csv` does, as far as it can be read.
+    r"""Read an own CSV of plants, in the columns of ``plants.csv``, as far as it can be read; lengths end in ``_ft`` or ``_m``.
 
     Parameters
     ----------
@@ -343,7 +222,7 @@ def figures_of(entry: CatalogueEntry, units: str = "us") -> list[tuple[str, str,
 
     Examples
     --------
-    >>> own = from_row({"name": "almond", "spread": "14 ft"}, "plan.toml")
+    >>> (own,) = look_at_tables([{"name": "almond", "spread": "14 ft"}], "plan.toml")[0].values()
     >>> [figure for figure in figures_of(own) if figure[0] in ("spread", "chill")]
     [('spread', '14 ft', 'yours (plan.toml)'), ('chill', '400-700 h', 'nursery chill table (low authority)')]
     """

@@ -165,7 +165,7 @@ def _nearest_within(planting: Planting, mine: Bools, block: Block) -> float:
     The plan's own nearest distances serve, unless one is less than the pattern gives: then a tree of another
     block may be meant, and the block's trees are measured alone.
     """
-    known = np.asarray(planting.facts.get("nearest_m", np.full(mine.size, np.nan)), float)[mine]
+    known = planting.trees.known("nearest_m")[mine]
     trees = planting.trees
     paired = trees.partner.size == len(trees) and bool((trees.partner[mine] >= 0).any())
     if int(mine.sum()) < (3 if paired else 2):

@@ -113,13 +113,13 @@ def test_columns_come_back_as_they_were(compact: bool) -> None:
     block = treedata.tree_block(plan, compact=compact)
     json.dumps(block, allow_nan=False)
     back = decoded(block)
-    assert back["tree_id"] == plan.facts["tree_id"].tolist()
+    assert back["tree_id"] == plan.trees.ids.tolist()
     for name, tolerance in (("nearest_m", 6e-5), ("elevation_m", 6e-4), ("slope_pct", 6e-3), ("run_m", 6e-4), ("pressure_kpa", 6e-3)):
-        np.testing.assert_allclose(back[name], plan.facts[name], atol=tolerance, err_msg=name)
+        np.testing.assert_allclose(back[name], getattr(plan.trees, name), atol=tolerance, err_msg=name)
     np.testing.assert_array_equal(back["row"], plan.trees.row)
     np.testing.assert_array_equal(back["position"], plan.trees.position)
     assert back["block"].tolist() == [plan.site.blocks[b].name for b in plan.trees.block]
-    served = ["" if i < 0 else plan.site.water.points.name[i] for i in plan.facts["water_index"]]  # type: ignore[union-attr]
+    served = ["" if i < 0 else plan.site.water.points.name[i] for i in plan.trees.water_index]  # type: ignore[union-attr]
     assert back["water_point"].tolist() == served
     east, north = plan.site.frame.to(plan.site.frame.plane_crs, plan.trees.x, plan.trees.y)
     np.testing.assert_allclose(back["easting"], east, atol=6e-4)
@@ -209,9 +209,8 @@ def test_no_trees_no_dem_no_water_no_findings(tmp_path: Path) -> None:
         plan,
         site=dataclasses.replace(plan.site, water=None, height_limits=()),
         usable=dataclasses.replace(plan.usable, exclusions=(), height_limits=()),
-        trees=Trees(nothing, nothing, nothing, none, none, nothing),
+        trees=Trees(nothing, nothing, nothing, none, none, nothing, tree_id=np.array([], str)),
         rows=Rows(nothing, nothing, none, none, none, none, nothing, none),
-        facts={"tree_id": np.array([], str)},
         findings=(),
         reach=None,
     )

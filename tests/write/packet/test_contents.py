@@ -21,7 +21,6 @@ import shapely
 from lxml import etree
 from pyproj import CRS, Geod
 
-from setout.layers import plan_builders
 from setout.model import transformer
 from setout.stages.staking import stake_set, tape_plan
 from setout.write.geopackage import writer
@@ -49,7 +48,7 @@ def made(request, tmp_path_factory):
     folder = tmp_path_factory.mktemp("packet")
     planting = plain(request.param)
     contents.write_packet(planting, stake_set(planting), folder / "packet")
-    layers = plan_builders.plan_layers(planting)
+    layers = plan_layers(planting)
     writer.write(folder / "plan.gpkg", layers, planting.site.frame.survey_crs)
     return request.param, folder / "packet", geopandas.read_file(folder / "plan.gpkg", layer="trees"), planting
 

@@ -149,7 +149,7 @@ def test_the_crews_rows_count_every_tree_once(planting, folder):
     assert sum(int(row["trees"]) for row in rows) == len(planting.trees)
     for row in rows:
         assert sum(int(n) for n in re.findall(r"(?:^|; )(\d+) ", row["plants"])) == int(row["trees"])
-    ids = planting.facts["tree_id"].tolist()
+    ids = planting.trees.ids.tolist()
     assert {row["first"] for row in rows} | {row["last"] for row in rows} <= set(ids)
     assert Counter(row["block"] for row in rows) == Counter(planting.site.blocks[b].name for b in planting.rows.block.tolist())
 

@@ -70,7 +70,7 @@ def test_figures_are_those_of_the_plan(plan: Any) -> None:
     assert section["days"] == "21 Jun, 21 Sep"
     names = ["A, lighter partners", "A, darker partners", "H", "S"]
     assert [block["name"] for block in section["blocks"]] == names
-    sun, partner = plan.facts["sun_h"], plan.trees.partner
+    sun, partner = plan.trees.sun_h, plan.trees.partner
     own = np.flatnonzero(plan.trees.block == 0)
     two = np.sort(np.column_stack([sun[own], sun[partner[own]]]), axis=1)[::2]
     groups = [two[:, 1], two[:, 0], sun[plan.trees.block == 1], sun[plan.trees.block == 2]]

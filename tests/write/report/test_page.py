@@ -90,7 +90,7 @@ def test_says_where_the_nearest_is_less_than_the_step(tmp_path: Path) -> None:
 
 def test_nearest_of_a_block_does_not_take_the_neighbour_block_for_its_own() -> None:
     plan = sample_planting.planting()
-    assert plan.facts["nearest_m"].min() < 3
+    assert plan.trees.nearest_m.min() < 3
     lines = wording.block_lines(plan)
     assert [line.nearest_m / FOOT for line in lines] == pytest.approx([16, 32, 14.42221], abs=1e-4)
 
@@ -207,7 +207,7 @@ def test_nearest_of_pairs_is_that_of_different_pairs() -> None:
     one = np.zeros(4, np.int32)
     trees = Trees(one, one + 1, np.arange(1, 5, dtype=np.int32), y * 0, y, one, np.array([1, 0, 3, 2], np.int32))
     block = dataclasses.replace(plan.site.blocks[1], pattern=Pattern("square", 10 * FOOT, 10 * FOOT, pair=Pair(2 * FOOT)))
-    plan = dataclasses.replace(plan, site=dataclasses.replace(plan.site, blocks=(block,)), trees=trees, facts={})
+    plan = dataclasses.replace(plan, site=dataclasses.replace(plan.site, blocks=(block,)), trees=trees)
     (line,) = wording.block_lines(plan)
     assert line.nearest_m == pytest.approx(8 * FOOT)
     assert "two trees of different pairs stand 8.00 ft apart" in wording.closer_than_step(line, "us")

@@ -1,4 +1,4 @@
-"""Slope, aspect, hillshade and position on the slope from heights: array in, array out.
+"""Slope, aspect and hillshade from heights: array in, array out.
 
 The gradient is Horn's (Proc. IEEE 69 (1981) 14-47), weights 1 2 1 over three rows and three columns::
 
@@ -120,73 +120,6 @@ def _extrapolate(w: Heights, *at: NDArray[np.bool_]) -> None:
         w[outer][:, edge] = 2 * w[1][:, edge] - w[inner][:, edge]
 
 
-def bordered(z: Heights) -> Heights:
-    """Return heights with a border of NaN, as :func:`differences` wants them."""
-    return np.pad(np.asarray(z, np.float32), 1, constant_values=np.nan)
-
-
-def whole_differences(z: Heights, sides: tuple[bool, bool, bool, bool]) -> tuple[Heights, Heights]:
-    """Return :func:`differences` with missing neighbours filled in.
-
-    Parameters
-    ----------
-    z : (rows + 2, cols + 2) ndarray of float32
-        Heights with a border of one cell, NaN where there is none.
-    sides : tuple of bool
-        Whether the border lies beyond the raster: above, below, left, right.
-
-    Returns
-    -------
-    along_columns, along_rows : (rows, cols) ndarray of float32
-        NaN only where the cell's own height is missing.
-
-    Examples
-    --------
-    >>> z = bordered(np.array([[1, 2], [1, 2]]))
-    >>> whole_differences(z, (True, True, True, True))[0].tolist()
-    [[4.0, 4.0], [4.0, 4.0]]
-    """
-    across, down = differences(z)
-    open_cells = np.isnan(across) | np.isnan(down)
-    if open_cells.any():
-        row, col = np.nonzero(open_cells)
-        filled = differences(neighbourhoods(z, row, col, sides))
-        across[row, col], down[row, col] = filled[0][0, 0], filled[1][0, 0]
-    none = np.isnan(z[1:-1, 1:-1])  # the middle has no weight of its own
-    across[none] = down[none] = np.nan
-    return across, down
-
-
-def horn(z: Heights, dx: float | NDArray[np.floating], dy: float | NDArray[np.floating]) -> tuple[Grades, Grades]:
-    """Return the gradient of a whole raster, edges included.
-
-    Parameters
-    ----------
-    z : (rows, cols) ndarray of float32
-        Heights, NaN where there is none.
-    dx, dy : float or (rows,) ndarray
-        Width and height of the cells, in the unit of the heights.
-
-    Returns
-    -------
-    dzdx, dzdy : (rows, cols) ndarray of float32
-        Rise over run towards higher columns and towards higher rows (on a north-up raster east and south).
-
-    Examples
-    --------
-    >>> z = np.array([[50, 45, 50], [30, 30, 30], [8, 10, 10]], np.float32)
-    >>> [round(float(part[1, 1]), 4) for part in horn(z, 5.0, 5.0)]
-    [0.05, -3.8]
-    """
-    across, down = whole_differences(bordered(z), (True, True, True, True))
-    return across * _per_row(dx), down * _per_row(dy)
-
-
-def _per_row(size: float | NDArray[np.floating]) -> NDArray[np.float32]:
-    factor = (1.0 / (8.0 * np.asarray(size, float))).astype(np.float32)
-    return factor[:, None] if factor.ndim else factor
-
-
 def slope(dzdx: Grades, dzdy: Grades) -> Grades:
     """Return the slope, rise over run, of gradients along two perpendicular axes.
 
@@ -240,8 +173,7 @@ def hillshade(dzdx: Grades, dzdy: Grades, azimuth: float = 315.0, altitude: floa
 
     Examples
     --------
-    >>> z = np.array([[2450, 2461, 2483], [2452, 2461, 2483], [2447, 2455, 2477]], np.float32)
-    >>> int(hillshade(*horn(z, 5.0, 5.0))[1, 1])
+    >>> int(hillshade(np.float64(3.125), np.float64(-0.525)))
     154
     """
     az, alt = np.radians(azimuth), np.radians(altitude)
@@ -249,31 +181,3 @@ def hillshade(dzdx: Grades, dzdy: Grades, azimuth: float = 315.0, altitude: floa
     light = (np.float32(np.sin(alt)) + dzdx * east + dzdy * south) / np.sqrt(1 + dzdx * dzdx + dzdy * dzdy)
     shade = 1.5 + 254.0 * np.maximum(light, 0)
     return np.where(np.isnan(shade), 0, shade).astype(np.uint8)
-
-
-def position_index(z: Heights) -> Heights:
-    """Return how far each cell lies above the mean of its eight neighbours.
-
-    The topographic position index of Wilson et al., Mar. Geod. 30 (2007) 3-35; missing neighbours as for the gradient.
-
-    Parameters
-    ----------
-    z : (rows, cols) ndarray of float32
-        Heights, NaN where there is none.
-
-    Returns
-    -------
-    (rows, cols) ndarray of float32
-        Positive on a rise, negative in a hollow, in the unit of the heights.
-
-    Examples
-    --------
-    >>> z = np.array([[50, 45, 50], [30, 30, 30], [8, 10, 10]], np.float32)
-    >>> float(position_index(z)[1, 1])
-    0.875
-    """
-    row, col = (part.ravel() for part in np.indices(z.shape))
-    near = neighbourhoods(bordered(z), row, col, (True, True, True, True)).reshape(9, -1)
-    others = np.delete(near, 4, axis=0) - near[4]
-    out: Heights = -(others.mean(axis=0, dtype=np.float64)).reshape(z.shape).astype(np.float32)
-    return out

@@ -17,7 +17,6 @@ from shapely.geometry.base import BaseGeometry
 from setout.geometry.lines import overlay
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 LITTLE = 0.02
 """How much wider than drawn an area opens a wall [m]."""

@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 MET = 1e-10
 """How near to a step the distance of two neighbours is brought [m]."""

@@ -180,35 +180,19 @@ def azimuths_of(path: SunPath) -> tuple[Azimuths, Ints]:
     return Azimuths(used, np.sin(angle), np.cos(angle), before), np.searchsorted(used, degree)
 
 
-def crown_slope(along: Any, chord: Any, square: Any, middle: Any, shape: Any) -> Any:
-    """Return the slope up to a crown that stands clear of the eye.
+def cut_crown_slope(along: Any, chord: Any, square: Any, middle: Any, shape: Any, begin: Any) -> Any:
+    """Return the slope up to a crown that begins at a plane, or that the eye is in or under.
 
     Parameters
     ----------
     along, chord : array
         d cos b and s of the module's formula [m].
     square : array
-        d^2 - r^2 [m2], more than 0.
+        d^2 - r^2 [m2]; 0 or less where the eye is in or under the crown.
     middle : array
         Height of the crown's middle over the eye [m].
     shape : array
         Half the crown's height over its radius.
-
-    Returns
-    -------
-    array
-        Tangent of the altitude, of the arguments' common shape.
-    """
-    return along * (middle / square) + chord * (shape * np.sqrt(square + (middle / shape) ** 2) / square)
-
-
-def cut_crown_slope(along: Any, chord: Any, square: Any, middle: Any, shape: Any, begin: Any) -> Any:
-    """Return the slope up to a crown that begins at a plane, or that the eye is in or under.
-
-    Parameters
-    ----------
-    along, chord, square, middle, shape : array
-        As for :func:`crown_slope`; square may be 0 or less.
     begin : array
         Distance along the ray at which the crown begins [m]; inf where the ray does not come there.
 

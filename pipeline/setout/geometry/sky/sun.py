@@ -153,33 +153,6 @@ def sun_path(days: Sequence[date], latitude: float, longitude: float, height_m: 
     return SunPath(which, altitude, azimuth, np.array(hours, float), np.array(morning, bool), tuple(days))
 
 
-def rise_and_set(
-    days: Sequence[date], latitude: float, longitude: float, height_m: float = 0.0, altitude_deg: float = 0.0
-) -> tuple[NDArray[np.datetime64], NDArray[np.datetime64], NDArray[np.datetime64]]:
-    """Return noon, and when the sun's middle passes an altitude before and after it.
-
-    Parameters
-    ----------
-    days : Sequence of date
-        By local solar time.
-    latitude, longitude : float
-        Place, north and east positive [deg].
-    height_m : float
-        Height of the place [m].
-    altitude_deg : float
-        Altitude to pass, without refraction [deg]; -0.8333 for the almanac's rising and setting.
-
-    Returns
-    -------
-    rise, noon, set : (days,) ndarray of datetime64
-        Universal time; all three the same where the sun stays below, half a day apart where it stays above.
-    """
-    track = _track(days, latitude, longitude, height_m)
-    noon, rise, sets = _passes(track, altitude_deg)
-    moments = [track.start + (hours * 3.6e6).round().astype("timedelta64[ms]") for hours in (rise, noon, sets)]
-    return moments[0], moments[1], moments[2]
-
-
 def _passes(track: _Track, altitude_deg: float) -> tuple[Floats, Floats, Floats]:
     """Return noon and the passings of an altitude before and after it, in hours from mean noon."""
     each = np.arange(len(track.start))

@@ -9,10 +9,10 @@ from itertools import pairwise
 import numpy as np
 
 from setout.geometry.places.growth import kept_of
-from setout.model import Block, BlockRoom, Finding, Floats, Ints, Pattern, Plant, Rows, Site, Trees
+from setout.model import BlockRoom, Finding, Floats, Ints, Pattern, Plant, Rows, Site, Trees
 from setout.stages.room.around import around
 from setout.stages.room.doubts import doubts
-from setout.stages.room.sizes import Sizes, load_of, sizes_of
+from setout.stages.room.sizes import Sizes
 from setout.stages.room.standing import judged_of, staying
 from setout.stages.room.years import cover_by_year, meet_year
 from setout.tables.labour import Rate, rate_for
@@ -107,24 +107,6 @@ def _middle(values: Floats) -> float:
     """Return the median of what is known; NaN for nothing."""
     known = values[np.isfinite(values)]
     return float(np.median(known)) if len(known) else float("nan")
-
-
-def load_between(natural_m: float, step_m: float, kept_m: float | None = None) -> float:
-    """Return the pruning load inside a large square block.
-
-    >>> [round(load_between(9.0, step), 2) for step in (9.0, 6.0, 3.0)], round(load_between(9.0, 9.0, 4.5), 2)
-    ([0.0, 0.43, 0.86], 0.75)
-    """
-    kept = natural_m if kept_m is None else kept_m
-    steps = np.arange(-4, 5) * step_m
-    x, y = (values.ravel() for values in np.meshgrid(steps, steps))
-    one = np.ones(len(x), np.int32)
-    plant = Plant("", spread_m=kept, natural_spread_m=natural_m)
-    block = Block("A", None, Pattern("square", step_m, step_m), 0.0, (plant,))
-    none = np.empty(0)
-    rows = Rows(none.astype(int), none.astype(int), none, none, none, none, none.astype(int), none)
-    sizes = sizes_of([block], Trees(0 * one, one, one, x, y, 0 * one), rows)
-    return float(load_of(sizes)[0][len(x) // 2])
 
 
 def hours_of(sizes: Sizes, load: Floats, own: Ints, rates: Sequence[Rate]) -> tuple[float, tuple[str, ...]]:

@@ -18,8 +18,8 @@ def stake_set(planting: Planting) -> StakeSet:
     site, trees = planting.site, planting.trees
     unit, size = plane_unit(site.frame.plane_crs)
     kind, kinds = _kinds(planting)
-    ids = [str(name) for name in planting.facts["tree_id"]]
-    z = planting.facts.get("elevation_m")
+    ids = [str(name) for name in planting.trees.ids]
+    z = planting.trees.elevation_m
     elevation = np.full(len(trees), np.nan) if z is None else np.asarray(z, float)
     points = _points(site.frame, ids, trees.x, trees.y, elevation)
     corners = site.monuments

@@ -51,9 +51,9 @@ def tape_plan(planting: Planting, block: int) -> TapePlan | None:
         )
         for r, (i, j, n) in sorted(ends.items())
     )
-    ids = planting.facts["tree_id"]
+    ids = planting.trees.ids
     tied = [_tie(str(ids[n]), xy[n], planting.site.monuments, a, b) for n in ends[base][:2]]
-    slope = np.asarray(planting.facts.get("slope_pct", np.full(len(trees), np.nan)), float)[mine] / 100
+    slope = trees.known("slope_pct")[mine] / 100
     known = slope[np.isfinite(slope)]
     spots = planting.site.monuments
     named = a >= 0

@@ -102,7 +102,7 @@ def _page(planting: Planting, entries: Sequence[Entry], tolerance: float) -> dic
     """Return what the page template says."""
     from setout.write.map import pipes
 
-    site, ids = planting.site, planting.facts["tree_id"]
+    site, ids = planting.site, planting.trees.ids
     findings = all_told(planting.findings, site.units)
     drawn_last_first = list(reversed(entries))
     top_down = sorted(drawn_last_first, key=lambda e: FIRST.index(e.key) if e.key in FIRST else len(FIRST))
@@ -168,7 +168,7 @@ def _data(planting: Planting) -> dict[str, Any]:
             "watered": ["yes", "no", ""],
         },
         "findings": [_finding(planting, f) for f in named[:MOST_FINDINGS]],
-        "kinds": [_kind(planting, k) for k in kinds_of(findings, planting.facts["tree_id"])[:MOST_LISTED]],
+        "kinds": [_kind(planting, k) for k in kinds_of(findings, planting.trees.ids)[:MOST_LISTED]],
     }
 
 
@@ -251,7 +251,7 @@ def _water_points(planting: Planting) -> Iterator[Drawn]:
     if water is None or not water.points.name:
         return
     points, units = water.points, planting.site.units
-    served = planting.facts.get("water_index")
+    served = planting.trees.water_index
     marks = []
     for i, (name, at) in enumerate(zip(points.name, _lat_lon(planting, points.x, points.y), strict=True)):
         z, kpa, flow = points.z[i], points.pressure_kpa[i], points.flow_lph[i]

@@ -9,7 +9,7 @@ import shapely
 
 from setout.draw import palette
 from setout.draw.rings import rings_of
-from setout.layers.water import valves_by_section, water_layers
+from setout.layers.pipes import valves_by_section, water_layers
 from setout.units import FOOT, GALLON, PSI, show_length, show_pressure
 from setout.write.map import treedata
 from setout.write.map.outlines import COUNT, SEGMENT, Entry

@@ -135,7 +135,7 @@ def mercator(lon: Floats, lat: Floats) -> tuple[Floats, Floats]:
 def tree_block(planting: Planting, *, compact: bool | None = None) -> dict[str, Any]:
     """Pack everything the map shows of the trees."""
     x, y = frame_to_mercator(planting, planting.trees.x, planting.trees.y)
-    ids = "\n".join(planting.facts["tree_id"])
+    ids = "\n".join(planting.trees.ids)
     return point_block(x, y, fields(planting), ids=ids, compact=compact)
 
 
@@ -185,7 +185,7 @@ def fields(planting: Planting) -> Iterator[Field]:
     yield from _coordinates(planting)
     yield Field("growth", "", growth_classes(planting)[0].astype(float), hidden=True)
     yield Field("attention", "", needs_attention(planting).astype(float), hidden=True)
-    codes = planting.facts.get("findings")
+    codes = planting.trees.findings
     if codes is not None and any(codes):
         yield Field("findings", "Findings", np.asarray(codes, str), hidden=True)
 
@@ -225,10 +225,10 @@ def plant_texts(site: Site) -> list[str]:
 
 def needs_attention(planting: Planting) -> Bools:
     """Tell which trees a finding names that is more than a note."""
-    ids = np.asarray(planting.facts["tree_id"], str)
+    ids = np.asarray(planting.trees.ids, str)
     grave = [f for f in planting.findings if f.severity != "note"]
     out = np.isin(ids, [f.tree_id for f in grave if f.tree_id])
-    codes = planting.facts.get("findings")
+    codes = planting.trees.findings
     if codes is None or not len(ids):
         return out
     wanted = {f.code for f in grave}
@@ -247,7 +247,7 @@ def show_flow(lph: float, units: str) -> str:
 
 def _fact(planting: Planting, name: str, label: str) -> Field | None:
     column = next(c for c in CONTRACTS["trees"].columns if c.name == name)
-    values = planting.facts.get(name)
+    values = getattr(planting.trees, name, None)
     if values is None and name in {"spread_m", "height_m"}:
         values = _mature(planting, name)
     if values is None and name in {"water_point", "zone", "water_reason"}:
@@ -289,7 +289,7 @@ def _mature(planting: Planting, name: str) -> Floats:
 
 def _water_text(planting: Planting, name: str) -> NDArray[np.str_] | None:
     """Return water point, zone or reason of each tree, empty for none; None where the plan says nothing of it."""
-    index = planting.facts.get({"water_point": "water_index", "zone": "zone_index"}.get(name, "reason_index"))
+    index = getattr(planting.trees, {"water_point": "water_index", "zone": "zone_index"}.get(name, "reason_index"))
     words = tuple(TERMS[reason] for reason in REASONS)
     if name == "water_point":
         words = planting.site.water.points.name if planting.site.water else ()

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from setout.hydraulics.designed import pipe_tree
-from setout.layers.water import valves_by_section
+from setout.layers.pipes import valves_by_section
 from setout.model import Bools, Irrigation, Network, Planting
 from setout.model.irrigation import LATERAL, MAIN, MANIFOLD
 from setout.units import FLOW, KPA_PER_M, PSI
@@ -51,7 +51,7 @@ def solved_network(planting: Planting, irrigation: Irrigation, network: Network)
     for s in network.section.tolist():
         names.append(f"{of_section[s]}.{count[s]}")
         count[s] += 1
-    ids = planting.facts["tree_id"]
+    ids = planting.trees.ids
     tags = [str(ids[t]) if t >= 0 else "" for t in network.tree.tolist()]
     return SolvedNetwork(
         pipe_tree(irrigation.settings, network),

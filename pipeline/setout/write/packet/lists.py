@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from setout.layers.plan_builders import row_ids
+from setout.layers.rows import row_ids
 from setout.units import ACRE, FOOT, GALLON, PSI
 from setout.words.materials import all_bought
 from setout.words.staking import kind_label

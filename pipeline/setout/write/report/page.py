@@ -151,7 +151,7 @@ def _plants(lines: Sequence[plan.BlockLine]) -> list[tuple[str, str, str]]:
 
 
 def _findings(planting: Planting) -> list[dict[str, Any]]:
-    kinds = kinds_of(all_told(planting.findings, planting.site.units), planting.facts["tree_id"], few=0)
+    kinds = kinds_of(all_told(planting.findings, planting.site.units), planting.trees.ids, few=0)
     groups = []
     for severity, word in plan.SEVERITY.items():
         mine = [kind for kind in kinds if kind.worst.severity == severity]

@@ -218,8 +218,7 @@ def tree_kinds(planting: Planting) -> tuple[NDArray[np.int64], Floats]:
         for j, plant in enumerate(block.plants):
             mine = (trees.block == i) & (trees.plant == j)
             codes[mine], spread[mine] = kinds[plant.name, plant.variety, plant.role], plant.spread_m
-    known = planting.facts.get("spread_m")
-    return codes, spread if known is None else np.asarray(known, float)
+    return codes, spread
 
 
 def _marks(sheet: _Sheet, planting: Planting) -> Iterator[str]:

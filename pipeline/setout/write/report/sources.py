@@ -34,7 +34,7 @@ def sources(planting: Planting) -> list[tuple[str, str]]:
         found.append(
             ("pipes", "Hazen-Williams or Darcy-Weisbach as the plan file says; emission uniformity after Keller and Karmeli (1974)")
         )
-    if np.isfinite(np.asarray(planting.facts.get("need_lpd", np.nan), float)).any():
+    if np.isfinite(planting.trees.known("need_lpd")).any():
         found.append(("water need", "Allen, Pereira, Raes and Smith, FAO Irrigation and Drainage Paper 56 (1998)"))
     if planting.light is not None:
         found.append(("sun", "Reda and Andreas, Solar Energy 76 (2004) 577-589, for positions of the sun"))

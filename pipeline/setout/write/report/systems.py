@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from setout.units import show_length
 from setout.words.materials import all_bought
+from setout.words.room import plain_words
 
 if TYPE_CHECKING:
     from setout.model import BlockRoom, Planting
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
 def rooms(planting: Planting) -> list[dict[str, Any]]:
     """Return what each block's spacing gives and asks, figures and sentences, as the template takes them."""
     units, blocks = planting.site.units, planting.site.blocks
-    words = planting.room_words or ((),) * len(planting.rooms)
+    words = [plain_words(r, blocks[r.block], units) for r in planting.rooms]
     return [
         {"name": blocks[room.block].name, "words": said} | _figures(room, units) for room, said in zip(planting.rooms, words, strict=True)
     ]

@@ -84,7 +84,7 @@ def _trees(pen: Pen, book: TileBook, view: View) -> None:
     if len(trees) > FINE_TREES:
         return
     page = view.of_frame(np.column_stack([trees.x, trees.y]))
-    nearest = np.asarray(book.planting.facts.get("nearest_m", np.full(len(trees), 4.0)), float)
+    nearest = np.full(len(trees), 4.0) if trees.nearest_m is None else trees.nearest_m
     typical = float(np.nanmedian(nearest)) if np.isfinite(nearest).any() else 4.0
     size = min(1.0, max(0.25, 0.4 * typical * view.per_m))
     for code in np.unique(book.marks.code):

@@ -163,7 +163,7 @@ def scale_for(planting: Planting, box: Box) -> float:
     """
     if planting.sheets.scale is not None:
         return planting.sheets.scale
-    nearest = np.asarray(planting.facts.get("nearest_m", np.empty(0)), float)
+    nearest = planting.trees.known("nearest_m")
     nearest = nearest[np.isfinite(nearest) & (nearest > 0)]
     apart = float(np.percentile(nearest, CLOSE)) if nearest.size else 5.0
     usual = SCALES[planting.site.units]

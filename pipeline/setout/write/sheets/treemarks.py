@@ -150,7 +150,7 @@ def draw_labels(pen: Pen, planting: Planting, tile: Tile, page: Floats, places: 
     steps = _directions(planting, tile, runs, page)
     names_left, ends = 0, np.zeros(len(mine), bool)
     for run, step in zip(runs, steps, strict=True):
-        name = str(planting.facts["tree_id"][mine[run[0]]]).rsplit("-", 1)[0]
+        name = str(planting.trees.ids[mine[run[0]]]).rsplit("-", 1)[0]
         names_left += _row_name(pen, places, page[run[[0, -1]]], step, name)
         ends[run[[0, -1]]] = True
     side = np.empty((len(mine), 2))

@@ -1,20 +1,120 @@
-"""Pipes and zones as layers: laterals, mains and manifolds as lines, zones as a table."""
+"""Pipes, water points and zones: laterals, mains and manifolds as lines, zones as a table."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import shapely
 
 from setout.hydraulics.friction import velocity_ms
-from setout.layers import CONTRACTS
-from setout.layers.columns import Coded, texts
-from setout.layers.data import LayerData
+from setout.layers.columns import Points, texts
+from setout.layers.contract import Column, LayerContract, must
+from setout.layers.data import LayerData, layer_of
 from setout.model import Floats, Geometries, Ints, Irrigation, Network, Planting
-from setout.model.irrigation import LATERAL, MAIN, MANIFOLD, REASONS, SOURCE
-from setout.words.terms import TERMS
+from setout.model.irrigation import LATERAL, MAIN, MANIFOLD, SOURCE
+
+_PIPE: Final = (
+    Column("diameter_mm", "real", "mm", "inside diameter"),
+    Column("flow_lph", "real", "l/h", "flow at its head"),
+    Column("inlet_kpa", "real", "kPa", "pressure at its head"),
+    Column("end_kpa", "real", "kPa", "lowest pressure along it"),
+    Column("velocity_m_s", "real", "m/s", "highest velocity in it"),
+)
+
+
+LATERALS: Final = LayerContract(
+    "laterals",
+    "LINESTRING",
+    (
+        must("lateral_id", "text", "", "block-row-number"),
+        Column("block", "text", "", "name of the block"),
+        Column("zone", "text", "", "zone it belongs to"),
+        Column("row_id", "text", "", "row it runs along"),
+        Column("length_m", "real", "m", "length on the slope"),
+        Column("trees", "int", "", "trees it waters"),
+        Column("emitters", "int", "", "emitters on it"),
+        *_PIPE,
+    ),
+    "Laterals",
+)
+
+
+MANIFOLDS: Final = LayerContract(
+    "manifolds",
+    "LINESTRING",
+    (
+        must("manifold_id", "text", "", "valve-number; a main that feeds several valves is there for each"),
+        Column("kind", "text", "", "main, from the water point to the valve, or manifold, beyond it"),
+        Column("valve", "text", "", "valve that opens it, or that it feeds"),
+        Column("zone", "text", "", "zone it belongs to"),
+        Column("water_point", "text", "", "water point that feeds it"),
+        Column("length_m", "real", "m", "length on the slope"),
+        *_PIPE,
+    ),
+    "Manifolds",
+)
+
+
+WATER_POINTS: Final = LayerContract(
+    "water_points",
+    "POINT",
+    (
+        must("name", "text", "", "name of the water point"),
+        Column("elevation_m", "real", "m", "ground elevation"),
+        Column("pressure_kpa", "real", "kPa", "static pressure there"),
+        Column("flow_lph", "real", "l/h", "flow it can give"),
+        Column("trees", "int", "", "trees it serves"),
+        Column("zone", "text", "", "zones it feeds, separated by blanks"),
+    ),
+    "Water points",
+)
+
+
+ZONES: Final = LayerContract(
+    "zones",
+    None,
+    (
+        must("zone", "text", "", "name of the zone"),
+        Column("water_point", "text", "", "water point that feeds it"),
+        Column("valve", "text", "", "valves that open it, separated by blanks"),
+        Column("block", "text", "", "blocks that it waters, separated by semicolons"),
+        Column("rows", "int", "", "rows watered at once"),
+        Column("trees", "int", "", "trees watered at once"),
+        Column("flow_lph", "real", "l/h", "flow it draws"),
+        Column("pressure_kpa", "real", "kPa", "pressure behind its valve; the greatest of several"),
+        Column("least_kpa", "real", "kPa", "lowest pressure at its emitters"),
+        Column("most_kpa", "real", "kPa", "highest pressure at its emitters"),
+        Column("uniformity", "real", "", "emission uniformity, 0 to 1"),
+        Column("uniformity_class", "text", "", "its class"),
+        Column("start_h", "real", "h", "hours after the beginning of watering when it starts"),
+        Column("hours_h", "real", "h/day", "hours on each day of watering, at the peak"),
+        Column("hours_needed_h", "real", "h/day", "hours that would meet all its trees' need"),
+        Column("days_per_week", "int", "", "days of watering a week"),
+    ),
+    "Zones",
+)
+
+
+def water_points_layer(planting: Planting) -> Iterator[LayerData]:
+    """Yield the water points that a plan with water has."""
+    water = planting.site.water
+    if water is None:
+        return
+    points = water.points
+    served = np.asarray(planting.trees.water_index)
+    x, y = planting.site.frame.to(planting.site.frame.survey_crs, points.x, points.y)
+    yield layer_of(
+        WATER_POINTS,
+        Points(x, y),
+        name=list(points.name),
+        elevation_m=points.z,
+        pressure_kpa=points.pressure_kpa,
+        flow_lph=points.flow_lph,
+        trees=np.bincount(served[served >= 0], minlength=len(points.name)).astype(np.int64),
+        zone=zones_of_points(planting),
+    )
 
 
 def water_layers(planting: Planting) -> Iterator[LayerData]:
@@ -27,33 +127,12 @@ def water_layers(planting: Planting) -> Iterator[LayerData]:
     yield _zones(planting, irrigation)
 
 
-def tree_columns(planting: Planting) -> dict[str, Any]:
-    """Return the columns of trees that come from the irrigation as they are written: zone, watered, water_reason."""
-    facts, irrigation = planting.facts, planting.irrigation
-    out: dict[str, Any] = {}
-    if irrigation is None:
-        return out
-    if "zone_index" in facts:
-        out["zone"] = Coded([zone.name for zone in irrigation.zones], np.asarray(facts["zone_index"]))
-    if "watered" in facts:
-        out["watered"] = facts["watered"]
-    if "reason_index" in facts and (np.asarray(facts["reason_index"]) >= 0).any():
-        out["water_reason"] = Coded([TERMS[reason] for reason in REASONS], np.asarray(facts["reason_index"]))
-    return out
-
-
 def zones_of_points(planting: Planting) -> list[str] | None:
     """Return the zones that each water point feeds, separated by blanks; None without a network."""
     irrigation, water = planting.irrigation, planting.site.water
     if irrigation is None or irrigation.network is None or water is None:
         return None
     return [" ".join(z.name for z in irrigation.zones if z.water_point == p) for p in range(len(water.points.name))]
-
-
-def lateral_ids(planting: Planting, network: Network) -> list[str]:
-    """Return the names of laterals, block-row-number, in their order."""
-    first = _starts(network)
-    return [f"{row_id}-{k}" for row_id, k in zip(*_row_ids(planting, network, first), strict=True)]
 
 
 def _row_ids(planting: Planting, network: Network, first: Ints) -> tuple[list[str], list[int]]:
@@ -94,7 +173,7 @@ def _laterals(planting: Planting, network: Network) -> LayerData:
         "emitters": np.round(np.add.reduceat(network.emitters, first)).astype(np.int64),
         **_pipe(network, first, stop),
     }
-    return LayerData(CONTRACTS["laterals"], columns, _lines(planting, network, first, stop))
+    return LayerData(LATERALS, columns, _lines(planting, network, first, stop))
 
 
 def _pipe(network: Network, first: Ints, stop: Ints) -> dict[str, Any]:
@@ -166,7 +245,7 @@ def _manifolds(planting: Planting, irrigation: Irrigation, network: Network) -> 
         "length_m": total[stop] - total[first],
         **_pipe(network, first, stop),
     }
-    return LayerData(CONTRACTS["manifolds"], columns, _lines(planting, network, first, stop))
+    return LayerData(MANIFOLDS, columns, _lines(planting, network, first, stop))
 
 
 def valves_by_section(irrigation: Irrigation, network: Network) -> list[str]:
@@ -204,4 +283,4 @@ def _zones(planting: Planting, irrigation: Irrigation) -> LayerData:
     }
     columns |= {column: np.array([getattr(z, name) for z in zones], float) for column, name in real.items()}
     columns |= {column: np.array([getattr(z, column) for z in zones], np.int64) for column in ("rows", "trees", "days_per_week")}
-    return LayerData(CONTRACTS["zones"], columns, None)
+    return LayerData(ZONES, columns, None)
