@@ -21,6 +21,7 @@ import shapely
 from lxml import etree
 from pyproj import CRS, Geod
 
+from setout.layers import plan_layers
 from setout.model import transformer
 from setout.stages.staking import stake_set, tape_plan
 from setout.write.geopackage import writer
