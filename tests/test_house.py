@@ -12,6 +12,7 @@ import sys
 import tarfile
 import tomllib
 import zipfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -398,3 +399,50 @@ def test_the_checks_repeat_nothing_but_what_a_registry_gives() -> None:
     assert all(re.search(r"apt-get|pip install|\$\{demo% && \*\}", line) for line in repeated)
     demo = run(sys.executable, ".ci/readme_command.py", "demo").stdout.strip().split(" && ")
     assert ["setout demo" in part for part in demo] == [False, False, True]
+
+
+CODE = re.compile(r'""".*?"""', re.DOTALL)
+"""Docstrings, which may speak in any unit."""
+NAMES = {
+    "WGS 84",
+    "World Geodetic System 1984 ensemble",
+    "site frame",
+    "US survey foot",
+    "international foot",  # of coordinate systems
+    "ft of water",
+    "m of water",  # units as columns of survey files have them
+    "trees in the light",
+    "manifold lines",  # what a bar counts
+    " row ",  # in the name of a point
+}
+"""Texts with a space that stages hold: names, no sentences."""
+
+
+def sentences(path: Path) -> Iterator[str]:
+    """Yield the texts with a space in a module, but for docstrings, names, and what joins or parts texts."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    alone = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in alone:
+            text = node.value
+            if " " in text and text not in NAMES and any(sign.isalnum() for sign in text):
+                yield f"{path.relative_to(SOURCE)}:{node.lineno} {text!r}"
+
+
+def test_stages_hold_figures_and_no_sentences() -> None:
+    """What people read is made in words/; below it there are codes and SI figures."""
+    rooms = (SOURCE / "setout" / room for room in ("stages", "geometry", "hydraulics"))
+    assert [line for room in rooms for path in sorted(room.rglob("*.py")) for line in sentences(path)] == []
+
+
+def test_a_sentence_in_a_stage_would_be_found(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(globals(), "SOURCE", tmp_path)
+    (tmp_path / "one.py").write_text('"""A docstring."""\n\nX = f"{1} trees are dry"\nY = ", "\n')
+    assert list(sentences(tmp_path / "one.py")) == ["one.py:3 ' trees are dry'"]
+
+
+@pytest.mark.parametrize("word", ["show_length", "show_area", "show_pressure", '"us"', "site.units"])
+def test_stages_know_no_unit_of_a_reader(word: str) -> None:
+    rooms = (SOURCE / "setout" / room for room in ("stages", "geometry", "hydraulics"))
+    used = [p for room in rooms for p in sorted(room.rglob("*.py")) if word in CODE.sub("", p.read_text(encoding="utf-8"))]
+    assert used == []

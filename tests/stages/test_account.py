@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from setout.model import Bed, Block, MaterialLine, Pattern, Plant, Rows, Trees, Trellis, Works
 from setout.stages.account import Allowances, materials_of, order_of, stretches_of
 from setout.words.materials import all_bought, bought
+from setout.words.systems import order_note
 
 FT = 0.3048
 PLANTS = (
@@ -63,7 +64,7 @@ def test_the_order_says_what_to_buy_and_when_fillers_come_out() -> None:
     ]
     # 5 %: 1.0 of 20 is 1 to the last bit, 0.05 of 1 is a whole plant, 0.5 of 10 is one
     assert [line.spares for line in lines] == [1, 1, 1]
-    assert [line.note for line in lines] == ["", "", "filler: out in year 12"]
+    assert [order_note(line) for line in lines] == ["", "", "filler: out in year 12"]
 
 
 @pytest.mark.parametrize(("trees", "share", "spares"), [(100, 0.07, 7), (101, 0.07, 8), (3, 0.0, 0), (60, 0.05, 3)])
@@ -75,7 +76,7 @@ def test_spares_are_rounded_up_and_not_by_the_last_bit(trees: int, share: float,
 
 def test_a_year_of_the_calendar_is_said_as_one() -> None:
     (line,) = order_of([block_of("A", (replace(PLANTS[2], remove_year=2038),))], trees_of([0], [0]))
-    assert line.note == "filler: out in 2038"
+    assert order_note(line) == "filler: out in 2038"
 
 
 def test_the_species_comes_from_the_name_where_none_is_given() -> None:

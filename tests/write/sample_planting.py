@@ -232,7 +232,7 @@ def systems(*, names: tuple[str, ...] = (), units: str = "us") -> Planting:
     )
     order = (
         OrderLine("apple", main.name, main.variety, "", "semi-dwarf", blocks[0].name, 20, 1),
-        OrderLine("apple", fruit.name, fruit.variety, "filler", "", blocks[0].name, 5, 1, "filler: out in year 12"),
+        OrderLine("apple", fruit.name, fruit.variety, "filler", "", blocks[0].name, 5, 1, 12),
     )
     materials = (line_of("wire", 105.0, blocks[1].name, kind=evil or "high-tensile", rows=2, wires=3, tying=0.05),)
     return replace(

@@ -11,6 +11,7 @@ from setout.layers.columns import texts
 from setout.layers.contract import Column, LayerContract, must
 from setout.layers.data import LayerData, layer_of
 from setout.model import Planting
+from setout.words.systems import order_note
 
 ORDER: Final = LayerContract(
     "order",
@@ -33,11 +34,12 @@ ORDER: Final = LayerContract(
 def order_layer(planting: Planting) -> Iterator[LayerData]:
     """Yield the plants to order, spares beside them."""
     lines = planting.order
-    names = ("species", "plant", "variety", "role", "size_class", "block", "note")
+    names = ("species", "plant", "variety", "role", "size_class", "block")
     yield layer_of(
         ORDER,
         None,
         **{name: texts([getattr(line, name) for line in lines]) for name in names},
+        note=texts([order_note(line) for line in lines]),
         trees=np.array([line.trees for line in lines], np.int64),
         spares=np.array([line.spares for line in lines], np.int64),
     )

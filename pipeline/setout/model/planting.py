@@ -142,7 +142,7 @@ class OrderLine:
     block : name of the block it is for
     trees : positions that it takes
     spares : plants to order beside, for those that do not take
-    note : such as "filler: out in year 12"
+    out_year : year after planting, or of the calendar, in which it comes out again; 0 for what stays
     """
 
     species: str
@@ -153,7 +153,7 @@ class OrderLine:
     block: str
     trees: int
     spares: int
-    note: str = ""
+    out_year: int = 0
 
     @property
     def plants(self) -> int:

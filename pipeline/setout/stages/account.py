@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import ceil, isfinite, pi
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 import shapely
@@ -18,9 +18,6 @@ from numpy.typing import NDArray
 
 from setout.model import Block, Bools, Floats, MaterialLine, OrderLine, Plant, Rows, Trees, Works
 from setout.model.buying import COMMON_PRACTICE, HELIX, Allowances, Piece, line_of
-
-CALENDAR: Final = 1000
-"""A year to remove fillers above this is a year of the calendar, below it one of the planting's life."""
 
 
 def order_of(blocks: Sequence[Block], trees: Trees, spares: float = 0.05) -> list[OrderLine]:
@@ -46,14 +43,9 @@ def order_of(blocks: Sequence[Block], trees: Trees, spares: float = 0.05) -> lis
 def _order_line(plant: Plant, block: str, count: int, spares: float) -> OrderLine:
     species, _, size_class = plant.name.partition(", ")
     beside = ceil(round(count * spares, 6))
-    return OrderLine(plant.species or species, plant.name, plant.variety, plant.role, size_class, block, count, beside, _note(plant))
-
-
-def _note(plant: Plant) -> str:
-    if not plant.remove_year:
-        return ""
-    year = f"{plant.remove_year}" if plant.remove_year > CALENDAR else f"year {plant.remove_year}"
-    return f"{plant.role or 'temporary'}: out in {year}"
+    return OrderLine(
+        plant.species or species, plant.name, plant.variety, plant.role, size_class, block, count, beside, plant.remove_year or 0
+    )
 
 
 def materials_of(

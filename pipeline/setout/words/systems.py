@@ -16,7 +16,7 @@ from setout.words.plan import bearing_text, plant_label
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from setout.model import Block, Pattern, Plant, Planting
+    from setout.model import Block, OrderLine, Pattern, Plant, Planting
 
 FILLER: Final = "filler"
 """Role of plants that come out again."""
@@ -251,3 +251,16 @@ def _trellis(planting: Planting, index: int) -> Iterator[tuple[str, str]]:
 
 def _whole(metres: float, units: str) -> str:
     return f"{round(metres / FOOT):,} ft" if units == "us" else f"{round(metres):,} m"
+
+
+def order_note(line: OrderLine) -> str:
+    """Say of plants to order that they come out again, and when; empty for what stays.
+
+    >>> from setout.model import OrderLine
+    >>> order_note(OrderLine("plum", "plum", "", "filler", "", "A", 5, 1, 12)), order_note(OrderLine("plum", "plum", "", "", "", "A", 5, 1))
+    ('filler: out in year 12', '')
+    """
+    if not line.out_year:
+        return ""
+    year = f"{line.out_year}" if line.out_year > CALENDAR else f"year {line.out_year}"
+    return f"{line.role or 'temporary'}: out in {year}"

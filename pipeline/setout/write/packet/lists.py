@@ -13,6 +13,7 @@ from setout.layers.rows import row_ids
 from setout.units import ACRE, FOOT, GALLON, PSI
 from setout.words.materials import all_bought
 from setout.words.staking import kind_label
+from setout.words.systems import order_note
 from setout.words.terms import TERMS
 from setout.write.packet.workorder import work_order
 
@@ -117,7 +118,7 @@ def order_list(planting: Planting) -> List:
         Field("note", width=28),
     )
     rows = tuple(
-        (line.plant, line.variety, line.role, line.size_class, line.block, line.trees, line.spares, line.plants, line.note)
+        (line.plant, line.variety, line.role, line.size_class, line.block, line.trees, line.spares, line.plants, order_note(line))
         for line in planting.order
     )
     return List("plants_to_order", "Plants by block", fields, rows)

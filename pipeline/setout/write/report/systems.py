@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from setout.units import show_length
 from setout.words.materials import all_bought
 from setout.words.room import plain_words
+from setout.words.systems import order_note
 
 if TYPE_CHECKING:
     from setout.model import BlockRoom, Planting
@@ -63,7 +64,7 @@ def order(planting: Planting) -> list[dict[str, str]]:
             "block": line.block,
             "plant": line.plant,
             "variety": line.variety,
-            "what": line.note if line.note.startswith(line.role) else f"{line.role}; {line.note}".strip("; "),
+            "what": order_note(line) if line.note.startswith(line.role) else f"{line.role}; {line.note}".strip("; "),
             "trees": f"{line.trees:,}",
             "spares": f"{line.spares:,}",
             "plants": f"{line.plants:,}",
