@@ -69,8 +69,6 @@ class Table:
 def read(path: Path, source: str, crs: CRS | None) -> tuple[Found, str | None]:
     """Read the rows of a CSV as points.
 
-    Notes
-    -----
     With both kinds of columns, easting and northing are taken when the plan file names a plane CRS, else
     lon and lat.
     """

@@ -64,7 +64,7 @@ def order(planting: Planting) -> list[dict[str, str]]:
             "block": line.block,
             "plant": line.plant,
             "variety": line.variety,
-            "what": order_note(line) if order_note(line).startswith(line.role) else f"{line.role}; {line.note}".strip("; "),
+            "what": order_note(line) if order_note(line).startswith(line.role) else f"{line.role}; {order_note(line)}".strip("; "),
             "trees": f"{line.trees:,}",
             "spares": f"{line.spares:,}",
             "plants": f"{line.plants:,}",
