@@ -14,6 +14,7 @@ ROOTS: list[Key] = [
     ("setout", "__all__"),
     ("setout", "__version__"),
     ("setout.planting", "Planting"),
+    ("setout.run", "__getattr__"),
     ("setout.planting", "Planting.layer"),
     ("setout.planting", "Planting.layers"),
 ]

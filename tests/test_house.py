@@ -146,7 +146,7 @@ def test_the_import_contract_fires(tmp_path: Path) -> None:
     shutil.copytree(SOURCE, tmp_path / "setout", ignore=shutil.ignore_patterns("__pycache__"))
     shutil.copy(ROOT / "pyproject.toml", tmp_path)
     with (tmp_path / "setout" / "units.py").open("a", encoding="utf-8") as file:
-        file.write("\nfrom setout import plan\n")
+        file.write("\nfrom setout import planfile\n")
     command = (str(Path(sys.executable).with_name("lint-imports")), "--no-cache")
     environment = {**PACKAGE_PATH, "PYTHONPATH": str(tmp_path)}
     found = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False)

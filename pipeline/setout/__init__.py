@@ -131,8 +131,8 @@ def packet(path: str | Path, out: str | Path | None = None, *, say: Say = silent
 def plants(word: str = "") -> list[Any]:
     """Return the entries of the catalogue whose name holds a word, each figure with its source.
 
-    >>> [entry.name for entry in plants("quince")][:1]
-    ['quince']
+    >>> [entry.name for entry in plants("quince")]
+    ['quince, small tree']
     """
     from setout.tables import catalogue
 

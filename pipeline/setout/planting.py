@@ -11,7 +11,7 @@ import shapely
 from setout import model
 from setout.errors import SetoutError
 from setout.layers import plan_layers
-from setout.layers.columns import Points, Segments, Shapes
+from setout.layers.columns import Points, Segments, Shapes, multipolygons
 from setout.layers.contract import Column
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ class Planting:
             if data.contract.name == name:
                 columns = {c.name: _column(c, data.columns.get(c.name), data.rows) for c in data.contract.columns}
                 crs = self.values.site.frame.survey_crs
-                return geopandas.GeoDataFrame(columns, geometry=_shapes(data.geometry, data.rows), crs=crs)
+                return geopandas.GeoDataFrame(columns, geometry=_shapes(data.shapes(), data.rows), crs=crs)
         raise SetoutError(f'the plan has no layer "{name}"', "planting.layer", f"there are {', '.join(names)}")
 
 
@@ -121,6 +121,8 @@ def _shapes(geometry: Any, rows: int) -> Any:
     if isinstance(geometry, Segments):
         ends = [np.asarray(part[0:rows], float) for part in (geometry.x0, geometry.y0, geometry.x1, geometry.y1)]
         return shapely.linestrings(np.stack([np.column_stack(ends[:2]), np.column_stack(ends[2:])], axis=1))
-    if geometry is None:
+    if not isinstance(geometry, Shapes):
         return np.full(rows, None)
-    return geometry.geometry if isinstance(geometry, Shapes) else geometry
+    shapes = multipolygons(geometry.geometry) if geometry.multi else geometry.geometry.copy()
+    shapes[shapely.is_empty(shapes)] = None
+    return shapes

@@ -64,7 +64,7 @@ def start(code, folder):
 WAITING = """
     import sys, time
     from pathlib import Path
-    from setout.write.commit import OutputFolder
+    from setout.write.folder import OutputFolder
     with OutputFolder(Path(sys.argv[1])) as out:
         (out.path / "plan.gpkg").write_text("half")
         print("inside", flush=True)
@@ -170,7 +170,7 @@ def test_killed_between_two_renames_every_file_is_there_and_the_next_run_ends_it
     code = f"""
         import os, sys
         from pathlib import Path
-        from setout.write import commit
+        from setout.write import folder as commit
         replace, count = Path.replace, [0]
         def dying(self, target):
             placing = ".setout-" in str(self) and str(target).startswith(sys.argv[1] + "/")

@@ -354,8 +354,8 @@ def test_accented_and_greek_and_cyrillic_names_are_set_in_the_embedded_font(tmp_
 
 def test_plan_without_monuments_slopes_or_water_still_has_its_sheets(tmp_path) -> None:
     plan = planting()
-    facts = {"tree_id": plan.trees.ids}
-    bare = replace(plan, facts=facts, site=replace(plan.site, water=None, height_limits=()), irrigation=None)
+    bare_trees = replace(plan.trees, slope_pct=None, elevation_m=None, water_index=None, zone_index=None, pressure_kpa=None)
+    bare = replace(plan, trees=bare_trees, site=replace(plan.site, water=None, height_limits=()), irrigation=None)
     made = write_sheets(tmp_path / "s.pdf", bare, stake_set(bare))
     with pdfplumber.open(tmp_path / "s.pdf") as pdf:
         assert len(pdf.pages) == made.pages

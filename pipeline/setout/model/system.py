@@ -18,7 +18,7 @@ CONTOUR_ROWS: Final = "contour rows"
 """Pattern whose rows follow the level, as a plan file writes it."""
 IN_ROWS: Final = frozenset({"hedgerow", "screen", "trellis", "bed"})
 """Patterns whose plants are meant to grow into each other along the row."""
-IN_GRID: Final = frozenset({"square", "rectangular", "contour rows"})
+IN_GRID: Final = frozenset({"square", "rectangular", CONTOUR_ROWS})
 """Patterns whose positions stand at the corners of rectangles."""
 HEDGES: Final = frozenset({"hedgerow", "screen"})
 """Those of them that make one wall of leaves."""

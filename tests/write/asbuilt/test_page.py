@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib.util
 import re
 import xml.etree.ElementTree as ET
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import geopandas
 import numpy as np
@@ -49,18 +49,10 @@ def came_back(names=()):
     labels = tuple(fieldreturn.label(planned, built, k) for k in range(len(points)))
     order = np.flatnonzero(built.place >= 0)
     at = built.place[order]
-    trees = replace(
-        planning,
-        block=planning.block[at],
-        row=planning.row[at],
-        position=planning.position[at],
-        x=points.x[order],
-        y=points.y[order],
-        plant=planning.plant[at],
-    )
-    facts = {name: np.asarray(values)[at] for name, values in planting.facts.items()}
-    facts["findings"] = codes_by_tree(np.array(labels)[order], found)
-    true = replace(planting, trees=trees, facts=facts, findings=found)
+    filled = {f.name: getattr(planning, f.name) for f in fields(planning) if getattr(planning, f.name) is not None}
+    own = {name: values[at] for name, values in filled.items() if len(values)}
+    own |= {"x": points.x[order], "y": points.y[order], "findings": codes_by_tree(np.array(labels)[order], found)}
+    true = replace(planting, trees=replace(planning, **own), findings=found)
     return Return(planting, true, built, order, labels, "field.csv")
 
 

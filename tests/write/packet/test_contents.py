@@ -316,8 +316,7 @@ def test_the_drawing_does_not_depend_on_the_order_of_sets(tmp_path):
 
 def test_unknown_heights_are_empty_or_null(tmp_path):
     planting = plain()
-    facts = {k: v for k, v in planting.facts.items() if k != "elevation_m"}
-    bare = replace(planting, facts=facts)
+    bare = replace(planting, trees=replace(planting.trees, elevation_m=None))
     contents.write_packet(bare, stake_set(bare), tmp_path / "p")
     assert {row["elevation_US_survey_ft"] for row in rows_of(tmp_path / "p" / "points.csv")} == {""}
     features = json.loads((tmp_path / "p" / "trees.geojson").read_text())["features"]
