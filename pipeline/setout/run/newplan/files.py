@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 from typing import TYPE_CHECKING, Final
@@ -50,7 +51,8 @@ def write_new_plan(
         raise (_there_already(plan) if folder.is_dir() else _unwritable(folder, errno.ENOTDIR)) from None
     except OSError as error:
         for written in (plan, *(() if keep_schema else (schema,))):
-            written.unlink(missing_ok=True)
+            with contextlib.suppress(OSError):  # also where the name itself is what cannot be
+                written.unlink()
         raise _unwritable(folder, error.errno) from error
     finally:
         if not is_there(plan):
