@@ -9,6 +9,7 @@ from pathlib import Path
 from setout import run
 from setout.demo import write_demo
 from setout.stages import terrain
+from setout.words.plan import CONTOURS_M
 from setout.write.report import picture
 
 MAPS = Path(__file__).resolve().parents[1] / "maps"
@@ -23,7 +24,7 @@ def main() -> None:
         planting = run.plan(plan, out, products=("map", "packet"))
         shutil.copyfile(out / "map.html", MAPS / "demo.html")
         shutil.copyfile(out / "packet" / "sheets.pdf", MAPS / "demo-sheets.pdf")
-        contours = terrain.contour_lines(planting.ground, planting.site)
+        contours = terrain.contour_lines(planting.ground, planting.site, CONTOURS_M[planting.site.units])
         svg = picture.plan_picture(planting, contours=contours)
     (MAPS / "demo.svg").write_text(svg, encoding="utf-8")
 
