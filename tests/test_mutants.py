@@ -106,39 +106,43 @@ def test_the_nearest_tests_come_first(root: Path) -> None:
     assert imports.tests_of("pipeline/setout/say.py") == ["tests/test_about.py"]
 
 
-def test_a_boundary_that_a_test_stands_on_is_killed_and_a_length_nobody_measures_survives(root: Path, capsys) -> None:
-    found = root / "found.json"
-    before = (root / "pipeline/setout/geometry/toy.py").read_text()
-    mutants.main(["--root", str(root), "--rooms", "geometry", "--count", "99", "--seconds", "9", "--json", str(found)])
-    outcomes = {(o["mutant"]["was"], o["mutant"]["now"]): o for o in json.loads(found.read_text())}
-    assert outcomes["age >= 18", "(age > 18)"]["killed"]
-    assert outcomes["age >= 18", "(age > 18)"]["tests"] == ["tests/geometry/test_toy.py"]
-    survived = {key for key, outcome in outcomes.items() if not outcome["killed"]}
-    assert survived == {("length / 2", "(length * 2)")}
-    said = capsys.readouterr().out.splitlines()
-    assert said[0] == "pipeline/setout/geometry/toy.py:18: length / 2 -> (length * 2)"
-    assert said[1].strip() == "return length / 2"
-    assert said[-1] == f"{len(outcomes) - 1} killed, 1 survived: 90.9% killed (95 %: 62.3% to 98.4%)"
-    assert (root / "pipeline/setout/geometry/toy.py").read_text() == before
-
-
-def test_a_loop_without_end_is_killed_by_time_and_a_failing_test_is_left_out(root: Path, capsys) -> None:
-    (root / "pipeline/setout/geometry/toy.py").write_text(
-        "def last(n):\n    while n > 1:\n        n = n - 1\n    return n\n"
+def test_a_boundary_that_a_test_stands_on_is_killed_and_a_length_nobody_measures_survives(
+    root: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    boundary, length = (
+        next(m for m in mutants.drawn(root, ["geometry"], seed=1, count=99) if m.now == now)
+        for now in ("(age > 18)", "(length * 2)")
     )
+    monkeypatch.setattr(mutants, "drawn", lambda *_, **__: [boundary, length])
+    toy, found = root / "pipeline/setout/geometry/toy.py", root / "found.json"
+    mutants.main(["--root", str(root), "--seconds", "20", "--json", str(found)])
+    killed, survived = json.loads(found.read_text())
+    assert (killed["killed"], survived["killed"]) == (True, False)
+    assert killed["tests"] == ["tests/geometry/test_toy.py"]
+    assert "test_grown" in killed["how"]
+    assert capsys.readouterr().out.splitlines() == [
+        "pipeline/setout/geometry/toy.py:18: length / 2 -> (length * 2)",
+        "        return length / 2",
+        "        passed: tests/geometry/test_toy.py, tests/test_about.py",
+        "1 killed, 1 survived: 50.0% killed (95 %: 9.5% to 90.5%)",
+    ]
+    assert toy.read_text() == TOY
+
+
+def test_a_loop_without_end_runs_out_of_time_and_a_failing_test_is_left_out(
+    root: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (root / "tests/test_else.py").write_text("def test_endless():\n    while True:\n        pass\n")
+    code, took, _ = mutants.pytest_in(root, "tests/test_else.py", seconds=2.0)
+    assert code is None
+    assert took >= 2.0
     (root / "tests/geometry/test_toy.py").write_text(
-        "from setout.geometry import toy\n\n\ndef test_wrong():\n    assert 0\n"
+        "from setout.geometry import toy\n\n\ndef test_wrong():\n    assert not toy\n"
     )
-    (root / "tests/test_about.py").write_text(
-        "from setout.geometry.toy import last\n\n\ndef test_last():\n    assert last(2) == 1\n"
-    )
-    (endless,) = (m for m in mutants.drawn(root, ["geometry"], seed=1, count=99) if m.now == "(n + 1)")
     (root / "copy").mkdir()
-    bench = mutants.Bench(root, root / "copy", jobs=1, seconds=2.0, files=3, patience=2.0)
-    outcome = bench.outcome(endless)
-    assert outcome.killed
-    assert outcome.how == "time"
-    assert outcome.tests == ["tests/test_about.py"]
+    bench = mutants.Bench(root, root / "copy", jobs=1, seconds=20.0, files=1)
+    length = next(m for m in mutants.drawn(root, ["geometry"], seed=1, count=99) if m.now == "(length * 2)")
+    assert bench.outcome(length).tests == ["tests/test_about.py"]
     assert "fails on the code as it is: tests/geometry/test_toy.py" in capsys.readouterr().err
 
 

@@ -237,11 +237,12 @@ def test_few_named_trees_are_their_own_however_far_the_whole_was_set_out(count):
 
 
 def test_three_trees_without_names_are_enough_for_a_shift():
-    planned = layout(10, 10)
-    own = np.array([0, 7, 40])
-    built = match(planned, points(planned.x[own] + 0.4, planned.y[own] - 0.3, np.full(3, -1)))
-    assert built.place.tolist() == own.tolist()
-    assert (built.set_up.shift_x, built.set_up.shift_y) == pytest.approx((0.4, -0.3), abs=1e-6)
+    """Three trees of a triangle that fits one way alone, set out farther off than any of them is looked for at its place."""
+    x, y = np.array([0.0, 9.0, 4.0]), np.array([0.0, 2.0, 17.0])
+    planned = Planned(np.array(["A-1", "A-2", "A-3"]), x, y, np.zeros(3, np.int64), np.zeros(3, np.int64), ("A",))
+    built = match(planned, points(x + 9.0, y - 4.0, np.full(3, -1)))
+    assert built.place.tolist() == [0, 1, 2]
+    assert (built.set_up.shift_x, built.set_up.shift_y) == pytest.approx((9.0, -4.0), abs=1e-6)
     assert built.set_up.shifted
 
 

@@ -551,13 +551,3 @@ def test_the_order_of_water_points_in_their_file_does_not_matter() -> None:
     first, turned = zones([0, 1, 2]), zones([2, 0, 1])
     assert first[0] == turned[0]
     assert first[1] == pytest.approx(turned[1], rel=1e-9)
-
-
-def test_the_first_trees_of_the_list_share_a_place_like_all_other_pairs() -> None:
-    """Partners 1 m apart: both hang on one outlet in the middle between them, the first two as well."""
-    plan = orchard(**CASES["pairs"])
-    trees, node, net = plan.trees, plan.irrigation.node, plan.irrigation.network
-    assert trees.partner[0] > 0
-    assert (node == node[trees.partner]).all()
-    middle = (trees.x + trees.x[trees.partner]) / 2, (trees.y + trees.y[trees.partner]) / 2
-    assert np.hypot(net.x[node] - middle[0], net.y[node] - middle[1]).max() < 1e-6
