@@ -27,9 +27,10 @@ def block(name: str, *spreads: float, area: Any = FIELD, height: float = 4.0) ->
     return Block(name, area, SQUARE, 0.0, tuple(plant_of(spread, height) for spread in spreads))
 
 
-def found(
-    xy: Any, of: Any = 0, *, blocks: Any = (block("A", 4.0),), share: float = 0.0, facts: Any = None, **site: Any
-) -> list[Any]:
+ONE = (block("A", 4.0),)
+
+
+def found(xy: Any, of: Any = 0, *, blocks: Any = ONE, share: float = 0.0, facts: Any = None, **site: Any) -> list[Any]:
     """Return code, tree, measured and required of every finding on trees T0, T1, and so on."""
     x, y = np.array(xy, float).reshape(-1, 2).T
     n = len(x)

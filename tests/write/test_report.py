@@ -12,8 +12,9 @@ import pytest
 from pyproj import CRS, Geod
 
 from setout.nouns import ClassNeed, Finding, Need, Pair, Pattern, Planting, Trees
+from setout.tables import catalogue
 from setout.units import ACRE, FOOT, show_area
-from setout.write import picture, report, wording
+from setout.write import picture, report, report_sources, wording
 from setout.write.report_need import need_section
 from write import sample_irrigation, sample_planting
 
@@ -285,3 +286,14 @@ def test_months_of_the_climate_are_sums_in_the_growers_units(units: str, july: s
     (eto_name, eto), (rain_name, rains) = need_section(dataclasses.replace(plan, need=need))["climate"]
     assert (eto[6], rains[6]) == (july, rain)
     assert all(({"si": "mm", "us": "in"}[units]) in name for name in (eto_name, rain_name))
+
+
+def test_publications_are_given_with_their_address_where_they_have_one() -> None:
+    """The catalogue's own list: a row without an address ends with its publication, no comma after it."""
+    plan = sample_planting.planting()
+    shown = dict(report_sources.sources(plan))
+    entries = [catalogue.find(plant.name) for block in plan.site.blocks for plant in block.plants]
+    rows = catalogue.publications(entries)
+    assert {bool(address) for *_, address in rows} == {True, False}
+    for name, publication, address in rows:
+        assert shown[name] == (f"{publication}, {address}" if address else publication)
