@@ -14,7 +14,7 @@ import shapely
 
 from dem_in_memory import UTM13, frame_at
 from orchard import plant_of
-from setout.nouns import Block, Pattern, Site
+from setout.nouns import Block, Pair, Pattern, Site
 from setout.nouns.site import HeightLimit, NoPlant, Setback, Water, WaterPoints
 from setout.stages.check import Checks, Positions, check
 
@@ -144,3 +144,21 @@ def test_slope_reach_and_pressure_are_held_to_their_limits() -> None:
     ]  # fmt: skip
     assert short[0][2:] == ("15.01 %", "15.00 %")
     assert short[1][2:] == ("", "120.000 m run")
+
+
+def test_partners_of_a_pair_are_no_neighbours_also_beside_another_block() -> None:
+    """Pairs 1 m wide on 5 m; a tree of block B 3 m from one of them is too near to block A, the partners are not."""
+    pairs = Block("A", FIELD, Pattern("square", 5.0, 5.0, pair=Pair(1.0, 0.0)), 0.0, (plant_of(1.0, 4.0),))
+    x, y = np.array([20.0, 20.0, 25.0, 25.0, 28.0]), np.array([50.0, 51.0, 50.0, 51.0, 50.0])
+    facts = {"apart_m": np.array([5.0, 5.0, 3.0, np.hypot(3, 1), 3.0]), "slope_pct": np.zeros(5)}
+    trees = Positions(
+        np.array([f"T{k}" for k in range(5)]),
+        np.array([0, 0, 0, 0, 1]),
+        x,
+        y,
+        facts,
+        np.array([1, 0, 3, 2, -1], np.int32),
+    )
+    site = Site("field", "si", FRAME, FIELD, blocks=(pairs, block("B", 1.0)))
+    found = check(site, trees, Checks(0.15), np.array([FIELD, FIELD], object))
+    assert [(f.code, f.tree_id, f.measured) for f in found] == [("too_close_to_block", "T4", "3.000 m")]

@@ -206,3 +206,24 @@ def test_mains_are_drawn_wider_than_manifolds(plan, layers) -> None:
     assert main.any()
     assert not main.all()
     assert widths[main].min() > widths[~main].max()
+
+
+def test_valves_are_listed_with_flow_pressure_and_pipes_in_the_growers_units(plan, layers, tmp_path: Path) -> None:
+    """A gallon a minute is 227.1247 l/h, a psi 6.894757 kPa, an inch 25.4 mm (NIST SP 811, appendix B)."""
+    listed = {}
+    for units in ("si", "us"):
+        (tmp_path / units).mkdir()
+        write_irrigation(dataclasses.replace(plan, site=dataclasses.replace(plan.site, units=units)), tmp_path / units)
+        listed[units] = pd.read_csv(tmp_path / units / VALVES).set_index("valve").sort_index()
+    si, us = listed["si"], listed["us"]
+    net, pipes = plan.irrigation.network, layers["manifolds"]
+    assert si["flow_lph"].sum() == pytest.approx(net.out_lph.sum(), abs=0.1 * len(si))
+    for name in si.index:
+        for kind in ("main", "manifold"):
+            own = (column(pipes, "valve").astype(str) == name) & (column(pipes, "kind") == kind)
+            assert si.loc[name, f"{kind}_inside_mm"] == pytest.approx(column(pipes, "diameter_mm")[own].max(), abs=6e-4)
+    np.testing.assert_allclose(us["flow_gpm"] * 227.1247, si["flow_lph"], atol=0.06 * 227.2)
+    np.testing.assert_allclose(us["set_regulator_psi"] * 6.894757, si["set_regulator_kpa"], atol=0.06 * 6.9)
+    assert si["set_regulator_kpa"].notna().any()
+    for kind in ("main", "manifold"):
+        np.testing.assert_allclose(us[f"{kind}_inside_in"] * 25.4, si[f"{kind}_inside_mm"], atol=6e-4 * 25.4)
