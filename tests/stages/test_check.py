@@ -162,3 +162,17 @@ def test_partners_of_a_pair_are_no_neighbours_also_beside_another_block() -> Non
     site = Site("field", "si", FRAME, FIELD, blocks=(pairs, block("B", 1.0)))
     found = check(site, trees, Checks(0.15), np.array([FIELD, FIELD], object))
     assert [(f.code, f.tree_id, f.measured) for f in found] == [("too_close_to_block", "T4", "3.000 m")]
+
+
+def test_every_two_blocks_are_compared_also_after_two_that_lie_far_apart() -> None:
+    three = (block("A", 4.0), block("B", 4.0), block("C", 4.0))
+    near = found([(20, 50), (150, 50), (24, 50)], [0, 1, 2], blocks=three)
+    assert near == [("too_close_to_block", "T2", "4.000 m", "5.000 m")]
+
+
+def test_the_widest_canopies_are_looked_for_as_far_as_they_reach() -> None:
+    """3 m and half the spread: a tree 8 m wide 6.9 m from the ditch is too near, one 2 m wide at 4.1 m is not."""
+    ditch = Setback("ditch", "features", 3.0, "canopy", np.array([shapely.LineString([(100, 0), (100, 100)])], object))
+    two = (block("A", 8.0), block("B", 2.0))
+    short = found([(106.9, 50), (104.1, 80), (103.9, 20)], [0, 1, 1], blocks=two, setbacks=(ditch,))
+    assert short == [("setback", "T0", "6.900 m", "7.000 m"), ("setback", "T2", "3.900 m", "4.000 m")]
