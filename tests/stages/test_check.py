@@ -16,7 +16,7 @@ from dem_in_memory import UTM13, frame_at
 from orchard import plant_of
 from setout.nouns import Block, Pair, Pattern, Site
 from setout.nouns.site import HeightLimit, NoPlant, Setback, Water, WaterPoints
-from setout.stages.check import Checks, Positions, check
+from setout.stages.check import Checks, Positions, check, nearest_neighbour
 
 FRAME = frame_at(-105.0, 39.75, UTM13)
 FIELD = shapely.box(0, 0, 200, 100)
@@ -176,3 +176,20 @@ def test_the_widest_canopies_are_looked_for_as_far_as_they_reach() -> None:
     two = (block("A", 8.0), block("B", 2.0))
     short = found([(106.9, 50), (104.1, 80), (103.9, 20)], [0, 1, 1], blocks=two, setbacks=(ditch,))
     assert short == [("setback", "T0", "6.900 m", "7.000 m"), ("setback", "T2", "3.900 m", "4.000 m")]
+
+
+@pytest.mark.parametrize(
+    ("x", "nearest"), [([], []), ([7.0], [np.inf]), ([7.0, 10.0], [3.0, 3.0]), ([1.0, 3.0, 7.0], [2.0, 2.0, 4.0])]
+)
+def test_few_trees_have_the_neighbours_that_there_are(x: list[float], nearest: list[float]) -> None:
+    all_of_them, apart = nearest_neighbour(np.array(x), np.zeros(len(x)))
+    assert all_of_them.tolist() == apart.tolist() == nearest
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_long_blocks_are_compared_where_they_meet(turned: bool) -> None:
+    """The first tree of the eastern block stands 4 m from the last of the western one, the others far away."""
+    xy = np.array([(30.0, 50.0), (90.0, 50.0), (26.0, 50.0), (6.0, 50.0)])
+    two = (block("A", 4.0), block("B", 4.0))
+    near = found(xy[:, ::-1] if turned else xy, [0, 0, 1, 1], blocks=two)
+    assert near == [("too_close_to_block", "T2", "4.000 m", "5.000 m")]

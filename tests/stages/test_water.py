@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from setout.errors import SetoutError
 from setout.nouns import Planting
-from setout.nouns.irrigation import LATERAL, MAIN, REASONS, SOURCE
+from setout.nouns.irrigation import LATERAL, MAIN, MANIFOLD, REASONS, SOURCE
 from setout.stages import water
 from watered import EMITTER, SQUARE, orchard
 
@@ -551,3 +551,15 @@ def test_the_order_of_water_points_in_their_file_does_not_matter() -> None:
     first, turned = zones([0, 1, 2]), zones([2, 0, 1])
     assert first[0] == turned[0]
     assert first[1] == pytest.approx(turned[1], rel=1e-9)
+
+
+def test_pipes_are_no_wider_than_a_small_flow_asks_for() -> None:
+    """Level ground: all the flow to the end of 24 m of the narrowest lateral takes less than 0.1 m by Hazen-Williams."""
+    plan = orchard([(-8.0, 0.0, 350.0, 3000.0)], size=(24.0, 14.0))
+    net, pipes = plan.irrigation.network, plan.irrigation.settings.pipes
+    flow_m3_s, narrowest = net.emitters.sum() * 4.0 / 3.6e6, min(pipes.lateral_mm) / 1000
+    assert 10.67 * 24 * (flow_m3_s / 140) ** 1.852 / narrowest**4.871 < 0.1
+    assert flow_m3_s / (np.pi / 4 * narrowest**2) < 0.3
+    for kind, sizes in ((LATERAL, pipes.lateral_mm), (MANIFOLD, pipes.manifold_mm), (MAIN, pipes.main_mm)):
+        assert set(net.inside_mm[net.kind == kind].tolist()) <= {min(sizes)}
+    assert (net.kind == LATERAL).any()
