@@ -193,3 +193,9 @@ def test_long_blocks_are_compared_where_they_meet(turned: bool) -> None:
     two = (block("A", 4.0), block("B", 4.0))
     near = found(xy[:, ::-1] if turned else xy, [0, 0, 1, 1], blocks=two)
     assert near == [("too_close_to_block", "T2", "4.000 m", "5.000 m")]
+
+
+def test_a_setback_of_less_than_a_metre_is_kept_too() -> None:
+    kerb = Setback("kerb", "features", 0.5, "trunk", np.array([shapely.LineString([(100, 0), (100, 100)])], object))
+    short = found([(100.3, 50), (100.495, 20)], setbacks=(kerb,))
+    assert short == [("setback", "T0", "0.300 m", "0.500 m")]

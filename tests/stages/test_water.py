@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,8 @@ from setout.errors import SetoutError
 from setout.nouns import Planting
 from setout.nouns.irrigation import LATERAL, MAIN, MANIFOLD, REASONS, SOURCE
 from setout.stages import water
+from setout.stages.water.pressure import mendable
+from setout.stages.water.sizing import Feeds
 from watered import EMITTER, SQUARE, orchard
 
 KPA_PER_M = 62.4 / 144 * 6.894757293168361 / 0.3048
@@ -563,3 +566,16 @@ def test_pipes_are_no_wider_than_a_small_flow_asks_for() -> None:
     for kind, sizes in ((LATERAL, pipes.lateral_mm), (MANIFOLD, pipes.manifold_mm), (MAIN, pipes.main_mm)):
         assert set(net.inside_mm[net.kind == kind].tolist()) <= {min(sizes)}
     assert (net.kind == LATERAL).any()
+
+
+@pytest.mark.parametrize(("source_kpa", "wider_helps"), [(350.0, True), (80.0, True), (71.0, False), (45.0, False)])
+def test_wider_pipe_is_tried_where_the_source_has_the_pressure_alone(source_kpa: float, wider_helps: bool) -> None:
+    """Emitters that need 70 kPa have 50 on level ground: friction took it from a source of more, not from one of less."""
+    plan = orchard(**CASES["compensating"] | {"ground": lambda x, _: 0 * x + 100.0})
+    irrigation, points = plan.irrigation, plan.site.water.points
+    net, sections = irrigation.network, int(irrigation.network.section.max()) + 1
+    low = replace(net, pressure_kpa=np.full(len(net), 50.0), valve_kpa=np.full(sections, np.nan))
+    none = np.zeros(sections, np.int64)
+    held = replace(points, z=np.full(len(points.x), 100.0), pressure_kpa=np.full(len(points.x), source_kpa))
+    feeds = Feeds(held, none, none, np.full(sections, 1e4), 0.0)
+    assert mendable(low, irrigation.settings, feeds).tolist() == [wider_helps] * sections
