@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import csv
+import dataclasses
 import re
 from pathlib import Path
 from typing import Any
@@ -11,11 +13,13 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from pyproj import Transformer
 
 from setout.layers import CONTRACTS, check, plan_layers
 from setout.model import Planting
 from setout.model.irrigation import LATERAL, REASONS
 from setout.words.terms import TERMS
+from setout.write.map import pipes as pipelayer
 from setout.write.packet.irrigation_files import INP, VALVES, write_irrigation
 from setout.write.report.water import water_section
 from watered import orchard
@@ -156,3 +160,65 @@ def test_without_elevations_pressures_are_null_and_no_solver_file_is_written(tmp
     assert np.isfinite(column(found["laterals"], "length_m")).all()
     write_irrigation(level, tmp_path)
     assert not (tmp_path / INP).exists()
+
+
+UNITS = {"si": {}, "us": {"in": 1 / 25.4, "ft": 1 / 0.3048, "gal/min": 1 / (60 * 3.785411784), "psi": 1 / 6.894757, "ft/s": 1 / 0.3048}}
+"""Factors from mm, m, l/h, kPa and m/s (NIST SP 811, appendix B)."""
+
+
+@pytest.mark.parametrize("units", ["si", "us"])
+@pytest.mark.parametrize(("name", "draw"), [("laterals", pipelayer.laterals), ("manifolds", pipelayer.mains)])
+def test_pipes_on_the_map_lie_as_planned_in_their_zones_colours(plan, layers, name, draw, units) -> None:
+    """Taken back by PROJ from Web Mercator; drawn to 5 cm, stored to 1 mm."""
+    shown = dataclasses.replace(plan, site=dataclasses.replace(plan.site, units=units))
+    ((entry, drawn),) = draw(shown)
+    data, planned = drawn.data, layers[name]
+    assert f"{planned.rows:,}" in entry.count
+    xy = (np.frombuffer(base64.b64decode(data["points"]), "<i4").reshape(-1, 2) + data["origin"]) / 1000
+    points = np.column_stack(Transformer.from_crs(3857, plan.site.frame.survey_crs, always_xy=True).transform(*xy.T))
+    pieces = np.array([shapely.LineString(piece) for piece in np.split(points, np.cumsum(data["lengths"])[:-1])], object)
+    assert sorted(set(data["of"])) == list(range(planned.rows))
+    for k, line in enumerate(planned.geometry):
+        back = shapely.multilinestrings(pieces[np.array(data["of"]) == k])
+        assert shapely.hausdorff_distance(back, line, densify=0.1) < 0.06
+    zones = [zone.name for zone in plan.irrigation.zones]
+    assert [zones[k] for k in drawn.plan_options["groups"]] == column(planned, "zone").tolist()
+    about = data["about"]
+    raw = base64.b64decode(about["bytes"])
+    for field in about["columns"]:
+        if field["kind"] != "number" or field["name"] in "xy":
+            continue
+        codes = np.frombuffer(raw, "<" + field["type"], about["n"], field["at"]).astype(float)
+        stored = (field["offset"] + codes) * field["step"]
+        np.testing.assert_allclose(stored, column(planned, field["name"]), atol=0.51 * field["step"])
+        assert field["factor"] == pytest.approx(UNITS[units].get(field["unit"], 1.0), rel=1e-6), field["name"]
+
+
+def test_mains_are_drawn_wider_than_manifolds(plan, layers) -> None:
+    ((_, drawn),) = pipelayer.mains(plan)
+    widths = np.array(drawn.plan_options["widths"])[drawn.plan_options["kinds"]]
+    main = column(layers["manifolds"], "kind") == "main"
+    assert main.any()
+    assert not main.all()
+    assert widths[main].min() > widths[~main].max()
+
+
+def test_valves_are_listed_with_flow_pressure_and_pipes_in_the_growers_units(plan, layers, tmp_path: Path) -> None:
+    """A gallon a minute is 227.1247 l/h, a psi 6.894757 kPa, an inch 25.4 mm (NIST SP 811, appendix B)."""
+    listed = {}
+    for units in ("si", "us"):
+        (tmp_path / units).mkdir()
+        write_irrigation(dataclasses.replace(plan, site=dataclasses.replace(plan.site, units=units)), tmp_path / units)
+        listed[units] = pd.read_csv(tmp_path / units / VALVES).set_index("valve").sort_index()
+    si, us = listed["si"], listed["us"]
+    net, pipes = plan.irrigation.network, layers["manifolds"]
+    assert si["flow_lph"].sum() == pytest.approx(net.out_lph.sum(), abs=0.1 * len(si))
+    for name in si.index:
+        for kind in ("main", "manifold"):
+            own = (column(pipes, "valve").astype(str) == name) & (column(pipes, "kind") == kind)
+            assert si.loc[name, f"{kind}_inside_mm"] == pytest.approx(column(pipes, "diameter_mm")[own].max(), abs=6e-4)
+    np.testing.assert_allclose(us["flow_gpm"] * 227.1247, si["flow_lph"], atol=0.06 * 227.2)
+    np.testing.assert_allclose(us["set_regulator_psi"] * 6.894757, si["set_regulator_kpa"], atol=0.06 * 6.9)
+    assert si["set_regulator_kpa"].notna().any()
+    for kind in ("main", "manifold"):
+        np.testing.assert_allclose(us[f"{kind}_inside_in"] * 25.4, si[f"{kind}_inside_mm"], atol=6e-4 * 25.4)

@@ -11,7 +11,7 @@ import math
 import numpy as np
 import pytest
 
-from setout.model.asbuilt import DOUBLED, EXTRA, IN_PLACE, MISPLACED, SWAPPED, FieldPoints
+from setout.model.asbuilt import DOUBLED, EXTRA, IN_PLACE, MISPLACED, STATUS_WORDS, SWAPPED, FieldPoints
 from setout.stages.fieldreturn import Planned, doubts, match
 from setout.words.findings import told
 
@@ -282,3 +282,36 @@ def test_names_of_another_plan_are_not_believed_for_all_their_scatter(orchard):
     own = np.random.default_rng(5).permutation(len(orchard.x))
     built = match(orchard, points(orchard.x, orchard.y, own))
     assert not built.set_up.by_names
+
+
+@pytest.mark.parametrize("count", [2, 3])
+def test_few_named_trees_are_their_own_however_far_the_whole_was_set_out(count):
+    """Two names are enough for a shift of two steps and more; the places beside would be nearer."""
+    planned = layout(10, 10)
+    own = np.array([0, 7, 40])[:count]
+    built = match(planned, points(planned.x[own] + 5.0, planned.y[own] - 3.0, own))
+    assert built.set_up.by_names
+    assert built.place.tolist() == own.tolist()
+    assert (built.set_up.shift_x, built.set_up.shift_y) == pytest.approx((5.0, -3.0), abs=1e-6)
+    assert built.set_up.pairs == count
+    assert built.status.tolist() == [IN_PLACE] * count
+
+
+def test_three_trees_without_names_are_enough_for_a_shift():
+    """Three trees of a triangle that fits one way alone, set out farther off than any of them is looked for at its place."""
+    x, y = np.array([0.0, 9.0, 4.0]), np.array([0.0, 2.0, 17.0])
+    planned = Planned(np.array(["A-1", "A-2", "A-3"]), x, y, np.zeros(3, np.int64), np.zeros(3, np.int64), ("A",))
+    built = match(planned, points(x + 9.0, y - 4.0, np.full(3, -1)))
+    assert built.place.tolist() == [0, 1, 2]
+    assert (built.set_up.shift_x, built.set_up.shift_y) == pytest.approx((9.0, -4.0), abs=1e-6)
+    assert built.set_up.shifted
+
+
+def test_the_first_tree_of_the_plan_can_be_one_that_changed_places():
+    planned = layout(10, 10)
+    n = len(planned.x)
+    own = np.arange(n)
+    own[[0, 1]] = 1, 0
+    built = match(planned, points(planned.x, planned.y, own))
+    assert built.status[:2].tolist() == [SWAPPED, SWAPPED]
+    assert built.counts[STATUS_WORDS[SWAPPED]] == 2

@@ -373,3 +373,16 @@ def test_seasons_of_both_hemispheres_and_of_the_plan() -> None:
     assert {day.day for day in LightPlan().days_at(50.0)} == {21}
     days = (date(2026, 5, 1), date(2026, 8, 2))
     assert LightPlan(days=days).days_at(50.0) == days
+
+
+@pytest.mark.parametrize("bearing", [20.0, 40.0, 130.0])
+def test_the_direction_of_the_plan_is_marked_as_planned(bearing: float) -> None:
+    block = block_of([plant_of(1.5, 2.5)], "hedgerow", 1.0, 4.0)
+    assert [d.bearing_deg for d in directions([block], rows_along(bearing), PATH) if d.planned] == [bearing]
+
+
+@pytest.mark.parametrize(("bearing", "usual"), [(179.9, 0.0), (90.1, 90.0)])
+def test_rows_that_all_but_run_north_or_east_are_no_third_direction(bearing: float, usual: float) -> None:
+    block = block_of([plant_of(1.5, 2.5)], "hedgerow", 1.0, 4.0)
+    found = directions([block], rows_along(bearing), PATH)
+    assert [(d.bearing_deg, d.planned) for d in found] == [(0.0, usual == 0.0), (90.0, usual == 90.0)]

@@ -584,3 +584,16 @@ def test_overview_of_the_survey_is_that_of_the_window():
     heights, step = strips.overview(elevations, ground.window, terrain.OVERVIEW_CELLS)
     assert step == ground.overview_step
     np.testing.assert_array_equal(ground.overview, heights)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "said"),
+    [(-432, -400, False), (4750, 4800, False), (-500, -470, True), (-470, 20, True), (20, 6100, True), (6100, 6200, True)],
+)
+def test_heights_of_no_farm_land_are_named(low, high, said):
+    """The Dead Sea's shore lies at about -430 m, and nothing grown as a tree above 5000 m (atlas figures, from memory)."""
+    elevations = Memory(np.linspace(low, high, 100 * 100).reshape(100, 100))
+    ground = survey(site_on(elevations, (0, 100), (0, 100)), elevations, max_slope=np.inf)
+    found = [finding for finding in ground.findings if finding.code == "dem_heights"]
+    assert len(found) == said
+    assert all(f"from {low} to {high} m" in finding.message for finding in found)

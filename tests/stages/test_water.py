@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,8 +13,10 @@ from hypothesis import strategies as st
 
 from setout.errors import SetoutError
 from setout.model import Planting
-from setout.model.irrigation import LATERAL, MAIN, REASONS, SOURCE
+from setout.model.irrigation import LATERAL, MAIN, MANIFOLD, REASONS, SOURCE
 from setout.stages import water
+from setout.stages.water.pressure import mendable
+from setout.stages.water.sizing import Feeds
 from setout.words.findings import told as in_words
 from watered import EMITTER, SQUARE, orchard
 
@@ -661,3 +664,28 @@ def test_the_order_of_water_points_in_their_file_does_not_matter() -> None:
     first, turned = zones([0, 1, 2]), zones([2, 0, 1])
     assert first[0] == turned[0]
     assert first[1] == pytest.approx(turned[1], rel=1e-9)
+
+
+def test_pipes_are_no_wider_than_a_small_flow_asks_for() -> None:
+    """Level ground: all the flow to the end of 24 m of the narrowest lateral takes less than 0.1 m by Hazen-Williams."""
+    plan = orchard([(-8.0, 0.0, 350.0, 3000.0)], size=(24.0, 14.0))
+    net, pipes = plan.irrigation.network, plan.irrigation.settings.pipes
+    flow_m3_s, narrowest = net.emitters.sum() * 4.0 / 3.6e6, min(pipes.lateral_mm) / 1000
+    assert 10.67 * 24 * (flow_m3_s / 140) ** 1.852 / narrowest**4.871 < 0.1
+    assert flow_m3_s / (np.pi / 4 * narrowest**2) < 0.3
+    for kind, sizes in ((LATERAL, pipes.lateral_mm), (MANIFOLD, pipes.manifold_mm), (MAIN, pipes.main_mm)):
+        assert set(net.inside_mm[net.kind == kind].tolist()) <= {min(sizes)}
+    assert (net.kind == LATERAL).any()
+
+
+@pytest.mark.parametrize(("source_kpa", "wider_helps"), [(350.0, True), (80.0, True), (71.0, False), (45.0, False)])
+def test_wider_pipe_is_tried_where_the_source_has_the_pressure_alone(source_kpa: float, wider_helps: bool) -> None:
+    """Emitters that need 70 kPa have 50 on level ground: friction took it from a source of more, not from one of less."""
+    plan = orchard(**CASES["compensating"] | {"ground": lambda x, _: 0 * x + 100.0})
+    irrigation, points = plan.irrigation, plan.site.water.points
+    net, sections = irrigation.network, int(irrigation.network.section.max()) + 1
+    low = replace(net, pressure_kpa=np.full(len(net), 50.0), valve_kpa=np.full(sections, np.nan))
+    none = np.zeros(sections, np.int64)
+    held = replace(points, z=np.full(len(points.x), 100.0), pressure_kpa=np.full(len(points.x), source_kpa))
+    feeds = Feeds(held, none, none, np.full(sections, 1e4), 0.0)
+    assert mendable(low, irrigation.settings, feeds).tolist() == [wider_helps] * sections

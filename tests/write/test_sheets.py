@@ -12,6 +12,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from setout.draw.pen import Type
 from setout.errors import PlanFaults
 from setout.model import Bed, Pair, Pattern
 from setout.model.sheet import PAPERS, SheetSettings
@@ -19,7 +20,7 @@ from setout.planfile import parse_plan
 from setout.stages.staking import tape
 from setout.units import FOOT
 from setout.words import tape as words
-from setout.write.sheets import backdrop, beware, blocksheet, indexsheet, layout, tiles, treemarks
+from setout.write.sheets import backdrop, beware, blocksheet, indexsheet, layout, tiles, treemarks, watersheet
 from setout.write.sheets.layout import Box, View
 from setout.write.sheets.places import CELL, Places
 from write.sample_planting import bare, planting, systems
@@ -458,3 +459,37 @@ def test_the_index_names_a_block_that_has_no_ground_of_its_own() -> None:
         if name != last:
             grounds = [g for n, g in zip(bare.block, bare.geometry, strict=True) if n == name]
             assert shapely.intersects_xy(shapely.union_all(grounds), *place)
+
+
+class Written:
+    """A pen that keeps what it writes; every text is 20 mm wide."""
+
+    def __init__(self) -> None:
+        self.texts: list[tuple[float, float, float]] = []
+
+    def width_of(self, *_: object, **__: object) -> float:
+        return 20.0
+
+    def text(self, x: float, y: float, _: str, kind: Type) -> None:
+        self.texts.append((x, y, kind.angle))
+
+
+@pytest.mark.parametrize("degrees", [0.0, 30.0, 90.0, 200.0, 300.0])
+@pytest.mark.parametrize("sheet", ["pipes", "surroundings"])
+def test_words_along_a_line_stand_in_its_middle_upright_and_beside_it(degrees: float, sheet: str, monkeypatch) -> None:
+    """A line of 50 mm from (100, 100): the words' middle is that of the line, less than 1 mm off it."""
+    turn = math.radians(degrees)
+    way = np.array([math.cos(turn), math.sin(turn)])
+    start = np.array([100.0, 100.0])
+    pen, places, kind = Written(), Places(Box(0.0, 0.0, 200.0, 200.0)), Type(2.0)
+    if sheet == "pipes":
+        assert watersheet._along(pen, places, start, start + 50 * way, "words", kind)
+    else:
+        monkeypatch.setattr(backdrop, "lines_on", lambda *_: [np.array([start, start + 50 * way])])
+        assert backdrop._along(pen, None, places, None, "words", kind)
+    ((x, y, angle),) = pen.texts
+    along = np.array([math.cos(math.radians(angle)), math.sin(math.radians(angle))])
+    off = np.array([x, y]) + 10 * along - (start + 25 * way)
+    assert -90.02 <= angle <= 90.02
+    assert abs(off @ way) < 1e-9
+    assert 0.5 < abs(off @ np.array([-way[1], way[0]])) < 1.0

@@ -7,7 +7,7 @@ import pytest
 from pyproj import CRS
 
 from setout.errors import SetoutError
-from setout.read.vector import files
+from setout.read.vector import dxf, files
 from survey_reading import boundary, codes, features
 
 NY = CRS.from_epsg(2263)
@@ -247,3 +247,22 @@ def test_an_empty_drawing(tmp_path):
     doc, path = drawing(tmp_path)
     with pytest.raises(SetoutError, match="no features"):
         boundary(*saved(doc, path), crs=UTM)
+
+
+def test_what_the_library_drops_is_told_by_kind_and_number(tmp_path, monkeypatch):
+    """A library that loses the circle and two of the 20 polylines while it reads."""
+    path = many(tmp_path)
+    opened = ezdxf.readfile
+
+    def lossy(path, source):
+        doc = opened(path)
+        for entity in list(doc.modelspace())[18:]:
+            doc.modelspace().delete_entity(entity)
+        return doc
+
+    assert "dxf_lost" not in codes(boundary("site.dxf", tmp_path, crs=UTM))
+    monkeypatch.setattr(dxf, "_document", lossy)
+    layer = boundary(path.name, tmp_path, crs=UTM)
+    (found,) = [finding for finding in layer.findings if finding.code == "dxf_lost"]
+    assert "1 CIRCLE, 2 LWPOLYLINE of its 21 entities could not be read" in found.message
+    assert found.measured == "3 of 21"

@@ -92,3 +92,13 @@ def test_entities_are_refused(tmp_path):
     (tmp_path / "walk.gpx").write_text('<!DOCTYPE g [<!ENTITY a "aaaa">]><gpx version="1.1">&a;</gpx>')
     with pytest.raises(SetoutError, match="document type"):
         boundary("walk.gpx", tmp_path)
+
+
+def test_three_corners_are_a_boundary_and_two_are_none(tmp_path):
+    """A triangle walked without its last side, 8 m: less than a receiver can tell."""
+    corners = [RING[0], (RING[0][0] + 0.0005, RING[0][1]), (RING[0][0], RING[0][1] + 0.000095)]
+    layer = boundary("walk.gpx", gpx(tmp_path, track(corners)))
+    assert [(y, x) for x, y in layer.geometry[0].exterior.coords] == [*corners, corners[0]]
+    assert codes(layer) == ["track_gap", "gps_accuracy"]
+    with pytest.raises(SetoutError, match="a boundary is a track"):
+        boundary("walk.gpx", gpx(tmp_path, track(corners[:2])))

@@ -304,3 +304,23 @@ def test_files(tmp_path: Path) -> None:
         read_climate(tmp_path / "none.csv")
     with pytest.raises(SetoutError, match="cannot be read"):
         read_climate(tmp_path)
+
+
+@pytest.mark.parametrize(("days", "refused"), [(20, False), (19, True)])
+def test_a_month_needs_twenty_days(days: int, refused: bool) -> None:
+    """June by days 1 to ``days`` alone: what is left out at its end is a gap too long to be bridged."""
+    cells = daily()
+    first = 1 + 151
+    assert cells[first][0] == "2023-06-01"
+    del cells[first + days : first + 30]
+    if refused:
+        assert "a month is missing: June (20 days are needed)" in faults(text(cells))[0]
+    else:
+        assert np.bincount(read(text(cells)).month)[6] == days
+
+
+def test_one_day_alone_of_a_gap_that_is_too_long() -> None:
+    """A gap of five days is bridged, one of six is left out."""
+    five, six = daily(), daily()
+    del five[150:155], six[150:156]
+    assert (len(read(text(five))), len(read(text(six)))) == (365, 359)

@@ -22,7 +22,7 @@ from setout.draw import palette, rings
 from setout.draw.carried import LEAFLET
 from setout.model import Exclusion, Planting, Rows, Trees
 from setout.words import plan as wording
-from setout.write.map import leaflet, outlines, treedata
+from setout.write.map import growth, leaflet, outlines, treedata
 from setout.write.map import page as webmap
 from setout.write.map import works as workshapes
 from write import sample_planting
@@ -357,3 +357,20 @@ def test_words_of_the_title(tmp_path: Path) -> None:
     assert f"{len(plan.trees):,} trees in 3 blocks" in text
     for title, _ in wording.CAUTIONS:
         assert title in text
+
+
+def test_the_page_can_draw_every_year_that_it_offers() -> None:
+    plan = sample_planting.planting()
+    grows = {"years_to_full_size": 8.0, "spread_m": 4.0, "natural_spread_m": 4.0}
+    blocks = tuple(
+        dataclasses.replace(block, plants=tuple(dataclasses.replace(plant, **grows) for plant in block.plants))
+        for block in plan.site.blocks
+    )
+    options = growth.growth_options(dataclasses.replace(plan, site=dataclasses.replace(plan.site, blocks=blocks)))
+    assert options["year"] >= 8
+    assert {len(row) for row in options["table"]} == {options["year"] + 1}
+    known = [row for row in options["table"] if None not in row]
+    assert known
+    for row in known:
+        assert row == sorted(row)
+        assert row[8] == pytest.approx(0.95 * 4.0, rel=1e-3)  # 95 % of full size in that year, as its docstring says

@@ -12,10 +12,11 @@ import pytest
 from pyproj import CRS, Geod
 
 from setout.model import ClassNeed, Finding, Need, Pair, Pattern, Planting, Trees
+from setout.tables import catalogue
 from setout.units import ACRE, FOOT, show_area
 from setout.words import plan as wording
 from setout.write.report import page as report
-from setout.write.report import picture
+from setout.write.report import picture, sources
 from setout.write.report.need import need_section
 from write import sample_irrigation, sample_planting
 
@@ -281,3 +282,30 @@ def test_the_first_page_says_in_short_what_is_in_the_way_water_order_and_work(tm
     stop = (Finding("pollen", "stop", "<b>no</b> partner"), *found)
     head = written(tmp_path, dataclasses.replace(plan, findings=stop)).partition("<figure>")[0]
     assert "To be put right before planting: 1 pollen. Besides 2 warnings to weigh" in head
+
+    assert "1 finding to be put right before planting, first: &lt;b&gt;no&lt;/b&gt; partner." in head
+
+
+@pytest.mark.parametrize(("units", "july", "rain"), [("si", "155", "51"), ("us", "6.10", "2.00")])
+def test_months_of_the_climate_are_sums_in_the_growers_units(units: str, july: str, rain: str) -> None:
+    """5 mm a day on the 31 days of July are 155 mm; an inch is 25.4 mm (NIST SP 811, appendix B.8)."""
+    plan = sample_planting.planting(units=units)
+    one = ClassNeed(0, 0, 10, 20.0, 10.0, 15.0, (0.9,) * 12, 0.9, (38.0,) * 12, (38.0,) * 12, 38.0, 7, (), "FAO-56")
+    need = Need(
+        np.full(len(plan.trees), 38.0), np.zeros(len(plan.trees), np.int64), (one,), lpd_by_month=(380.0,) * 12,
+        peak_month=7, peak_eto_mm=5.0, eto_mm=(5.0,) * 12, rain_mm=(50.8,) * 12,
+    )  # fmt: skip
+    (eto_name, eto), (rain_name, rains) = need_section(dataclasses.replace(plan, need=need))["climate"]
+    assert (eto[6], rains[6]) == (july, rain)
+    assert all(({"si": "mm", "us": "in"}[units]) in name for name in (eto_name, rain_name))
+
+
+def test_publications_are_given_with_their_address_where_they_have_one() -> None:
+    """The catalogue's own list: a row without an address ends with its publication, no comma after it."""
+    plan = sample_planting.planting()
+    shown = dict(sources.sources(plan))
+    entries = [catalogue.find(plant.name) for block in plan.site.blocks for plant in block.plants]
+    rows = catalogue.publications(entries)
+    assert {bool(address) for *_, address in rows} == {True, False}
+    for name, publication, address in rows:
+        assert shown[name] == (f"{publication}, {address}" if address else publication)
