@@ -171,10 +171,16 @@ def points(pieces: Intervals, base: Floats, phase: float, step: float) -> tuple[
     --------
     >>> points(Intervals(np.array([0]), np.array([0.1]), np.array([4.0])), np.zeros(1), 0.0, 1.0)[0]
     array([1., 2., 3., 4.])
+
+    Where two pieces of a line meet in a point's place, it has one point:
+
+    >>> points(Intervals(np.array([0, 0]), np.array([0.0, 2.0]), np.array([2.0, 4.0])), np.zeros(2), 0.0, 1.0)[0]
+    array([0., 1., 2., 3., 4.])
     """
     origin = base + phase
     low = np.ceil((pieces.lo - origin) / step - ROUNDING)
     high = np.floor((pieces.hi - origin) / step + ROUNDING)
+    low[1:] = np.where(pieces.line[1:] == pieces.line[:-1], np.maximum(low[1:], high[:-1] + 1), low[1:])
     number = np.maximum(high - low + 1, 0).astype(np.int64)
     piece = np.repeat(np.arange(len(number)), number)
     k = np.arange(len(piece)) - np.repeat(np.cumsum(number) - number, number)
