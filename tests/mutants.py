@@ -215,7 +215,7 @@ def words_only(sources: Iterable[bytes]) -> frozenset[str]:
     return frozenset(spoken - reckoned)
 
 
-# ------------------------------------------------------------------------------------------ tests and imports
+# ---------------------------------------------------------------------------- what tests import what
 
 
 class Imports:

@@ -11,7 +11,8 @@ import math
 import numpy as np
 import pytest
 
-from setout.model.asbuilt import DOUBLED, EXTRA, IN_PLACE, MISPLACED, STATUS_WORDS, SWAPPED, FieldPoints
+from setout.model.asbuilt import DOUBLED, EXTRA, IN_PLACE, MISPLACED, SWAPPED, FieldPoints
+from setout.words.asbuilt import STATUS_WORDS
 from setout.stages.fieldreturn import Planned, doubts, match
 from setout.words.findings import told
 
