@@ -14,9 +14,10 @@ import shapely
 
 from dem_in_memory import UTM13, frame_at
 from orchard import plant_of
-from setout.model import Block, Pair, Pattern, Site
+from setout.model import Block, Pair, Pattern, Site, Trees
 from setout.model.site import HeightLimit, NoPlant, Setback, Water, WaterPoints
 from setout.stages.check import Checks, Positions, check, nearest_neighbour
+from setout.words.findings import all_told
 
 FRAME = frame_at(-105.0, 39.75, UTM13)
 FIELD = shapely.box(0, 0, 200, 100)
@@ -38,10 +39,12 @@ def found(xy: Any, of: Any = 0, *, blocks: Any = ONE, share: float = 0.0, facts:
     known = {"apart_m": apart.min(axis=1), "slope_pct": np.zeros(n), "run_m": np.zeros(n), "pressure_kpa": np.full(n, 400.0)}
     known |= {name: np.asarray(values, float) for name, values in (facts or {}).items()}
     ids = np.array([f"T{k}" for k in range(n)])
-    trees = Positions(ids, np.broadcast_to(np.asarray(of, np.int64), n).copy(), x, y, known)
+    own, ones = np.broadcast_to(np.asarray(of, np.int64), n).copy(), np.ones(n, np.int32)
+    columns = Trees(own.astype(np.int32), ones, np.arange(n, dtype=np.int32), x, y, 0 * ones, **known)
+    trees = Positions(ids, own, x, y, columns)
     place = Site("field", "si", FRAME, FIELD, blocks=blocks, **site)
     areas = np.array([b.area for b in blocks], object)
-    findings = check(place, trees, Checks(0.15, share), areas)
+    findings = all_told(check(place, trees, Checks(0.15, share), areas), "si")
     assert all(f.severity == "stop" and f.remedy and f.geometry.equals(shapely.Point(x[int(f.tree_id[1:])], y[int(f.tree_id[1:])]))
                for f in findings)  # fmt: skip
     return [(f.code, f.tree_id, f.measured, f.required) for f in findings]
@@ -137,10 +140,12 @@ def test_partners_of_a_pair_are_no_neighbours_also_beside_another_block() -> Non
     """Pairs 1 m wide on 5 m; a tree of block B 3 m from one of them is too near to block A, the partners are not."""
     pairs = Block("A", FIELD, Pattern("square", 5.0, 5.0, pair=Pair(1.0, 0.0)), 0.0, (plant_of(1.0, 4.0),))
     x, y = np.array([20.0, 20.0, 25.0, 25.0, 28.0]), np.array([50.0, 51.0, 50.0, 51.0, 50.0])
-    facts = {"apart_m": np.array([5.0, 5.0, 3.0, np.hypot(3, 1), 3.0]), "slope_pct": np.zeros(5)}
-    trees = Positions(np.array([f"T{k}" for k in range(5)]), np.array([0, 0, 0, 0, 1]), x, y, facts, np.array([1, 0, 3, 2, -1], np.int32))
+    ones, own = np.ones(5, np.int32), np.array([0, 0, 0, 0, 1])
+    apart = np.array([5.0, 5.0, 3.0, np.hypot(3, 1), 3.0])
+    columns = Trees(own.astype(np.int32), ones, ones, x, y, 0 * ones, apart_m=apart, slope_pct=np.zeros(5))
+    trees = Positions(np.array([f"T{k}" for k in range(5)]), own, x, y, columns, np.array([1, 0, 3, 2, -1], np.int32))
     site = Site("field", "si", FRAME, FIELD, blocks=(pairs, block("B", 1.0)))
-    found = check(site, trees, Checks(0.15), np.array([FIELD, FIELD], object))
+    found = all_told(check(site, trees, Checks(0.15), np.array([FIELD, FIELD], object)), "si")
     assert [(f.code, f.tree_id, f.measured) for f in found] == [("too_close_to_block", "T4", "3.000 m")]
 
 

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 
 from setout.model.asbuilt import DOUBLED, EXTRA, IN_PLACE, MISPLACED, SWAPPED, FieldPoints
-from setout.words.asbuilt import STATUS_WORDS
 from setout.stages.fieldreturn import Planned, doubts, match
+from setout.words.asbuilt import STATUS_WORDS
 from setout.words.findings import told
 
 STEP = 2.0

@@ -596,4 +596,4 @@ def test_heights_of_no_farm_land_are_named(low, high, said):
     ground = survey(site_on(elevations, (0, 100), (0, 100)), elevations, max_slope=np.inf)
     found = [finding for finding in ground.findings if finding.code == "dem_heights"]
     assert len(found) == said
-    assert all(f"from {low} to {high} m" in finding.message for finding in found)
+    assert all(f"from {low} to {high} m" in told(finding, "si").message for finding in found)

@@ -6,7 +6,8 @@ import pytest
 
 from setout.errors import Refusal, Refusals
 from setout.model import Finding
-from setout.words.findings import WORDS, told
+from setout.words import refusals_land, refusals_planting, refusals_survey, refusals_water
+from setout.words.findings import WORDS, field, land, light, planting, survey, told, water
 from setout.words.refusals import REFUSALS, worded
 from setout.words.template import filled, named
 
@@ -53,3 +54,11 @@ def test_a_table_of_the_plan_file_keeps_its_brackets() -> None:
 def test_refusals_of_several_works_are_told_once_each() -> None:
     twice = Refusals([Refusal("boundary_empty", source="a"), Refusal("boundary_empty", source="a"), Refusal("monuments_alone", source="b")])
     assert [fault.where for fault in worded(twice, "us").faults] == ["a", "b"]
+
+
+def test_no_code_is_worded_on_two_pages() -> None:
+    pages = (survey, land, planting, water, light, field)
+    assert sum(len(page.WORDS) for page in pages) == len(WORDS)
+    assert sum(map(len, (refusals_land.REFUSALS, refusals_planting.REFUSALS, refusals_survey.REFUSALS, refusals_water.REFUSALS))) == len(
+        REFUSALS
+    )

@@ -178,7 +178,13 @@ def _true_trees(planting: Planting, points: FieldPoints, built: AsBuilt, order: 
 def _nowhere(points: FieldPoints, labels: tuple[str, ...], block: Ints) -> list[Finding]:
     """Name the trees that stand in no block at all."""
     return [
-        Finding("outside_block", "stop", tree_id=labels[k], geometry=shapely.Point(points.x[k], points.y[k]), figures={"tree": labels[k]})
+        Finding(
+            "outside_block",
+            "stop",
+            tree_id=labels[k],
+            geometry=shapely.Point(points.x[k], points.y[k]),
+            figures={"kind": "every", "tree": labels[k]},
+        )
         for k in np.flatnonzero(block < 0).tolist()
     ]
 

@@ -283,8 +283,6 @@ def test_the_first_page_says_in_short_what_is_in_the_way_water_order_and_work(tm
     head = written(tmp_path, dataclasses.replace(plan, findings=stop)).partition("<figure>")[0]
     assert "To be put right before planting: 1 pollen. Besides 2 warnings to weigh" in head
 
-    assert "1 finding to be put right before planting, first: &lt;b&gt;no&lt;/b&gt; partner." in head
-
 
 @pytest.mark.parametrize(("units", "july", "rain"), [("si", "155", "51"), ("us", "6.10", "2.00")])
 def test_months_of_the_climate_are_sums_in_the_growers_units(units: str, july: str, rain: str) -> None:

@@ -82,7 +82,7 @@ WORDS: Final[dict[str, Words]] = {
         remedy="see whether its room is enough",
         example={"tree": "A-1-2", "off_m": 0.9, "way": "S 11 E"},
     ),
-    "outside_block": Words("tree {tree} stands outside every block", remedy="take it out, or plan it", example={"tree": "#7"}),
+    "outside_block.every": Words("tree {tree} stands outside every block", remedy="take it out, or plan it", example={"tree": "#7"}),
     "monument_off": Words(
         "monument {monument} was surveyed {off_m:length} to the {way} of where the survey file has it",
         "{off_m:length}",
