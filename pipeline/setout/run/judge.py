@@ -82,7 +82,7 @@ def check(path: str | Path, trees: str, out: str | Path | None = None, *, say: S
 
 
 def _write(planting: Planting, found: Seen, folder: Path, source: str) -> None:
-    from setout.layers.asbuilt_builders import asbuilt_layers
+    from setout.layers.asbuilt import asbuilt_layers
     from setout.write.asbuilt import page
     from setout.write.geopackage import writer
     from setout.write.map import page as webmap

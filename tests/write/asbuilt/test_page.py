@@ -13,7 +13,7 @@ import pytest
 import shapely
 
 from setout.layers import ASBUILT, CONTRACTS
-from setout.layers.asbuilt_builders import asbuilt_layers
+from setout.layers.asbuilt import asbuilt_layers
 from setout.model.asbuilt import FieldPoints, Return
 from setout.run.fieldreturn import planned_of
 from setout.stages import fieldreturn
