@@ -34,15 +34,30 @@ ROOT = Path(__file__).resolve().parents[1]
 ROOMS = ("stages", "geometry", "hydraulics", "read", "write")
 COPIED = ("pipeline", "tests", "data", ".ci", "pyproject.toml", "README.md", "DEVELOPERS.md")
 COMPARED: dict[type[ast.cmpop], tuple[type[ast.cmpop], ...]] = {
-    ast.Lt: (ast.LtE, ast.Gt), ast.LtE: (ast.Lt, ast.GtE), ast.Gt: (ast.GtE, ast.Lt), ast.GtE: (ast.Gt, ast.LtE),
-    ast.Eq: (ast.NotEq,), ast.NotEq: (ast.Eq,), ast.Is: (ast.IsNot,), ast.IsNot: (ast.Is,),
-    ast.In: (ast.NotIn,), ast.NotIn: (ast.In,),
-}  # fmt: skip
+    ast.Lt: (ast.LtE, ast.Gt),
+    ast.LtE: (ast.Lt, ast.GtE),
+    ast.Gt: (ast.GtE, ast.Lt),
+    ast.GtE: (ast.Gt, ast.LtE),
+    ast.Eq: (ast.NotEq,),
+    ast.NotEq: (ast.Eq,),
+    ast.Is: (ast.IsNot,),
+    ast.IsNot: (ast.Is,),
+    ast.In: (ast.NotIn,),
+    ast.NotIn: (ast.In,),
+}
 SWAPPED: dict[type[ast.operator], type[ast.operator]] = {
-    ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.BitAnd: ast.BitOr, ast.BitOr: ast.BitAnd,
-}  # fmt: skip
-CALLED = {a: b for pair in (("min", "max"), ("minimum", "maximum"), ("argmin", "argmax"), ("any", "all"), ("floor", "ceil"))
-          for a, b in (pair, pair[::-1])}  # fmt: skip
+    ast.Add: ast.Sub,
+    ast.Sub: ast.Add,
+    ast.Mult: ast.Div,
+    ast.Div: ast.Mult,
+    ast.BitAnd: ast.BitOr,
+    ast.BitOr: ast.BitAnd,
+}
+CALLED = {
+    a: b
+    for pair in (("min", "max"), ("minimum", "maximum"), ("argmin", "argmax"), ("any", "all"), ("floor", "ceil"))
+    for a, b in (pair, pair[::-1])
+}
 NO_TESTS = 5
 """What pytest ends with when it has nothing to run."""
 NO_VALUE = ("annotation", "returns", "decorator_list", "bases", "ctx")

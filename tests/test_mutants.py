@@ -63,9 +63,18 @@ def changes(source: str, words: frozenset[str] = frozenset()) -> set[tuple[str, 
 def test_code_is_changed_and_text_types_and_messages_are_not() -> None:
     assert mutants.words_only([TOY.encode()]) == {"WIDTH"}
     assert changes(TOY, frozenset({"WIDTH"})) == {
-        ("0", "1"), ("most", "(not most)"), ("age >= 18", "None"), ("age >= 18", "(age > 18)"), ("age >= 18", "(age <= 18)"),
-        ("18", "19"), ("18", "(-18)"), ("length / 2", "None"), ("length / 2", "(length * 2)"), ("2", "3"), ("2", "(-2)"),
-    }  # fmt: skip
+        ("0", "1"),
+        ("most", "(not most)"),
+        ("age >= 18", "None"),
+        ("age >= 18", "(age > 18)"),
+        ("age >= 18", "(age <= 18)"),
+        ("18", "19"),
+        ("18", "(-18)"),
+        ("length / 2", "None"),
+        ("length / 2", "(length * 2)"),
+        ("2", "3"),
+        ("2", "(-2)"),
+    }
 
 
 @pytest.mark.parametrize(

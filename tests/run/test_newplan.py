@@ -217,9 +217,20 @@ def test_the_demo_survey_gives_a_plan_that_reads(survey: Path, tmp_path: Path) -
             assert f"{file}:{layer.name}" in text or f"/{file}" in text, layer.name
     setbacks = mapping["setback"]
     assert [s["from"].rpartition(":")[2] for s in setbacks] == [
-        "boundary", "house", "neighbor_house", "barn", "road", "well", "septic_field", "propane_tank", "lake", "creek",
-        "buried_line", "woodlot", "dooryard",
-    ]  # fmt: skip
+        "boundary",
+        "house",
+        "neighbor_house",
+        "barn",
+        "road",
+        "well",
+        "septic_field",
+        "propane_tank",
+        "lake",
+        "creek",
+        "buried_line",
+        "woodlot",
+        "dooryard",
+    ]
     assert section(setbacks, ":well")["distance"] == "50 ft"
     assert section(setbacks, ":creek")["distance"] == "35 ft"
     assert section(setbacks, ":house")["measured_to"] == "canopy"
@@ -231,9 +242,10 @@ def test_the_demo_survey_gives_a_plan_that_reads(survey: Path, tmp_path: Path) -
     assert plan.block[0].area is None
     assert "its kind is road, lane" in text.lower()
     assert {left["from"].rpartition("/")[2]: left["why"] for left in mapping["left_out"]} == {
-        "blocks.gpkg": "an area to plant", "features.gpkg:screen_lines": "a line or a mark of the survey",
+        "blocks.gpkg": "an area to plant",
+        "features.gpkg:screen_lines": "a line or a mark of the survey",
         "features.gpkg:terrace_edge": "a line or a mark of the survey",
-    }  # fmt: skip
+    }
     assert text.count("usual figure - check local code") == len(setbacks) + 1
 
 

@@ -45,8 +45,10 @@ def found(xy: Any, of: Any = 0, *, blocks: Any = ONE, share: float = 0.0, facts:
     place = Site("field", "si", FRAME, FIELD, blocks=blocks, **site)
     areas = np.array([b.area for b in blocks], object)
     findings = all_told(check(place, trees, Checks(0.15, share), areas), "si")
-    assert all(f.severity == "stop" and f.remedy and f.geometry.equals(shapely.Point(x[int(f.tree_id[1:])], y[int(f.tree_id[1:])]))
-               for f in findings)  # fmt: skip
+    assert all(
+        f.severity == "stop" and f.remedy and f.geometry.equals(shapely.Point(x[int(f.tree_id[1:])], y[int(f.tree_id[1:])]))
+        for f in findings
+    )
     return [(f.code, f.tree_id, f.measured, f.required) for f in findings]
 
 
@@ -129,9 +131,7 @@ def test_slope_reach_and_pressure_are_held_to_their_limits() -> None:
     facts = {"slope_pct": [15.009, 15.011, 3.0, 3.0], "run_m": [1.0, 1.0, np.nan, 1.0], "pressure_kpa": [100.0, 101.0, np.nan, 99.9]}
     trees = [(20, 20), (20, 40), (20, 60), (20, 80)]
     short = found(trees, facts=facts, water=water)
-    assert [(code, tree) for code, tree, *_ in short] == [
-        ("too_steep", "T1"), ("beyond_reach", "T2"), ("low_pressure", "T3"),
-    ]  # fmt: skip
+    assert [(code, tree) for code, tree, *_ in short] == [("too_steep", "T1"), ("beyond_reach", "T2"), ("low_pressure", "T3")]
     assert short[0][2:] == ("15.01 %", "15.00 %")
     assert short[1][2:] == ("", "120.000 m run")
 

@@ -86,7 +86,7 @@ WORDS: Final[dict[str, str]] = {
         control point, benchmark, monument, terrace,
         terrace edge, bench, bluff, crest, brow, terraza, bancal, talud,
         survey marker, survey mark, photo point, curva de nivel, punto de control, mojon, muestra de suelo""",
-}  # fmt: skip
+}
 """Phrases by the thing they mean, in singular; "$" behind one: only where it ends the text."""
 PREPOSITIONS: Final = frozenset(
     [

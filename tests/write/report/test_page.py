@@ -290,9 +290,15 @@ def test_months_of_the_climate_are_sums_in_the_growers_units(units: str, july: s
     plan = sample_planting.planting(units=units)
     one = ClassNeed(0, 0, 10, 20.0, 10.0, 15.0, (0.9,) * 12, 0.9, (38.0,) * 12, (38.0,) * 12, 38.0, 7, (), "FAO-56")
     need = Need(
-        np.full(len(plan.trees), 38.0), np.zeros(len(plan.trees), np.int64), (one,), lpd_by_month=(380.0,) * 12,
-        peak_month=7, peak_eto_mm=5.0, eto_mm=(5.0,) * 12, rain_mm=(50.8,) * 12,
-    )  # fmt: skip
+        np.full(len(plan.trees), 38.0),
+        np.zeros(len(plan.trees), np.int64),
+        (one,),
+        lpd_by_month=(380.0,) * 12,
+        peak_month=7,
+        peak_eto_mm=5.0,
+        eto_mm=(5.0,) * 12,
+        rain_mm=(50.8,) * 12,
+    )
     (eto_name, eto), (rain_name, rains) = need_section(dataclasses.replace(plan, need=need))["climate"]
     assert (eto[6], rains[6]) == (july, rain)
     assert all(({"si": "mm", "us": "in"}[units]) in name for name in (eto_name, rain_name))
